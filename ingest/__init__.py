@@ -1,0 +1,1 @@
+"""READ. Bytes and weather in; rides with a bike and conditions out. Stores nothing."""

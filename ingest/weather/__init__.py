@@ -1,0 +1,1 @@
+"""Archive clients behind one protocol, all in one canonical hour: the UTC hour's start."""

@@ -1,0 +1,66 @@
+"""One hour of weather over one archive cell, and the protocol every provider answers to."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Protocol
+
+from rules.vocabulary import Tier
+
+
+@dataclass(frozen=True, slots=True)
+class Cell:
+    """Centre of an archive grid cell. The only place that ever leaves the machine. [degrees]"""
+
+    latitude_deg: float
+    longitude_deg: float
+
+
+@dataclass(frozen=True, slots=True)
+class HourlyWeather:
+    """Weather of the hour that begins at `hour_start`. None = the archive has no value: unknown, never dry."""
+
+    cell: Cell
+    hour_start: datetime  # aware UTC, on the hour
+    source: str  # "open-meteo archive", "open-meteo forecast", "nasa power", "local file"
+    model: str  # "era5", "best_match", "merra2", the file's own
+    tier: Tier
+    fetched_at: datetime
+    rain_mm: float | None  # all precipitation in this hour, as water
+    snowfall_cm: float | None
+    temperature_c: float | None  # at the hour's end
+    humidity_pct: float | None
+    wind_10m_mps: float | None
+    shortwave_wm2: float | None  # mean over this hour
+    soil_moisture_m3m3: float | None  # 0-7 cm
+    et0_mm: float | None  # FAO-56 reference evapotranspiration over this hour
+    pressure_kpa: float | None = None
+
+
+class ArchiveUnavailable(Exception):  # noqa: N818 - it names the state of the archive
+    """The archive did not give usable weather; nothing was stored.
+
+    why: half a sentence.  retry_at: the earliest sensible moment, None = at the next round.
+    """
+
+    def __init__(self, why: str, retry_at: datetime | None = None) -> None:
+        self.why, self.retry_at = why, retry_at
+        super().__init__(why)
+
+
+class WeatherProvider(Protocol):
+    """Where hourly weather comes from."""
+
+    name: str  # as stored in HourlyWeather.source
+    attribution: str  # the credit its licence asks for, to stand beside shown weather
+
+    def cell_of(self, latitude_deg: float, longitude_deg: float) -> Cell:
+        """The grid cell that holds this place."""
+
+    def fetch(self, cell: Cell, first: date, last: date, *, now: datetime) -> Sequence[HourlyWeather]:
+        """All hours of the UTC days first..last, ascending, gaps as None values.
+
+        Raises ArchiveUnavailable.
+        """

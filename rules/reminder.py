@@ -1,0 +1,102 @@
+"""What a reminder is, and the dated steps of its life."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+
+from rules.vocabulary import BikeId, ChainId, Condition, ReminderId, RideId, RiderId, TreatmentId
+
+
+class ReminderKind(StrEnum):
+    """What hands are asked to do."""
+
+    WIPE_AND_DRIP = "wipe and drip"
+    DRIP = "drip"
+    IMMERSION = "re-immersion"
+    INSPECTION = "inspection"
+    REPLACEMENT = "replacement"
+
+
+@dataclass(frozen=True, slots=True)
+class Reason:
+    """One line of a reminder's ledger. The lines add up, in order, to the number that crossed the limit."""
+
+    at: datetime  # the ride hour's start, or when the treatment or reading happened
+    text: str  # what happened, one sentence
+    ride: RideId | None = None
+    condition: Condition | None = None
+    drive_h: float | None = None  # what this line adds
+    weight: float | None = None  # grit-hours per drive hour, 1 + a_w*w + a_m*m + a_d*d
+    grit_h: float | None = None  # drive_h * weight
+    total: float | None = None  # running total after this line, in the reminder's unit
+    weather: str = ""  # value, source, model, tier and fetch time, in words
+
+
+@dataclass(frozen=True, slots=True)
+class Reminder:
+    """Something is due, and this is why.
+
+    key names the cause, so that the same cause is never raised twice: kind, chain, and the fact it counts from
+    (the treatment that cleared the total, or the wet ride, or the reading).
+    """
+
+    key: str
+    kind: ReminderKind
+    chain: ChainId
+    rider: RiderId  # whom to tell: who rides the bike it is on, else the bike's owner
+    bike: BikeId | None
+    cause_at: datetime  # when the limit was crossed, or the wet ride ended
+    headline: str  # "Wipe and drip the chain on Plover tonight"
+    sentence: str  # the one fact that made it due
+    total: float
+    limit: float
+    unit: str  # "grit-hours", "drive hours", "%", "weight"
+    unknown_h: float  # drive hours in the total with no weather behind them: counted as plain hours, said so
+    reasons: tuple[Reason, ...]
+    rulebook_version: str
+    urgency: int = 0  # 0 soon, 1 today, 2 overdue by half the limit again; a rise is worth telling again
+
+
+class Step(StrEnum):
+    """A dated step in a reminder's life. The last step that is not TOLD is its state."""
+
+    RAISED = "raised"
+    TOLD = "told"
+    WORSE = "worse"
+    DONE = "done"
+    PUT_OFF = "put off"
+    DISMISSED = "dismissed"
+    WITHDRAWN = "withdrawn"
+
+
+@dataclass(frozen=True, slots=True)
+class ReminderStep:
+    """One step, with who and why."""
+
+    step: Step
+    at: datetime
+    by: str  # "the round", a rider's name, a channel's name
+    why: str = ""
+    until: datetime | None = None  # for PUT_OFF
+    treatment: TreatmentId | None = None  # for DONE by a treatment
+
+
+@dataclass(frozen=True, slots=True)
+class RaisedReminder:
+    """A reminder as the store keeps it: what was due, and everything that happened to it since."""
+
+    id: ReminderId
+    reminder: Reminder
+    steps: tuple[ReminderStep, ...]
+
+    @property
+    def state(self) -> Step:
+        """Where it stands: the last step other than TOLD."""
+        return next(s.step for s in reversed(self.steps) if s.step is not Step.TOLD)
+
+    @property
+    def is_open(self) -> bool:
+        """Whether hands are still wanted."""
+        return self.state in (Step.RAISED, Step.WORSE, Step.PUT_OFF)

@@ -1,0 +1,1 @@
+"""ACT. The only package with side effects: store, network, clock, screen."""
