@@ -1,0 +1,222 @@
+"""Where things live, whom to tell and how: one TOML file, checked key by key, each with a default."""
+
+from __future__ import annotations
+
+import difflib
+import os
+import tomllib
+from pathlib import Path
+from typing import Any, Literal
+
+import platformdirs
+from pydantic import BaseModel, ConfigDict, Field, SecretStr, ValidationError
+from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict
+
+SETTINGS_FILE = "settings.toml"
+HOME_VARIABLE = "GRITLEDGER_HOME"
+
+
+class SettingsError(Exception):
+    """The settings file cannot be used; the message names the file, the line, the key and what to do."""
+
+
+class _Section(BaseModel):
+    model_config = ConfigDict(extra="forbid", frozen=True)
+
+
+class Watched(_Section):
+    """A folder whose new files are read at every round."""
+
+    folder: Path
+    rider: str | None = None  # whose rides; None = the subfolder's name, or the only rider
+    quiet_s: float = Field(default=5.0, ge=0)  # a file is left alone until it has been still this long
+    polling: bool = False  # for network folders, where change events do not arrive
+
+
+class Weather(_Section):
+    """Where hourly weather comes from."""
+
+    archive: Literal["open-meteo", "nasa-power", "local", "none"] = "open-meteo"
+    local_file: Path | None = None  # for archive = "local": a CSV of hourly values
+    archive_url: str = "https://archive-api.open-meteo.com/v1/archive"
+    forecast_url: str = "https://api.open-meteo.com/v1/forecast"
+    power_url: str = "https://power.larc.nasa.gov/api/temporal/hourly/point"
+
+
+class Mail(_Section):
+    """The mail server that takes reminders, and how to speak to it safely."""
+
+    host: str
+    port: int = Field(default=587, ge=1, le=65535)
+    security: Literal["starttls", "tls", "loopback only"] = "starttls"
+    user: str | None = None
+    password: SecretStr | None = None
+    password_file: Path | None = None
+    sender: str
+    authority_file: Path | None = None  # certificate authority of a mail server of your own
+    timeout_s: float = Field(default=20.0, gt=0)
+
+
+class Command(_Section):
+    """A program of your own that is handed each reminder as JSON on its standard input."""
+
+    argv: list[str] = Field(min_length=1)
+    timeout_s: float = Field(default=20.0, gt=0)
+
+
+class Channels(_Section):
+    """Ways to reach a rider. A channel that is absent is not used."""
+
+    mail: Mail | None = None
+    desktop: bool = False
+    calendar_file: Path | None = None
+    command: Command | None = None
+    mail_folder: Path | None = None  # writes .eml files instead of sending them
+
+
+class Page(_Section):
+    """The page this program serves to your own browser."""
+
+    host: str = "127.0.0.1"
+    port: int = Field(default=8765, ge=1, le=65535)
+    passphrase_file: Path | None = None  # needed before it will listen beyond this machine
+
+
+class Manners(_Section):
+    """When a reminder may speak, in each rider's own local time."""
+
+    quiet_from: str = Field(default="21:30", pattern=r"^\d\d:\d\d$")
+    quiet_until: str = Field(default="07:00", pattern=r"^\d\d:\d\d$")
+    bedtime: str = Field(default="23:00", pattern=r"^\d\d:\d\d$")  # a wet chain may speak until then
+    outlook_weekday: int | None = Field(default=6, ge=0, le=6)  # 0 = Monday; None = no weekly outlook
+    every_s: float = Field(default=60.0, ge=1)  # how often the watching process makes a round
+
+
+class Settings(BaseSettings):
+    """Everything a rider can set. GRITLEDGER_CHANNELS__MAIL__PASSWORD and its like override the file."""
+
+    model_config = SettingsConfigDict(
+        env_prefix="GRITLEDGER_", env_nested_delimiter="__", extra="forbid", frozen=True
+    )
+
+    home: Path
+    database: str | None = None  # an SQLAlchemy URL; None = gritledger.db in the home folder
+    rulebook: Path | None = None  # limits of your own; None = the default rulebook
+    watch: list[Watched] = []
+    weather: Weather = Weather()
+    channels: Channels = Channels()
+    page: Page = Page()
+    manners: Manners = Manners()
+
+    @classmethod
+    def settings_customise_sources(
+        cls,
+        settings_cls: type[BaseSettings],
+        init_settings: PydanticBaseSettingsSource,
+        env_settings: PydanticBaseSettingsSource,
+        dotenv_settings: PydanticBaseSettingsSource,
+        file_secret_settings: PydanticBaseSettingsSource,
+    ) -> tuple[PydanticBaseSettingsSource, ...]:
+        """The environment wins over the file, so that a password need not be written down."""
+        del settings_cls, dotenv_settings, file_secret_settings
+        return env_settings, init_settings
+
+    @property
+    def database_url(self) -> str:
+        """Where the ledger is kept."""
+        return self.database or f"sqlite:///{self.home / 'gritledger.db'}"
+
+
+def default_home() -> Path:
+    """Where the ledger lives unless told otherwise: $GRITLEDGER_HOME, else the platform's data folder."""
+    named = os.environ.get(HOME_VARIABLE)
+    return (
+        Path(named).expanduser() if named else Path(platformdirs.user_data_dir("gritledger", appauthor=False))
+    )
+
+
+def load_settings(home: Path) -> Settings:
+    """The settings of a home folder; defaults where there is no file.
+
+    Raises SettingsError naming file, line, key and the nearest known key.
+    """
+    path = home / SETTINGS_FILE
+    text = path.read_text(encoding="utf-8") if path.exists() else ""
+    try:
+        written = tomllib.loads(text)
+    except tomllib.TOMLDecodeError as error:
+        raise SettingsError(
+            f"{path}: not valid TOML ({error}); mend that line, or delete the file for defaults"
+        ) from error
+    if "home" in written:
+        raise SettingsError(
+            f"{path}: 'home' is chosen by {HOME_VARIABLE} or --home, not in the file; delete that line"
+        )
+    try:
+        settings = Settings(home=home, **written)
+    except ValidationError as error:
+        raise SettingsError(
+            "\n".join(_sentence(path, text, problem) for problem in error.errors())
+        ) from error
+    return _with_absolute_paths(settings)
+
+
+def _with_absolute_paths(settings: Settings) -> Settings:
+    """Relative paths in the file are relative to the home folder; `~` is the rider's own folder."""
+
+    def whole(path: Path | None) -> Path | None:
+        return None if path is None else settings.home / path.expanduser()
+
+    return settings.model_copy(
+        update={
+            "rulebook": whole(settings.rulebook),
+            "watch": [w.model_copy(update={"folder": whole(w.folder)}) for w in settings.watch],
+            "weather": settings.weather.model_copy(update={"local_file": whole(settings.weather.local_file)}),
+            "channels": settings.channels.model_copy(
+                update={
+                    "calendar_file": whole(settings.channels.calendar_file),
+                    "mail_folder": whole(settings.channels.mail_folder),
+                }
+            ),
+            "page": settings.page.model_copy(
+                update={"passphrase_file": whole(settings.page.passphrase_file)}
+            ),
+        }
+    )
+
+
+def _sentence(path: Path, text: str, problem: Any) -> str:
+    keys = [str(part) for part in problem["loc"]]
+    named = [key for key in keys if not key.isdigit()]
+    key = named[-1] if named else "?"
+    line = next((n for n, row in enumerate(text.splitlines(), 1) if _names(row, key)), None)
+    where = f"{path}, line {line}" if line else str(path)
+    if problem["type"] == "extra_forbidden":
+        near = difflib.get_close_matches(key, _known_keys(named[:-1]), n=1, cutoff=0.5)
+        hint = f"did you mean '{near[0]}'?" if near else f"known here: {', '.join(_known_keys(named[:-1]))}"
+        return f"{where}: there is no setting '{'.'.join(named)}'; {hint}"
+    return f"{where}: '{'.'.join(named)}' cannot be {problem.get('input')!r}: {problem['msg'].lower()}"
+
+
+def _names(row: str, key: str) -> bool:
+    bare = row.split("#")[0].strip()
+    return bare.split("=")[0].strip() == key or (
+        bare.startswith("[") and bare.strip("[]").split(".")[-1] == key
+    )
+
+
+def _known_keys(section: list[str]) -> list[str]:
+    model: type[BaseModel] = Settings
+    for name in section:
+        field = model.model_fields.get(name)
+        inner = _models_in(field.annotation) if field else []
+        if not inner:
+            return []
+        model = inner[0]
+    return [name for name in model.model_fields if name != "home"]
+
+
+def _models_in(annotation: Any) -> list[type[BaseModel]]:
+    if isinstance(annotation, type) and issubclass(annotation, BaseModel):
+        return [annotation]
+    return [model for part in getattr(annotation, "__args__", ()) for model in _models_in(part)]
