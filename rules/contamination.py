@@ -1,0 +1,164 @@
+"""What each ride hour put into a chain, and what it carries since its last drip, its last immersion, in all."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import NamedTuple
+
+from rules.ledger import Fact, Ledger, RiddenHour
+from rules.rulebook import Rulebook, Weights
+from rules.vocabulary import ChainId, Condition, RideHour, Treatment, TreatmentKind
+
+__all__ = ["ChainHistory", "Entry", "Exposure", "Totals", "Weights", "exposure", "history"]
+
+CLEARS_SINCE_DRIP = frozenset(
+    {TreatmentKind.DRIP, TreatmentKind.OIL, TreatmentKind.IMMERSION, TreatmentKind.CLEAN}
+)
+CLEARS_SINCE_IMMERSION = frozenset({TreatmentKind.IMMERSION, TreatmentKind.CLEAN})
+
+
+class Exposure(NamedTuple):
+    """What one ride hour was like for the chain."""
+
+    condition: Condition
+    water: float  # 0..1, blended over paved and unpaved ground
+    mud: float  # 0..1, blended
+    dust: float  # 0..3, blended
+    weight: float  # grit-hours per drive hour
+    grit_h: float
+    drive_h: float
+    known: bool  # whether weather, the rider's word or a roof stands behind it
+
+
+class Totals(NamedTuple):
+    """A running sum over ride hours."""
+
+    grit_h: float = 0.0
+    drive_h: float = 0.0
+    unknown_h: float = 0.0  # drive hours with no weather behind them, counted as plain hours
+
+    def plus(self, hour: Exposure) -> Totals:
+        """The sum with one more hour in it."""
+        unknown_h = self.unknown_h if hour.known else self.unknown_h + hour.drive_h
+        return Totals(self.grit_h + hour.grit_h, self.drive_h + hour.drive_h, unknown_h)
+
+
+NOTHING = Totals()
+
+
+class Entry(NamedTuple):
+    """One line of a chain's history: a fact, and the three running totals after it."""
+
+    at: datetime
+    fact: Fact
+    exposure: Exposure | None  # of a ridden hour; None for every other fact
+    since_drip: Totals
+    since_immersion: Totals
+    over_life: Totals
+
+
+@dataclass(frozen=True, slots=True)
+class ChainHistory:
+    """Everything that happened to one chain, in order, with running totals."""
+
+    chain: ChainId
+    entries: tuple[Entry, ...]
+
+    @property
+    def since_drip(self) -> Totals:
+        """What the chain went through since film was last renewed."""
+        return self.entries[-1].since_drip if self.entries else NOTHING
+
+    @property
+    def since_immersion(self) -> Totals:
+        """What the chain went through since it was last cleaned."""
+        return self.entries[-1].since_immersion if self.entries else NOTHING
+
+    @property
+    def over_life(self) -> Totals:
+        """What the chain went through in all."""
+        return self.entries[-1].over_life if self.entries else NOTHING
+
+    def until(self, at: datetime) -> ChainHistory:
+        """The history as it stood at this instant, what happened at it included."""
+        if not self.entries or self.entries[-1].at <= at:
+            return self
+        return ChainHistory(self.chain, tuple(entry for entry in self.entries if entry.at <= at))
+
+
+def exposure(
+    hour: RideHour,
+    unpaved_share: float,
+    word: Condition | None,
+    weights: Weights,
+    *,
+    indoor: bool = False,
+) -> Exposure:
+    """How much did this ride hour put into the chain? [grit-hours]
+
+    hour: one hour of a ride, tagged or not.
+    unpaved_share: of the ride, 0..1. Paved ground gives neither mud nor dust.
+    word: the rider's word on the ride; it overrules the archive and the roof.
+    indoor: under a roof an hour is clean and dry, and needs no weather.
+    An hour without weather counts as a plain hour and is reported as unknown, never as dry.
+    """
+    drive_h = hour.drive_s / 3600.0
+    tag = hour.tag
+    if word is Condition.UNKNOWN:
+        return Exposure(Condition.UNKNOWN, 0.0, 0.0, 0.0, 1.0, drive_h, drive_h, False)
+    if word is not None:
+        water, mud, dust = weights.words[word]
+        weight = weights.weight(water, mud, dust)
+        return Exposure(word, water, mud, dust, weight, drive_h * weight, drive_h, True)
+    if indoor:
+        return Exposure(Condition.DRY, 0.0, 0.0, 0.0, 1.0, drive_h, drive_h, True)
+    if tag is None or tag.paved_water is None:
+        return Exposure(Condition.UNKNOWN, 0.0, 0.0, 0.0, 1.0, drive_h, drive_h, False)
+    # a tag with weather for paved ground only: unpaved ground is at least as wet
+    unpaved_water = tag.paved_water if tag.unpaved_water is None else tag.unpaved_water
+    water = (1.0 - unpaved_share) * tag.paved_water + unpaved_share * unpaved_water
+    mud = unpaved_share * (tag.mud or 0.0)
+    dust = unpaved_share * (tag.dust or 0.0)
+    weight = weights.weight(water, mud, dust)
+    return Exposure(
+        weights.condition(water, mud, dust), water, mud, dust, weight, drive_h * weight, drive_h, True
+    )
+
+
+def exposure_of(ledger: Ledger, ridden: RiddenHour, weights: Weights) -> Exposure:
+    """How much did this hour put into the chain, by the ride's own unpaved share or else the bike's usual?"""
+    ride = ridden.ride
+    bike = None if ride.bike is None else ledger.bike(ride.bike)
+    share = ride.unpaved_share
+    if share is None:
+        share = 0.0 if bike is None else bike.unpaved_share
+    indoor = ride.indoor or (bike is not None and bike.indoor)
+    return exposure(ridden.hour, share, ride.word, weights, indoor=indoor)
+
+
+def history(ledger: Ledger, chain: ChainId, rulebook: Rulebook) -> ChainHistory:
+    """What has this chain been through, fact by fact?
+
+    A drip or oil clears since-drip only: it renews the film and cleans nothing. An immersion, or a clean of a
+    wet-lube chain, clears both. A strip and a wipe clear nothing. Over life is never cleared.
+    """
+    weights = rulebook.weights
+    since_drip = since_immersion = over_life = NOTHING
+    entries: list[Entry] = []
+    for at, fact in ledger.facts_of(chain):
+        hour: Exposure | None = None
+        if isinstance(fact, RiddenHour):
+            hour = exposure_of(ledger, fact, weights)
+            since_drip, since_immersion, over_life = (
+                since_drip.plus(hour),
+                since_immersion.plus(hour),
+                over_life.plus(hour),
+            )
+        elif isinstance(fact, Treatment):
+            if fact.kind in CLEARS_SINCE_DRIP:
+                since_drip = NOTHING
+            if fact.kind in CLEARS_SINCE_IMMERSION:
+                since_immersion = NOTHING
+        entries.append(Entry(at, fact, hour, since_drip, since_immersion, over_life))
+    return ChainHistory(chain, tuple(entries))

@@ -1,0 +1,328 @@
+"""The household's facts, in one stated order, and what was in force at any instant.
+
+A ledger is a frozen bundle of facts. `dataclasses.replace` gives a changed one; everything derived from it
+(indexes, orders) is worked out again, lazily, and never edited.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections import defaultdict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from functools import cached_property
+from itertools import pairwise
+from typing import NamedTuple, TypeVar
+
+from rules.vocabulary import (
+    Bike,
+    BikeId,
+    Chain,
+    ChainId,
+    Fitting,
+    Reading,
+    Ride,
+    RideHour,
+    RideId,
+    Rider,
+    RiderId,
+    Sensor,
+    Treatment,
+    TreatmentKind,
+    WipeTest,
+)
+
+BEGINNING = datetime(1, 1, 1, tzinfo=UTC)
+END = datetime(9999, 12, 31, tzinfo=UTC)
+
+
+class Fitted(NamedTuple):
+    """The chain went onto a bike."""
+
+    fitting: Fitting
+
+
+class Removed(NamedTuple):
+    """The chain came off a bike."""
+
+    fitting: Fitting
+
+
+class RiddenHour(NamedTuple):
+    """The chain was ridden: one clock hour of one ride."""
+
+    ride: Ride
+    hour: RideHour
+    number: int  # 1 for the ride's first hour
+
+    @property
+    def ends_at(self) -> datetime:
+        """When this part of the ride was over."""
+        return min(self.hour.hour_start + timedelta(hours=1), self.ride.ended_at)
+
+
+Fact = Removed | WipeTest | Reading | Treatment | Fitted | RiddenHour
+
+# Facts are ordered by instant. At the same instant the earlier line of this table comes first.
+FACT_ORDER: tuple[tuple[type, str], ...] = (
+    (Removed, "a chain is off before anything is done to it on the bench"),
+    (WipeTest, "the rag is passed along the chain as it came home, before hands clean it"),
+    (Reading, "a reading belongs to what was ridden before it"),
+    (Treatment, "a treatment at the minute a ride starts was for that ride"),
+    (Fitted, "a treated chain is then fitted"),
+    (RiddenHour, "and then ridden"),
+)
+_RANK = {fact_type: rank for rank, (fact_type, _) in enumerate(FACT_ORDER)}
+
+# Within one instant, treatments in the order hands do them.
+_TREATMENT_ORDER = {
+    kind: position
+    for position, kind in enumerate(
+        (
+            TreatmentKind.WIPE,
+            TreatmentKind.STRIP,
+            TreatmentKind.CLEAN,
+            TreatmentKind.IMMERSION,
+            TreatmentKind.DRIP,
+            TreatmentKind.OIL,
+        )
+    )
+}
+
+
+class DatedFact(NamedTuple):
+    """A fact and the instant that places it in the order."""
+
+    at: datetime
+    fact: Fact
+
+
+class Trouble(NamedTuple):
+    """Facts that contradict each other: who is concerned, and what to do. Nothing stops for it."""
+
+    chain: ChainId | None
+    bike: BikeId | None
+    sentence: str
+
+
+Item = TypeVar("Item")
+Key = TypeVar("Key")
+
+
+def _grouped(pairs: Iterable[tuple[Key, Item]]) -> Mapping[Key, tuple[Item, ...]]:
+    groups: defaultdict[Key, list[Item]] = defaultdict(list)
+    for key, item in pairs:
+        groups[key].append(item)
+    return {key: tuple(items) for key, items in groups.items()}
+
+
+@dataclass(frozen=True)
+class Ledger:
+    """Every fact of the household that is now in force, in no particular order.
+
+    An unknown id raises KeyError: ids come from the ledger itself, so that is a programmer's mistake.
+    """
+
+    riders: tuple[Rider, ...] = ()
+    bikes: tuple[Bike, ...] = ()
+    sensors: tuple[Sensor, ...] = ()
+    chains: tuple[Chain, ...] = ()
+    fittings: tuple[Fitting, ...] = ()
+    rides: tuple[Ride, ...] = ()
+    treatments: tuple[Treatment, ...] = ()
+    readings: tuple[Reading, ...] = ()
+    wipe_tests: tuple[WipeTest, ...] = ()
+
+    def rider(self, rider: RiderId) -> Rider:
+        """Who has this id?"""
+        return self._riders_by_id[rider]
+
+    def bike(self, bike: BikeId) -> Bike:
+        """Which bike has this id?"""
+        return self._bikes_by_id[bike]
+
+    def chain(self, chain: ChainId) -> Chain:
+        """Which chain has this id?"""
+        return self._chains_by_id[chain]
+
+    def ride(self, ride: RideId) -> Ride | None:
+        """Which ride has this id? None once it was removed."""
+        return self._rides_by_id.get(ride)
+
+    def fitting_on(self, bike: BikeId, at: datetime) -> Fitting | None:
+        """Which fitting was in force on this bike at this instant? Where two overlap, the later fitted wins."""
+        fittings = self._fittings_of_bike.get(bike, ())
+        position = bisect_right(fittings, at, key=_fitted_at)
+        return _in_force(fittings[:position], at)
+
+    def chain_on(self, bike: BikeId, at: datetime) -> Chain | None:
+        """Which chain was on this bike at this instant?"""
+        fitting = self.fitting_on(bike, at)
+        return None if fitting is None else self.chain(fitting.chain)
+
+    def fitting_of(self, chain: ChainId, at: datetime) -> Fitting | None:
+        """Where was this chain at this instant? None = on no bike."""
+        fittings = self.fittings_of(chain)
+        position = bisect_right(fittings, at, key=_fitted_at)
+        fitting = _in_force(fittings[:position], at)
+        if fitting is None or self.fitting_on(fitting.bike, at) != fitting:
+            return None  # another chain took its place and nobody noted that it came off
+        return fitting
+
+    def fittings_of(self, chain: ChainId) -> tuple[Fitting, ...]:
+        """Where has this chain been? In order."""
+        return self._fittings_of_chain.get(chain, ())
+
+    def rides_of(self, chain: ChainId) -> tuple[Ride, ...]:
+        """Which rides was this chain ridden on? By start; a ride belongs to the chain fitted at its start."""
+        return self._rides_of_chain.get(chain, ())
+
+    def rides_on(self, bike: BikeId) -> tuple[Ride, ...]:
+        """Which rides was this bike ridden on? By start."""
+        return self._rides_of_bike.get(bike, ())
+
+    def chain_of(self, ride: Ride) -> Chain | None:
+        """Which chain did this ride wear? None = no bike known, or no chain noted on it at the start."""
+        return None if ride.bike is None else self.chain_on(ride.bike, ride.started_at)
+
+    def rides_without_chain(self) -> tuple[Ride, ...]:
+        """Which rides have a bike, but no chain noted on it at the time? By start."""
+        return tuple(
+            ride
+            for rides in self._rides_of_bike.values()
+            for ride in rides
+            if ride.bike is not None and self.fitting_on(ride.bike, ride.started_at) is None
+        )
+
+    def treatments_of(self, chain: ChainId) -> tuple[Treatment, ...]:
+        """What was done to this chain? In the order of the facts."""
+        return tuple(dated.fact for dated in self.facts_of(chain) if isinstance(dated.fact, Treatment))
+
+    def readings_of(self, chain: ChainId) -> tuple[Reading, ...]:
+        """What was measured on this chain? In the order of the facts."""
+        return tuple(dated.fact for dated in self.facts_of(chain) if isinstance(dated.fact, Reading))
+
+    def wipe_tests_of(self, chain: ChainId) -> tuple[WipeTest, ...]:
+        """How clean did a rag find this chain? In the order of the facts."""
+        return tuple(dated.fact for dated in self.facts_of(chain) if isinstance(dated.fact, WipeTest))
+
+    def facts_of(self, chain: ChainId) -> tuple[DatedFact, ...]:
+        """What happened to this chain, in the total order of FACT_ORDER?
+
+        A ride's hour stands at its own beginning, or at the ride's start if that is later. So a treatment
+        logged in the middle of a ride comes after the hour that had begun and before the next one.
+        """
+        return self._facts_of_chain.get(chain, ())
+
+    def troubles(self) -> tuple[Trouble, ...]:
+        """Which fittings contradict each other? In order of chains, then bikes."""
+        found: list[Trouble] = []
+        for chain, fittings in self._fittings_of_chain.items():
+            name = self.chain(chain).name
+            for earlier, later in pairwise(fittings):
+                if _ends_at(earlier) > later.fitted_at and earlier.bike != later.bike:
+                    old, new = self.bike(earlier.bike).name, self.bike(later.bike).name
+                    sentence = (
+                        f"{name} was fitted to {new} on {later.fitted_at:%Y-%m-%d} while still noted "
+                        f"on {old}: say when it came off {old}."
+                    )
+                    found.append(Trouble(chain, later.bike, sentence))
+        for bike, fittings in self._fittings_of_bike.items():
+            name = self.bike(bike).name
+            for earlier, later in pairwise(fittings):
+                if _ends_at(earlier) > later.fitted_at and earlier.chain != later.chain:
+                    old, new = self.chain(earlier.chain).name, self.chain(later.chain).name
+                    sentence = (
+                        f"{new} was fitted to {name} on {later.fitted_at:%Y-%m-%d} while {old} was still noted "
+                        f"on it: {new} counts from then on; say when {old} came off."
+                    )
+                    found.append(Trouble(later.chain, bike, sentence))
+        return tuple(found)
+
+    @cached_property
+    def _riders_by_id(self) -> Mapping[RiderId, Rider]:
+        return {rider.id: rider for rider in self.riders}
+
+    @cached_property
+    def _bikes_by_id(self) -> Mapping[BikeId, Bike]:
+        return {bike.id: bike for bike in self.bikes}
+
+    @cached_property
+    def _chains_by_id(self) -> Mapping[ChainId, Chain]:
+        return {chain.id: chain for chain in self.chains}
+
+    @cached_property
+    def _rides_by_id(self) -> Mapping[RideId, Ride]:
+        return {ride.id: ride for ride in self.rides}
+
+    @cached_property
+    def _fittings_in_order(self) -> tuple[Fitting, ...]:
+        return tuple(sorted(self.fittings, key=lambda fitting: (fitting.fitted_at, fitting.id)))
+
+    @cached_property
+    def _fittings_of_bike(self) -> Mapping[BikeId, tuple[Fitting, ...]]:
+        return _grouped((fitting.bike, fitting) for fitting in self._fittings_in_order)
+
+    @cached_property
+    def _fittings_of_chain(self) -> Mapping[ChainId, tuple[Fitting, ...]]:
+        return _grouped((fitting.chain, fitting) for fitting in self._fittings_in_order)
+
+    @cached_property
+    def _rides_of_bike(self) -> Mapping[BikeId, tuple[Ride, ...]]:
+        rides = sorted(self.rides, key=lambda ride: (ride.started_at, ride.id))
+        return _grouped((ride.bike, ride) for ride in rides if ride.bike is not None)
+
+    @cached_property
+    def _rides_of_chain(self) -> Mapping[ChainId, tuple[Ride, ...]]:
+        pairs = []
+        for bike, rides in self._rides_of_bike.items():
+            for ride in rides:
+                fitting = self.fitting_on(bike, ride.started_at)
+                if fitting is not None:
+                    pairs.append((fitting.chain, ride))
+        pairs.sort(key=lambda pair: (pair[1].started_at, pair[1].id))
+        return _grouped(pairs)
+
+    @cached_property
+    def _facts_of_chain(self) -> Mapping[ChainId, tuple[DatedFact, ...]]:
+        keyed: defaultdict[ChainId, list[tuple[datetime, int, int, int, Fact]]] = defaultdict(list)
+        for chain, rides in self._rides_of_chain.items():
+            rank, facts = _RANK[RiddenHour], keyed[chain]
+            for ride in rides:
+                for number, hour in enumerate(ride.hours, start=1):
+                    at = max(hour.hour_start, ride.started_at)
+                    facts.append((at, rank, ride.id, number, RiddenHour(ride, hour, number)))
+        for treatment in self.treatments:
+            order = _TREATMENT_ORDER[treatment.kind]
+            keyed[treatment.chain].append(
+                (treatment.done_at, _RANK[Treatment], order, treatment.id, treatment)
+            )
+        for reading in self.readings:
+            keyed[reading.chain].append((reading.taken_at, _RANK[Reading], reading.id, 0, reading))
+        for test in self.wipe_tests:
+            keyed[test.chain].append((test.done_at, _RANK[WipeTest], test.id, 0, test))
+        for fitting in self.fittings:
+            facts = keyed[fitting.chain]
+            facts.append((fitting.fitted_at, _RANK[Fitted], fitting.id, 0, Fitted(fitting)))
+            if fitting.removed_at is not None:
+                facts.append((fitting.removed_at, _RANK[Removed], fitting.id, 0, Removed(fitting)))
+        return {
+            chain: tuple(DatedFact(key[0], key[4]) for key in sorted(facts, key=lambda key: key[:4]))
+            for chain, facts in keyed.items()
+        }
+
+
+def _fitted_at(fitting: Fitting) -> datetime:
+    return fitting.fitted_at
+
+
+def _ends_at(fitting: Fitting) -> datetime:
+    return END if fitting.removed_at is None else fitting.removed_at
+
+
+def _in_force(begun: tuple[Fitting, ...], at: datetime) -> Fitting | None:
+    """The latest begun fitting if it still holds; an earlier one never comes back by itself."""
+    if begun and at < _ends_at(begun[-1]):
+        return begun[-1]
+    return None
