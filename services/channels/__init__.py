@@ -1,0 +1,68 @@
+"""Ways to reach a rider: one module each, all with the same three members."""
+
+from __future__ import annotations
+
+import json
+from datetime import datetime
+from typing import Protocol
+
+from rules.vocabulary import RiderId
+from services.letter import Letter
+
+
+class ChannelError(Exception):
+    """A letter did not get through.
+
+    why: what happened, in words, with the other side's own words where it gave any.
+    permanent: this letter will never be taken as it is: shown, not repeated. Otherwise it is tried again.
+    try_this: what the rider can do about it; "" = waiting is enough.
+    everything: no other letter would get through this channel now either (server down, password refused).
+    """
+
+    def __init__(self, why: str, *, permanent: bool, try_this: str = "", everything: bool = False) -> None:
+        self.why, self.permanent, self.try_this, self.everything = why, permanent, try_this, everything
+        super().__init__(f"{why}; {try_this}" if try_this else why)
+
+
+class Channel(Protocol):
+    """One way to reach a rider."""
+
+    @property
+    def name(self) -> str:
+        """As letters name it: email, desktop, calendar, command, mail folder."""
+        ...
+
+    def send(self, letter: Letter) -> None:
+        """Return only when the other side has taken the letter. Raises ChannelError."""
+        ...
+
+    def check(self) -> list[str]:
+        """What is wrong with the settings, one sentence each; nothing is sent. Empty = nothing found."""
+        ...
+
+
+def trial_letter(channel: str, to: str, *, now: datetime) -> Letter:
+    """A letter that says only that it arrived, to try a channel with."""
+    subject = "gritledger: this is a test"
+    text = (
+        f"This message was sent to try the channel '{channel}'. It arrived, so reminders will too.\n"
+        "Nothing is due because of it.\n"
+    )
+    return Letter(
+        id=0,
+        rider=RiderId(0),
+        channel=channel,
+        to=to,
+        subject=subject,
+        text=text,
+        html="",
+        message_id=f"<trial.{channel.replace(' ', '-')}.{now:%Y%m%dT%H%M%S%f}@gritledger.invalid>",
+        facts=json.dumps({"trial": True, "reminders": []}),
+        queued_at=now,
+    )
+
+
+def one_line(words: str, *, limit: int = 300) -> str:
+    """Words from outside, fit for one line of a page or a header: no control characters, bounded."""
+    line = " ".join("".join(c if c.isprintable() else " " for c in words).split())
+    return line if len(line) <= limit else line[: limit - 1] + "…"

@@ -1,0 +1,272 @@
+"""Mail over SMTP: encrypted and verified, or to this very machine."""
+
+from __future__ import annotations
+
+import ipaddress
+import smtplib
+import socket
+import ssl
+import stat
+import threading
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from datetime import UTC, datetime
+from email.message import EmailMessage
+from typing import Any
+
+from services.channels import ChannelError, one_line
+from services.channels.mail_message import address, as_mail
+from services.letter import Letter
+from services.settings import Mail
+
+# One slow answer may take as long as the settings say; a whole conversation this many times as long.
+CONVERSATION_TIMEOUTS = 4
+
+# How we introduce ourselves: an address literal (RFC 5321 §4.1.3) needs no name service, which can stall,
+# and does not give this machine's name away.
+_US = "[127.0.0.1]"
+
+
+class _Bounded(smtplib.SMTP):
+    """A conversation that ends, even when the server keeps it alive byte by byte."""
+
+    def connect(self, *where: Any, **how: Any) -> tuple[int, bytes]:
+        self._end = threading.Timer(float(self.timeout) * CONVERSATION_TIMEOUTS, self._hang_up)
+        self._end.daemon = True
+        self._end.start()
+        try:
+            return super().connect(*where, **how)
+        except BaseException:
+            self._end.cancel()
+            raise
+
+    def close(self) -> None:
+        self._end.cancel()
+        super().close()
+
+    def _hang_up(self) -> None:
+        if self.sock is not None:
+            with suppress(OSError):
+                self.sock.shutdown(socket.SHUT_RDWR)
+
+
+class _Plain(_Bounded):
+    """Greeted in the clear; STARTTLS may follow."""
+
+
+class _Encrypted(_Bounded, smtplib.SMTP_SSL):
+    """TLS from the first byte."""
+
+
+class EmailChannel:
+    """Hands letters to a mail server. A fresh connection each: reminders are few and hours apart."""
+
+    name = "email"
+
+    def __init__(self, settings: Mail) -> None:
+        self.settings = settings
+
+    def send(self, letter: Letter) -> None:
+        """Return once the server has answered the message with a success.
+
+        Raises ChannelError: permanent when the server refused this sender, rider or message for good (5xx);
+        passing for 4xx, silence, a lost connection or no trust; in the server's own words where it had any.
+        A connection lost after the message was handed over is passing: the repeat has the same Message-ID.
+        """
+        mail = as_mail(letter, sender=self.settings.sender, now=datetime.now(UTC))
+        with self._conversation() as server:
+            _hand_over(server, mail, sender=address(self.settings.sender).addr_spec)
+
+    def check(self) -> list[str]:
+        """What is wrong as far as can be seen without sending: addresses, password, trust, no answer."""
+        found = []
+        try:
+            address(self.settings.sender)
+        except ValueError as error:
+            found.append(f"The sender cannot be used: {error}.")
+        file = self.settings.password_file
+        if file is not None and file.exists() and stat.S_IMODE(file.stat().st_mode) & 0o077:
+            found.append(f"The password file {file} can be read by others; chmod 600 it.")
+        if (self.settings.password or file) and not self.settings.user:
+            found.append("There is a password but no user; set channels.mail.user.")
+        if not found:
+            try:
+                with self._conversation():
+                    pass
+            except ChannelError as error:
+                found.append(f"Mail: {error}.")
+        return found
+
+    @contextmanager
+    def _conversation(self) -> Iterator[smtplib.SMTP]:
+        """A greeted, encrypted, logged-in server; all that can go wrong on the way becomes a ChannelError."""
+        where = f"the mail server {self.settings.host}:{self.settings.port}"
+        server: _Plain | _Encrypted | None = None
+        try:
+            server = self._connect()
+            self._encrypt(server)
+            self._log_in(server)
+            yield server
+        except ssl.SSLCertVerificationError as error:
+            raise ChannelError(
+                f"{where} shows a certificate that is not to be trusted: {one_line(error.verify_message)}",
+                permanent=False,
+                try_this="nothing was sent; check channels.mail.host, or name your own authority in "
+                "channels.mail.authority_file",
+                everything=True,
+            ) from error
+        except ssl.SSLError as error:
+            raise ChannelError(
+                f"{where} does not speak TLS in this way: {one_line(error.reason or str(error))}",
+                permanent=False,
+                try_this="try channels.mail.security = 'starttls' (often port 587) or 'tls' (often port 465)",
+                everything=True,
+            ) from error
+        except smtplib.SMTPNotSupportedError as error:
+            raise ChannelError(
+                f"{where} cannot do what is needed: {one_line(str(error))}",
+                permanent=False,
+                try_this="ask its owner how to send mail encrypted; nothing was sent",
+                everything=True,
+            ) from error
+        except smtplib.SMTPAuthenticationError as error:
+            raise ChannelError(
+                f"{where} does not accept the user and password: {_words(error.smtp_code, error.smtp_error)}",
+                permanent=False,
+                try_this="correct channels.mail.user and the password",
+                everything=True,
+            ) from error
+        except smtplib.SMTPConnectError as error:
+            raise ChannelError(
+                f"{where} greets with a refusal: {_words(error.smtp_code, error.smtp_error)}",
+                permanent=False,
+                everything=True,
+            ) from error
+        except smtplib.SMTPServerDisconnected as error:
+            raise ChannelError(f"{where} hung up: {one_line(str(error))}", permanent=False) from error
+        except smtplib.SMTPResponseException as error:
+            raise ChannelError(
+                f"{where} answers {_words(error.smtp_code, error.smtp_error)}", permanent=False
+            ) from error
+        except TimeoutError as error:
+            raise ChannelError(
+                f"{where} did not answer for {self.settings.timeout_s:.0f} seconds",
+                permanent=False,
+                everything=True,
+            ) from error
+        except socket.gaierror as error:
+            raise ChannelError(
+                f"{where} cannot be found: {one_line(error.strerror or str(error))}",
+                permanent=False,
+                try_this="check channels.mail.host and the network",
+                everything=True,
+            ) from error
+        except OSError as error:
+            raise ChannelError(
+                f"{where} cannot be reached: {one_line(error.strerror or str(error))}",
+                permanent=False,
+                try_this="check that it runs, and channels.mail.port",
+                everything=True,
+            ) from error
+        except smtplib.SMTPException as error:
+            raise ChannelError(f"{where}: {one_line(str(error))}", permanent=False) from error
+        finally:
+            if server is not None:
+                # The letter's fate is settled by now: a quarrel over goodbye changes nothing.
+                with suppress(smtplib.SMTPException, OSError):
+                    server.quit()
+                server.close()
+
+    def _connect(self) -> _Plain | _Encrypted:
+        host, port, timeout_s = self.settings.host, self.settings.port, self.settings.timeout_s
+        if self.settings.security == "tls":
+            return _Encrypted(host, port, _US, timeout=timeout_s, context=self._trust())
+        return _Plain(host, port, _US, timeout=timeout_s)
+
+    def _encrypt(self, server: smtplib.SMTP) -> None:
+        if self.settings.security == "starttls":
+            server.ehlo_or_helo_if_needed()
+            server.starttls(context=self._trust())
+            server.ehlo()
+        elif self.settings.security == "loopback only":
+            peer = ipaddress.ip_address(_socket(server).getpeername()[0].split("%")[0])
+            if not peer.is_loopback:
+                raise ChannelError(
+                    f"{self.settings.host} is not this machine ({peer}), and mail to it is not encrypted",
+                    permanent=False,
+                    try_this="set channels.mail.security to 'starttls' or 'tls'; nothing was sent",
+                    everything=True,
+                )
+
+    def _log_in(self, server: smtplib.SMTP) -> None:
+        if not self.settings.user:
+            return
+        try:
+            password = (
+                self.settings.password_file.read_text(encoding="utf-8").rstrip("\r\n")
+                if self.settings.password_file
+                else self.settings.password.get_secret_value()
+                if self.settings.password
+                else ""
+            )
+        except (OSError, UnicodeDecodeError) as error:
+            raise ChannelError(
+                f"the password file {self.settings.password_file} cannot be read: {one_line(str(error))}",
+                permanent=False,
+                try_this="correct channels.mail.password_file",
+                everything=True,
+            ) from error
+        server.login(self.settings.user, password)
+
+    def _trust(self) -> ssl.SSLContext:
+        context = ssl.create_default_context()
+        if self.settings.authority_file is not None:
+            try:
+                context.load_verify_locations(cafile=self.settings.authority_file)
+            except OSError as error:  # ssl.SSLError is one: not a certificate at all
+                raise ChannelError(
+                    f"the authority file {self.settings.authority_file} is no use: {one_line(str(error))}",
+                    permanent=False,
+                    try_this="name a PEM file in channels.mail.authority_file; nothing was sent",
+                    everything=True,
+                ) from error
+        return context
+
+
+def _hand_over(server: smtplib.SMTP, mail: EmailMessage, *, sender: str) -> None:
+    """Say sender, rider and message. A refusal for good of any of the three is permanent, word for word."""
+    try:
+        server.send_message(mail, from_addr=sender)
+    except smtplib.SMTPRecipientsRefused as error:
+        code, answer = next(iter(error.recipients.values()))
+        raise _refusal("the rider's address", code, answer, "correct the rider's address") from error
+    except smtplib.SMTPSenderRefused as error:
+        raise _refusal(
+            "the sender", error.smtp_code, error.smtp_error, "correct channels.mail.sender"
+        ) from error
+    except smtplib.SMTPNotSupportedError as error:
+        raise ChannelError(
+            "the mail server takes only plain ASCII addresses",
+            permanent=True,
+            try_this="give the rider an address without accents",
+        ) from error
+    except smtplib.SMTPDataError as error:
+        raise _refusal("the message", error.smtp_code, error.smtp_error, "ask the server's owner") from error
+
+
+def _refusal(what: str, code: int, answer: bytes | str, try_this: str) -> ChannelError:
+    words = _words(code, answer)
+    if 500 <= code <= 599:
+        return ChannelError(f"the mail server refuses {what}: {words}", permanent=True, try_this=try_this)
+    return ChannelError(f"the mail server does not take {what} now: {words}", permanent=False)
+
+
+def _words(code: int, answer: bytes | str) -> str:
+    text = answer.decode("utf-8", "replace") if isinstance(answer, bytes) else answer
+    return one_line(f"{code} {text}")
+
+
+def _socket(server: smtplib.SMTP) -> socket.socket:
+    if server.sock is None:
+        raise smtplib.SMTPServerDisconnected("the connection is gone")
+    return server.sock

@@ -1,0 +1,50 @@
+"""A folder of .eml files instead of a mail server: for trying things out, and for the demo."""
+
+from __future__ import annotations
+
+import hashlib
+import os
+from datetime import UTC, datetime
+from pathlib import Path
+
+from services.channels import ChannelError
+from services.channels.mail_message import as_mail
+from services.letter import Letter
+from services.whole_file import write_whole
+
+
+class EmlFolder:
+    """Each letter becomes one file that any mail program opens; a repeat overwrites the same file."""
+
+    name = "mail folder"
+
+    def __init__(self, folder: Path, *, sender: str = "gritledger <gritledger@localhost.invalid>") -> None:
+        self.folder, self.sender = folder, sender
+
+    def path_of(self, letter: Letter) -> Path:
+        """Where this letter is written: by date first, so that a listing reads as a history."""
+        digest = hashlib.sha256(letter.message_id.encode()).hexdigest()[:12]
+        queued = f"{letter.queued_at:%Y-%m-%d-%H%M%S}" if letter.queued_at else "undated"
+        return self.folder / f"{queued}-{digest}.eml"
+
+    def send(self, letter: Letter) -> None:
+        """Write the file whole. Raises ChannelError (passing) when the folder cannot be written."""
+        mail = as_mail(letter, sender=self.sender, now=letter.queued_at or datetime.now(UTC))
+        try:
+            write_whole(self.path_of(letter), mail.as_bytes())
+        except OSError as error:
+            raise ChannelError(
+                f"{self.folder} cannot be written: {error.strerror or error}",
+                permanent=False,
+                try_this="make room or give this user the right to write there",
+                everything=True,
+            ) from error
+
+    def check(self) -> list[str]:
+        """Whether the folder is there, or can be made."""
+        nearest = next(p for p in (self.folder, *self.folder.parents) if p.exists())
+        if not nearest.is_dir():
+            return [f"The mail folder {self.folder} cannot be made: {nearest} is a file."]
+        if not os.access(nearest, os.W_OK):
+            return [f"The mail folder {self.folder} cannot be written: this user may not write in {nearest}."]
+        return []
