@@ -24,9 +24,6 @@ DRAINAGE_H = 12.0  # NORTRIP: time scale of slow drainage
 PAVED_DRYING = 1.2  # FAO-56 eq. 72, upper limit of Kc,max for a bare wet surface; from memory
 UNPAVED_DRYING = 1.15  # our choice, near FAO-56's 1.2; 1.0-1.2
 LOOSE_CAP_MM = 1.8  # Pérez-Peña et al. 2017, doi 10.1016/j.apr.2016.07.006: 1.786 mm
-WET_HOUR_MM = (
-    0.254  # AP-42 13.2.1: a wet hour has 0.01 inch; such rain in the hour itself wets whatever lies there
-)
 FILM_MM = 0.05  # NORTRIP v12: spray starts above this film
 FULL_FILM_MM = 0.6  # NORTRIP's cap again: a weight of 1
 WET_FROM = 0.45  # our choice of where "damp" becomes "wet"; 0.3-0.6
