@@ -76,7 +76,9 @@ def _rain(told: Told) -> str:
 def _since_rain(told: Told) -> str:
     ago = _hours_since_rain(told.rain_before_mm)
     if ago is None:
-        return f"no rain in this hour nor in the {len(told.rain_before_mm)} hours before; the road was dry"
+        known = sum(rain is not None for rain in told.rain_before_mm)
+        which = str(known) if known == len(told.rain_before_mm) else f"{known} known"
+        return f"no rain in this hour nor in the {which} hours before; the road was dry"
     spell = _last_spell_mm(told.rain_before_mm)
     if ago == 1:
         ended = f"no rain in this hour, but {spell:.1f} mm fell until it began"

@@ -24,6 +24,8 @@ from rules.vocabulary import ConditionTag, Tier
 HOUR = timedelta(hours=1)
 LEAD_IN = timedelta(hours=SPIN_UP_H)
 BAND = HOUR  # rain on a grid is as likely an hour out: the neighbouring hours are read too
+GAP_TELLS = 0.05  # a change of the water weight worth a doubt; our choice
+LEAST_KNOWN_H = 12  # of the 24 hours before; with fewer, rain may have gone unseen; our choice
 # Which value stands where several sources have one: nearest the rider first.
 SOURCE_ORDER = ("local file", "open-meteo archive", "open-meteo forecast", "nasa power")
 
@@ -121,8 +123,10 @@ def tag(
     """
     by_start = weather if isinstance(weather, Mapping) else settled(weather)
     at = by_start.get(hour.hour_start)
-    if at is None or at.rain_mm is None:
-        return _unknown(at)
+    if at is None:
+        return _unknown(at, "No weather is known for this hour yet, so it stays unknown, not dry.")
+    if at.rain_mm is None:
+        return _unknown(at, "The archive has no rain value for this hour, so it stays unknown, not dry.")
     lead = [by_start.get(hour.hour_start - HOUR * ago) for ago in range(SPIN_UP_H, 0, -1)]
     forced = forcings([*lead, at], altitude_m=altitude_m)
     start = Ground.dry(soil, soil_moisture_m3m3=_first_soil([*lead, at]))
@@ -133,6 +137,12 @@ def tag(
     rain_24h_mm = sum(f.rain_mm or 0.0 for f in forced[-24:])
     paved = water_weight(ground.paved_mm, rain_mm=rain_mm)
     unpaved = water_weight(ground.loose_mm, rain_mm=rain_mm)
+    soaked = march(start, forced, soil=soil, gaps_wet=True)[-1]
+    paved_if_wet = water_weight(soaked.paved_mm, rain_mm=rain_mm)
+    unpaved_if_wet = water_weight(soaked.loose_mm, rain_mm=rain_mm)
+    gaps_matter = unpaved_if_wet - unpaved > GAP_TELLS or paved_if_wet - paved > GAP_TELLS
+    if gaps_matter and paved < WET_FROM and len(known_before) < LEAST_KNOWN_H:
+        return _unknown(at, "Too few of the hours before have a rain value to call this one dry: unknown.")
     mud = mud_weight(ground.depletion_mm, rain_24h_mm=rain_24h_mm, soil=soil)
     moisture = at.soil_moisture_m3m3
     dust = dust_index(
@@ -157,9 +167,7 @@ def tag(
                 rain_mm=rain_mm,
                 rain_next_mm=_rain_of(by_start.get(hour.hour_start + HOUR)),
                 forced_before=tuple(forced[:-1]),
-                water_if_gaps_were_wet=water_weight(
-                    march(start, forced, soil=soil, gaps_wet=True)[-1].paved_mm, rain_mm=rain_mm
-                ),
+                gaps_matter=gaps_matter,
                 frost=frost or any((h.snowfall_cm or 0) > 0 for h in used),
                 preliminary=preliminary,
             )
@@ -186,11 +194,7 @@ def tag(
     )
 
 
-def _unknown(at: HourlyWeather | None) -> ConditionTag:
-    if at is None:
-        because = "No weather is known for this hour yet, so it stays unknown, not dry."
-    else:
-        because = "The archive has no rain value for this hour, so it stays unknown, not dry."
+def _unknown(at: HourlyWeather | None, because: str) -> ConditionTag:
     return ConditionTag(
         paved_water=None,
         unpaved_water=None,
@@ -198,7 +202,7 @@ def _unknown(at: HourlyWeather | None) -> ConditionTag:
         dust=None,
         confidence=0.0,
         tier=Tier.PRELIMINARY,
-        rain_mm=None,
+        rain_mm=None if at is None else at.rain_mm,
         rain_before_mm=None,
         source="" if at is None else f"{at.source} ({at.model})",
         fetched_at=None if at is None else at.fetched_at,

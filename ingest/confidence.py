@@ -47,7 +47,7 @@ class Witness:
     rain_mm: float
     rain_next_mm: float | None  # in the hour after; None = not known
     forced_before: tuple[Forcing, ...]  # the hour just before last
-    water_if_gaps_were_wet: float
+    gaps_matter: bool  # whether rain in the hours without a value would have changed the tag
     frost: bool  # ice or snow in play
     preliminary: bool
 
@@ -55,7 +55,7 @@ class Witness:
 def confidence(witness: Witness) -> float:
     """The probability, 0 to 1, that the wet or dry word is right."""
     p = _measured(witness)
-    if (witness.water >= WET_FROM) != (witness.water_if_gaps_were_wet >= WET_FROM):
+    if witness.gaps_matter:
         p *= _no_rain_in_gaps(witness.forced_before)
     if witness.preliminary:
         p = _towards_even(p, PRELIMINARY_KEEPS)
@@ -77,12 +77,12 @@ def _measured(witness: Witness) -> float:
         by_age = dict(STILL_WET)
         return min(DRYING_AT_BEST, by_age.get(since or 0, STILL_WET_LATER))
     if witness.water > 0:
-        return DAMP_BEFORE_RAIN if next_wet else DAMP
+        return DAMP_BEFORE_RAIN if next_wet else min(DRYING_AT_BEST, DAMP)
     if next_wet:
         return DRY_BEFORE_RAIN
     if since is None or since > 24:
         return DRY_LONG
-    return DRY_LATER if since > DRY_SOON_H else DRY_SOON
+    return DRY_LATER if since > DRY_SOON_H else min(DRYING_AT_BEST, DRY_SOON)
 
 
 def _no_rain_in_gaps(before: tuple[Forcing, ...]) -> float:
