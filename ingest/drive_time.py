@@ -95,7 +95,7 @@ def drive_time(recording: Recording, intervals: Intervals) -> DriveTime:
     watched = elsewhere & np.isfinite(power)
     moving_elsewhere = intervals.moving_s[elsewhere & ~watched]
     dense = moving_elsewhere[short[elsewhere & ~watched]].sum()
-    estimate = _estimated_power(recording, intervals)
+    estimate = estimated_power_w(recording, intervals)
     if dense < DENSE_SHARE * moving_elsewhere.sum():
         estimate = np.full(len(active), np.nan)
     followed = watched | (elsewhere & np.isfinite(estimate))
@@ -106,6 +106,22 @@ def drive_time(recording: Recording, intervals: Intervals) -> DriveTime:
     in_action = intervals.moving | (np.isnan(speed) & (by_cadence | watched))
     lost = float((active - vouched)[~short & (by_cadence | followed) & in_action].sum())
     return _summed(turned, powered, shared, lost)
+
+
+def estimated_power_w(recording: Recording, intervals: Intervals) -> Column:
+    """What power each interval required of an ordinary rider. [W] NaN without speed or without altitude."""
+    time = recording.time_s
+    altitude = bridged(time, recording.altitude_m)
+    if len(time) < 3 or np.isfinite(altitude).sum() < 0.5 * len(time):
+        return np.full(len(intervals.active_s), np.nan)
+    wall = np.diff(time)
+    speed = smoothed(time[1:], intervals.speed_mps, SPEED_WINDOW_S)
+    rise = np.diff(smoothed(time, altitude, ALTITUDE_WINDOW_S))
+    run = speed * wall
+    slope = np.clip(rise / np.where(run > 0.1, run, np.inf), -0.4, 0.4)
+    acceleration = np.gradient(speed, time[1:])
+    known = np.isfinite(intervals.speed_mps)
+    return np.where(known, required_power_w(speed, slope, acceleration), np.nan)
 
 
 def _summed(turned: Column, powered: Column, shared: Column, lost_s: float) -> DriveTime:
@@ -136,19 +152,3 @@ def _turning_share(cadence_rpm: Column, active_s: Column) -> Column:
     upper, lower = np.maximum(before, after)[crosses], np.minimum(before, after)[crosses]
     share[crosses] = (upper - TURNING_RPM) / (upper - lower)
     return share
-
-
-def _estimated_power(recording: Recording, intervals: Intervals) -> Column:
-    """Required power per interval. [W] NaN without speed or without altitude."""
-    time = recording.time_s
-    altitude = bridged(time, recording.altitude_m)
-    if len(time) < 3 or np.isfinite(altitude).sum() < 0.5 * len(time):
-        return np.full(len(intervals.active_s), np.nan)
-    wall = np.diff(time)
-    speed = smoothed(time[1:], intervals.speed_mps, SPEED_WINDOW_S)
-    rise = np.diff(smoothed(time, altitude, ALTITUDE_WINDOW_S))
-    run = speed * wall
-    slope = np.clip(rise / np.where(run > 0.1, run, np.inf), -0.4, 0.4)
-    acceleration = np.gradient(speed, time[1:])
-    known = np.isfinite(intervals.speed_mps)
-    return np.where(known, required_power_w(speed, slope, acceleration), np.nan)

@@ -58,7 +58,7 @@ def intervals_of(recording: Recording, *, wheel_is_blind: bool = False) -> Inter
     seconds = np.where(active > 0, active, np.nan)
     counted, jumps = _counted_steps(recording, active)
     placed = steps_m(recording.latitude_deg, recording.longitude_deg)
-    far = placed > JUMP_MPS * np.maximum(active, 1.0)
+    far = placed > JUMP_MPS * np.maximum(np.diff(time), 1.0)
     jumps += int(far.sum())
     placed[far | (active > LONGEST_MOVING_GAP_S)] = np.nan
 
@@ -113,7 +113,8 @@ def _counted_steps(recording: Recording, active_s: Column) -> tuple[Column, int]
         return none, 0
     steps = np.diff(counter[known])
     clock = np.concatenate(([0.0], np.cumsum(active_s)))[known]
-    possible = JUMP_MPS * np.maximum(np.diff(clock), 1.0)
+    # By the wall clock: a counter runs on while the timer is stopped.
+    possible = JUMP_MPS * np.maximum(np.diff(recording.time_s[known]), 1.0)
     fell = steps < 0
     # The rounding of a file may take the counter back by a hair; only a real fall is a new start.
     steps = np.where(fell, np.where(steps > -5.0, 0.0, np.minimum(counter[known][1:], possible)), steps)

@@ -8,6 +8,7 @@ from enum import Enum
 import numpy as np
 
 from ingest.columns import smoothed
+from ingest.drive_time import estimated_power_w
 from ingest.errors import NotARide
 from ingest.intervals import Intervals
 from ingest.recording import Recording
@@ -47,6 +48,9 @@ RUNNER_FAST_MPS = 5.0  # 18 km/h: a runner stays under it ...
 RUNNER_SPREAD = 1.5
 MOTOR_MIDDLE_MPS = 14.0  # 50 km/h as the middle of the moving time: faster than any bicycle outing
 MOTOR_SHARE = 0.2  # or carried this much of the moving time
+# Or, at road speed, half a minute of more power than legs have: the best track sprinters average some 1 200 W
+# over 30 s (from memory), and what an ordinary rider and bike require is known. 20 s of it in all decide.
+MOTOR_W, MOTOR_POWER_MPS, MOTOR_POWER_S = 1_500.0, 15.0, 20.0
 SHORTEST_JUDGED_S = 120.0  # of moving time: less shows no pace
 
 
@@ -102,6 +106,10 @@ def refuse_other_paces(recording: Recording, intervals: Intervals) -> None:
         raise NotARide(recording.file_name, why, OVERRULE)
     if says_cycling(recording) or bool((recording.power_w > 0).any()):
         return
+    powered_s = _motor_seconds(recording, intervals)
+    if powered_s >= MOTOR_POWER_S:
+        why = f"names no sport and for {powered_s:.0f} s goes as only a motor can ({MOTOR_W:.0f} W and more)"
+        raise NotARide(recording.file_name, why, OVERRULE)
     if fast < WALKER_FAST_MPS:
         why = (
             f"names no sport and moves at walking pace (nine tenths of the time under {fast * 3.6:.0f} km/h)"
@@ -137,6 +145,14 @@ def unpaved_share_of(recording: Recording) -> float | None:
         if "mountain" in word or "mtb" in word:
             return _UNPAVED_SHARE["mountain"]
     return None
+
+
+def _motor_seconds(recording: Recording, intervals: Intervals) -> float:
+    fast = intervals.speed_mps > MOTOR_POWER_MPS
+    if not fast.any():
+        return 0.0
+    power = smoothed(recording.time_s[1:], estimated_power_w(recording, intervals), 30.0)
+    return float(intervals.active_s[fast & (power > MOTOR_W)].sum())
 
 
 def _spoken(sport: str) -> str:

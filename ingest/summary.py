@@ -28,7 +28,7 @@ LOST_CLOCK_S = 30 * 86_400.0  # no outing falls silent this long: the clock was 
 CLIMB_WINDOW_S = 30.0
 # Common practice, no source: a place that stays this close while the wheel covers that is indoors.
 TRAINER_SPREAD_DEG, TRAINER_DISTANCE_M = 0.0004, 2_000.0
-DEAD_CADENCE_DISTANCE_M = 2_000.0
+DEAD_SENSOR_DISTANCE_M = 2_000.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,7 +100,7 @@ def summarise(recording: Recording, *, now: datetime, said_ride: bool = False) -
     )
     if not said_ride:
         refuse_other_paces(recording, intervals)
-    recording = _without_dead_cadence(recording, intervals, dropped)
+    recording = _without_dead_sensors(recording, intervals, dropped)
     drive = drive_time(recording, intervals)
     moving = np.where(np.isnan(intervals.speed_mps) & ~intervals.carried, drive.seconds, intervals.moving_s)
     if not moving.any() and not drive.seconds.any():
@@ -209,18 +209,18 @@ def _wheel_is_blind(recording: Recording) -> bool:
     return not moved
 
 
-def _without_dead_cadence(recording: Recording, intervals: Intervals, dropped: dict[str, int]) -> Recording:
-    """Without a cadence that is nought over kilometres: a field without a sensor, not a rider at rest."""
-    cadence = recording.cadence_rpm
-    known = np.isfinite(cadence)
-    if (
-        not known.any()
-        or bool((cadence > 0).any())
-        or float(intervals.step_m.sum()) < DEAD_CADENCE_DISTANCE_M
-    ):
+def _without_dead_sensors(recording: Recording, intervals: Intervals, dropped: dict[str, int]) -> Recording:
+    """Without a cadence or power that is nought over kilometres: a field without a sensor."""
+    if float(intervals.step_m.sum()) < DEAD_SENSOR_DISTANCE_M:
         return recording
-    _count(dropped, "samples of a cadence that never moved", int(known.sum()))
-    return replace(recording, cadence_rpm=np.full(len(recording), np.nan))
+    for name, word in (("cadence_rpm", "cadence"), ("power_w", "power")):
+        column = getattr(recording, name)
+        known = int(np.isfinite(column).sum())
+        if known and not (column > 0).any():
+            _count(dropped, f"samples of a {word} that never moved", known)
+            nothing = np.full(len(column), np.nan)
+            recording = replace(recording, **{name: nothing})  # type: ignore[arg-type]
+    return recording
 
 
 def _climb(recording: Recording, intervals: Intervals) -> Column:
