@@ -143,17 +143,15 @@ class EmailChannel:
                 everything=True,
             ) from error
         except smtplib.SMTPServerDisconnected as error:
+            if isinstance(error.__context__, TimeoutError):
+                raise _silent(where, self.settings.timeout_s) from error
             raise ChannelError(f"{where} hung up: {one_line(str(error))}", permanent=False) from error
         except smtplib.SMTPResponseException as error:
             raise ChannelError(
                 f"{where} answers {_words(error.smtp_code, error.smtp_error)}", permanent=False
             ) from error
         except TimeoutError as error:
-            raise ChannelError(
-                f"{where} did not answer for {self.settings.timeout_s:.0f} seconds",
-                permanent=False,
-                everything=True,
-            ) from error
+            raise _silent(where, self.settings.timeout_s) from error
         except socket.gaierror as error:
             raise ChannelError(
                 f"{where} cannot be found: {one_line(error.strerror or str(error))}",
@@ -244,12 +242,6 @@ def _hand_over(server: smtplib.SMTP, mail: EmailMessage, *, sender: str) -> None
         raise _refusal(
             "the sender", error.smtp_code, error.smtp_error, "correct channels.mail.sender"
         ) from error
-    except smtplib.SMTPNotSupportedError as error:
-        raise ChannelError(
-            "the mail server takes only plain ASCII addresses",
-            permanent=True,
-            try_this="give the rider an address without accents",
-        ) from error
     except smtplib.SMTPDataError as error:
         raise _refusal("the message", error.smtp_code, error.smtp_error, "ask the server's owner") from error
 
@@ -259,6 +251,10 @@ def _refusal(what: str, code: int, answer: bytes | str, try_this: str) -> Channe
     if 500 <= code <= 599:
         return ChannelError(f"the mail server refuses {what}: {words}", permanent=True, try_this=try_this)
     return ChannelError(f"the mail server does not take {what} now: {words}", permanent=False)
+
+
+def _silent(where: str, timeout_s: float) -> ChannelError:
+    return ChannelError(f"{where} did not answer for {timeout_s:g} seconds", permanent=False, everything=True)
 
 
 def _words(code: int, answer: bytes | str) -> str:

@@ -31,6 +31,8 @@ def address(written: str) -> Address:
     local, at, domain = bare.rpartition("@")
     if not (at and local and domain):
         raise ValueError(f"'{written}' is not a mail address: it needs the form name@domain")
+    if not local.isascii():
+        raise ValueError(f"'{written}' has letters beyond ASCII before the @, which few servers take")
     try:
         return Address(display_name=name, addr_spec=f"{local}@{domain.encode('idna').decode('ascii')}")
     except (HeaderParseError, ValueError, IndexError) as error:
