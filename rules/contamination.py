@@ -1,4 +1,4 @@
-"""What each ride hour put into a chain, and what it carries since its last drip, its last immersion, in all."""
+"""What each ride hour put into a chain, and what it carries since its drip, its immersion, and in all."""
 
 from __future__ import annotations
 

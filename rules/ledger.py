@@ -151,7 +151,7 @@ class Ledger:
         return self._rides_by_id.get(ride)
 
     def fitting_on(self, bike: BikeId, at: datetime) -> Fitting | None:
-        """Which fitting was in force on this bike at this instant? Where two overlap, the later fitted wins."""
+        """Which fitting was in force on this bike at this instant? Of two that overlap, the later."""
         fittings = self._fittings_of_bike.get(bike, ())
         position = bisect_right(fittings, at, key=_fitted_at)
         return _in_force(fittings[:position], at)
@@ -234,8 +234,8 @@ class Ledger:
                 if _ends_at(earlier) > later.fitted_at and earlier.chain != later.chain:
                     old, new = self.chain(earlier.chain).name, self.chain(later.chain).name
                     sentence = (
-                        f"{new} was fitted to {name} on {later.fitted_at:%Y-%m-%d} while {old} was still noted "
-                        f"on it: {new} counts from then on; say when {old} came off."
+                        f"{new} was fitted to {name} on {later.fitted_at:%Y-%m-%d} with {old} still on it: "
+                        f"{new} counts from then on; say when {old} came off."
                     )
                     found.append(Trouble(later.chain, bike, sentence))
         return tuple(found)

@@ -169,8 +169,8 @@ def parse_rulebook(text: str, *, name: str, base: Rulebook | None = None) -> Rul
     """What does this rulebook say?
 
     text: TOML.  name: the file, for errors.
-    base: the rulebook it differs from. Given one, the text need hold only what differs, and a judgement may be a
-    bare number (`drip = 12`) that keeps the base's unit and range. Without one, every judgement must be there.
+    base: the rulebook it differs from. Given one, the text need hold only what differs, and a judgement may
+    be a bare number (`drip = 12`) that keeps the base's unit and range. Without one, nothing may be missing.
     Raises RulebookError with the key and the line.
     """
     return _Parser(text, name, base).parse()

@@ -1,0 +1,44 @@
+"""How days, times and numbers are written in a sentence for a rider."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from datetime import UTC, datetime, tzinfo
+
+ZoneOf = Callable[
+    [str], tzinfo
+]  # an IANA name to its rules, e.g. zoneinfo.ZoneInfo; passed in: rules read no disk
+
+_MONTHS = (
+    *("January", "February", "March", "April", "May", "June"),
+    *("July", "August", "September", "October", "November", "December"),
+)
+
+
+def utc(_name: str) -> tzinfo:
+    """The zone of a caller who has none to offer."""
+    return UTC
+
+
+def day(at: datetime, zone: tzinfo) -> str:
+    """The local date: '4 June 2025'."""
+    local = at.astimezone(zone)
+    return f"{local.day} {_MONTHS[local.month - 1]} {local.year}"
+
+
+def clock(at: datetime, zone: tzinfo) -> str:
+    """The local time of day: '18:52'."""
+    return at.astimezone(zone).strftime("%H:%M")
+
+
+def number(value: float, digits: int = 1) -> str:
+    """A number without a tail of zeros: '9', '9.6'."""
+    text = f"{value:.{digits}f}"
+    return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def listed(words: Sequence[str]) -> str:
+    """'a', 'a and b', 'a, b and c'."""
+    if len(words) < 2:
+        return "".join(words)
+    return f"{', '.join(words[:-1])} and {words[-1]}"
