@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from bisect import bisect_right
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from typing import NamedTuple
@@ -84,7 +86,11 @@ class ChainHistory:
         """The history as it stood at this instant, what happened at it included."""
         if not self.entries or self.entries[-1].at <= at:
             return self
-        return ChainHistory(self.chain, tuple(entry for entry in self.entries if entry.at <= at))
+        return ChainHistory(self.chain, self.entries[: bisect_right(self.entries, at, key=_instant)])
+
+
+def _instant(entry: Entry) -> datetime:
+    return entry.at
 
 
 def exposure(
@@ -138,27 +144,32 @@ def exposure_of(ledger: Ledger, ridden: RiddenHour, weights: Weights) -> Exposur
 
 
 def history(ledger: Ledger, chain: ChainId, rulebook: Rulebook) -> ChainHistory:
-    """What has this chain been through, fact by fact?
+    """What has this chain been through, fact by fact? Worked out once per ledger and rulebook.
 
     A drip or oil clears since-drip only: it renews the film and cleans nothing. An immersion, or a clean of a
     wet-lube chain, clears both. A strip and a wipe clear nothing. Over life is never cleared.
     """
+    key = ("history", chain, rulebook)
+    if key not in ledger.derived:
+        ledger.derived[key] = ChainHistory(chain, tuple(_entries(ledger, chain, rulebook)))
+    found: ChainHistory = ledger.derived[key]
+    return found
+
+
+def _entries(ledger: Ledger, chain: ChainId, rulebook: Rulebook) -> Iterator[Entry]:
     weights = rulebook.weights
     since_drip = since_immersion = over_life = NOTHING
-    entries: list[Entry] = []
     for at, fact in ledger.facts_of(chain):
         hour: Exposure | None = None
         if isinstance(fact, RiddenHour):
             hour = exposure_of(ledger, fact, weights)
-            since_drip, since_immersion, over_life = (
-                since_drip.plus(hour),
-                since_immersion.plus(hour),
-                over_life.plus(hour),
-            )
+            same = since_immersion is since_drip  # after an immersion both run together
+            since_drip = since_drip.plus(hour)
+            since_immersion = since_drip if same else since_immersion.plus(hour)
+            over_life = over_life.plus(hour)
         elif isinstance(fact, Treatment):
             if fact.kind in CLEARS_SINCE_DRIP:
                 since_drip = NOTHING
             if fact.kind in CLEARS_SINCE_IMMERSION:
                 since_immersion = NOTHING
-        entries.append(Entry(at, fact, hour, since_drip, since_immersion, over_life))
-    return ChainHistory(chain, tuple(entries))
+        yield Entry(at, fact, hour, since_drip, since_immersion, over_life)

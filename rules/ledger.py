@@ -8,12 +8,12 @@ from __future__ import annotations
 
 from bisect import bisect_right
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Hashable, Iterable, Mapping
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from functools import cached_property
 from itertools import pairwise
-from typing import NamedTuple, TypeVar
+from typing import Any, NamedTuple, TypeVar
 
 from rules.vocabulary import (
     Bike,
@@ -213,7 +213,21 @@ class Ledger:
         A ride's hour stands at its own beginning, or at the ride's start if that is later. So a treatment
         logged in the middle of a ride comes after the hour that had begun and before the next one.
         """
-        return self._facts_of_chain.get(chain, ())
+        if ("facts", chain) not in self.derived:
+            self.derived["facts", chain] = self._order_facts(chain)
+        facts: tuple[DatedFact, ...] = self.derived["facts", chain]
+        return facts
+
+    def same_for(self, chain: ChainId, other: Ledger) -> bool:
+        """Whether this chain and what happened to it are the same in both ledgers."""
+        return (
+            self._chains_by_id.get(chain) == other._chains_by_id.get(chain)
+            and self.rides_of(chain) == other.rides_of(chain)
+            and self.fittings_of(chain) == other.fittings_of(chain)
+            and self._treatments_of_chain.get(chain) == other._treatments_of_chain.get(chain)
+            and self._readings_of_chain.get(chain) == other._readings_of_chain.get(chain)
+            and self._wipe_tests_of_chain.get(chain) == other._wipe_tests_of_chain.get(chain)
+        )
 
     def troubles(self) -> tuple[Trouble, ...]:
         """Which fittings contradict each other? In order of chains, then bikes."""
@@ -285,32 +299,48 @@ class Ledger:
         return _grouped(pairs)
 
     @cached_property
-    def _facts_of_chain(self) -> Mapping[ChainId, tuple[DatedFact, ...]]:
-        keyed: defaultdict[ChainId, list[tuple[datetime, int, int, int, Fact]]] = defaultdict(list)
-        for chain, rides in self._rides_of_chain.items():
-            rank, facts = _RANK[RiddenHour], keyed[chain]
-            for ride in rides:
-                for number, hour in enumerate(ride.hours, start=1):
-                    at = max(hour.hour_start, ride.started_at)
-                    facts.append((at, rank, ride.id, number, RiddenHour(ride, hour, number)))
-        for treatment in self.treatments:
+    def _treatments_of_chain(self) -> Mapping[ChainId, tuple[Treatment, ...]]:
+        return _grouped((treatment.chain, treatment) for treatment in self.treatments)
+
+    @cached_property
+    def _readings_of_chain(self) -> Mapping[ChainId, tuple[Reading, ...]]:
+        return _grouped((reading.chain, reading) for reading in self.readings)
+
+    @cached_property
+    def _wipe_tests_of_chain(self) -> Mapping[ChainId, tuple[WipeTest, ...]]:
+        return _grouped((test.chain, test) for test in self.wipe_tests)
+
+    @cached_property
+    def derived(self) -> dict[Hashable, Any]:
+        """What pure functions have worked out from these facts, so that it is worked out once.
+
+        It hangs on the ledger and cannot outlive it: a changed ledger is another one and starts with none.
+        """
+        return {}
+
+    def _order_facts(self, chain: ChainId) -> tuple[DatedFact, ...]:
+        keyed: list[tuple[datetime, int, int, int, Fact]] = []
+        for ride in self.rides_of(chain):
+            for number, hour in enumerate(ride.hours, start=1):
+                at = max(ride.started_at, hour.hour_start)
+                keyed.append((at, _RANK[RiddenHour], ride.id, number, RiddenHour(ride, hour, number)))
+        for treatment in self._treatments_of_chain.get(chain, ()):
             order = _TREATMENT_ORDER[treatment.kind]
-            keyed[treatment.chain].append(
-                (treatment.done_at, _RANK[Treatment], order, treatment.id, treatment)
-            )
-        for reading in self.readings:
-            keyed[reading.chain].append((reading.taken_at, _RANK[Reading], reading.id, 0, reading))
-        for test in self.wipe_tests:
-            keyed[test.chain].append((test.done_at, _RANK[WipeTest], test.id, 0, test))
-        for fitting in self.fittings:
-            facts = keyed[fitting.chain]
-            facts.append((fitting.fitted_at, _RANK[Fitted], fitting.id, 0, Fitted(fitting)))
+            keyed.append((treatment.done_at, _RANK[Treatment], order, treatment.id, treatment))
+        keyed.extend(
+            (reading.taken_at, _RANK[Reading], reading.id, 0, reading)
+            for reading in self._readings_of_chain.get(chain, ())
+        )
+        keyed.extend(
+            (test.done_at, _RANK[WipeTest], test.id, 0, test)
+            for test in self._wipe_tests_of_chain.get(chain, ())
+        )
+        for fitting in self.fittings_of(chain):
+            keyed.append((fitting.fitted_at, _RANK[Fitted], fitting.id, 0, Fitted(fitting)))
             if fitting.removed_at is not None:
-                facts.append((fitting.removed_at, _RANK[Removed], fitting.id, 0, Removed(fitting)))
-        return {
-            chain: tuple(DatedFact(key[0], key[4]) for key in sorted(facts, key=lambda key: key[:4]))
-            for chain, facts in keyed.items()
-        }
+                keyed.append((fitting.removed_at, _RANK[Removed], fitting.id, 0, Removed(fitting)))
+        keyed.sort(key=lambda fact: fact[:4])
+        return tuple(DatedFact(at, fact) for at, _, _, _, fact in keyed)
 
 
 def _fitted_at(fitting: Fitting) -> datetime:

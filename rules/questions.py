@@ -266,15 +266,22 @@ def difference(
     """What changes if the ledger becomes another one (or the rulebook does)?"""
     book_after = rulebook_after or rulebook
     chains = {chain.id: chain.name for ledger in (before, after) for chain in ledger.chains}
+    # everything else about the household the same, only the chains that something happened to can differ
+    same_house = (before.riders, before.bikes) == (after.riders, after.bikes) and book_after is rulebook
+    touched = [chain for chain in chains if not (same_house and before.same_for(chain, after))]
     moved = []
-    for chain in chains:
+    for chain in touched:
         totals_before = history(before, chain, rulebook).until(now).over_life
         totals_after = history(after, chain, book_after).until(now).over_life
         gap = max(abs(a - b) for a, b in zip(totals_before, totals_after, strict=True))
         if gap > 1e-9:
             moved.append(Moved(chain, totals_before, totals_after))
-    due_before = {reminder.key: reminder for reminder in due(before, rulebook, now=now, zone_of=zone_of)}
-    due_after = {reminder.key: reminder for reminder in due(after, book_after, now=now, zone_of=zone_of)}
+    due_before = {
+        reminder.key: reminder for reminder in due(before, rulebook, now=now, zone_of=zone_of, only=touched)
+    }
+    due_after = {
+        reminder.key: reminder for reminder in due(after, book_after, now=now, zone_of=zone_of, only=touched)
+    }
     withdrawn = tuple(reminder for key, reminder in due_before.items() if key not in due_after)
     raised = tuple(reminder for key, reminder in due_after.items() if key not in due_before)
     changed = tuple(

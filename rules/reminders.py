@@ -7,7 +7,7 @@ re-immersion, inspection) needs a chain on a bike; a wet chain is asked about ev
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, tzinfo
 
@@ -92,6 +92,7 @@ def due(
     now: datetime,
     zone_of: ZoneOf = utc,
     worn_chance: Mapping[ChainId, float] | None = None,
+    only: Collection[ChainId] | None = None,
 ) -> tuple[Reminder, ...]:
     """What is due now, most urgent first?
 
@@ -99,9 +100,12 @@ def due(
     zone_of: turns a rider's zone name into its rules, for dates and times in sentences.
     worn_chance: probability, by chain, that it is over its wear limit now, from rules.wear. It can ask for a
     reading; it never says to replace.
+    only: judge these chains; None = all.
     """
     found: list[Reminder] = []
     for chain in ledger.chains:
+        if only is not None and chain.id not in only:
+            continue
         if chain.retired_at is not None and chain.retired_at <= now:
             continue
         case = _case(ledger, rulebook, chain, now, zone_of, (worn_chance or {}).get(chain.id, 0.0))

@@ -96,7 +96,7 @@ class Weights:
         return Condition.DAMP if water > 0.0 else Condition.DRY
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)  # by identity: a key for what was derived with it
 class Rulebook:
     """Judgements, and where a rider, a bike or a chain differs."""
 
