@@ -112,6 +112,7 @@ def summarise(recording: Recording, *, now: datetime, said_ride: bool = False) -
     _count(dropped, "seconds lost in gaps of the recording", drive.lost_s)
     _count(dropped, "seconds carried by a motor", float(intervals.active_s[intervals.carried].sum()))
     _count(dropped, "impossible jumps", intervals.jumps)
+    recording = _with_every_speed(recording, intervals)
     hours = _hours(recording, drive.seconds, intervals.step_m, moving, climb)
     return RideSummary(
         title=(recording.title or "").strip(),
@@ -221,6 +222,14 @@ def _without_dead_sensors(recording: Recording, intervals: Intervals, dropped: d
             nothing = np.full(len(column), np.nan)
             recording = replace(recording, **{name: nothing})  # type: ignore[arg-type]
     return recording
+
+
+def _with_every_speed(recording: Recording, intervals: Intervals) -> Recording:
+    """With the speed found from distance or places wherever the file has none."""
+    found = np.concatenate((intervals.speed_mps[:1], intervals.speed_mps))
+    return replace(
+        recording, speed_mps=np.where(np.isfinite(recording.speed_mps), recording.speed_mps, found)
+    )
 
 
 def _climb(recording: Recording, intervals: Intervals) -> Column:
