@@ -137,7 +137,8 @@ def tag(
     rain_24h_mm = sum(f.rain_mm or 0.0 for f in forced[-24:])
     paved = water_weight(ground.paved_mm, rain_mm=rain_mm)
     unpaved = water_weight(ground.loose_mm, rain_mm=rain_mm)
-    soaked = march(start, forced, soil=soil, gaps_wet=True)[-1]
+    holes = any(f.rain_mm is None for f in forced)
+    soaked = march(start, forced, soil=soil, gaps_wet=True)[-1] if holes else ground
     paved_if_wet = water_weight(soaked.paved_mm, rain_mm=rain_mm)
     unpaved_if_wet = water_weight(soaked.loose_mm, rain_mm=rain_mm)
     gaps_matter = unpaved_if_wet - unpaved > GAP_TELLS or paved_if_wet - paved > GAP_TELLS
