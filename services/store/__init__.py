@@ -1,0 +1,42 @@
+"""The only package that speaks SQL. Facts go in dated and come out as the vocabulary's frozen nouns."""
+
+from services.store.assignments import Decision
+from services.store.bookkeeping import Correction
+from services.store.errors import (
+    FactRefused,
+    NewerDatabase,
+    NotFound,
+    StoreBusy,
+    StoreError,
+    StoreUnusable,
+)
+from services.store.files import FileRecord
+from services.store.garage import SensorSighting
+from services.store.outbox import Posted
+from services.store.retractions import Retraction
+from services.store.rides import RideDetails
+from services.store.store import Store, Transaction
+from services.store.tags import TagFlip, TagRevision, Word
+from services.store.weather import WeatherBlock
+
+__all__ = [
+    "Correction",
+    "Decision",
+    "FactRefused",
+    "FileRecord",
+    "NewerDatabase",
+    "NotFound",
+    "Posted",
+    "Retraction",
+    "RideDetails",
+    "SensorSighting",
+    "Store",
+    "StoreBusy",
+    "StoreError",
+    "StoreUnusable",
+    "TagFlip",
+    "TagRevision",
+    "Transaction",
+    "WeatherBlock",
+    "Word",
+]

@@ -1,0 +1,146 @@
+"""Treatments, readings and wipe tests: what hands did to a chain, and what they measured."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from sqlalchemy import Table
+
+from rules.vocabulary import (
+    ChainId,
+    Reading,
+    ReadingId,
+    ReadingTool,
+    Treatment,
+    TreatmentId,
+    TreatmentKind,
+    WipeTest,
+    WipeTestId,
+)
+from services.store.errors import NotFound
+from services.store.facet import AnyRow, Facet
+from services.store.retractions import Retraction, Retractions, standing_facts
+from services.store.tables import chain, reading, treatment, wipe_test
+
+_TABLES: dict[str, Table] = {"treatment": treatment, "reading": reading, "wipe test": wipe_test}
+
+
+class Care(Facet):
+    """The log of care. Nothing is deleted: a slip is retracted, and a retraction can be undone."""
+
+    def log_treatment(
+        self,
+        chain_id: ChainId,
+        kind: TreatmentKind,
+        done_at: datetime,
+        *,
+        minutes: float | None = None,
+        cost: float | None = None,
+        note: str = "",
+    ) -> Treatment:
+        """Hands did this to that chain. Raises NotFound, or FactRefused for negative minutes or cost."""
+        self._row(chain, chain_id, "chain")
+        row_id = self._insert(
+            treatment,
+            chain=chain_id,
+            kind=kind.value,
+            done_at=done_at,
+            minutes=minutes,
+            cost=cost,
+            note=note,
+        )
+        return _treatment(self._row(treatment, row_id, "treatment"))
+
+    def log_reading(
+        self,
+        chain_id: ChainId,
+        tool: ReadingTool,
+        taken_at: datetime,
+        *,
+        over_pct: float | None = None,
+        under_pct: float | None = None,
+        exact_pct: float | None = None,
+        note: str = "",
+    ) -> Reading:
+        """A wear reading. Raises NotFound, or FactRefused when the values do not fit the tool."""
+        self._row(chain, chain_id, "chain")
+        row_id = self._insert(
+            reading,
+            chain=chain_id,
+            tool=tool.value,
+            taken_at=taken_at,
+            over_pct=over_pct,
+            under_pct=under_pct,
+            exact_pct=exact_pct,
+            note=note,
+        )
+        return _reading(self._row(reading, row_id, "reading"))
+
+    def log_wipe_test(self, chain_id: ChainId, done_at: datetime, grade: int) -> WipeTest:
+        """A clean rag along the chain, 0 to 4. Raises NotFound, or FactRefused for another grade."""
+        self._row(chain, chain_id, "chain")
+        row_id = self._insert(wipe_test, chain=chain_id, done_at=done_at, grade=grade)
+        return _wipe_test(self._row(wipe_test, row_id, "wipe test"))
+
+    def treatments(self) -> tuple[Treatment, ...]:
+        """Treatments in force, oldest first."""
+        query = standing_facts(treatment, "treatment").order_by(treatment.c.done_at, treatment.c.id)
+        return tuple(_treatment(row) for row in self._all(query))
+
+    def readings(self) -> tuple[Reading, ...]:
+        """Readings in force, oldest first."""
+        query = standing_facts(reading, "reading").order_by(reading.c.taken_at, reading.c.id)
+        return tuple(_reading(row) for row in self._all(query))
+
+    def wipe_tests(self) -> tuple[WipeTest, ...]:
+        """Wipe tests in force, oldest first."""
+        query = standing_facts(wipe_test, "wipe test").order_by(wipe_test.c.done_at, wipe_test.c.id)
+        return tuple(_wipe_test(row) for row in self._all(query))
+
+    def retract(self, kind: str, fact: int, *, at: datetime, by: str, why: str) -> Retraction:
+        """Take back a 'treatment', 'reading' or 'wipe test'. Raises NotFound, FactRefused."""
+        return Retractions(self._connection).take_back(_table(kind), kind, fact, at=at, by=by, why=why)
+
+    def undo_retraction(self, kind: str, fact: int, *, at: datetime, by: str) -> None:
+        """Count a fact again that was taken back. Raises NotFound."""
+        _table(kind)
+        Retractions(self._connection).put_back(kind, fact, at=at, by=by)
+
+    def retractions(self) -> tuple[Retraction, ...]:
+        """Everything ever taken back, of rides and fittings too, oldest first."""
+        return Retractions(self._connection).history()
+
+
+def _table(kind: str) -> Table:
+    if kind not in _TABLES:
+        raise NotFound("kind of care", kind, _TABLES)
+    return _TABLES[kind]
+
+
+def _treatment(row: AnyRow) -> Treatment:
+    return Treatment(
+        id=TreatmentId(row.id),
+        chain=ChainId(row.chain),
+        kind=TreatmentKind(row.kind),
+        done_at=row.done_at,
+        minutes=row.minutes,
+        cost=row.cost,
+        note=row.note,
+    )
+
+
+def _reading(row: AnyRow) -> Reading:
+    return Reading(
+        id=ReadingId(row.id),
+        chain=ChainId(row.chain),
+        tool=ReadingTool(row.tool),
+        taken_at=row.taken_at,
+        over_pct=row.over_pct,
+        under_pct=row.under_pct,
+        exact_pct=row.exact_pct,
+        note=row.note,
+    )
+
+
+def _wipe_test(row: AnyRow) -> WipeTest:
+    return WipeTest(WipeTestId(row.id), ChainId(row.chain), row.done_at, row.grade)

@@ -1,0 +1,211 @@
+"""Chains, and which was on which bike when."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import Table, select
+
+from rules.vocabulary import BikeId, Chain, ChainId, Fitting, FittingId, Regime
+from services.store.errors import FactRefused, NotFound
+from services.store.facet import AnyRow, Facet, aware
+from services.store.retractions import Retractions, standing_facts
+from services.store.tables import bike, chain, fitting
+
+
+class Chains(Facet):
+    """Chains from box to retirement: one chain at a time on a bike, one bike at a time under a chain."""
+
+    def add_chain(
+        self,
+        name: str,
+        *,
+        regime: Regime = Regime.WAXED,
+        speeds: int | None = None,
+        links: int | None = None,
+        price: float | None = None,
+        acquired_at: datetime | None = None,
+    ) -> Chain:
+        """A new chain. Raises FactRefused for a name that is taken or a value that cannot be."""
+        name = self._free_name(chain, name, "chain")
+        row_id = self._insert(
+            chain,
+            name=name,
+            name_key=name.casefold(),
+            regime=regime.value,
+            speeds=speeds,
+            links=links,
+            price=price,
+            acquired_at=acquired_at,
+            retired_at=None,
+        )
+        return self.chain(ChainId(row_id))
+
+    def chains(self) -> tuple[Chain, ...]:
+        """Every chain, retired ones too, in the order they were added."""
+        return tuple(_chain(row) for row in self._all(select(chain).order_by(chain.c.id)))
+
+    def chain(self, chain_id: ChainId) -> Chain:
+        """The chain of that number. Raises NotFound."""
+        return _chain(self._row(chain, chain_id, "chain"))
+
+    def find_chain(self, name: str) -> Chain:
+        """The chain of that name, whatever its case. Raises NotFound with the names that look like it."""
+        by_key = {one.name.casefold(): one for one in self.chains()}
+        found = by_key.get(name.strip().casefold())
+        if found is None:
+            raise NotFound("chain", name, (one.name for one in by_key.values()))
+        return found
+
+    def update_chain(self, chain_id: ChainId, **fields: Any) -> Chain:
+        """Change any of add_chain's fields, or retired_at. Raises NotFound, FactRefused."""
+        self._row(chain, chain_id, "chain")
+        known = ("name", "regime", "speeds", "links", "price", "acquired_at", "retired_at")
+        unknown = set(fields) - set(known)
+        if unknown:
+            raise FactRefused(f"A chain has no “{', '.join(sorted(unknown))}”; it has {', '.join(known)}.")
+        if "name" in fields:
+            fields["name"] = self._free_name(chain, fields["name"], "chain", but=chain_id)
+            fields["name_key"] = fields["name"].casefold()
+        if "regime" in fields:
+            fields["regime"] = Regime(fields["regime"]).value
+        if fields:
+            self._update(chain, chain_id, **fields)
+        return self.chain(chain_id)
+
+    def retire_chain(self, chain_id: ChainId, at: datetime) -> Chain:
+        """The chain has done its work; it comes off its bike. Raises FactRefused if retired already."""
+        retired = self.chain(chain_id)
+        if retired.retired_at is not None:
+            raise FactRefused(f"{retired.name} was retired on {retired.retired_at:%Y-%m-%d} already.")
+        if any(f.chain == chain_id and f.fitted_at > at for f in self.fittings()):
+            raise FactRefused(f"{retired.name} was fitted to a bike after {at:%Y-%m-%d %H:%M} UTC.")
+        if self._open(self.fittings(), chain_id=chain_id):
+            self.remove_chain(chain_id, at)
+        self._update(chain, chain_id, retired_at=aware(at))
+        return self.chain(chain_id)
+
+    def fit_chain(
+        self, chain_id: ChainId, bike_id: BikeId, at: datetime, until_at: datetime | None = None
+    ) -> Fitting:
+        """The chain goes onto the bike; what was on the bike, and where the chain was, ends at that moment.
+
+        until_at: for a fitting of the past that has ended. Raises FactRefused if other fittings contradict it.
+        """
+        aware(at)
+        put_on = self.chain(chain_id)
+        bike_name = self._row(bike, bike_id, "bike").name
+        if put_on.retired_at is not None and (until_at is None or until_at > put_on.retired_at):
+            raise FactRefused(
+                f"{put_on.name} was retired on {put_on.retired_at:%Y-%m-%d}; it cannot be fitted."
+            )
+        for before in (f for f in self.fittings() if f.removed_at is None and f.fitted_at <= at):
+            if before.chain == chain_id and before.bike == bike_id:
+                raise FactRefused(
+                    f"{put_on.name} is on {bike_name} already, since {before.fitted_at:%Y-%m-%d %H:%M} UTC."
+                )
+            if before.chain == chain_id or before.bike == bike_id:
+                self._update(fitting, before.id, removed_at=at)
+        return self._fitted(Fitting(FittingId(0), chain_id, bike_id, at, until_at))
+
+    def remove_chain(self, chain_id: ChainId, at: datetime) -> Fitting:
+        """The chain comes off its bike. Raises FactRefused when it is on none, or was fitted later."""
+        aware(at)
+        standing = self._open(self.fittings(), chain_id=chain_id)
+        name = self.chain(chain_id).name
+        if standing is None:
+            raise FactRefused(f"{name} is on no bike.")
+        if at < standing.fitted_at:
+            raise FactRefused(f"{name} was fitted only on {standing.fitted_at:%Y-%m-%d %H:%M} UTC.")
+        self._update(fitting, standing.id, removed_at=at)
+        return replace(standing, removed_at=at)
+
+    def revise_fitting(
+        self,
+        fitting_id: FittingId,
+        *,
+        fitted_at: datetime,
+        removed_at: datetime | None,
+        at: datetime,
+        by: str,
+        why: str,
+    ) -> Fitting:
+        """Mend a fitting's times: the old fact is taken back and a new one takes its place.
+
+        Raises NotFound, or FactRefused when the new times contradict other fittings.
+        """
+        old = _fitting(self._row(fitting, fitting_id, "fitting"))
+        self.retract_fitting(fitting_id, at=at, by=by, why=why)
+        return self._fitted(replace(old, fitted_at=aware(fitted_at), removed_at=removed_at))
+
+    def retract_fitting(self, fitting_id: FittingId, *, at: datetime, by: str, why: str) -> None:
+        """It was never so. The fitting is kept, and counts no more. Raises NotFound, FactRefused."""
+        Retractions(self._connection).take_back(fitting, "fitting", fitting_id, at=at, by=by, why=why)
+
+    def restore_fitting(self, fitting_id: FittingId, *, at: datetime, by: str) -> Fitting:
+        """Count a fitting again. Raises NotFound, or FactRefused when others have taken its place."""
+        again = _fitting(self._row(fitting, fitting_id, "fitting"))
+        self._refuse_overlap(again)
+        Retractions(self._connection).put_back("fitting", fitting_id, at=at, by=by)
+        return again
+
+    def fittings(self) -> tuple[Fitting, ...]:
+        """Every fitting in force, oldest first."""
+        query = standing_facts(fitting, "fitting").order_by(fitting.c.fitted_at, fitting.c.id)
+        return tuple(_fitting(row) for row in self._all(query))
+
+    def _open(self, fittings: tuple[Fitting, ...], chain_id: ChainId) -> Fitting | None:
+        return next((f for f in fittings if f.chain == chain_id and f.removed_at is None), None)
+
+    def _fitted(self, new: Fitting) -> Fitting:
+        if new.removed_at is not None and aware(new.removed_at) <= new.fitted_at:
+            raise FactRefused("A chain comes off after it goes on, not before.")
+        self._refuse_overlap(new)
+        row_id = self._insert(
+            fitting, chain=new.chain, bike=new.bike, fitted_at=new.fitted_at, removed_at=new.removed_at
+        )
+        return replace(new, id=FittingId(row_id))
+
+    def _refuse_overlap(self, new: Fitting) -> None:
+        for other in self.fittings():
+            if other.chain != new.chain and other.bike != new.bike:
+                continue
+            begins_before_end = new.removed_at is None or other.fitted_at < new.removed_at
+            ends_after_start = other.removed_at is None or other.removed_at > new.fitted_at
+            if begins_before_end and ends_after_start:
+                until = f"until {other.removed_at:%Y-%m-%d %H:%M}" if other.removed_at else "until now"
+                raise FactRefused(
+                    f"{self.chain(other.chain).name} was on {self._row(bike, other.bike, 'bike').name} from "
+                    f"{other.fitted_at:%Y-%m-%d %H:%M} {until} (UTC); the times overlap. "
+                    "Give another time, or say when it came off."
+                )
+
+    def _free_name(self, table: Table, name: str, what: str, but: int | None = None) -> str:
+        name = " ".join(name.split())
+        if not name:
+            raise FactRefused(f"A {what} needs a name.")
+        taken = self._connection.execute(
+            select(table.c.id, table.c.name).where(table.c.name_key == name.casefold())
+        ).first()
+        if taken is not None and taken.id != but:
+            raise FactRefused(f"There is a {what} “{taken.name}” already; give this one another name.")
+        return name
+
+
+def _chain(row: AnyRow) -> Chain:
+    return Chain(
+        id=ChainId(row.id),
+        name=row.name,
+        regime=Regime(row.regime),
+        speeds=row.speeds,
+        links=row.links,
+        price=row.price,
+        acquired_at=row.acquired_at,
+        retired_at=row.retired_at,
+    )
+
+
+def _fitting(row: AnyRow) -> Fitting:
+    return Fitting(FittingId(row.id), ChainId(row.chain), BikeId(row.bike), row.fitted_at, row.removed_at)

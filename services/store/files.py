@@ -1,0 +1,116 @@
+"""Files seen: what became of each, so that none is read twice and none vanishes silently."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from functools import cached_property
+
+from sqlalchemy import select
+
+from rules.vocabulary import RideId
+from services.store.facet import AnyRow, Facet
+from services.store.tables import file_path
+from services.store.tables_rides import file_seen
+
+
+@dataclass(frozen=True, slots=True)
+class FileRecord:
+    """What became of a file, or of one member of an archive ("archive.zip > member").
+
+    outcome: a word of the importer's.  why, try_this: for the person who dropped it, "" when all is well.
+    """
+
+    sha256: str
+    name: str
+    size: int
+    seen_at: datetime
+    outcome: str
+    why: str
+    try_this: str
+    ride: RideId | None
+
+
+class Files(Facet):
+    """Files by content, and paths by size and time."""
+
+    def seen(self, sha256: str) -> FileRecord | None:
+        """What became of these bytes; None = never seen."""
+        row = self._connection.execute(select(file_seen).where(file_seen.c.sha256 == sha256)).first()
+        return None if row is None else _record(row)
+
+    def record(
+        self,
+        *,
+        sha256: str,
+        name: str,
+        size: int,
+        seen_at: datetime,
+        outcome: str,
+        why: str = "",
+        try_this: str = "",
+        ride: RideId | None = None,
+    ) -> None:
+        """Keep what became of a file. Known bytes get the new outcome: a later version may read them."""
+        values = {
+            "name": name,
+            "size_bytes": size,
+            "seen_at": seen_at,
+            "outcome": str(outcome),
+            "why": why,
+            "try_this": try_this,
+            "ride": ride,
+        }
+        known = self._connection.scalar(select(file_seen.c.id).where(file_seen.c.sha256 == sha256))
+        if known is None:
+            self._insert(file_seen, sha256=sha256, **values)
+        else:
+            self._update(file_seen, known, **values)
+
+    def outcomes(self, *, limit: int | None = None, outcome: str | None = None) -> tuple[FileRecord, ...]:
+        """Every file seen, newest first, or the newest `limit`; with this outcome, if one is named."""
+        query = select(file_seen).order_by(file_seen.c.seen_at.desc(), file_seen.c.id.desc()).limit(limit)
+        if outcome is not None:
+            query = query.where(file_seen.c.outcome == str(outcome))
+        return tuple(_record(row) for row in self._all(query))
+
+    def files_of(self, ride: RideId) -> tuple[FileRecord, ...]:
+        """The files a ride came from, first seen first."""
+        query = select(file_seen).where(file_seen.c.ride == ride).order_by(file_seen.c.id)
+        return tuple(_record(row) for row in self._all(query))
+
+    def is_known_path(self, path: str, size: int, mtime_s: float) -> bool:
+        """Was the file at this path, with this size and time, read already? Quick: no file is opened."""
+        return self._paths.get(path) == (size, mtime_s)
+
+    def known_paths(self) -> dict[str, tuple[int, float]]:
+        """Every path read, with its size [bytes] and modification time [Unix s] at that moment."""
+        return dict(self._paths)
+
+    def record_path(self, path: str, size: int, mtime_s: float) -> None:
+        """The file at this path, with this size and time, has been read."""
+        if path in self._paths:
+            self._connection.execute(
+                file_path.update().where(file_path.c.path == path).values(size_bytes=size, mtime_s=mtime_s)
+            )
+        else:
+            self._insert(file_path, path=path, size_bytes=size, mtime_s=mtime_s)
+        self._paths[path] = (size, mtime_s)
+
+    @cached_property
+    def _paths(self) -> dict[str, tuple[int, float]]:
+        rows = self._all(select(file_path.c.path, file_path.c.size_bytes, file_path.c.mtime_s))
+        return {path: (size, mtime_s) for path, size, mtime_s in rows}
+
+
+def _record(row: AnyRow) -> FileRecord:
+    return FileRecord(
+        sha256=row.sha256,
+        name=row.name,
+        size=row.size_bytes,
+        seen_at=row.seen_at,
+        outcome=row.outcome,
+        why=row.why,
+        try_this=row.try_this,
+        ride=None if row.ride is None else RideId(row.ride),
+    )

@@ -1,0 +1,203 @@
+"""The outbox: letters wait, are leased for one attempt at a time, and end delivered, refused or cancelled.
+
+At least once, never silently lost: a lease that is not answered runs out and the letter is tried again,
+with the Message-ID it was queued with.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import Any
+
+from sqlalchemy import ColumnElement, and_, or_, select
+
+from rules.reminder import ReminderStep, Step
+from rules.vocabulary import ReminderId, RiderId
+from services.letter import Letter
+from services.store.errors import FactRefused, NotFound
+from services.store.facet import AnyRow, Facet
+from services.store.reminders import add_step
+from services.store.tables_reminders import letter, letter_reminder
+
+
+@dataclass(frozen=True, slots=True)
+class Posted:
+    """A letter and what became of it so far. last_why: the words of its last failure or cancelling."""
+
+    letter: Letter
+    last_why: str = ""
+    leased_until: datetime | None = None
+    delivered_at: datetime | None = None
+    refused_at: datetime | None = None
+    cancelled_at: datetime | None = None
+
+
+class Outbox(Facet):
+    """Letters on their way."""
+
+    def queue(self, new: Letter, *, at: datetime) -> Letter:
+        """Put a letter in the outbox; returns it with its id. A Message-ID already here is not queued twice.
+
+        The given id is ignored; queued_at becomes `at`; not_before None = at once. Raises FactRefused.
+        """
+        known = self._posted(letter.c.message_id == new.message_id)
+        if known:
+            return known[0].letter
+        letter_id = self._insert(
+            letter,
+            rider=new.rider,
+            channel=new.channel,
+            addressed_to=new.to,
+            subject=new.subject,
+            text=new.text,
+            html=new.html,
+            facts=new.facts,
+            due_at=new.due_at,
+            message_id=new.message_id,
+            queued_at=at,
+            not_before=new.not_before or at,
+            leased_until=None,
+            attempts=new.attempts,
+            last_why="",
+            delivered_at=None,
+            refused_at=None,
+            cancelled_at=None,
+        )
+        self._insert_many(
+            letter_reminder, [{"letter": letter_id, "reminder": one} for one in dict.fromkeys(new.reminders)]
+        )
+        return replace(new, id=letter_id, queued_at=at, not_before=new.not_before or at)
+
+    def lease(self, now: datetime, lease_s: float, limit: int = 10) -> list[Letter]:
+        """Letters that are due, for this process alone until the lease runs out; the longest waiting first.
+
+        Each counts as attempted from here on: the attempt that ends a process is an attempt too. The letter
+        still says how many came before.
+        """
+        due = and_(
+            _WAITING,
+            letter.c.not_before <= now,
+            or_(letter.c.leased_until.is_(None), letter.c.leased_until <= now),
+        )
+        leased = []
+        for posted in self._posted(due, limit=limit):
+            taken = self._connection.execute(
+                letter.update()
+                .where(letter.c.id == posted.letter.id, due)
+                .values(leased_until=now + timedelta(seconds=lease_s), attempts=letter.c.attempts + 1)
+            )
+            if taken.rowcount == 1:
+                leased.append(posted.letter)
+        return leased
+
+    def delivered(self, letter_id: int, at: datetime) -> None:
+        """The channel took it: its reminders are told, in this transaction. A second call changes nothing."""
+        row = self._row(letter, letter_id, "letter")
+        done = self._connection.execute(
+            letter.update()
+            .where(letter.c.id == letter_id, letter.c.delivered_at.is_(None))
+            .values(delivered_at=at, leased_until=None, refused_at=None, last_why="")
+        )
+        if done.rowcount == 1:
+            for reminder_id in self._reminders_of(letter_id):
+                add_step(self, reminder_id, ReminderStep(Step.TOLD, at, row.channel))
+
+    def failed(
+        self, letter_id: int, at: datetime, why: str, permanent: bool, next_try_at: datetime | None = None
+    ) -> None:
+        """The channel did not take it. permanent: shown and not repeated; else tried again at next_try_at."""
+        self._row(letter, letter_id, "letter")
+        values: dict[str, Any] = {"leased_until": None, "last_why": why}
+        if permanent:
+            values["refused_at"] = at
+        else:
+            values["not_before"] = at if next_try_at is None else next_try_at
+        self._connection.execute(letter.update().where(letter.c.id == letter_id, _WAITING).values(values))
+
+    def cancel(self, letter_id: int, at: datetime, why: str) -> bool:
+        """Do not send it: what it says is no longer so. False = too late, it is sent or being sent."""
+        self._row(letter, letter_id, "letter")
+        idle = or_(letter.c.leased_until.is_(None), letter.c.leased_until <= at)
+        done = self._connection.execute(
+            letter.update()
+            .where(letter.c.id == letter_id, _WAITING, idle)
+            .values(cancelled_at=at, last_why=why, leased_until=None)
+        )
+        return done.rowcount == 1
+
+    def try_again(self, letter_id: int, at: datetime) -> None:
+        """Take a refused letter up again, once its cause is mended. Raises NotFound, FactRefused."""
+        if self._row(letter, letter_id, "letter").refused_at is None:
+            raise FactRefused(f"Letter {letter_id} was not refused.")
+        self._update(letter, letter_id, refused_at=None, not_before=at)
+
+    def get(self, letter_id: int) -> Posted:
+        """The letter of that number and what became of it. Raises NotFound."""
+        found = self._posted(letter.c.id == letter_id)
+        if not found:
+            raise NotFound("letter", letter_id)
+        return found[0]
+
+    def waiting(self) -> tuple[Posted, ...]:
+        """Letters neither delivered, refused nor cancelled, the longest waiting first."""
+        return self._posted(_WAITING)
+
+    def refused(self) -> tuple[Posted, ...]:
+        """Letters that a channel refused for good, with its words."""
+        return self._posted(letter.c.refused_at.is_not(None))
+
+    def sent(self, limit: int | None = None) -> tuple[Posted, ...]:
+        """Letters that were delivered, newest first."""
+        return self._posted(letter.c.delivered_at.is_not(None), limit=limit, newest_first=True)
+
+    def about(self, reminder_id: ReminderId) -> tuple[Posted, ...]:
+        """Every letter that speaks of this reminder."""
+        letters = select(letter_reminder.c.letter).where(letter_reminder.c.reminder == reminder_id)
+        return self._posted(letter.c.id.in_(letters))
+
+    def _posted(
+        self, condition: ColumnElement[bool], *, limit: int | None = None, newest_first: bool = False
+    ) -> tuple[Posted, ...]:
+        order = letter.c.delivered_at.desc() if newest_first else letter.c.not_before
+        rows = self._all(select(letter).where(condition).order_by(order, letter.c.id).limit(limit))
+        return tuple(_posted(row, self._reminders_of(row.id)) for row in rows)
+
+    def _reminders_of(self, letter_id: int) -> tuple[ReminderId, ...]:
+        query = (
+            select(letter_reminder.c.reminder)
+            .where(letter_reminder.c.letter == letter_id)
+            .order_by(letter_reminder.c.reminder)
+        )
+        return tuple(ReminderId(row.reminder) for row in self._all(query))
+
+
+_WAITING = and_(
+    letter.c.delivered_at.is_(None), letter.c.refused_at.is_(None), letter.c.cancelled_at.is_(None)
+)
+
+
+def _posted(row: AnyRow, reminders: tuple[ReminderId, ...]) -> Posted:
+    return Posted(
+        letter=Letter(
+            id=row.id,
+            rider=RiderId(row.rider),
+            channel=row.channel,
+            to=row.addressed_to,
+            subject=row.subject,
+            text=row.text,
+            html=row.html,
+            message_id=row.message_id,
+            reminders=reminders,
+            facts=row.facts,
+            due_at=row.due_at,
+            attempts=row.attempts,
+            queued_at=row.queued_at,
+            not_before=row.not_before,
+        ),
+        last_why=row.last_why,
+        leased_until=row.leased_until,
+        delivered_at=row.delivered_at,
+        refused_at=row.refused_at,
+        cancelled_at=row.cancelled_at,
+    )

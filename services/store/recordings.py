@@ -1,0 +1,127 @@
+"""A recording's summary as rows, and back: the part of a ride that comes from its file alone."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from typing import Any
+
+from sqlalchemy import select
+
+from ingest.recording import SensorSeen
+from ingest.summary import HourSummary, RideSummary
+from rules.vocabulary import DriveMethod, RideId
+from services.store.errors import NotFound
+from services.store.facet import AnyRow, Facet
+from services.store.tables_rides import ride, ride_hour, ride_sensor, ride_track
+
+# Columns that hold a summary's field under the same name, as it is.
+_PLAIN = (
+    "title",
+    "started_at",
+    "ended_at",
+    "drive_s",
+    "drive_low_s",
+    "drive_high_s",
+    "moving_s",
+    "distance_m",
+    "climb_m",
+    "indoor",
+    "virtual",
+    "sport",
+    "sub_sport",
+    "profile_name",
+    "reader",
+    "file_name",
+)
+_HOUR = (
+    "hour_start",
+    "drive_s",
+    "distance_m",
+    "moving_s",
+    "mean_speed_mps",
+    "latitude_deg",
+    "longitude_deg",
+    "climb_m",
+)
+_SENSOR = ("kind", "serial", "ant_number", "manufacturer", "product", "battery")
+
+
+class Recordings(Facet):
+    """Recordings under rides."""
+
+    def outing(self, ride_id: RideId) -> RideSummary:
+        """The summary this ride was added with, as it was. Raises NotFound."""
+        row = self._row(ride, ride_id, "ride")
+        bulk = self._bulk(ride_id)
+        hours = select(ride_hour).where(ride_hour.c.ride == ride_id).order_by(ride_hour.c.hour_start)
+        devices = self._all(
+            select(ride_sensor).where(ride_sensor.c.ride == ride_id).order_by(ride_sensor.c.id)
+        )
+        return RideSummary(
+            **{name: getattr(row, name) for name in _PLAIN},
+            drive_method=DriveMethod(row.drive_method),
+            unpaved_share=row.unpaved_share_from_file,
+            damage=tuple(row.damage),
+            dropped=dict(row.dropped),
+            device=next((_sensor_seen(seen) for seen in devices if seen.recorder), None),
+            sensors=tuple(_sensor_seen(seen) for seen in devices if not seen.recorder),
+            hours=tuple(HourSummary(*(getattr(hour, name) for name in _HOUR)) for hour in self._all(hours)),
+            track=bulk.track,
+            sketch=bulk.sketch,
+            drive_parts=tuple((DriveMethod(method), seconds) for method, seconds in row.drive_parts),
+        )
+
+    def clues(self, ride_id: RideId) -> str:
+        """What judging this ride's bike again needs, as ingest.bikes wrote it; "" = nothing was kept."""
+        clues: str = self._bulk(ride_id).clues
+        return clues
+
+    def set_clues(self, ride_id: RideId, clues: str) -> None:
+        """Keep newer clues for a ride. Raises NotFound."""
+        self._bulk(ride_id)
+        self._connection.execute(ride_track.update().where(ride_track.c.ride == ride_id).values(clues=clues))
+
+    def _bulk(self, ride_id: RideId) -> AnyRow:
+        row = self._connection.execute(select(ride_track).where(ride_track.c.ride == ride_id)).first()
+        if row is None:
+            raise NotFound("ride", ride_id)
+        return row
+
+    def _add_parts(self, recordings: Iterable[tuple[RideId, RideSummary, str]]) -> None:
+        """Put the hours, devices and bulk of recordings under rides that have none yet."""
+        tracks: list[dict[str, Any]] = []
+        sensors: list[dict[str, Any]] = []
+        hours: list[dict[str, Any]] = []
+        for ride_id, summary, clues in recordings:
+            tracks.append({"ride": ride_id, "track": summary.track, "sketch": summary.sketch, "clues": clues})
+            if summary.device is not None:
+                sensors.append(_sensor_values(ride_id, summary.device, recorder=True))
+            sensors += [_sensor_values(ride_id, seen, recorder=False) for seen in summary.sensors]
+            hours += [
+                {"ride": ride_id, **{name: getattr(hour, name) for name in _HOUR}} for hour in summary.hours
+            ]
+        self._insert_many(ride_track, tracks)
+        self._insert_many(ride_sensor, sensors)
+        self._insert_many(ride_hour, hours)
+
+
+def recording_values(summary: RideSummary, file_name: str | None) -> dict[str, Any]:
+    """The columns of a ride's row that come from its recording; what anybody said since is not among them."""
+    return {
+        **{name: getattr(summary, name) for name in _PLAIN},
+        "file_name": summary.file_name if file_name is None else file_name,
+        "drive_method": summary.drive_method.value,
+        "drive_parts": [[method.value, seconds] for method, seconds in summary.drive_parts],
+        "unpaved_share_from_file": summary.unpaved_share,
+        "damage": list(summary.damage),
+        "dropped": dict(summary.dropped),
+    }
+
+
+def _sensor_values(ride_id: RideId, seen: SensorSeen, *, recorder: bool) -> dict[str, Any]:
+    values = {name: getattr(seen, name) for name in _SENSOR}
+    return {"ride": ride_id, "recorder": recorder, "identity": seen.identity, **values}
+
+
+def _sensor_seen(row: AnyRow) -> SensorSeen:
+    return SensorSeen(*(getattr(row, name) for name in _SENSOR))

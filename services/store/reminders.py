@@ -1,0 +1,196 @@
+"""Reminders: what was due, its trace line by line, and every dated step since."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import fields
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import ColumnElement, select, true
+
+from rules.reminder import RaisedReminder, Reason, Reminder, ReminderKind, ReminderStep, Step
+from rules.vocabulary import BikeId, ChainId, Condition, ReminderId, RideId, RiderId, TreatmentId
+from services.store.errors import NotFound
+from services.store.facet import AnyRow, Facet
+from services.store.tables_reminders import reminder, reminder_reason, reminder_step
+
+_OPENS = frozenset({Step.RAISED, Step.WORSE, Step.PUT_OFF})
+
+
+class Reminders(Facet):
+    """Raised reminders. One cause has at most one that is open."""
+
+    def raise_(self, due: Reminder, at: datetime, by: str, why: str = "") -> RaisedReminder:
+        """Keep that something is due. If its cause has an open reminder, that one is returned as it is.
+
+        Queue its letters in the same transaction: then it is raised if and only if it is queued.
+        """
+        standing = self._load((reminder.c.cause_key == due.key) & reminder.c.is_open)
+        if standing:
+            return standing[0]
+        reminder_id = ReminderId(self._insert(reminder, is_open=True, **_values(due)))
+        self._add_reasons(reminder_id, due.reasons)
+        self.add_step(reminder_id, ReminderStep(Step.RAISED, at, by, why))
+        return self.get(reminder_id)
+
+    def add_step(self, reminder_id: ReminderId, step: ReminderStep) -> RaisedReminder:
+        """Something happened to a reminder. Raises NotFound; FactRefused for a second open one of a cause."""
+        self._row(reminder, reminder_id, "reminder")
+        add_step(self, reminder_id, step)
+        if step.step is not Step.TOLD:
+            self._update(reminder, reminder_id, is_open=step.step in _OPENS)
+        return self.get(reminder_id)
+
+    def refresh(self, reminder_id: ReminderId, due: Reminder) -> RaisedReminder:
+        """Bring a reminder's total and trace up to what was judged now; its steps stay. Raises NotFound."""
+        kept = self.get(reminder_id)
+        if kept.reminder == due:
+            return kept
+        self._update(reminder, reminder_id, **_values(due))
+        if kept.reminder.reasons != due.reasons:
+            self._connection.execute(
+                reminder_reason.delete().where(reminder_reason.c.reminder == reminder_id)
+            )
+            self._add_reasons(reminder_id, due.reasons)
+        return self.get(reminder_id)
+
+    def get(self, reminder_id: ReminderId) -> RaisedReminder:
+        """The reminder of that number. Raises NotFound."""
+        found = self._load(reminder.c.id == reminder_id)
+        if not found:
+            raise NotFound("reminder", reminder_id)
+        return found[0]
+
+    def standing(self) -> tuple[RaisedReminder, ...]:
+        """Reminders for which hands are still wanted, put off ones too, in the order they were raised."""
+        return self._load(reminder.c.is_open)
+
+    def all_(self) -> tuple[RaisedReminder, ...]:
+        """Every reminder ever raised, in order."""
+        return self._load(true())
+
+    def of_chain(self, chain: ChainId) -> tuple[RaisedReminder, ...]:
+        """Every reminder ever raised about this chain, in order."""
+        return self._load(reminder.c.chain == chain)
+
+    def of_cause(self, key: str) -> tuple[RaisedReminder, ...]:
+        """Every reminder ever raised for this cause, in order: a withdrawn cause may come back."""
+        return self._load(reminder.c.cause_key == key)
+
+    def _load(self, condition: ColumnElement[bool]) -> tuple[RaisedReminder, ...]:
+        ids = select(reminder.c.id).where(condition)
+        reasons: dict[int, list[Reason]] = {}
+        lines = (
+            select(reminder_reason)
+            .where(reminder_reason.c.reminder.in_(ids))
+            .order_by(reminder_reason.c.reminder, reminder_reason.c.position)
+        )
+        for row in self._all(lines):
+            reasons.setdefault(row.reminder, []).append(_reason(row))
+        steps: dict[int, list[ReminderStep]] = {}
+        history = select(reminder_step).where(reminder_step.c.reminder.in_(ids)).order_by(reminder_step.c.id)
+        for row in self._all(history):
+            steps.setdefault(row.reminder, []).append(_step(row))
+        rows = self._all(select(reminder).where(condition).order_by(reminder.c.id))
+        return tuple(
+            RaisedReminder(
+                ReminderId(row.id), _reminder(row, tuple(reasons.get(row.id, ()))), tuple(steps[row.id])
+            )
+            for row in rows
+        )
+
+    def _add_reasons(self, reminder_id: ReminderId, reasons: Sequence[Reason]) -> None:
+        self._insert_many(
+            reminder_reason,
+            [
+                {
+                    "reminder": reminder_id,
+                    "position": position,
+                    "condition_word": None if reason.condition is None else reason.condition.value,
+                    **{name: getattr(reason, name) for name in _REASON},
+                }
+                for position, reason in enumerate(reasons)
+            ],
+        )
+
+
+_REASON = tuple(field.name for field in fields(Reason) if field.name != "condition")
+
+
+def add_step(facet: Facet, reminder_id: ReminderId, step: ReminderStep) -> None:
+    """Keep a step, whoever's facet it is: the outbox tells that a letter arrived."""
+    facet._insert(
+        reminder_step,
+        reminder=reminder_id,
+        step=step.step.value,
+        at=step.at,
+        made_by=step.by,
+        why=step.why,
+        put_off_until=step.until,
+        treatment=step.treatment,
+    )
+
+
+def _values(due: Reminder) -> dict[str, Any]:
+    return {
+        "cause_key": due.key,
+        "kind": due.kind.value,
+        "chain": due.chain,
+        "rider": due.rider,
+        "bike": due.bike,
+        "cause_at": due.cause_at,
+        "headline": due.headline,
+        "sentence": due.sentence,
+        "total": due.total,
+        "limit_value": due.limit,
+        "unit": due.unit,
+        "unknown_h": due.unknown_h,
+        "rulebook_version": due.rulebook_version,
+        "urgency": due.urgency,
+    }
+
+
+def _reminder(row: AnyRow, reasons: tuple[Reason, ...]) -> Reminder:
+    return Reminder(
+        key=row.cause_key,
+        kind=ReminderKind(row.kind),
+        chain=ChainId(row.chain),
+        rider=RiderId(row.rider),
+        bike=None if row.bike is None else BikeId(row.bike),
+        cause_at=row.cause_at,
+        headline=row.headline,
+        sentence=row.sentence,
+        total=row.total,
+        limit=row.limit_value,
+        unit=row.unit,
+        unknown_h=row.unknown_h,
+        reasons=reasons,
+        rulebook_version=row.rulebook_version,
+        urgency=row.urgency,
+    )
+
+
+def _reason(row: AnyRow) -> Reason:
+    return Reason(
+        at=row.at,
+        text=row.text,
+        ride=None if row.ride is None else RideId(row.ride),
+        condition=None if row.condition_word is None else Condition(row.condition_word),
+        drive_h=row.drive_h,
+        weight=row.weight,
+        grit_h=row.grit_h,
+        total=row.total,
+        weather=row.weather,
+    )
+
+
+def _step(row: AnyRow) -> ReminderStep:
+    return ReminderStep(
+        step=Step(row.step),
+        at=row.at,
+        by=row.made_by,
+        why=row.why,
+        until=row.put_off_until,
+        treatment=None if row.treatment is None else TreatmentId(row.treatment),
+    )

@@ -1,0 +1,191 @@
+"""Rides: kept once, never deleted, found again by time, rider and bike."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from sqlalchemy import ColumnElement, func, insert, or_, select
+
+from ingest.summary import RideSummary
+from rules.vocabulary import BikeId, Ride, RideId, RiderId
+from services.store.assignments import Assignments
+from services.store.errors import NotFound
+from services.store.recordings import recording_values
+from services.store.retractions import Retractions
+from services.store.ride_rows import counted_ids, load_rides, overlaps
+from services.store.same_outings import SameOutings
+from services.store.tables import retraction
+from services.store.tables_rides import ride, ride_track
+from services.store.tags import Tags
+
+
+@dataclass(frozen=True, slots=True)
+class RideDetails:
+    """What a page or a question wants to know of a ride beyond the ride itself.
+
+    kept_ride: the ride this one is a second recording of.  second_recordings: the rides that are one of this.
+    withdrawn_because: why it was taken back; None = it counts.
+    """
+
+    ride: Ride
+    summary: RideSummary
+    clues: str
+    verdict: str | None
+    kept_ride: RideId | None
+    second_recordings: tuple[RideId, ...]
+    withdrawn_because: str | None
+
+
+class Rides(Assignments, Tags, SameOutings):
+    """Everything about rides. Lists hold those that count: not taken back, no outing's second recording."""
+
+    def add(
+        self, summary: RideSummary, rider_id: RiderId, *, file_name: str | None = None, clues: str = ""
+    ) -> RideId:
+        """Keep a new ride; nobody has judged its bike yet. file_name: None = the recording's own.
+
+        clues: what judging it again needs, as ingest.bikes writes it.
+        """
+        return self.add_many([(summary, rider_id, clues)], file_name=file_name)[0]
+
+    def add_many(
+        self, rides: Sequence[tuple[RideSummary, RiderId, str]], *, file_name: str | None = None
+    ) -> list[RideId]:
+        """Keep many new rides, each with its rider and clues; their ids in the same order."""
+        if not rides:
+            return []
+        rows = [
+            {"rider": rider_id, **recording_values(summary, file_name), **_UNJUDGED}
+            | {"unpaved_share": summary.unpaved_share}
+            for summary, rider_id, _ in rides
+        ]
+        added = self._connection.scalars(
+            insert(ride).returning(ride.c.id, sort_by_parameter_order=True), rows
+        )
+        ids = [RideId(row_id) for row_id in added]
+        self._add_parts(
+            (ride_id, summary, clues) for ride_id, (summary, _, clues) in zip(ids, rides, strict=True)
+        )
+        return ids
+
+    def ride(self, ride_id: RideId) -> Ride:
+        """The ride of that number, whether it counts or not. Raises NotFound."""
+        found = load_rides(self._connection, select(ride.c.id).where(ride.c.id == ride_id))
+        if not found:
+            raise NotFound("ride", ride_id)
+        return found[0]
+
+    def rides(
+        self,
+        between: tuple[datetime | None, datetime | None] | None = None,
+        rider: RiderId | None = None,
+        bike: BikeId | None = None,
+        *,
+        unassigned: bool = False,
+        text: str = "",
+        newest_first: bool = False,
+        limit: int | None = None,
+        offset: int = 0,
+    ) -> tuple[Ride, ...]:
+        """Rides that started in a span (from, up to but not at), of a rider, on a bike; by default all.
+
+        unassigned: only those on no bike.  text: only those with this in title or file name, whatever case.
+        """
+        ids = counted_ids().where(*_conditions(between, rider, bike, unassigned, text))
+        by_start = (
+            (_RIDE.started_at.desc(), _RIDE.id.desc()) if newest_first else (_RIDE.started_at, _RIDE.id)
+        )
+        if limit is not None or offset:
+            # SQLite knows OFFSET only behind a LIMIT.
+            ids = ids.order_by(*by_start).limit(2**31 - 1 if limit is None else limit).offset(offset)
+        found = load_rides(self._connection, ids)
+        return found[::-1] if newest_first else found
+
+    def count(
+        self,
+        between: tuple[datetime | None, datetime | None] | None = None,
+        rider: RiderId | None = None,
+        bike: BikeId | None = None,
+        *,
+        unassigned: bool = False,
+        text: str = "",
+    ) -> int:
+        """How many rides `rides` would give for the same conditions."""
+        ids = counted_ids().where(*_conditions(between, rider, bike, unassigned, text)).subquery()
+        return self._connection.scalar(select(func.count()).select_from(ids)) or 0
+
+    def overlapping(self, rider: RiderId | None, start: datetime, end: datetime) -> tuple[Ride, ...]:
+        """Rides under way at some moment between these, of one rider or of anybody, by start."""
+        ids = counted_ids().where(overlaps(start, end))
+        if rider is not None:
+            ids = ids.where(ride.c.rider == rider)
+        return load_rides(self._connection, ids)
+
+    def all_clues(self) -> dict[RideId, str]:
+        """The clues of every ride that counts and has some, in one look."""
+        query = select(ride_track.c.ride, ride_track.c.clues).where(
+            ride_track.c.clues != "", ride_track.c.ride.in_(counted_ids())
+        )
+        return {RideId(ride_id): clues for ride_id, clues in self._all(query)}
+
+    def details(self, ride_id: RideId) -> RideDetails:
+        """Everything kept of a ride. Raises NotFound."""
+        row = self._row(ride, ride_id, "ride")
+        others = select(ride.c.id).where(ride.c.same_as == ride_id).order_by(ride.c.id)
+        withdrawn = select(retraction.c.why).where(
+            retraction.c.kind == "ride", retraction.c.fact_id == ride_id, retraction.c.undone_at.is_(None)
+        )
+        return RideDetails(
+            ride=self.ride(ride_id),
+            summary=self.outing(ride_id),
+            clues=self.clues(ride_id),
+            verdict=row.verdict,
+            kept_ride=None if row.same_as is None else RideId(row.same_as),
+            second_recordings=tuple(RideId(other) for (other,) in self._all(others)),
+            withdrawn_because=self._connection.scalar(withdrawn),
+        )
+
+    def withdraw(self, ride_id: RideId, *, at: datetime, by: str, why: str) -> None:
+        """The ride counts no more: a car, a test. It is kept. Raises NotFound, FactRefused."""
+        Retractions(self._connection).take_back(ride, "ride", ride_id, at=at, by=by, why=why)
+
+    def restore(self, ride_id: RideId, *, at: datetime, by: str) -> None:
+        """Count a withdrawn ride again. Raises NotFound."""
+        Retractions(self._connection).put_back("ride", ride_id, at=at, by=by)
+
+    def withdrawn(self) -> tuple[Ride, ...]:
+        """Rides that were taken back, by start."""
+        standing = select(retraction.c.fact_id).where(
+            retraction.c.kind == "ride", retraction.c.undone_at.is_(None)
+        )
+        return load_rides(self._connection, select(ride.c.id).where(ride.c.id.in_(standing)))
+
+
+_RIDE = ride.c
+_UNJUDGED = {"bike": None, "decided_by": None, "verdict": None, "word": None, "same_as": None}
+
+
+def _conditions(
+    between: tuple[datetime | None, datetime | None] | None,
+    rider: RiderId | None,
+    bike: BikeId | None,
+    unassigned: bool,
+    text: str,
+) -> Iterable[ColumnElement[bool]]:
+    first, end = between or (None, None)
+    if first is not None:
+        yield ride.c.started_at >= first
+    if end is not None:
+        yield ride.c.started_at < end
+    if rider is not None:
+        yield ride.c.rider == rider
+    if bike is not None:
+        yield ride.c.bike == bike
+    if unassigned:
+        yield ride.c.bike.is_(None)
+    if text:
+        yield or_(
+            ride.c.title.icontains(text, autoescape=True), ride.c.file_name.icontains(text, autoescape=True)
+        )

@@ -1,0 +1,126 @@
+"""Two recordings of one outing: the richer is the ride, the other stays linked and can be split again."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+
+from sqlalchemy import select
+
+from ingest.summary import RideSummary
+from rules.vocabulary import RideId
+from services.store.errors import FactRefused, NotFound
+from services.store.recordings import Recordings, recording_values
+from services.store.tables_rides import ride, ride_hour, ride_sensor, ride_track, ride_word, same_outing
+
+
+class SameOutings(Recordings):
+    """Linking and splitting recordings of one outing."""
+
+    def add_second_recording(
+        self,
+        ride_id: RideId,
+        summary: RideSummary,
+        *,
+        keep_new: bool,
+        because: str | Sequence[str],
+        at: datetime,
+        by: str = "the importer",
+        file_name: str | None = None,
+        clues: str = "",
+    ) -> RideId:
+        """Keep another recording of an outing that is here already; returns the linked recording's own id.
+
+        keep_new: the new recording is the better one. The ride keeps its id, its bike and what riders said of
+        it; its hours become the new ones, untagged, and the old recording becomes the linked one.
+        """
+        kept = self._row(ride, ride_id, "ride")
+        new = recording_values(summary, file_name)
+        values = {name: getattr(kept, name) for name in new} if keep_new else new
+        other = RideId(
+            self._insert(
+                ride,
+                rider=kept.rider,
+                **values,
+                unpaved_share=values["unpaved_share_from_file"],
+                bike=None,
+                decided_by=None,
+                verdict=None,
+                word=None,
+                same_as=None,
+            )
+        )
+        if keep_new:
+            for table in (ride_hour, ride_sensor, ride_track):
+                self._connection.execute(table.update().where(table.c.ride == ride_id).values(ride=other))
+            self._add_parts([(ride_id, summary, clues or self.clues(other))])
+            if not self._share_was_said(ride_id):
+                new["unpaved_share"] = summary.unpaved_share
+            self._update(ride, ride_id, **new)
+        else:
+            self._add_parts([(other, summary, clues)])
+        self.link_same_outing(
+            ride_id, other, [because] if isinstance(because, str) else because, at=at, by=by
+        )
+        return other
+
+    def link_same_outing(
+        self, kept: RideId, other: RideId, because: Sequence[str], *, at: datetime, by: str
+    ) -> None:
+        """`other` records the same outing as `kept`, and counts no more. Raises NotFound, FactRefused."""
+        kept_row, other_row = self._row(ride, kept, "ride"), self._row(ride, other, "ride")
+        if kept == other:
+            raise FactRefused(f"Ride {kept} cannot be a second recording of itself.")
+        if kept_row.same_as is not None:
+            raise FactRefused(
+                f"Ride {kept} is itself a second recording, of ride {kept_row.same_as}; link to that one."
+            )
+        if other_row.same_as is not None:
+            raise FactRefused(f"Ride {other} is a second recording of ride {other_row.same_as} already.")
+        followers = self._connection.execute(select(ride.c.id).where(ride.c.same_as == other)).scalars()
+        for follower in followers.all():
+            self.split_again(RideId(follower), at=at, by=by)
+            self._link(kept, RideId(follower), because, at, by)
+        self._link(kept, other, because, at, by)
+
+    def split_again(self, other: RideId, *, at: datetime, by: str) -> None:
+        """It was an outing of its own after all. Raises NotFound when it is linked to none."""
+        if self._row(ride, other, "ride").same_as is None:
+            raise NotFound("second recording", other)
+        self._connection.execute(
+            same_outing.update()
+            .where(same_outing.c.other == other, same_outing.c.split_at.is_(None))
+            .values(split_at=at, split_by=by)
+        )
+        self._update(ride, other, same_as=None)
+
+    def why_same_outing(self, other: RideId) -> tuple[str, ...]:
+        """Why this ride was linked to the one kept, in sentences; empty = it is not linked."""
+        found = self._connection.scalar(
+            select(same_outing.c.because).where(
+                same_outing.c.other == other, same_outing.c.split_at.is_(None)
+            )
+        )
+        return tuple(found or ())
+
+    def _link(self, kept: RideId, other: RideId, because: Sequence[str], at: datetime, by: str) -> None:
+        self._insert(
+            same_outing,
+            kept=kept,
+            other=other,
+            because=list(because),
+            made_at=at,
+            made_by=by,
+            split_at=None,
+            split_by=None,
+        )
+        self._update(ride, other, same_as=kept)
+
+    def _share_was_said(self, ride_id: RideId) -> bool:
+        newest = (
+            select(ride_word.c.said)
+            .where(ride_word.c.ride == ride_id, ride_word.c.about == "unpaved share")
+            .order_by(ride_word.c.id.desc())
+            .limit(1)
+        )
+        return self._connection.scalar(newest) is not None

@@ -1,0 +1,168 @@
+"""The store: open it, then read or write in transactions that are whole or never happened."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from functools import cached_property
+from pathlib import Path
+from types import TracebackType
+
+from sqlalchemy import URL, Connection, Engine, select
+
+from rules.ledger import Ledger
+from services.store.bookkeeping import Corrections, Notes
+from services.store.care import Care
+from services.store.engine import WRITING, make_engine, plain_errors, rows_of, url_of, where
+from services.store.files import Files
+from services.store.garage import Garage
+from services.store.ledger_reading import read_ledger
+from services.store.migrate import migrate
+from services.store.outbox import Outbox
+from services.store.reminders import Reminders
+from services.store.rides import Rides
+from services.store.tables import write_count
+from services.store.weather import Weather
+
+
+class Transaction:
+    """One view of the facts, by family. It is good until its `with` block ends."""
+
+    def __init__(self, connection: Connection) -> None:
+        self._connection = connection
+
+    @cached_property
+    def garage(self) -> Garage:
+        """Riders, bikes, sensors, chains and fittings."""
+        return Garage(self._connection)
+
+    @cached_property
+    def rides(self) -> Rides:
+        """Rides, their bikes, tags, words and second recordings."""
+        return Rides(self._connection)
+
+    @cached_property
+    def weather(self) -> Weather:
+        """Hourly weather and what was fetched."""
+        return Weather(self._connection)
+
+    @cached_property
+    def care(self) -> Care:
+        """Treatments, readings and wipe tests."""
+        return Care(self._connection)
+
+    @cached_property
+    def reminders(self) -> Reminders:
+        """Raised reminders and their steps."""
+        return Reminders(self._connection)
+
+    @cached_property
+    def outbox(self) -> Outbox:
+        """Letters on their way."""
+        return Outbox(self._connection)
+
+    @cached_property
+    def files(self) -> Files:
+        """Files seen and what became of them."""
+        return Files(self._connection)
+
+    @cached_property
+    def corrections(self) -> Corrections:
+        """What riders corrected, with what undoes it."""
+        return Corrections(self._connection)
+
+    @cached_property
+    def notes(self) -> Notes:
+        """Bookkeeping of the rounds, by name."""
+        return Notes(self._connection)
+
+    def ledger(self) -> Ledger:
+        """Every fact in force, for the rules."""
+        return read_ledger(self._connection)
+
+    def writes(self) -> int:
+        """How many transactions have been written: while this stands, nothing derived has changed."""
+        return self._connection.scalar(select(write_count.c.writes)) or 0
+
+
+class Store:
+    """A household's facts on disk. Threads may share one; another process opens its own."""
+
+    def __init__(self, engine: Engine, url: URL) -> None:
+        self._engine, self._url = engine, url
+
+    @classmethod
+    def open(cls, url_or_path: str | Path) -> Store:
+        """Open a database by SQLAlchemy URL, or SQLite by path, and bring it up to this version's schema.
+
+        Raises NewerDatabase, StoreBusy, StoreUnusable.
+        """
+        url = url_of(url_or_path)
+        engine = make_engine(url)
+        try:
+            with plain_errors(url):
+                migrate(engine, where(url))
+        except BaseException:
+            engine.dispose()
+            raise
+        return cls(engine, url)
+
+    @property
+    def where(self) -> str:
+        """The database as a message names it: its file, or its URL without the password."""
+        return where(self._url)
+
+    @property
+    def path(self) -> Path | None:
+        """The database's file; None when it is on a server."""
+        return Path(str(self._url.database)) if self._url.get_backend_name() == "sqlite" else None
+
+    @contextmanager
+    def reading(self) -> Iterator[Transaction]:
+        """A view of the facts as they are at its first look; writers do not disturb it. Raises StoreBusy."""
+        with plain_errors(self._url, reading=True), self._engine.connect() as connection, connection.begin():
+            yield Transaction(connection)
+
+    @contextmanager
+    def writing(self) -> Iterator[Transaction]:
+        """The right to write, for one at a time: all of the block is kept, or, if it raises, nothing of it.
+
+        Never hold it across the network. Raises StoreBusy when another writer does not finish in time.
+        """
+        writer = {WRITING: True}
+        with (
+            plain_errors(self._url),
+            self._engine.connect().execution_options(**writer) as connection,
+            connection.begin(),
+        ):
+            yield Transaction(connection)
+            connection.execute(write_count.update().values(writes=write_count.c.writes + 1))
+
+    def faults(self) -> tuple[str, ...]:
+        """What the database finds wrong with itself, in sentences; empty = nothing. Reads all of it."""
+        if self._url.get_backend_name() != "sqlite":
+            with self.reading() as tx:
+                tx.writes()
+            return ()
+        with plain_errors(self._url), self._engine.connect() as connection, connection.begin():
+            damage = [str(row[0]) for row in rows_of(connection, "PRAGMA quick_check") if row[0] != "ok"]
+            orphans = rows_of(connection, "PRAGMA foreign_key_check")
+        return (
+            *(f"The file is damaged: {one}." for one in damage),
+            *(
+                f"A row of “{table}” points to a missing row of “{parent}”."
+                for table, _, parent, _ in orphans
+            ),
+        )
+
+    def close(self) -> None:
+        """Give back every connection."""
+        self._engine.dispose()
+
+    def __enter__(self) -> Store:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()

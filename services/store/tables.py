@@ -1,0 +1,243 @@
+"""The tables of gear, care and files. Rides are in tables_rides.py, messages in tables_reminders.py.
+
+Facts are rows with a date and are not edited; where a row does change, the column says what it mirrors.
+Every instant is aware UTC (SQLModel refuses naive ones). Null means "not known", never zero.
+Words of an enum are stored as the word itself, so that the database can be read without the program.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime
+from enum import StrEnum
+from typing import Any, ClassVar, cast
+
+from sqlalchemy import JSON, BigInteger, CheckConstraint, Column, Index, Table
+from sqlmodel import Field, SQLModel
+
+from rules.vocabulary import ReadingTool, Regime, TreatmentKind
+
+SQLModel.metadata.naming_convention = {
+    "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+    "ck": "ck_%(table_name)s_%(constraint_name)s",
+    "fk": "fk_%(table_name)s_%(column_0_N_name)s",
+    "pk": "pk_%(table_name)s",
+}
+
+
+def one_of(column: str, words: Iterable[StrEnum], name: str) -> CheckConstraint:
+    """The constraint that a column holds one of an enum's words."""
+    listed = ", ".join("'" + word.value.replace("'", "''") + "'" for word in words)
+    return CheckConstraint(f"{column} IN ({listed})", name=name)
+
+
+def share(column: str) -> CheckConstraint:
+    """The constraint that a column is a share, 0..1, or not known."""
+    return CheckConstraint(f"{column} >= 0 AND {column} <= 1", name=f"{column}_is_a_share")
+
+
+def not_negative(*columns: str) -> CheckConstraint:
+    """The constraint that none of these columns is below zero."""
+    return CheckConstraint(" AND ".join(f"{column} >= 0" for column in columns), name="not_negative")
+
+
+def spans(start: str, end: str) -> CheckConstraint:
+    """The constraint that a span ends after it starts; an end or start not known is fine."""
+    return CheckConstraint(f"{end} IS NULL OR {start} IS NULL OR {end} >= {start}", name="ends_after_start")
+
+
+def json_column(default: Any = None) -> Any:
+    """A column of JSON that is never null."""
+    return Field(default=default, sa_column=Column(JSON, nullable=False))
+
+
+def table_of(row: type[SQLModel]) -> Table:
+    """The Core table behind a model, for selects in bulk."""
+    return cast("Table", row.__table__)  # type: ignore[attr-defined]
+
+
+class RiderRow(SQLModel, table=True):
+    __tablename__: ClassVar[str] = "rider"
+    id: int | None = Field(default=None, primary_key=True)
+    name: str
+    name_key: str = Field(unique=True)  # casefolded: names differ by more than case
+    email: str | None = None
+    time_zone: str
+
+
+class BikeRow(SQLModel, table=True):
+    __tablename__: ClassVar[str] = "bike"
+    __table_args__ = (
+        share("unpaved_share"),
+        spans("from_at", "until_at"),
+        CheckConstraint("wheel_circumference_m > 0.5 AND wheel_circumference_m < 3.5", name="wheel_possible"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    name: str
+    name_key: str = Field(unique=True)
+    owner: int = Field(foreign_key="rider.id")
+    unpaved_share: float
+    chainrings: list[int] = json_column()
+    cogs: list[int] = json_column()
+    wheel_circumference_m: float | None = None
+    indoor: bool
+    from_at: datetime | None = None
+    until_at: datetime | None = None
+
+
+class SensorRow(SQLModel, table=True):
+    __tablename__: ClassVar[str] = "sensor"
+    __table_args__ = (Index("ix_sensor_identity", "identity"), spans("from_at", "until_at"))
+    id: int | None = Field(default=None, primary_key=True)
+    kind: str
+    identity: str
+    bike: int = Field(foreign_key="bike.id")
+    from_at: datetime | None = None
+    until_at: datetime | None = None
+
+
+class ChainRow(SQLModel, table=True):
+    __tablename__: ClassVar[str] = "chain"
+    __table_args__ = (
+        one_of("regime", Regime, "regime_known"),
+        CheckConstraint("speeds >= 1 AND speeds <= 16", name="speeds_possible"),
+        CheckConstraint("links >= 1 AND links <= 400", name="links_possible"),
+        not_negative("price"),
+        spans("acquired_at", "retired_at"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    name: str
+    name_key: str = Field(unique=True)
+    regime: str
+    speeds: int | None = None
+    links: int | None = None
+    price: float | None = None
+    acquired_at: datetime | None = None
+    retired_at: datetime | None = None
+
+
+class FittingRow(SQLModel, table=True):
+    __tablename__: ClassVar[str] = "fitting"
+    __table_args__ = (spans("fitted_at", "removed_at"),)
+    id: int | None = Field(default=None, primary_key=True)
+    chain: int = Field(foreign_key="chain.id", index=True)
+    bike: int = Field(foreign_key="bike.id", index=True)
+    fitted_at: datetime
+    removed_at: datetime | None = None
+
+
+class TreatmentRow(SQLModel, table=True):
+    __tablename__: ClassVar[str] = "treatment"
+    __table_args__ = (one_of("kind", TreatmentKind, "kind_known"), not_negative("minutes", "cost"))
+    id: int | None = Field(default=None, primary_key=True)
+    chain: int = Field(foreign_key="chain.id", index=True)
+    kind: str
+    done_at: datetime
+    minutes: float | None = None
+    cost: float | None = None
+    note: str
+
+
+class ReadingRow(SQLModel, table=True):
+    __tablename__: ClassVar[str] = "reading"
+    __table_args__ = (
+        one_of("tool", ReadingTool, "tool_known"),
+        CheckConstraint(
+            "under_pct IS NULL OR over_pct IS NULL OR over_pct < under_pct", name="interval_in_order"
+        ),
+        CheckConstraint("exact_pct > -1 AND exact_pct < 5", name="exact_possible"),
+        CheckConstraint("over_pct >= 0 AND over_pct < 5", name="over_possible"),
+        CheckConstraint("under_pct > 0 AND under_pct < 5", name="under_possible"),
+        CheckConstraint(
+            "(tool = 'gauge' AND exact_pct IS NULL AND (over_pct IS NOT NULL OR under_pct IS NOT NULL))"
+            " OR (tool <> 'gauge' AND exact_pct IS NOT NULL AND over_pct IS NULL AND under_pct IS NULL)",
+            name="value_fits_tool",
+        ),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    chain: int = Field(foreign_key="chain.id", index=True)
+    tool: str
+    taken_at: datetime
+    over_pct: float | None = None
+    under_pct: float | None = None
+    exact_pct: float | None = None
+    note: str
+
+
+class WipeTestRow(SQLModel, table=True):
+    __tablename__: ClassVar[str] = "wipe_test"
+    __table_args__ = (CheckConstraint("grade >= 0 AND grade <= 4", name="grade_0_to_4"),)
+    id: int | None = Field(default=None, primary_key=True)
+    chain: int = Field(foreign_key="chain.id", index=True)
+    done_at: datetime
+    grade: int
+
+
+class RetractionRow(SQLModel, table=True):
+    """A fact that its owner took back. The fact stays; while the retraction stands, nothing counts it."""
+
+    __tablename__: ClassVar[str] = "retraction"
+    __table_args__ = (Index("ix_retraction_fact", "kind", "fact_id"),)
+    id: int | None = Field(default=None, primary_key=True)
+    kind: str  # ride, fitting, treatment, reading, wipe test
+    fact_id: int
+    made_at: datetime
+    made_by: str
+    why: str
+    undone_at: datetime | None = None
+    undone_by: str | None = None
+
+
+class FilePathRow(SQLModel, table=True):
+    """A path with the size and time it had when its bytes were read, so that they need not be read again."""
+
+    __tablename__: ClassVar[str] = "file_path"
+    path: str = Field(primary_key=True)
+    size_bytes: int = Field(sa_type=BigInteger)
+    mtime_s: float
+
+
+class CorrectionRow(SQLModel, table=True):
+    """Something a rider changed, with what it takes to change it back."""
+
+    __tablename__: ClassVar[str] = "correction"
+    id: int | None = Field(default=None, primary_key=True)
+    made_at: datetime
+    made_by: str
+    what: str
+    restore: dict[str, Any] = json_column()
+    undone_at: datetime | None = None
+    undone_by: str | None = None
+
+
+class NoteRow(SQLModel, table=True):
+    """Bookkeeping by name: when a round last ran and how it went."""
+
+    __tablename__: ClassVar[str] = "note"
+    name: str = Field(primary_key=True)
+    value: Any = json_column()
+    written_at: datetime
+
+
+class WriteCountRow(SQLModel, table=True):
+    """One row: how many writing transactions have been committed. A page's cache is good while it stands."""
+
+    __tablename__: ClassVar[str] = "write_count"
+    id: int | None = Field(default=None, primary_key=True)
+    writes: int = Field(sa_type=BigInteger)
+
+
+rider = table_of(RiderRow)
+bike = table_of(BikeRow)
+sensor = table_of(SensorRow)
+chain = table_of(ChainRow)
+fitting = table_of(FittingRow)
+treatment = table_of(TreatmentRow)
+reading = table_of(ReadingRow)
+wipe_test = table_of(WipeTestRow)
+retraction = table_of(RetractionRow)
+file_path = table_of(FilePathRow)
+correction = table_of(CorrectionRow)
+note = table_of(NoteRow)
+write_count = table_of(WriteCountRow)

@@ -1,0 +1,118 @@
+"""The tables of reminders, the dated steps of their lives, and the letters that carry them."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import ClassVar
+
+from sqlalchemy import CheckConstraint, Index, UniqueConstraint, text
+from sqlmodel import Field, SQLModel
+
+from rules.reminder import ReminderKind, Step
+from rules.vocabulary import Condition
+from services.store.tables import one_of, table_of
+
+_OPEN = text("is_open")
+_WAITING = text("delivered_at IS NULL AND refused_at IS NULL AND cancelled_at IS NULL")
+
+
+class ReminderRow(SQLModel, table=True):
+    __tablename__: ClassVar[str] = "reminder"
+    __table_args__ = (
+        one_of("kind", ReminderKind, "kind_known"),
+        Index("uq_reminder_open_cause", "cause_key", unique=True, sqlite_where=_OPEN, postgresql_where=_OPEN),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    cause_key: str = Field(index=True)
+    is_open: bool  # mirrors the last step: one cause has at most one open reminder
+    kind: str
+    chain: int = Field(foreign_key="chain.id", index=True)
+    rider: int = Field(foreign_key="rider.id", index=True)
+    bike: int | None = Field(default=None, foreign_key="bike.id")
+    cause_at: datetime
+    headline: str
+    sentence: str
+    total: float
+    limit_value: float
+    unit: str
+    unknown_h: float
+    rulebook_version: str
+    urgency: int
+
+
+class ReminderReasonRow(SQLModel, table=True):
+    """One line of a reminder's ledger, in order; rewritten when a standing reminder is judged anew."""
+
+    __tablename__: ClassVar[str] = "reminder_reason"
+    __table_args__ = (
+        UniqueConstraint("reminder", "position"),
+        one_of("condition_word", Condition, "condition_known"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    reminder: int = Field(foreign_key="reminder.id")
+    position: int
+    at: datetime
+    text: str
+    ride: int | None = Field(default=None, foreign_key="ride.id")
+    condition_word: str | None = None
+    drive_h: float | None = None
+    weight: float | None = None
+    grit_h: float | None = None
+    total: float | None = None
+    weather: str
+
+
+class ReminderStepRow(SQLModel, table=True):
+    __tablename__: ClassVar[str] = "reminder_step"
+    __table_args__ = (one_of("step", Step, "step_known"),)
+    id: int | None = Field(default=None, primary_key=True)
+    reminder: int = Field(foreign_key="reminder.id", index=True)
+    step: str
+    at: datetime
+    made_by: str
+    why: str
+    put_off_until: datetime | None = None
+    treatment: int | None = Field(default=None, foreign_key="treatment.id")
+
+
+class LetterRow(SQLModel, table=True):
+    """One message for one rider by one channel: the outbox. It ends delivered, refused or cancelled."""
+
+    __tablename__: ClassVar[str] = "letter"
+    __table_args__ = (
+        CheckConstraint("attempts >= 0", name="attempts_counted"),
+        Index("ix_letter_waiting", "not_before", sqlite_where=_WAITING, postgresql_where=_WAITING),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    rider: int = Field(foreign_key="rider.id", index=True)
+    channel: str
+    addressed_to: str
+    subject: str
+    text: str
+    html: str
+    facts: str
+    due_at: datetime | None = None
+    message_id: str = Field(unique=True)  # fixed here, before the first attempt: a repeat is recognisable
+    queued_at: datetime
+    not_before: datetime  # the next attempt, pushed on by failures
+    leased_until: datetime | None = None
+    attempts: int
+    last_why: str
+    delivered_at: datetime | None = None
+    refused_at: datetime | None = None
+    cancelled_at: datetime | None = None
+
+
+class LetterReminderRow(SQLModel, table=True):
+    """Which reminders a letter speaks of: one letter may carry several chains."""
+
+    __tablename__: ClassVar[str] = "letter_reminder"
+    letter: int = Field(primary_key=True, foreign_key="letter.id")
+    reminder: int = Field(primary_key=True, foreign_key="reminder.id", index=True)
+
+
+reminder = table_of(ReminderRow)
+reminder_reason = table_of(ReminderReasonRow)
+reminder_step = table_of(ReminderStepRow)
+letter = table_of(LetterRow)
+letter_reminder = table_of(LetterReminderRow)

@@ -1,0 +1,285 @@
+"""The tables of rides, what they were ridden on, and the weather over them."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import Any, ClassVar
+
+from sqlalchemy import BigInteger, CheckConstraint, Index, UniqueConstraint, text
+from sqlmodel import Field, SQLModel
+
+from rules.vocabulary import Condition, DecidedBy, DriveMethod, Tier
+from services.store.tables import json_column, not_negative, one_of, share, spans, table_of
+
+_NULL = text("is_current AND rain_mm IS NULL")
+
+
+class RideRow(SQLModel, table=True):
+    """One outing. The columns from `bike` to `same_as` mirror the newest fact in force, for fast reading."""
+
+    __tablename__: ClassVar[str] = "ride"
+    __table_args__ = (
+        spans("started_at", "ended_at"),
+        one_of("drive_method", DriveMethod, "drive_method_known"),
+        one_of("decided_by", DecidedBy, "decided_by_known"),
+        one_of("word", Condition, "word_known"),
+        CheckConstraint("verdict IN ('certain', 'likely', 'ask')", name="verdict_known"),
+        not_negative("drive_s", "drive_low_s", "drive_high_s", "moving_s", "distance_m", "climb_m"),
+        share("unpaved_share"),
+        Index("ix_ride_rider_started_at", "rider", "started_at"),
+        Index("ix_ride_bike_started_at", "bike", "started_at"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    rider: int = Field(foreign_key="rider.id")
+    file_name: str
+    started_at: datetime = Field(index=True)
+    ended_at: datetime
+    title: str
+    drive_s: float
+    drive_low_s: float
+    drive_high_s: float
+    drive_method: str
+    moving_s: float
+    distance_m: float
+    climb_m: float
+    indoor: bool
+    virtual: bool
+    unpaved_share_from_file: float | None = None
+    sport: str | None = None
+    sub_sport: str | None = None
+    profile_name: str | None = None
+    drive_parts: list[Any] = json_column()  # [method, seconds] pairs
+    reader: str
+    damage: list[str] = json_column()
+    dropped: dict[str, int] = json_column()
+    bike: int | None = Field(default=None, foreign_key="bike.id")  # mirrors ride_assignment
+    decided_by: str | None = None  # mirrors ride_assignment
+    verdict: str | None = None  # mirrors ride_assignment; null = nobody judged yet
+    unpaved_share: float | None = None  # the rider's word, else the file's; mirrors ride_word
+    word: str | None = None  # mirrors ride_word
+    same_as: int | None = Field(default=None, foreign_key="ride.id")  # mirrors same_outing
+
+
+class RideTrackRow(SQLModel, table=True):
+    """The bulky part of a ride, apart, so that scans over rides stay quick."""
+
+    __tablename__: ClassVar[str] = "ride_track"
+    ride: int = Field(primary_key=True, foreign_key="ride.id")
+    track: bytes  # simplified track for the page, as ingest.summary packs it
+    sketch: bytes  # what tells whether two recordings are of one outing, as ingest.summary packs it
+    clues: str  # what judging its bike again needs, as ingest.bikes writes it
+
+
+class RideSensorRow(SQLModel, table=True):
+    """A sensor or head unit that took part in a ride, as its file names it."""
+
+    __tablename__: ClassVar[str] = "ride_sensor"
+    __table_args__ = (Index("ix_ride_sensor_identity", "identity"),)
+    id: int | None = Field(default=None, primary_key=True)
+    ride: int = Field(foreign_key="ride.id", index=True)
+    recorder: bool  # the device that wrote the file
+    kind: str
+    identity: str | None = None
+    serial: int | None = Field(default=None, sa_type=BigInteger)
+    ant_number: int | None = Field(default=None, sa_type=BigInteger)
+    manufacturer: str | None = None
+    product: str | None = None
+    battery: str | None = None
+
+
+class RideHourRow(SQLModel, table=True):
+    __tablename__: ClassVar[str] = "ride_hour"
+    __table_args__ = (
+        UniqueConstraint("ride", "hour_start"),
+        not_negative("drive_s", "distance_m", "moving_s", "mean_speed_mps", "climb_m"),
+        CheckConstraint("latitude_deg >= -90 AND latitude_deg <= 90", name="latitude_possible"),
+        CheckConstraint("longitude_deg >= -180 AND longitude_deg <= 180", name="longitude_possible"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    ride: int = Field(foreign_key="ride.id")
+    hour_start: datetime
+    drive_s: float
+    distance_m: float
+    moving_s: float
+    mean_speed_mps: float | None = None
+    latitude_deg: float | None = None
+    longitude_deg: float | None = None
+    climb_m: float
+
+
+class ConditionTagRow(SQLModel, table=True):
+    """One revision of an hour's tag. The newest is `current`; the others are kept to explain a flip."""
+
+    __tablename__: ClassVar[str] = "condition_tag"
+    __table_args__ = (
+        one_of("tier", Tier, "tier_known"),
+        share("paved_water"),
+        share("unpaved_water"),
+        share("mud"),
+        share("confidence"),
+        CheckConstraint("dust >= 0 AND dust <= 3", name="dust_0_to_3"),
+        not_negative("rain_mm", "rain_before_mm"),
+        Index(
+            "uq_condition_tag_current",
+            "ride_hour",
+            unique=True,
+            sqlite_where=text("is_current"),
+            postgresql_where=text("is_current"),
+        ),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    ride_hour: int = Field(foreign_key="ride_hour.id", index=True)
+    is_current: bool
+    made_at: datetime
+    checked_at: datetime  # when the same tag was last found again
+    paved_water: float | None = None
+    unpaved_water: float | None = None
+    mud: float | None = None
+    dust: float | None = None
+    confidence: float
+    tier: str
+    rain_mm: float | None = None
+    rain_before_mm: float | None = None
+    source: str
+    fetched_at: datetime | None = None
+    because: str
+    frost: bool
+
+
+class RideAssignmentRow(SQLModel, table=True):
+    """One decision on a ride's bike. All are kept; services.store.assignments says which is in force."""
+
+    __tablename__: ClassVar[str] = "ride_assignment"
+    __table_args__ = (
+        one_of("decided_by", DecidedBy, "decided_by_known"),
+        CheckConstraint("verdict IN ('certain', 'likely', 'ask')", name="verdict_known"),
+        share("probability"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    ride: int = Field(foreign_key="ride.id", index=True)
+    bike: int | None = Field(default=None, foreign_key="bike.id")
+    decided_by: str | None = None
+    probability: float | None = None
+    verdict: str
+    evidence: list[Any] = json_column()
+    made_at: datetime
+    made_by: str
+    is_undone: bool
+    undoes: int | None = Field(default=None, foreign_key="ride_assignment.id")
+
+
+class RideWordRow(SQLModel, table=True):
+    """The rider's word on a ride's conditions or its unpaved share; null takes the word back."""
+
+    __tablename__: ClassVar[str] = "ride_word"
+    __table_args__ = (CheckConstraint("about IN ('conditions', 'unpaved share')", name="about_known"),)
+    id: int | None = Field(default=None, primary_key=True)
+    ride: int = Field(foreign_key="ride.id", index=True)
+    about: str
+    said: str | None = None
+    made_at: datetime
+    made_by: str
+
+
+class SameOutingRow(SQLModel, table=True):
+    """Two recordings of one outing: `other` is left out of the ledger until they are split again."""
+
+    __tablename__: ClassVar[str] = "same_outing"
+    __table_args__ = (CheckConstraint("kept <> other", name="two_rides"),)
+    id: int | None = Field(default=None, primary_key=True)
+    kept: int = Field(foreign_key="ride.id", index=True)
+    other: int = Field(foreign_key="ride.id", index=True)
+    because: list[str] = json_column()
+    made_at: datetime
+    made_by: str
+    split_at: datetime | None = None
+    split_by: str | None = None
+
+
+class FileSeenRow(SQLModel, table=True):
+    """What became of the bytes of a file, by their hash, so that no file is read twice."""
+
+    __tablename__: ClassVar[str] = "file_seen"
+    __table_args__ = (not_negative("size_bytes"),)
+    id: int | None = Field(default=None, primary_key=True)
+    sha256: str = Field(unique=True)  # for a file that could not be opened, its name and time instead
+    name: str
+    size_bytes: int = Field(sa_type=BigInteger)
+    seen_at: datetime
+    outcome: str
+    why: str
+    try_this: str
+    ride: int | None = Field(default=None, foreign_key="ride.id", index=True)
+
+
+class HourlyWeatherRow(SQLModel, table=True):
+    """One revision of an archive's hour over a cell. The one in force is `is_current`; others are kept."""
+
+    __tablename__: ClassVar[str] = "hourly_weather"
+    __table_args__ = (
+        one_of("tier", Tier, "tier_known"),
+        not_negative("rain_mm", "snowfall_cm", "wind_10m_mps", "soil_moisture_m3m3", "pressure_kpa"),
+        CheckConstraint("humidity_pct >= 0 AND humidity_pct <= 110", name="humidity_possible"),
+        CheckConstraint("temperature_c > -100 AND temperature_c < 70", name="temperature_possible"),
+        Index(
+            "uq_hourly_weather_current",
+            *("latitude_deg", "longitude_deg", "hour_start", "source", "model"),
+            unique=True,
+            sqlite_where=text("is_current"),
+            postgresql_where=text("is_current"),
+        ),
+        Index("ix_hourly_weather_nulls", "fetched_at", sqlite_where=_NULL, postgresql_where=_NULL),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    latitude_deg: float
+    longitude_deg: float
+    hour_start: datetime
+    source: str
+    model: str
+    tier: str
+    fetched_at: datetime
+    checked_at: datetime  # when the archive last gave this same value
+    checks: int  # how many times it has given it
+    is_current: bool
+    rain_mm: float | None = None
+    snowfall_cm: float | None = None
+    temperature_c: float | None = None
+    humidity_pct: float | None = None
+    wind_10m_mps: float | None = None
+    shortwave_wm2: float | None = None
+    soil_moisture_m3m3: float | None = None
+    et0_mm: float | None = None
+    pressure_kpa: float | None = None
+
+
+class WeatherBlockRow(SQLModel, table=True):
+    """A span of days that was asked of an archive for a cell, and whether the answer was whole."""
+
+    __tablename__: ClassVar[str] = "weather_block"
+    __table_args__ = (
+        one_of("tier", Tier, "tier_known"),
+        CheckConstraint("last_day >= first_day", name="days_in_order"),
+        Index("ix_weather_block_cell", "source", "latitude_deg", "longitude_deg"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    source: str
+    latitude_deg: float
+    longitude_deg: float
+    first_day: date
+    last_day: date
+    tier: str
+    fetched_at: datetime
+    complete: bool
+
+
+ride = table_of(RideRow)
+ride_track = table_of(RideTrackRow)
+ride_sensor = table_of(RideSensorRow)
+ride_hour = table_of(RideHourRow)
+condition_tag = table_of(ConditionTagRow)
+ride_assignment = table_of(RideAssignmentRow)
+ride_word = table_of(RideWordRow)
+same_outing = table_of(SameOutingRow)
+file_seen = table_of(FileSeenRow)
+hourly_weather = table_of(HourlyWeatherRow)
+weather_block = table_of(WeatherBlockRow)

@@ -1,0 +1,198 @@
+"""What each hour of a ride was like: the archive's tags with their revisions, and the rider's word."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import Any
+
+from sqlalchemy import and_, literal, or_, select
+
+from rules.vocabulary import Condition, ConditionTag, Ride, RideId, Tier
+from services.store.errors import FactRefused, NotFound
+from services.store.facet import Facet
+from services.store.ride_rows import TAG_COLUMNS, counted_ids, load_rides, tag_of, tag_values
+from services.store.tables_rides import condition_tag, ride, ride_hour, ride_word
+
+
+@dataclass(frozen=True, slots=True)
+class TagFlip:
+    """An hour whose tag changed in anything its word could depend on."""
+
+    ride: RideId
+    hour_start: datetime
+    before: ConditionTag
+    after: ConditionTag
+
+
+@dataclass(frozen=True, slots=True)
+class TagRevision:
+    """One tag of an hour, when it was made and when the same was last found again."""
+
+    hour_start: datetime
+    tag: ConditionTag
+    made_at: datetime
+    checked_at: datetime
+    current: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Word:
+    """What a rider said of a ride. about: 'conditions' or 'unpaved share'; said None = took it back."""
+
+    about: str
+    said: str | None
+    at: datetime
+    by: str
+
+
+class Tags(Facet):
+    """Tags and words."""
+
+    def add_tags(
+        self, ride_id: RideId, tags: Iterable[tuple[datetime, ConditionTag]], at: datetime
+    ) -> tuple[TagFlip, ...]:
+        """Tag hours of a ride; returns those whose earlier tag said something else.
+
+        A tag equal to the hour's newest only renews when it was checked. Raises NotFound for an hour the ride
+        does not have.
+        """
+        query = (
+            select(ride_hour.c.hour_start, ride_hour.c.id, condition_tag.c.id, *TAG_COLUMNS)
+            .join_from(ride_hour, condition_tag, _CURRENT, isouter=True)
+            .where(ride_hour.c.ride == ride_id)
+        )
+        hours = {row[0]: (row[1], row[2], tag_of(row[3:])) for row in self._all(query)}
+        flips, fresh, superseded, same = [], [], [], []
+        for hour_start, tag in tags:
+            if hour_start not in hours:
+                raise NotFound(f"hour of ride {ride_id}", f"{hour_start:%Y-%m-%d %H:%M}")
+            hour_id, current_id, current = hours[hour_start]
+            if current == tag:
+                same.append(current_id)
+                continue
+            if current is not None:
+                superseded.append(current_id)
+                if _said(current) != _said(tag):
+                    flips.append(TagFlip(ride_id, hour_start, current, tag))
+            fresh.append(
+                {
+                    "ride_hour": hour_id,
+                    "is_current": True,
+                    "made_at": at,
+                    "checked_at": at,
+                    **tag_values(tag),
+                }
+            )
+        self._update_tags(superseded, is_current=False)
+        self._update_tags(same, checked_at=at)
+        self._insert_many(condition_tag, fresh)
+        return tuple(flips)
+
+    def tag_revisions(self, ride_id: RideId) -> tuple[TagRevision, ...]:
+        """Every tag the hours of this ride ever had, by hour, oldest first."""
+        query = (
+            select(
+                ride_hour.c.hour_start,
+                condition_tag.c.made_at,
+                condition_tag.c.checked_at,
+                condition_tag.c.is_current,
+                *TAG_COLUMNS,
+            )
+            .join_from(ride_hour, condition_tag, condition_tag.c.ride_hour == ride_hour.c.id)
+            .where(ride_hour.c.ride == ride_id)
+            .order_by(ride_hour.c.hour_start, condition_tag.c.id)
+        )
+        revisions = []
+        for hour_start, made_at, checked_at, current, *values in self._all(query):
+            tag = tag_of(tuple(values))
+            assert tag is not None
+            revisions.append(TagRevision(hour_start, tag, made_at, checked_at, current))
+        return tuple(revisions)
+
+    def untagged(
+        self,
+        limit: int = 1000,
+        *,
+        checked_before: datetime | None = None,
+        preliminary: bool = True,
+    ) -> tuple[Ride, ...]:
+        """Outdoor rides with an hour whose tag is missing, unknown, or (unless told not to) preliminary.
+
+        The newest `limit` rides, by start. Hours without a place cannot be tagged and do not count.
+        checked_before: leave out hours whose tag was checked at or after this instant.
+        """
+        unsettled = or_(
+            condition_tag.c.paved_water.is_(None),
+            and_(condition_tag.c.tier == Tier.PRELIMINARY.value, literal(preliminary)),
+        )
+        if checked_before is not None:
+            unsettled = and_(unsettled, condition_tag.c.checked_at < checked_before)
+        waiting = (
+            select(ride_hour.c.ride)
+            .join_from(ride_hour, condition_tag, _CURRENT, isouter=True)
+            .where(
+                ride_hour.c.latitude_deg.is_not(None),
+                ride_hour.c.longitude_deg.is_not(None),
+                or_(condition_tag.c.id.is_(None), unsettled),
+            )
+        )
+        ids = (
+            counted_ids()
+            .where(~ride.c.indoor, ~ride.c.virtual, ride.c.id.in_(waiting))
+            .order_by(ride.c.started_at.desc(), ride.c.id.desc())
+            .limit(limit)
+        )
+        return load_rides(self._connection, ids)
+
+    def set_word(self, ride_id: RideId, word: Condition | None, at: datetime, by: str) -> Ride:
+        """The rider's word on the conditions overrules the archive; None takes it back. Raises NotFound."""
+        value = None if word is None else word.value
+        return self._say(ride_id, "conditions", value, at, by, word=value)
+
+    def set_unpaved_share(self, ride_id: RideId, share: float | None, at: datetime, by: str) -> Ride:
+        """The rider's word on how much of the ride was unpaved, 0..1; None returns to what the file said."""
+        if share is not None and not 0 <= share <= 1:
+            raise FactRefused(f"An unpaved share lies between 0 and 1, not at {share:g}.")
+        from_file = self._row(ride, ride_id, "ride").unpaved_share_from_file
+        said = None if share is None else repr(float(share))
+        return self._say(
+            ride_id, "unpaved share", said, at, by, unpaved_share=from_file if share is None else share
+        )
+
+    def words_of(self, ride_id: RideId) -> tuple[Word, ...]:
+        """Everything riders said of this ride, oldest first."""
+        query = select(ride_word).where(ride_word.c.ride == ride_id).order_by(ride_word.c.id)
+        return tuple(Word(row.about, row.said, row.made_at, row.made_by) for row in self._all(query))
+
+    def _say(
+        self, ride_id: RideId, about: str, said: str | None, at: datetime, by: str, **mirror: Any
+    ) -> Ride:
+        self._row(ride, ride_id, "ride")
+        self._insert(ride_word, ride=ride_id, about=about, said=said, made_at=at, made_by=by)
+        self._update(ride, ride_id, **mirror)
+        return load_rides(self._connection, select(ride.c.id).where(ride.c.id == ride_id))[0]
+
+    def _update_tags(self, ids: list[int], **values: Any) -> None:
+        if ids:
+            self._connection.execute(
+                condition_tag.update().where(condition_tag.c.id.in_(ids)).values(**values)
+            )
+
+
+_CURRENT = and_(condition_tag.c.ride_hour == ride_hour.c.id, condition_tag.c.is_current)
+
+
+def _said(tag: ConditionTag) -> ConditionTag:
+    """The tag without what only explains it: two that differ here may be different words."""
+    return replace(
+        tag,
+        confidence=0.0,
+        tier=Tier.FINAL,
+        rain_mm=None,
+        rain_before_mm=None,
+        source="",
+        fetched_at=None,
+        because="",
+    )

@@ -1,0 +1,234 @@
+"""Hourly weather with its revisions, and which spans of days were asked of which archive."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime, timedelta
+from itertools import groupby
+from typing import Any
+
+from sqlalchemy import bindparam, or_, select
+
+from ingest.weather.hourly import Cell, HourlyWeather
+from rules.vocabulary import Tier
+from services.store.facet import Facet
+from services.store.tables_rides import hourly_weather, weather_block
+
+_TIERS: Mapping[str, Tier] = {tier.value: tier for tier in Tier}
+_VALUES = (
+    "rain_mm",
+    "snowfall_cm",
+    "temperature_c",
+    "humidity_pct",
+    "wind_10m_mps",
+    "shortwave_wm2",
+    "soil_moisture_m3m3",
+    "et0_mm",
+    "pressure_kpa",
+)
+_COLUMNS = tuple(
+    hourly_weather.c[name]
+    for name in (
+        *("latitude_deg", "longitude_deg", "hour_start", "source", "model", "tier", "fetched_at"),
+        *_VALUES,
+    )
+)
+
+
+@dataclass(frozen=True, slots=True)
+class WeatherBlock:
+    """Days that were asked of an archive for a cell. complete: the answer held every hour asked for."""
+
+    source: str
+    cell: Cell
+    first: date
+    last: date
+    tier: Tier
+    fetched_at: datetime
+    complete: bool
+
+
+class Weather(Facet):
+    """The newest fetch of an archive, model, cell and hour is current; preliminary never replaces final."""
+
+    def put(self, hours: Sequence[HourlyWeather]) -> int:
+        """Keep hours of weather; returns how many said something new.
+
+        Equal values only renew when they were checked. A preliminary value never replaces a final one.
+        """
+        by_series = sorted(hours, key=_series)
+        return sum(self._put_series(list(group)) for _, group in groupby(by_series, key=_series))
+
+    def _put_series(self, hours: list[HourlyWeather]) -> int:
+        first, last = min(h.hour_start for h in hours), max(h.hour_start for h in hours)
+        query = select(
+            hourly_weather.c.id, hourly_weather.c.checked_at, hourly_weather.c.checks, *_COLUMNS
+        ).where(
+            hourly_weather.c.is_current,
+            hourly_weather.c.latitude_deg == hours[0].cell.latitude_deg,
+            hourly_weather.c.longitude_deg == hours[0].cell.longitude_deg,
+            hourly_weather.c.source == hours[0].source,
+            hourly_weather.c.model == hours[0].model,
+            hourly_weather.c.hour_start.between(first, last),
+        )
+        known = {row.hour_start: (row.id, row.checked_at, _weather(row[3:])) for row in self._all(query)}
+        fresh: dict[datetime, dict[str, Any]] = {}
+        older, superseded, same = [], [], []
+        for hour in sorted(hours, key=lambda hour: hour.fetched_at):
+            row_id, checked_at, current = known.get(hour.hour_start, (None, None, None))
+            if current is None:
+                fresh[hour.hour_start] = _values(hour, is_current=True)
+            elif _said(current) == _said(hour):
+                if checked_at is not None and hour.fetched_at > checked_at and row_id is not None:
+                    same.append({"row": row_id, "at": hour.fetched_at})
+                continue
+            elif _rank(hour) < _rank(current):
+                older.append(_values(hour, is_current=False))
+                continue
+            else:
+                if row_id is not None:
+                    superseded.append({"row": row_id})
+                elif hour.hour_start in fresh:
+                    older.append({**fresh[hour.hour_start], "is_current": False})
+                fresh[hour.hour_start] = _values(hour, is_current=True)
+            known[hour.hour_start] = (None, None, hour)
+        this = hourly_weather.c.id == bindparam("row")
+        if same:
+            again = {"checked_at": bindparam("at"), "checks": hourly_weather.c.checks + 1}
+            self._connection.execute(hourly_weather.update().where(this).values(again), same)
+        if superseded:
+            self._connection.execute(hourly_weather.update().where(this).values(is_current=False), superseded)
+        self._insert_many(hourly_weather, [*older, *fresh.values()])
+        return len(fresh)
+
+    def hours(
+        self, source: str | None, cell: Cell, start: datetime, end: datetime
+    ) -> tuple[HourlyWeather, ...]:
+        """The best known weather of each hour that begins from `start` up to but not at `end`, ascending.
+
+        source None: of all archives. Best: it knows the rain, then final before preliminary, then the newest.
+        """
+        query = select(*_COLUMNS).where(
+            hourly_weather.c.is_current,
+            hourly_weather.c.latitude_deg == cell.latitude_deg,
+            hourly_weather.c.longitude_deg == cell.longitude_deg,
+            hourly_weather.c.hour_start >= start,
+            hourly_weather.c.hour_start < end,
+        )
+        if source is not None:
+            query = query.where(hourly_weather.c.source == source)
+        best: dict[datetime, HourlyWeather] = {}
+        for row in self._all(query):
+            hour = _weather(row)
+            rival = best.get(hour.hour_start)
+            if rival is None or _merit(hour) > _merit(rival):
+                best[hour.hour_start] = hour
+        return tuple(best[at] for at in sorted(best))
+
+    def revisions(self, cell: Cell, hour_start: datetime) -> tuple[HourlyWeather, ...]:
+        """Everything any archive ever said of this hour over this cell, in the order it was fetched."""
+        query = (
+            select(*_COLUMNS)
+            .where(
+                hourly_weather.c.latitude_deg == cell.latitude_deg,
+                hourly_weather.c.longitude_deg == cell.longitude_deg,
+                hourly_weather.c.hour_start == hour_start,
+            )
+            .order_by(hourly_weather.c.fetched_at, hourly_weather.c.id)
+        )
+        return tuple(_weather(row) for row in self._all(query))
+
+    def null_hours_due(
+        self, now: datetime, schedule: Sequence[timedelta] = (timedelta(1), timedelta(7), timedelta(30))
+    ) -> tuple[HourlyWeather, ...]:
+        """Hours whose archive gave no rain, and that are due to be asked for again.
+
+        schedule: how long after the first null to ask again, once each; after the last no more.
+        """
+        asked_again = [
+            (hourly_weather.c.checks == tries + 1) & (hourly_weather.c.fetched_at <= now - wait)
+            for tries, wait in enumerate(schedule)
+        ]
+        query = (
+            select(*_COLUMNS)
+            .where(hourly_weather.c.is_current, hourly_weather.c.rain_mm.is_(None), or_(*asked_again))
+            .order_by(hourly_weather.c.hour_start, hourly_weather.c.id)
+        )
+        return tuple(_weather(row) for row in self._all(query)) if asked_again else ()
+
+    def note_block(self, block: WeatherBlock) -> None:
+        """Keep that these days were asked for and answered."""
+        self._insert(
+            weather_block,
+            source=block.source,
+            latitude_deg=block.cell.latitude_deg,
+            longitude_deg=block.cell.longitude_deg,
+            first_day=block.first,
+            last_day=block.last,
+            tier=block.tier.value,
+            fetched_at=block.fetched_at,
+            complete=block.complete,
+        )
+
+    def blocks(self, source: str | None = None, cell: Cell | None = None) -> tuple[WeatherBlock, ...]:
+        """Which days were asked for, of one archive and cell or of all, in the order they were fetched."""
+        query = select(weather_block).order_by(weather_block.c.fetched_at, weather_block.c.id)
+        if source is not None:
+            query = query.where(weather_block.c.source == source)
+        if cell is not None:
+            query = query.where(
+                weather_block.c.latitude_deg == cell.latitude_deg,
+                weather_block.c.longitude_deg == cell.longitude_deg,
+            )
+        return tuple(
+            WeatherBlock(
+                source=row.source,
+                cell=Cell(row.latitude_deg, row.longitude_deg),
+                first=row.first_day,
+                last=row.last_day,
+                tier=Tier(row.tier),
+                fetched_at=row.fetched_at,
+                complete=row.complete,
+            )
+            for row in self._all(query)
+        )
+
+
+def _series(hour: HourlyWeather) -> tuple[str, str, float, float]:
+    return hour.source, hour.model, hour.cell.latitude_deg, hour.cell.longitude_deg
+
+
+def _said(hour: HourlyWeather) -> tuple[Any, ...]:
+    return (hour.tier, *(getattr(hour, name) for name in _VALUES))
+
+
+def _rank(hour: HourlyWeather) -> tuple[bool, datetime]:
+    return hour.tier is Tier.FINAL, hour.fetched_at
+
+
+def _merit(hour: HourlyWeather) -> tuple[bool, bool, datetime]:
+    return hour.rain_mm is not None, hour.tier is Tier.FINAL, hour.fetched_at
+
+
+def _values(hour: HourlyWeather, *, is_current: bool) -> dict[str, Any]:
+    return {
+        "latitude_deg": hour.cell.latitude_deg,
+        "longitude_deg": hour.cell.longitude_deg,
+        "hour_start": hour.hour_start,
+        "source": hour.source,
+        "model": hour.model,
+        "tier": hour.tier.value,
+        "fetched_at": hour.fetched_at,
+        "checked_at": hour.fetched_at,
+        "checks": 1,
+        "is_current": is_current,
+        **{name: getattr(hour, name) for name in _VALUES},
+    }
+
+
+def _weather(row: Any) -> HourlyWeather:
+    latitude, longitude, hour_start, source, model, tier, fetched_at, *values = row
+    return HourlyWeather(
+        Cell(latitude, longitude), hour_start, source, model, _TIERS[tier], fetched_at, *values
+    )
