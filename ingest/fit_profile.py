@@ -50,8 +50,12 @@ SUB_SPORTS: Final = {
 }  # fmt: skip
 
 SENSOR_KINDS: Final = {  # by the radio profile's device type
-    11: "power meter", 34: "shifter", 35: "light", 36: "light", 40: "radar", 120: "heart rate",
-    121: "speed and cadence", 122: "cadence", 123: "speed",
+    11: "power meter", 17: "trainer", 34: "shifter", 35: "light", 36: "light", 40: "radar",
+    120: "heart rate", 121: "speed and cadence", 122: "cadence", 123: "speed",
+}  # fmt: skip
+SOURCE_LOW_ENERGY: Final = 3
+LOW_ENERGY_KINDS: Final = {  # the short list of the other radio; devices use SENSOR_KINDS there as well
+    1: "heart rate", 2: "power meter", 3: "speed and cadence", 4: "speed", 5: "cadence", 7: "trainer",
 }  # fmt: skip
 SOURCE_LOCAL: Final = 5  # a part of the head unit itself, not a sensor
 BATTERY_WORDS: Final = {1: "new", 2: "good", 3: "ok", 4: "low", 5: "critical", 6: "charging"}
