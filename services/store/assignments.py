@@ -5,11 +5,9 @@ A rider's decision is never overruled by a machine's, however new: only by a rid
 
 from __future__ import annotations
 
-import json
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, Literal
 
 from sqlalchemy import or_, select
 
@@ -17,9 +15,8 @@ from rules.vocabulary import BikeId, DecidedBy, Ride, RideId
 from services.store.errors import FactRefused
 from services.store.facet import AnyRow, Facet
 from services.store.ride_rows import counted_ids, load_rides
-from services.store.tables_rides import ride, ride_assignment
-
-Verdict = Literal["certain", "likely", "ask"]
+from services.store.tables_rides import ride as rides
+from services.store.tables_rides import ride_assignment, ride_track
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,7 +24,7 @@ class Decision:
     """One decision on a ride's bike, as it was made.
 
     bike: None with verdict 'ask' = a question; None otherwise = none of the household's.
-    evidence: what it was made from, as JSON values, strongest first.
+    verdict: 'certain', 'likely' or 'ask'.  evidence: what it was made from, as JSON; "" = nothing was noted.
     undone: a later decision took this one back.
     """
 
@@ -36,8 +33,8 @@ class Decision:
     bike: BikeId | None
     decided_by: DecidedBy | None
     probability: float | None
-    verdict: Verdict
-    evidence: tuple[Any, ...]
+    verdict: str
+    evidence: str
     at: datetime
     by: str
     undoes: int | None = None
@@ -56,13 +53,13 @@ class Assignments(Facet):
 
     def record(
         self,
-        ride_id: RideId,
-        bike_id: BikeId | None,
+        ride: RideId,
+        bike: BikeId | None,
         *,
         decided_by: DecidedBy | None,
-        verdict: Verdict,
+        verdict: str = "certain",
         probability: float | None = None,
-        evidence: Sequence[Any] = (),
+        evidence: str = "",
         at: datetime,
         by: str,
         undoes: int | None = None,
@@ -72,38 +69,39 @@ class Assignments(Facet):
         undoes: the id of an earlier decision that this one takes back, even a rider's. Raises NotFound,
         FactRefused.
         """
-        self._row(ride, ride_id, "ride")
+        self._row(rides, ride, "ride")
         if verdict != "ask" and decided_by is None:
             raise FactRefused("Say who decided which bike it was.")
-        row_id = self._insert(
+        if undoes is not None and self._row(ride_assignment, undoes, "decision").ride != ride:
+            raise FactRefused(f"Decision {undoes} is about another ride.")
+        self._insert(
             ride_assignment,
-            ride=ride_id,
-            bike=bike_id,
+            ride=ride,
+            bike=bike,
             decided_by=None if decided_by is None else decided_by.value,
             probability=probability,
             verdict=verdict,
-            evidence=json.loads(json.dumps(list(evidence), default=str)),
+            evidence=evidence,
             made_at=at,
             made_by=by,
             undoes=undoes,
             is_undone=False,
         )
         if undoes is not None:
-            undone = self._row(ride_assignment, undoes, "decision")
-            if undone.ride != ride_id:
-                raise FactRefused(f"Decision {undoes} is about another ride.")
             self._update(ride_assignment, undoes, is_undone=True)
-        holds = in_force(self.assignments_of(ride_id))
+        return self._mirror(ride)
+
+    def _mirror(self, ride: RideId) -> Decision:
+        holds = in_force(self.assignments_of(ride))
         assert holds is not None
         asks = holds.verdict == "ask"
-        if holds.id == row_id or undoes is not None:
-            self._update(
-                ride,
-                ride_id,
-                bike=None if asks else holds.bike,
-                decided_by=None if asks or holds.decided_by is None else holds.decided_by.value,
-                verdict=holds.verdict,
-            )
+        self._update(
+            rides,
+            ride,
+            bike=None if asks else holds.bike,
+            decided_by=None if asks or holds.decided_by is None else holds.decided_by.value,
+            verdict=holds.verdict,
+        )
         return holds
 
     def assignments_of(self, ride_id: RideId) -> tuple[Decision, ...]:
@@ -125,27 +123,55 @@ class Assignments(Facet):
         held = {ride_id: in_force(history) for ride_id, history in histories.items()}
         return {ride_id: decision for ride_id, decision in held.items() if decision is not None}
 
+    def known_clues(self) -> list[tuple[str, BikeId | None, DecidedBy]]:
+        """Clues, bike and who decided, of every ride that counts, has clues and is decided, by start."""
+        query = (
+            select(ride_track.c.clues, rides.c.bike, rides.c.decided_by)
+            .join_from(rides, ride_track, ride_track.c.ride == rides.c.id)
+            .where(rides.c.id.in_(counted_ids()), rides.c.decided_by.is_not(None), ride_track.c.clues != "")
+            .order_by(rides.c.started_at, rides.c.id)
+        )
+        return [(clues, _bike(bike), DecidedBy(by)) for clues, bike, by in self._all(query)]
+
+    def open_clues(self) -> list[tuple[RideId, str, BikeId | None]]:
+        """Ride, clues and bike of every ride that counts, has clues and is not the rider's word, by start."""
+        query = (
+            select(rides.c.id, ride_track.c.clues, rides.c.bike)
+            .join_from(rides, ride_track, ride_track.c.ride == rides.c.id)
+            .where(
+                rides.c.id.in_(counted_ids()),
+                or_(rides.c.decided_by.is_(None), rides.c.decided_by != DecidedBy.RIDER.value),
+                ride_track.c.clues != "",
+            )
+            .order_by(rides.c.started_at, rides.c.id)
+        )
+        return [(RideId(ride_id), clues, _bike(bike)) for ride_id, clues, bike in self._all(query)]
+
     def confirm_list(self) -> tuple[Ride, ...]:
         """Rides whose bike is a question or was never judged, oldest first."""
-        unclear = or_(ride.c.verdict.is_(None), ride.c.verdict == "ask")
+        unclear = or_(rides.c.verdict.is_(None), rides.c.verdict == "ask")
         return load_rides(self._connection, counted_ids().where(unclear))
 
     def likely(self) -> tuple[Ride, ...]:
         """Rides that were given a likely bike which no rider has confirmed, oldest first."""
-        return load_rides(self._connection, counted_ids().where(ride.c.verdict == "likely"))
+        return load_rides(self._connection, counted_ids().where(rides.c.verdict == "likely"))
 
 
 def _decision(row: AnyRow) -> Decision:
     return Decision(
         id=row.id,
         ride=RideId(row.ride),
-        bike=None if row.bike is None else BikeId(row.bike),
+        bike=_bike(row.bike),
         decided_by=None if row.decided_by is None else DecidedBy(row.decided_by),
         probability=row.probability,
         verdict=row.verdict,
-        evidence=tuple(row.evidence),
+        evidence=row.evidence,
         at=row.made_at,
         by=row.made_by,
         undoes=row.undoes,
         undone=row.is_undone,
     )
+
+
+def _bike(number: int | None) -> BikeId | None:
+    return None if number is None else BikeId(number)

@@ -92,7 +92,7 @@ class Chains(Facet):
     ) -> Fitting:
         """The chain goes onto the bike; what was on the bike, and where the chain was, ends at that moment.
 
-        until_at: for a fitting of the past that has ended. Raises FactRefused if other fittings contradict it.
+        until_at: for a fitting of the past that has ended. Raises FactRefused for an overlap.
         """
         aware(at)
         put_on = self.chain(chain_id)

@@ -24,8 +24,8 @@ class NewerDatabase(StoreError):  # noqa: N818 - it names the thing found
     def __init__(self, found: str, known: str) -> None:
         self.found, self.known = found, known
         super().__init__(
-            f"The database was written by a newer gritledger: it is at schema {found}, this "
-            f"version knows up to {known}. Update gritledger, or point it at another data folder. Nothing was changed."
+            f"The database was written by a newer gritledger: it is at schema {found}, and this version "
+            f"knows up to {known}. Update gritledger, or use another data folder. Nothing was changed."
         )
 
 

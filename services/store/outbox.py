@@ -100,8 +100,9 @@ class Outbox(Facet):
             .values(delivered_at=at, leased_until=None, refused_at=None, last_why="")
         )
         if done.rowcount == 1:
-            for reminder_id in self._reminders_of(letter_id):
-                add_step(self, reminder_id, ReminderStep(Step.TOLD, at, row.channel))
+            told = ReminderStep(Step.TOLD, at, row.channel)
+            for reminder_id in self.get(letter_id).letter.reminders:
+                add_step(self, reminder_id, told)
 
     def failed(
         self, letter_id: int, at: datetime, why: str, permanent: bool, next_try_at: datetime | None = None
@@ -161,15 +162,13 @@ class Outbox(Facet):
     ) -> tuple[Posted, ...]:
         order = letter.c.delivered_at.desc() if newest_first else letter.c.not_before
         rows = self._all(select(letter).where(condition).order_by(order, letter.c.id).limit(limit))
-        return tuple(_posted(row, self._reminders_of(row.id)) for row in rows)
-
-    def _reminders_of(self, letter_id: int) -> tuple[ReminderId, ...]:
-        query = (
-            select(letter_reminder.c.reminder)
-            .where(letter_reminder.c.letter == letter_id)
-            .order_by(letter_reminder.c.reminder)
+        told: dict[int, list[ReminderId]] = {}
+        query = select(letter_reminder).where(
+            letter_reminder.c.letter.in_(select(letter.c.id).where(condition))
         )
-        return tuple(ReminderId(row.reminder) for row in self._all(query))
+        for link in self._all(query.order_by(letter_reminder.c.reminder)):
+            told.setdefault(link.letter, []).append(ReminderId(link.reminder))
+        return tuple(_posted(row, tuple(told.get(row.id, ()))) for row in rows)
 
 
 _WAITING = and_(

@@ -17,7 +17,7 @@ from services.store.retractions import Retractions
 from services.store.ride_rows import counted_ids, load_rides, overlaps
 from services.store.same_outings import SameOutings
 from services.store.tables import retraction
-from services.store.tables_rides import ride, ride_track
+from services.store.tables_rides import ride
 from services.store.tags import Tags
 
 
@@ -122,13 +122,6 @@ class Rides(Assignments, Tags, SameOutings):
         if rider is not None:
             ids = ids.where(ride.c.rider == rider)
         return load_rides(self._connection, ids)
-
-    def all_clues(self) -> dict[RideId, str]:
-        """The clues of every ride that counts and has some, in one look."""
-        query = select(ride_track.c.ride, ride_track.c.clues).where(
-            ride_track.c.clues != "", ride_track.c.ride.in_(counted_ids())
-        )
-        return {RideId(ride_id): clues for ride_id, clues in self._all(query)}
 
     def details(self, ride_id: RideId) -> RideDetails:
         """Everything kept of a ride. Raises NotFound."""

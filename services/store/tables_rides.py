@@ -161,7 +161,7 @@ class RideAssignmentRow(SQLModel, table=True):
     decided_by: str | None = None
     probability: float | None = None
     verdict: str
-    evidence: list[Any] = json_column()
+    evidence: str  # JSON, as whoever judged wrote it
     made_at: datetime
     made_by: str
     is_undone: bool

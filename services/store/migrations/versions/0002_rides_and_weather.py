@@ -173,7 +173,7 @@ def upgrade() -> None:
         sa.Column("decided_by", AutoString(), nullable=True),
         sa.Column("probability", sa.Float(), nullable=True),
         sa.Column("verdict", AutoString(), nullable=False),
-        sa.Column("evidence", sa.JSON(), nullable=False),
+        sa.Column("evidence", AutoString(), nullable=False),
         sa.Column("made_at", UTCDateTime(), nullable=False),
         sa.Column("made_by", AutoString(), nullable=False),
         sa.Column("is_undone", sa.Boolean(), nullable=False),
