@@ -16,8 +16,10 @@ from rules.vocabulary import RiderId
 
 # A heart-rate strap says who rode, not what was ridden.
 WORN_BY_THE_RIDER = frozenset({"heart rate", "head unit"})
-# The plain words every device uses when nothing was chosen.
-SAYS_NOTHING = frozenset({"", "generic", "cycling", "all", "bike", "biking", "ride"})
+# The plain words every device uses when nothing was chosen; and that it was indoors is a clue of its own.
+SAYS_NOTHING = frozenset(
+    {"", "generic", "cycling", "all", "bike", "biking", "ride", "indoor_cycling", "virtual_activity"}
+)
 CELLS_PER_DEGREE = 100  # about a kilometre
 MOST_SHIFTS_KEPT = 60
 

@@ -8,12 +8,25 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from ingest.bike_clues import RideClues
-from ingest.bike_learning import Habits
+from ingest.bike_learning import (
+    OTHER_BIKE,
+    OWN_BIKE,
+    SHARED_BIKE,
+    SOON_AFTER,
+    Habits,
+    RiderHabits,
+    measures_of,
+    values_of,
+)
 from rules.vocabulary import Bike, BikeId
 
 HEARD_ON_ITS_BIKE = 0.9  # the rest are flat batteries
 HEARD_ELSEWHERE = 0.004  # a sensor of a bike that stood near, or was carried along
-OWN_BIKE, SHARED_BIKE, OTHER_BIKE = 2.0, 0.3, 0.4  # head start of a bike, in rides
+# Of a tooth number that shifting reports: on a bike that has it, on one that has not, on any bike.
+SHIFT_IS_RIGHT, SHIFT_IS_WRONG, ANY_BIKE_HAS_IT = 0.97, 0.02, 0.4
+MOST_SHIFTS_SAY = 6.0
+ON_THE_TRAINER = 5.0  # log-odds against a bike that lives on the trainer, on a ride outdoors
+SURFACE_SPREAD = 0.35  # of a ride's unpaved share around its bike's usual one
 
 
 class Clue(StrEnum):
@@ -50,7 +63,17 @@ class Evidence:
 
 def weigh(clues: RideClues, candidates: Sequence[Bike], habits: Habits) -> tuple[Evidence, ...]:
     """All evidence on these bikes. A clue that is missing, or says nothing of a bike, has no line here."""
-    return (*_sensors(clues, candidates, habits), *_habit(clues, candidates, habits))
+    rider = habits.riders.get(clues.rider)
+    evidence = [
+        *_sensors(clues, candidates, habits),
+        *_gears(clues, candidates, habits),
+        *_trainer(clues, candidates),
+        *_surface(clues, candidates, rider),
+        *_habit(clues, candidates, rider),
+    ]
+    if rider is not None:
+        evidence += [*_counted(clues, candidates, rider), *_measured(clues, candidates, rider)]
+    return tuple(evidence)
 
 
 def _sensors(clues: RideClues, candidates: Sequence[Bike], habits: Habits) -> list[Evidence]:
@@ -65,9 +88,8 @@ def _sensors(clues: RideClues, candidates: Sequence[Bike], habits: Habits) -> li
             if bike not in names:
                 continue
             odds = (share * HEARD_ON_ITS_BIKE + (1.0 - share) * HEARD_ELSEWHERE) / HEARD_ELSEWHERE
-            sentence = f"The {heard.kind} on this ride ({heard.identity}) sits on {names[bike]}."
-            if share < 0.6:
-                sentence = f"The {heard.kind} on this ride ({heard.identity}) may sit on {names[bike]}."
+            sits = "sits on" if share >= 0.6 else "may sit on"
+            sentence = f"The {heard.kind} on this ride ({heard.identity}) {sits} {names[bike]}."
             item = Evidence(Clue.SENSOR, bike, math.log(odds), sentence)
             before = strongest.get((bike, heard.kind))
             if before is None or before.weight < item.weight:
@@ -75,24 +97,157 @@ def _sensors(clues: RideClues, candidates: Sequence[Bike], habits: Habits) -> li
     return list(strongest.values())
 
 
-def _habit(clues: RideClues, candidates: Sequence[Bike], habits: Habits) -> list[Evidence]:
-    """How often this rider takes this bike: counted rides, and a head start for a bike of one's own."""
-    ridden = habits.ridden.get(clues.rider, {})
+def _gears(clues: RideClues, candidates: Sequence[Bike], habits: Habits) -> list[Evidence]:
+    """Speed over cadence and reported shifts tell of the same gears: per bike the stronger counts."""
+    by_comb = habits.combs.weigh(clues.gears) if clues.gears is not None else {}
+    evidence = []
+    for bike in candidates:
+        comb, shifts = by_comb.get(bike.id), _shifts(clues, bike, habits)
+        if comb is not None and (shifts is None or abs(comb.weight) >= abs(shifts.weight)):
+            fits = "fits" if comb.weight > 0 else "does not fit"
+            sentence = f"Speed over cadence {fits} the gears of {bike.name}."
+            if comb.weight > 0 and abs(comb.move) >= 0.02:
+                sentence = (
+                    f"Speed over cadence fits the gears of {bike.name}, wheel {comb.move:+.0%} in size."
+                )
+            evidence.append(Evidence(Clue.GEARING, bike.id, comb.weight, sentence))
+        elif shifts is not None:
+            evidence.append(shifts)
+    return evidence
+
+
+def _shifts(clues: RideClues, bike: Bike, habits: Habits) -> Evidence | None:
+    teeth = habits.teeth.get(bike.id)
+    if not clues.shifts or teeth is None:
+        return None
+    right: list[int] = []
+    wrong: list[int] = []
+    for at, has in enumerate(teeth):
+        for tooth in {pair[at] for pair in clues.shifts} - {None}:
+            if not has or tooth is None:
+                continue
+            (right if tooth in has else wrong).append(tooth)
+    total = len(right) * math.log(SHIFT_IS_RIGHT / ANY_BIKE_HAS_IT)
+    total += len(wrong) * math.log(SHIFT_IS_WRONG / (1.0 - ANY_BIKE_HAS_IT))
+    if not right and not wrong:
+        return None
+    sentence = f"Every gear it shifted to is on {bike.name}."
+    if wrong:
+        sentence = (
+            f"It shifted to {', '.join(str(t) for t in sorted(wrong))} teeth, which {bike.name} has not."
+        )
+    return Evidence(Clue.SHIFTS, bike.id, max(-MOST_SHIFTS_SAY, min(MOST_SHIFTS_SAY, total)), sentence)
+
+
+def _trainer(clues: RideClues, candidates: Sequence[Bike]) -> list[Evidence]:
+    if clues.indoor:
+        return []
+    sentence = "{} lives on the trainer, and this ride was outdoors."
+    return [
+        Evidence(Clue.INDOOR, bike.id, -ON_THE_TRAINER, sentence.format(bike.name))
+        for bike in candidates
+        if bike.indoor
+    ]
+
+
+def _surface(clues: RideClues, candidates: Sequence[Bike], rider: RiderHabits | None) -> list[Evidence]:
+    """The ground against the bike's usual ground, until the profile, the same choice, is learned."""
+    learned = rider is not None and clues.activity is not None and "profile" in rider.tallies
+    if clues.unpaved_share is None or learned:
+        return []
+    curves = {
+        bike: math.exp(-0.5 * ((clues.unpaved_share - bike.unpaved_share) / SURFACE_SPREAD) ** 2)
+        for bike in candidates
+    }
+    mean = sum(curves.values()) / len(curves) if curves else 1.0
+    sentence = "{:.0%} of the ride was unpaved; {} usually sees {:.0%}."
+    return [
+        Evidence(
+            Clue.SURFACE,
+            bike.id,
+            math.log((curve + 0.05) / (mean + 0.05)),
+            sentence.format(clues.unpaved_share, bike.name, bike.unpaved_share),
+        )
+        for bike, curve in curves.items()
+    ]
+
+
+def _habit(clues: RideClues, candidates: Sequence[Bike], rider: RiderHabits | None) -> list[Evidence]:
+    """How often this rider takes this bike: counted rides and a head start; and the bike before it."""
     head_starts: dict[BikeId | None, float] = {
         bike.id: OWN_BIKE if bike.owner == clues.rider else SHARED_BIKE for bike in candidates
     }
     head_starts[None] = OTHER_BIKE
     names: dict[BikeId | None, str] = {bike.id: bike.name for bike in candidates}
     names[None] = "a bike that is none of ours"
-    counts = {bike: ridden.get(bike, 0.0) for bike in head_starts}
+    counts = {bike: rider.ridden.get(bike, 0.0) if rider else 0.0 for bike in head_starts}
     known = sum(counts.values())
     total = known + sum(head_starts.values())
-    return [
+    shares = {bike: (counts[bike] + start) / total for bike, start in head_starts.items()}
+    evidence = [
         Evidence(
             Clue.HABIT,
             bike,
-            math.log((counts[bike] + start) / total * len(head_starts)),
+            math.log(share * len(shares)),
             f"{counts[bike]:.0f} of this rider's {known:.0f} known rides were on {names[bike]}.",
         )
-        for bike, start in head_starts.items()
+        for bike, share in shares.items()
     ]
+    before = rider.before(clues.started_at) if rider else None
+    if rider is not None and before is not None and before[1] in shares:
+        at, bike = before
+        again = rider.same_soon if clues.started_at - at <= SOON_AFTER else rider.same_later
+        if again > 0:
+            weight = math.log1p(again / ((1.0 - again) * shares[bike]))  # habit, or the same again
+            sentence = f"The ride before it, on {at:%d %b}, was on {names[bike]}."
+            evidence.append(Evidence(Clue.RECENCY, bike, weight, sentence))
+    return evidence
+
+
+_COUNTED = {
+    "profile": (Clue.ACTIVITY, "'{value}' was chosen on {n} of {of} known rides on {bike}."),
+    "head unit": (Clue.DEVICE, "This head unit was on {n} of {of} known rides on {bike}."),
+    "start place": (Clue.PLACE, "{n} of {of} known rides on {bike} started here."),
+    "weekday": (Clue.WEEKDAY, "{n} of {of} known rides on {bike} were on this weekday."),
+    "trainer": (Clue.INDOOR, "{n} of {of} known rides on {bike} were {value}."),
+}
+
+
+def _counted(clues: RideClues, candidates: Sequence[Bike], rider: RiderHabits) -> list[Evidence]:
+    evidence = []
+    for name, value in values_of(clues).items():
+        tally = rider.tallies.get(name)
+        if tally is None:
+            continue
+        clue, sentence = _COUNTED[name]
+        for bike in candidates:
+            if clue is Clue.INDOOR and bike.indoor and not clues.indoor:
+                continue  # said already, by where it lives
+            weight = tally.weight(bike.id, value)
+            if weight != 0.0:
+                n, of = tally.seen(bike.id, value)
+                words = sentence.format(value=value, n=n, of=of, bike=bike.name)
+                evidence.append(Evidence(clue, bike.id, weight, words))
+    return evidence
+
+
+_MEASURED = {
+    "speed": (Clue.SPEED, "{:.0f} km/h against {:.0f} km/h usual on {}.", 3.6),
+    "roughness": (Clue.ROUGHNESS, "Speed jumps by {:.1f} % a second against {:.1f} % usual on {}.", 100.0),
+}
+
+
+def _measured(clues: RideClues, candidates: Sequence[Bike], rider: RiderHabits) -> list[Evidence]:
+    evidence = []
+    for name, value in measures_of(clues).items():
+        measures = rider.measures.get(name)
+        if measures is None:
+            continue
+        clue, sentence, factor = _MEASURED[name]
+        for bike in candidates:
+            weight = measures.weight(bike.id, value)
+            if weight != 0.0:
+                usual = math.exp(measures.mean(bike.id)) * factor
+                words = sentence.format(math.exp(value) * factor, usual, bike.name)
+                evidence.append(Evidence(clue, bike.id, weight, words))
+    return evidence

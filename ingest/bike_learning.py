@@ -1,23 +1,32 @@
 """What the rides of known bike teach: habits, where each sensor sits, and how each bike's gears look.
 
 Everything is a count with a stated head start, so that a reader can redo any number by hand:
-"n of N rides, as if k more had been like everybody's".
+"n of N rides, as if k more had been like all of this rider's".
 """
 
 from __future__ import annotations
 
 import bisect
 import itertools
-from collections import defaultdict
-from collections.abc import Iterable, Mapping
+import math
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
+from datetime import datetime, timedelta
 from typing import NamedTuple
 
 from ingest.bike_clues import RideClues
+from ingest.bike_combs import BikeCombs, learn_combs
+from ingest.bike_sensors import SensorStory, learn_sensors
 from rules.vocabulary import Bike, BikeId, DecidedBy, Rider, RiderId, Sensor
 
-ALWAYS = datetime(1, 1, 1, tzinfo=UTC)
+LIKE_EVERY_BIKE = 5.0  # rides: a bike's own counts, as if this many more had been like all of the rider's
+NOT_SEEN_BEFORE = 1.0  # rides: the head start of a value that this rider never showed
+OWN_BIKE, SHARED_BIKE, OTHER_BIKE = 2.0, 0.3, 0.4  # rides: the head start of a bike in how often it is taken
+SOON_AFTER = timedelta(hours=18)  # the way back, or the next morning
+SAME_AGAIN_WORTH = 10.0  # rides: how many pairs of rides it takes to believe in 'the same again'
+MEASURE_WORTH = 4.0  # rides: a bike's mean and spread, as if this many more had been like all of the rider's
+MOST_A_MEASURE_SAYS = 3.0  # log-odds
 
 
 @dataclass(frozen=True, slots=True)
@@ -33,7 +42,7 @@ class Known(NamedTuple):
     """A ride whose bike is known, and by whose word. bike None = none of ours.
 
     RIDER teaches everything. SENSOR and ONLY_BIKE teach everything but where the sensors sit: a sensor must
-    not be its own witness. EVIDENCE teaches only how often a bike is ridden.
+    not be its own witness. EVIDENCE teaches only how often a bike is ridden, and when.
     """
 
     clues: RideClues
@@ -41,117 +50,208 @@ class Known(NamedTuple):
     by: DecidedBy = DecidedBy.RIDER
 
 
-# How a sensor of this kind keeps to its bike, as (sightings on the same bike, moves) before any is counted.
-KEEPS_ITS_BIKE: Mapping[str, tuple[float, float]] = {
-    "power meter": (98.0, 2.0),
-    "shifter": (98.0, 2.0),
-    "speed": (48.0, 2.0),
-    "cadence": (48.0, 2.0),
-    "speed and cadence": (48.0, 2.0),
-}
-ROAMS = (4.0, 1.0)  # radar, light and the rest are taken along
-BETWEEN_TWO_LIKE_SIGHTINGS = 0.995
-SAID_TO_SIT_THERE = 0.99  # inside a span that was entered
+@dataclass(frozen=True, slots=True)
+class Tally:
+    """How often each value of one clue was seen, on each bike of one rider."""
+
+    by_bike: Mapping[BikeId, Counter[str]]
+    all_bikes: Counter[str]
+
+    def seen(self, bike: BikeId, value: str) -> tuple[int, int]:
+        """Rides on this bike with this value, and rides on this bike in all."""
+        counts = self.by_bike.get(bike)
+        return (counts[value], counts.total()) if counts is not None else (0, 0)
+
+    def weight(self, bike: BikeId, value: str) -> float:
+        """How much likelier this value is on this bike than on all of the rider's rides. [log-odds]
+
+        (n of value on the bike + 5 · share of value everywhere) / (n on the bike + 5), over that share.
+        """
+        on_bike, of_bike = self.seen(bike, value)
+        if not of_bike:
+            return 0.0
+        kinds = len(self.all_bikes) + (value not in self.all_bikes)
+        usual = (self.all_bikes[value] + NOT_SEEN_BEFORE) / (self.all_bikes.total() + NOT_SEEN_BEFORE * kinds)
+        return math.log((on_bike + LIKE_EVERY_BIKE * usual) / (of_bike + LIKE_EVERY_BIKE) / usual)
 
 
 @dataclass(frozen=True, slots=True)
-class SensorStory:
-    """Where one sensor was known to sit: from each time on, until the next, the probability of each bike."""
+class Measures:
+    """Mean and spread of one measured clue, on each bike of one rider."""
 
-    kind: str
-    times: tuple[datetime, ...]  # ascending; the first is ALWAYS
-    places: tuple[Mapping[BikeId, float], ...]
+    by_bike: Mapping[BikeId, tuple[float, float, float]]  # rides, mean, variance
+    all_bikes: tuple[float, float, float]
 
-    def place(self, at: datetime) -> Mapping[BikeId, float]:
-        """The probability of each bike it may sit on at this instant; the rest to 1 is 'anywhere else'."""
-        return self.places[bisect.bisect_right(self.times, at) - 1]
+    def weight(self, bike: BikeId, value: float) -> float:
+        """How much likelier this value is on this bike than on all of the rider's rides. [log-odds]
+
+        Two normal curves; the bike's as if four more rides had been like all of the rider's.
+        """
+        if bike not in self.by_bike:
+            return 0.0
+        rides, mean, variance = self.by_bike[bike]
+        _, usual_mean, usual_variance = self.all_bikes
+        own = rides / (rides + MEASURE_WORTH)
+        centre = own * mean + (1.0 - own) * usual_mean
+        spread = own * variance + (1.0 - own) * usual_variance
+        return max(
+            -MOST_A_MEASURE_SAYS,
+            min(
+                MOST_A_MEASURE_SAYS,
+                _ln_normal(value, centre, spread) - _ln_normal(value, usual_mean, usual_variance),
+            ),
+        )
+
+    def mean(self, bike: BikeId) -> float:
+        """The mean over this bike's rides."""
+        return self.by_bike[bike][1]
+
+
+@dataclass(frozen=True, slots=True)
+class RiderHabits:
+    """What one rider does."""
+
+    ridden: Mapping[BikeId | None, float]
+    times: tuple[datetime, ...]  # of known rides, ascending
+    bikes: tuple[BikeId | None, ...]  # of those rides
+    same_soon: float  # chance that a ride soon after another is on the same bike for being soon after
+    same_later: float
+    tallies: Mapping[str, Tally]
+    measures: Mapping[str, Measures]
+
+    def before(self, at: datetime) -> tuple[datetime, BikeId | None] | None:
+        """The last known ride that started before this instant."""
+        index = bisect.bisect_left(self.times, at)
+        return (self.times[index - 1], self.bikes[index - 1]) if index else None
 
 
 @dataclass(frozen=True, slots=True)
 class Habits:
     """Everything learned. Without a single known ride it still knows what was entered."""
 
-    sensors: Mapping[str, SensorStory] = field(default_factory=dict)
-    ridden: Mapping[RiderId, Mapping[BikeId | None, float]] = field(default_factory=dict)
-    same_gears: frozenset[frozenset[BikeId]] = frozenset()
+    riders: Mapping[RiderId, RiderHabits]
+    sensors: Mapping[str, SensorStory]
+    combs: BikeCombs
+    teeth: Mapping[BikeId, tuple[frozenset[int], frozenset[int]]] = field(default_factory=dict)  # front, rear
 
     def look_alike(self, one: BikeId, other: BikeId) -> bool:
         """Whether two bikes draw the same comb, so that only a sensor or a word tells them apart."""
-        return frozenset((one, other)) in self.same_gears
+        return frozenset((one, other)) in self.combs.alike
+
+    def known_rides(self, rider: RiderId, bike: BikeId | None) -> float:
+        """How many known rides this rider has on this bike (None: on none of ours)."""
+        habits = self.riders.get(rider)
+        return habits.ridden.get(bike, 0.0) if habits else 0.0
 
 
 def learn(known: Iterable[Known], household: Household) -> Habits:
     """What these rides teach about this household."""
-    rides = sorted(known, key=lambda k: k.clues.started_at)
-    ridden: dict[RiderId, dict[BikeId | None, float]] = defaultdict(lambda: defaultdict(float))
+    rides = sorted(known, key=lambda ride: ride.clues.started_at)
+    firm = [ride for ride in rides if ride.by is not DecidedBy.EVIDENCE]
+    by_rider: dict[RiderId, list[Known]] = defaultdict(list)
     for ride in rides:
-        ridden[ride.clues.rider][ride.bike] += 1.0
+        by_rider[ride.clues.rider].append(ride)
     return Habits(
-        sensors=learn_sensors(rides, household.sensors), ridden={r: dict(c) for r, c in ridden.items()}
+        riders={rider: _rider_habits(theirs) for rider, theirs in by_rider.items()},
+        sensors=learn_sensors(
+            [(ride.clues, ride.bike) for ride in firm if ride.by is DecidedBy.RIDER], household.sensors
+        ),
+        combs=learn_combs(
+            [(r.clues.gears, r.bike) for r in firm if r.clues.gears is not None and r.bike is not None],
+            household.bikes,
+        ),
+        teeth=_teeth(firm, household.bikes),
     )
 
 
-@dataclass(frozen=True, slots=True)
-class _Event:
-    """Something known of a sensor: an answered ride, or the start or end of a span that was entered."""
-
-    at: datetime
-    bike: BikeId | None  # None = on no bike of ours, or not known from here on
-    entered: bool
-
-
-def learn_sensors(rides: Iterable[Known], entered: Iterable[Sensor]) -> dict[str, SensorStory]:
-    """Where each sensor sat when: the spans entered, overruled from the day of a later answer on."""
-    kinds: dict[str, str] = {}
-    events: dict[str, list[_Event]] = defaultdict(list)
-    for span in sorted(entered, key=lambda s: s.from_at or ALWAYS):
-        kinds[span.identity] = span.kind
-        start = span.from_at or ALWAYS
-        if events[span.identity] and events[span.identity][-1].at >= start:
-            events[span.identity].pop()  # the span before ended when this one began
-        events[span.identity].append(_Event(start, span.bike, entered=True))
-        if span.until_at is not None:
-            events[span.identity].append(_Event(span.until_at, None, entered=True))
-    for ride in rides:
-        if ride.by is DecidedBy.RIDER:
-            for sensor in ride.clues.sensors:
-                kinds.setdefault(sensor.identity, sensor.kind)
-                events[sensor.identity].append(_Event(ride.clues.started_at, ride.bike, entered=False))
-    return {identity: _story(kinds[identity], happened) for identity, happened in events.items()}
+def values_of(clues: RideClues) -> dict[str, str]:
+    """The clues that are counted, by name; a clue the ride does not have is absent."""
+    place = clues.start_cell
+    values = {
+        "profile": clues.activity,
+        "head unit": clues.device,
+        "start place": None if place is None else f"{place[0]} {place[1]}",
+        "weekday": str(clues.weekday),
+        "trainer": "indoors" if clues.indoor else "outdoors",
+    }
+    return {name: value for name, value in values.items() if value is not None}
 
 
-def _story(kind: str, events: list[_Event]) -> SensorStory:
-    """The sensor's places, piece by piece.
-
-    Between two sightings on one bike it was there; between two on different bikes, on either; after the last
-    one, there with the probability that such a sensor stays; inside a span that was entered, there.
-    """
-    events.sort(key=lambda event: event.at)
-    bikes = [event.bike for event in events]
-    moves = sum(a != b for a, b in itertools.pairwise(bikes))
-    stayed, moved = KEEPS_ITS_BIKE.get(kind, ROAMS)
-    stays = (stayed + len(bikes) - 1 - moves) / (stayed + moved + len(bikes) - 1)
-    first = events[0]
-    times: list[datetime] = [ALWAYS]
-    places: list[Mapping[BikeId, float]] = [_on(None if first.entered else first.bike, stays)]
-    said: BikeId | None = None
-    for event, after in itertools.zip_longest(events, events[1:]):
-        said = event.bike if event.entered or event.bike == said else None
-        ends_here = after is None or after.entered
-        if said is not None and (ends_here or after.bike == said):
-            place = _on(said, SAID_TO_SIT_THERE)
-        elif ends_here:
-            place = _on(event.bike, stays)
-        elif event.bike == after.bike:
-            place = _on(event.bike, BETWEEN_TWO_LIKE_SIGHTINGS)
-        elif event.entered and event.bike is None:
-            place = _on(after.bike, stays)
-        else:
-            place = {**_on(event.bike, stays / 2), **_on(after.bike, stays / 2)}
-        times.append(event.at)
-        places.append(place)
-    return SensorStory(kind, tuple(times), tuple(places))
+def measures_of(clues: RideClues) -> dict[str, float]:
+    """The clues that are measured, as logarithms, by name; a clue the ride does not have is absent."""
+    values = {"speed": clues.speed_mps, "roughness": clues.roughness}
+    return {name: math.log(value) for name, value in values.items() if value is not None and value > 0}
 
 
-def _on(bike: BikeId | None, share: float) -> dict[BikeId, float]:
-    return {} if bike is None else {bike: share}
+def _rider_habits(rides: Sequence[Known]) -> RiderHabits:
+    firm = [ride for ride in rides if ride.by is not DecidedBy.EVIDENCE and ride.bike is not None]
+    ridden = Counter(ride.bike for ride in rides)
+    counted: dict[str, dict[BikeId, Counter[str]]] = defaultdict(lambda: defaultdict(Counter))
+    measured: dict[str, dict[BikeId, list[float]]] = defaultdict(lambda: defaultdict(list))
+    for ride in firm:
+        assert ride.bike is not None
+        for name, value in values_of(ride.clues).items():
+            counted[name][ride.bike][value] += 1
+        for name, number in measures_of(ride.clues).items():
+            measured[name][ride.bike].append(number)
+    pairs = list(itertools.pairwise(rides))
+    soon = [(a, b) for a, b in pairs if b.clues.started_at - a.clues.ended_at <= SOON_AFTER]
+    later = [(a, b) for a, b in pairs if b.clues.started_at - a.clues.ended_at > SOON_AFTER]
+    by_habit = sum((count / len(rides)) ** 2 for count in ridden.values())
+    return RiderHabits(
+        ridden={bike: float(count) for bike, count in ridden.items()},
+        times=tuple(ride.clues.started_at for ride in rides),
+        bikes=tuple(ride.bike for ride in rides),
+        same_soon=_same_again(soon, by_habit),
+        same_later=_same_again(later, by_habit),
+        tallies={name: _tally(of_bike) for name, of_bike in counted.items()},
+        measures={name: _measures(of_bike) for name, of_bike in measured.items()},
+    )
+
+
+def _same_again(pairs: Sequence[tuple[Known, Known]], by_habit: float) -> float:
+    """The share of pairs on the same bike beyond what habit alone would give, shrunk towards none."""
+    beyond = sum(a.bike == b.bike for a, b in pairs) - by_habit * len(pairs)
+    return max(0.0, beyond / ((1.0 - by_habit) * len(pairs) + SAME_AGAIN_WORTH))
+
+
+def _tally(of_bike: Mapping[BikeId, Counter[str]]) -> Tally:
+    everywhere: Counter[str] = Counter()
+    for counts in of_bike.values():
+        everywhere.update(counts)
+    return Tally(dict(of_bike), everywhere)
+
+
+def _measures(of_bike: Mapping[BikeId, Sequence[float]]) -> Measures:
+    everything = [value for values in of_bike.values() for value in values]
+    return Measures({bike: _moments(values) for bike, values in of_bike.items()}, _moments(everything))
+
+
+def _moments(values: Sequence[float]) -> tuple[float, float, float]:
+    mean = sum(values) / len(values)
+    variance = sum((value - mean) ** 2 for value in values) / len(values)
+    return float(len(values)), mean, max(variance, 0.0025)  # nobody repeats a ride closer than 5 %
+
+
+def _ln_normal(value: float, mean: float, variance: float) -> float:
+    return -0.5 * (math.log(2.0 * math.pi * variance) + (value - mean) ** 2 / variance)
+
+
+def _teeth(
+    firm: Iterable[Known], bikes: Iterable[Bike]
+) -> dict[BikeId, tuple[frozenset[int], frozenset[int]]]:
+    """The teeth of each bike: as entered, else every tooth number its known rides shifted to."""
+    fronts: dict[BikeId, set[int]] = defaultdict(set)
+    rears: dict[BikeId, set[int]] = defaultdict(set)
+    for ride in firm:
+        for front, rear in ride.clues.shifts:
+            if ride.bike is not None and front is not None:
+                fronts[ride.bike].add(front)
+            if ride.bike is not None and rear is not None:
+                rears[ride.bike].add(rear)
+    for bike in bikes:
+        if bike.chainrings:
+            fronts[bike.id] = set(bike.chainrings)
+        if bike.cogs:
+            rears[bike.id] = set(bike.cogs)
+    return {b: (frozenset(fronts[b]), frozenset(rears[b])) for b in {*fronts, *rears}}

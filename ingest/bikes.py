@@ -183,9 +183,9 @@ def _verdict(
 
 def _only_bike(clues: RideClues, candidates: tuple[Bike, ...], habits: Habits) -> BikeId | None:
     """The one bike this rider owns, if they were never known to ride another."""
-    ridden = habits.ridden.get(clues.rider, {})
-    theirs = [bike.id for bike in candidates if bike.owner == clues.rider or ridden.get(bike.id)]
-    return theirs[0] if len(theirs) == 1 and not ridden.get(None) else None
+    rider = clues.rider
+    theirs = [bike.id for bike in candidates if bike.owner == rider or habits.known_rides(rider, bike.id)]
+    return theirs[0] if len(theirs) == 1 and not habits.known_rides(rider, None) else None
 
 
 def _not_here(clues: RideClues, bikes: tuple[Bike, ...]) -> dict[BikeId, str]:

@@ -1,0 +1,259 @@
+"""How well a ride's developments fit each bike's gears: the likelihood of a whole comb.
+
+A bike's comb has one line per gear, at ln(front / rear) + ln(circumference). A ride pedals some of them, in
+shares of its own, through noise, with the comb moved a little by tyre pressure and by the device's idea of
+the wheel. So a ride's histogram is a mixture of lines plus a flat background for what is no gear held; the shares
+are uncertain around the bike's usual ones (Dirichlet), the move is uncertain around 0 (mostly small, seldom a
+tyre), and both are summed over, not chosen: a comb with more lines does not win by having more lines.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import Final
+
+import numpy as np
+from numpy.lib.stride_tricks import sliding_window_view
+from numpy.typing import NDArray
+
+from ingest.gearing import BIN_CENTRES, BIN_WIDTH, BINS, FEWEST_GEARS, GearHistogram
+from ingest.recording import Column
+
+CADENCE_NOISE = 0.010  # of ln D: cadence is counted in whole turns a minute
+LOOK_S = 20.0  # steady pedalling behind one independent look: speed errors last that long
+MOST_LOOKS = 100.0  # beyond it, more of the same ride says no more
+BACKGROUND = 0.10  # expected share of samples in no gear of the comb
+SHARES_WORTH = 12.0  # looks after which a ride's own shares of its gears outweigh the bike's usual ones
+FARTHEST_MOVE = 12  # bins, 12 %: another tyre is +9 % at most
+USUAL_MOVE = 0.010  # circumference entered; tyre pressure and roll-out
+GUESSED_MOVE = 0.030  # circumference not entered
+OTHER_TYRE_MOVE = 0.050
+OTHER_TYRE_CHANCE = 0.05
+USUAL_CIRCUMFERENCE_M = 2.13  # of the wheels most bikes have, when none was entered
+MOVES_TRIED = 3
+ROUNDS = 5  # of finding a ride's own shares; the bound gains < 0.1 afterwards
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Comb:
+    """The gears of one bike.
+
+    lines: ln development [ln m], ascending.  usage: expected share of each, adding up to 1.
+    move, move_sd: where rides find the comb against `lines`, and how closely. [ln]
+    """
+
+    lines: Column
+    usage: Column
+    move: float = 0.0
+    move_sd: float = USUAL_MOVE
+
+    def matches(self, other: Comb) -> bool:
+        """Whether a ride could not tell them apart: no line is further than 1.5 % from one of the other."""
+        apart = np.abs((self.lines + self.move)[:, None] - (other.lines + other.move)[None, :])
+        return bool(max(apart.min(axis=0).max(), apart.min(axis=1).max()) < 0.015)
+
+
+def comb_of_teeth(
+    chainrings: Sequence[int], cogs: Sequence[int], circumference_m: float | None
+) -> Comb | None:
+    """The comb of entered teeth; None with fewer than four gears. Gears within half a per cent are one."""
+    circumference = circumference_m or USUAL_CIRCUMFERENCE_M
+    lines: list[float] = []
+    for line in sorted(math.log(front / rear * circumference) for front in chainrings for rear in cogs):
+        if not lines or line - lines[-1] > 0.005:
+            lines.append(line)
+    if len(lines) < FEWEST_GEARS:
+        return None
+    sd = USUAL_MOVE if circumference_m else GUESSED_MOVE
+    return Comb(np.array(lines), np.full(len(lines), 1.0 / len(lines)), 0.0, sd)
+
+
+@dataclass(frozen=True, slots=True)
+class Fit:
+    """How one ride fits one comb.
+
+    ln_likelihood: of the ride's histogram.  move: the likeliest shift of the comb [ln].
+    usage: looks in each line, in the order of the comb's lines.
+    """
+
+    ln_likelihood: float
+    move: float
+    usage: Column
+
+
+class CombStack:
+    """Combs laid side by side for one speed source, so that a ride meets all of them in a few products.
+
+    combs: None = gears not known.  noise: of one sample [ln D], see GearHistogram.noise.
+    """
+
+    def __init__(self, combs: Sequence[Comb], noise: float) -> None:
+        self.combs = tuple(combs)
+        widest = max((len(comb.lines) for comb in combs), default=1)
+        width = math.sqrt(noise * noise / 3.0 + CADENCE_NOISE * CADENCE_NOISE)
+        self.mass = np.zeros(
+            (len(combs), widest + 1, BINS)
+        )  # of each line in each bin; the last row is background
+        self.alpha = np.full((len(combs), widest + 1), 1e-3)
+        self.mass[:, -1, :] = 1.0 / BINS
+        self.alpha[:, -1] = SHARES_WORTH * BACKGROUND
+        self.ln_move = np.zeros((2 * FARTHEST_MOVE + 1, len(combs)))
+        moves: Column = np.arange(-FARTHEST_MOVE, FARTHEST_MOVE + 1, dtype=np.float64) * BIN_WIDTH
+        for index, comb in enumerate(combs):
+            self.mass[index, : len(comb.lines)] = _line_mass(comb.lines, width)
+            self.alpha[index, : len(comb.lines)] = SHARES_WORTH * (1.0 - BACKGROUND) * comb.usage
+            self.ln_move[:, index] = np.log(_move_prior(moves, comb.move, comb.move_sd))
+        usual = self.alpha / self.alpha.sum(axis=1, keepdims=True)
+        self.ln_usual = np.log(np.einsum("bg,bgk->bk", usual, self.mass))
+
+    def fits(self, histogram: GearHistogram, *, only: NDArray[np.intp] | None = None) -> list[Fit]:
+        """How this ride fits each comb (or those at these indices)."""
+        if not self.combs:
+            return []
+        looks, moved, span = _looks(histogram)
+        return self._fits(moved, looks, span, slice(None) if only is None else only)
+
+    def best(self, histogram: GearHistogram, how_many: int) -> NDArray[np.intp]:
+        """The indices of the combs that fit best at their usual shares: a quick first look."""
+        _, moved, span = _looks(histogram)
+        score = np.max(moved @ self.ln_usual[:, span].T + self.ln_move, axis=0)
+        return np.argsort(-score)[:how_many]
+
+    def _fits(self, moved: Column, looks: float, span: slice, chosen: NDArray[np.intp] | slice) -> list[Fit]:
+        score = moved @ self.ln_usual[chosen, span].T + self.ln_move[:, chosen]
+        tried = np.argsort(-score, axis=0)[:MOVES_TRIED].T  # (combs, moves)
+        rides = moved[tried]  # (combs, moves, bins)
+        mass, alpha = self.mass[chosen, :, span], self.alpha[chosen][:, None, :]
+        transposed = mass.transpose(0, 2, 1)
+        shares = alpha / alpha.sum(axis=2, keepdims=True)
+        for _ in range(ROUNDS):
+            counts = shares * ((rides / (shares @ mass)) @ transposed)
+            shares = (alpha + counts) / (alpha.sum(axis=2, keepdims=True) + looks)
+        density = shares @ mass
+        counts = shares * ((rides / density) @ transposed)
+        # The variational bound on ln p(histogram | comb, move), the shares summed over their Dirichlet.
+        bound = (
+            np.sum(ln_gamma(alpha + counts) - ln_gamma(alpha), axis=2)
+            - (ln_gamma(alpha.sum(axis=2) + looks) - ln_gamma(alpha.sum(axis=2)))
+            + np.sum(rides * np.log(density), axis=2)
+            - np.sum(counts * np.log(shares), axis=2)
+        )
+        weighed = bound + np.take_along_axis(self.ln_move[:, chosen].T, tried, axis=1)
+        top = weighed.max(axis=1)
+        total = top + np.log(np.exp(weighed - top[:, None]).sum(axis=1))
+        best = weighed.argmax(axis=1)
+        results = []
+        indices = range(len(self.combs))[chosen] if isinstance(chosen, slice) else chosen
+        for row, index in enumerate(indices):
+            move = (int(tried[row, best[row]]) - FARTHEST_MOVE) * BIN_WIDTH
+            usage = counts[row, best[row], : len(self.combs[index].lines)]
+            results.append(Fit(float(total[row]), move, usage))
+        return results
+
+
+def _looks(histogram: GearHistogram) -> tuple[float, Column, slice]:
+    """Independent looks; the histogram in looks, at every move from −12 % to +12 %; its bins.
+
+    A comb moved up by a bin is the histogram moved down by one. Bins that no move fills are left out.
+    """
+    total_s = float(histogram.total_s)
+    looks = min(total_s / LOOK_S, MOST_LOOKS)
+    first = max(histogram.bins[0] - FARTHEST_MOVE, 0)
+    end = min(histogram.bins[-1] + 1 + FARTHEST_MOVE, BINS)
+    padded = np.pad(histogram.dense()[first:end] * (looks / total_s), FARTHEST_MOVE)
+    return looks, sliding_window_view(padded, end - first), slice(first, end)
+
+
+def _line_mass(lines: Column, width: float) -> Column:
+    """The share of each line's samples that falls in each bin: a normal bell with a broader foot."""
+    distance = (BIN_CENTRES[None, :] - lines[:, None]) / width
+    bell = np.exp(-0.5 * distance * distance) / width
+    foot = np.exp(-0.5 * (distance / 2.5) ** 2) / (2.5 * width)
+    mass: Column = (0.85 * bell + 0.15 * foot) * (BIN_WIDTH / math.sqrt(2.0 * math.pi))
+    return mass
+
+
+def _move_prior(moves: Column, centre: float, sd: float) -> Column:
+    near = np.exp(-0.5 * ((moves - centre) / sd) ** 2) / sd
+    far = np.exp(-0.5 * ((moves - centre) / OTHER_TYRE_MOVE) ** 2) / OTHER_TYRE_MOVE
+    prior: Column = (1.0 - OTHER_TYRE_CHANCE) * near + OTHER_TYRE_CHANCE * far
+    return prior * (BIN_WIDTH / math.sqrt(2.0 * math.pi))
+
+
+def ln_gamma(x: Column) -> Column:
+    """Natural logarithm of the gamma function for x > 0, to 1e-10: Stirling's series, eight steps up."""
+    rising = x.copy()
+    for step in range(1, 8):
+        rising = rising * (x + step)
+    y = x + 8.0
+    series = (1.0 / 12.0 - (1.0 / 360.0 - 1.0 / 1260.0 / (y * y)) / (y * y)) / y
+    result: Column = (y - 0.5) * np.log(y) - y + 0.5 * math.log(2.0 * math.pi) + series - np.log(rising)
+    return result
+
+
+_Teeth = tuple[tuple[int, ...], ...]
+# Bikes as they are sold, by teeth: what an unknown bike may look like. Common practice, no source.
+_DOUBLES: Final[_Teeth] = ((50, 34), (52, 36), (46, 30), (53, 39))
+_SINGLES: Final[_Teeth] = ((40,), (44,), (32,), (30,), (36,))
+_CLOSE: Final[_Teeth] = (
+    (11, 12, 13, 14, 15, 17, 19, 21, 23, 25, 28),
+    (11, 12, 13, 14, 16, 18, 20, 22, 25, 28, 32),
+    (11, 13, 15, 17, 19, 21, 23, 25, 27, 30, 34),
+    (12, 13, 14, 15, 16, 17, 19, 21, 23, 25),
+)
+_WIDE: Final[_Teeth] = (
+    (11, 13, 15, 17, 19, 21, 24, 28, 32, 37, 42),
+    (10, 12, 14, 16, 18, 21, 24, 28, 33, 39, 45, 51),
+    (11, 13, 15, 18, 21, 24, 28, 32, 36),
+    (10, 12, 14, 16, 18, 20, 22, 25, 28, 32, 37, 42),
+)
+_ANY_WHEEL_M: Final = (2.10, 2.25)
+
+
+def bikes_as_sold() -> tuple[Comb, ...]:
+    """Combs of bikes that exist, free to move: the reference that every known comb is weighed against."""
+    sold = [(rings, cogs) for rings in _DOUBLES for cogs in _CLOSE]
+    sold += [(rings, cogs) for rings in _SINGLES for cogs in _WIDE]
+    sold.append(((44, 32, 22), (11, 12, 14, 16, 18, 21, 24, 28, 32)))
+    combs = (comb_of_teeth(rings, cogs, wheel_m) for rings, cogs in sold for wheel_m in _ANY_WHEEL_M)
+    return tuple(replace(comb, move_sd=OTHER_TYRE_MOVE) for comb in combs if comb is not None)
+
+
+def smoothed(histogram: Column, width: float = 0.012) -> Column:
+    """The histogram seen through a bell of this width [ln D]."""
+    reach = math.ceil(4 * width / BIN_WIDTH)
+    bell = np.exp(-0.5 * (np.arange(-reach, reach + 1) * BIN_WIDTH / width) ** 2)
+    result: Column = np.convolve(histogram, bell / bell.sum(), mode="same")
+    return result
+
+
+def gears_seen(histogram: Column, *, least_share: float = 0.02) -> Column:
+    """The ln developments at which a histogram peaks, ascending: the gears that were held. [ln m]
+
+    A peak counts when it stands a quarter above the valley to the next one and the ±2 % around it hold at least
+    `least_share` of the time.
+    """
+    curve = smoothed(histogram)
+    total = histogram.sum()
+    inner = curve[1:-1]
+    peaks = np.flatnonzero((inner > curve[:-2]) & (inner >= curve[2:])) + 1
+    kept: list[int] = []
+    for peak in peaks:
+        nearby = histogram[max(peak - 2, 0) : peak + 3].sum()
+        if nearby < least_share * total:
+            continue
+        if kept:
+            valley = curve[kept[-1] : peak + 1].min()
+            if min(curve[kept[-1]], curve[peak]) < 1.25 * valley:
+                if curve[peak] > curve[kept[-1]]:
+                    kept[-1] = int(peak)
+                continue
+        kept.append(int(peak))
+    lines = []
+    for at in kept:
+        left, here, right = curve[at - 1], curve[at], curve[at + 1]
+        bend = left - 2 * here + right
+        lines.append(BIN_CENTRES[at] + (0.5 * (left - right) / bend * BIN_WIDTH if bend < 0 else 0.0))
+    return np.array(lines)
