@@ -1,0 +1,391 @@
+"""How fast a chain wears by its readings, when it reaches its limit, and when nobody can say.
+
+Elongation y [%] grows as intercept + slope * X, X being drive hours or grit-hours over life. A gauge gives an
+interval, a ruler or caliper a number; each tool has its own intercept (its own bias), all share the slope.
+The posterior is a grid: no dice, the same answer every time.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from enum import StrEnum
+from functools import lru_cache
+
+import numpy as np
+from numpy.typing import NDArray
+
+from rules.contamination import ChainHistory, Totals, history
+from rules.ledger import Ledger
+from rules.rulebook import Rulebook
+from rules.straight_line import Span, crossing, least_squares
+from rules.vocabulary import Chain, ChainId, Reading, ReadingTool
+from rules.wording import number
+
+Array = NDArray[np.float64]
+
+READING_SD_PCT = {ReadingTool.GAUGE: 0.05, ReadingTool.RULER: 0.08, ReadingTool.CALIPER: 0.03}
+# A new chain may be up to 0.15 % long under its measuring load (ISO 606, from memory), and runs in by under
+# 0.1 % in about 20 h (chain-guide.com, 2.2.4): so the line does not start at 0.
+INTERCEPT_MEAN_PCT, INTERCEPT_SD_PCT = 0.05, 0.05
+FIRST_SLOPE_PCT_PER_H = 0.0015  # labelled assumption: 0.5 % in 300 drive hours
+FIRST_SLOPE_FACTOR = 3.0  # times or divided by this, at one standard deviation
+CHAIN_TO_CHAIN_LOG_SD = (
+    0.4  # labelled assumption: two chains of one rider differ by a factor 1.5 now and then
+)
+
+ENOUGH_SHARE = 0.25  # of the expected life must be ridden before a forecast is worth its ink
+FALLING_CHANCE = 0.05  # above this, the readings alone do not even say that the chain wears
+FEWEST_FOR_A_LINE = 4
+
+
+class Measure(StrEnum):
+    """What wear is reckoned against."""
+
+    DRIVE_HOURS = "drive hours"
+    GRIT_HOURS = "grit-hours"
+
+    def of(self, totals: Totals) -> float:
+        """This measure of a running total."""
+        return totals.drive_h if self is Measure.DRIVE_HOURS else totals.grit_h
+
+
+@dataclass(frozen=True, slots=True)
+class WearPoint:
+    """A reading, and what the chain had behind it when it was taken."""
+
+    reading: Reading
+    x: float  # drive hours or grit-hours over life
+
+
+@dataclass(frozen=True, slots=True)
+class SlopePrior:
+    """What is believed of the slope before the first reading: log-normal. [% per hour of the measure]"""
+
+    median: float = FIRST_SLOPE_PCT_PER_H
+    log_sd: float = math.log(FIRST_SLOPE_FACTOR)
+    because: str = "no earlier chain: 0.0015 % per drive hour, times or divided by 3"
+
+
+@dataclass(frozen=True, slots=True)
+class Posterior:
+    """Probability over a grid of intercepts (rows) and slopes (columns); it sums to 1."""
+
+    intercept: Array  # of the tool used last [%]
+    slope: Array
+    weight: Array
+
+    def quantiles(self, values: Array, at: Sequence[float]) -> tuple[float, ...]:
+        """The value below which each share of the probability lies. values: one per grid point."""
+        order = np.argsort(values, axis=None)
+        mass = np.cumsum(self.weight.ravel()[order])
+        flat = values.ravel()[order]
+        # mid-mass, so that coarse cells do not push every quantile upwards
+        middle = mass - 0.5 * self.weight.ravel()[order]
+        return tuple(float(np.interp(share, middle, flat)) for share in at)
+
+    def slopes(self) -> Array:
+        """The slope at every grid point."""
+        return np.broadcast_to(self.slope, self.weight.shape)
+
+    def elongation(self, x: float) -> Array:
+        """The elongation at x at every grid point. [%]"""
+        return np.asarray(self.intercept[:, None] + self.slope[None, :] * x)
+
+    def chance_over(self, limit_pct: float, x: float) -> float:
+        """With which probability is the chain at or over this elongation at x?"""
+        return float(self.weight[self.elongation(x) >= limit_pct].sum())
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """No forecast, and what it would take. The chance that it is worn already is said all the same."""
+
+    chain: ChainId
+    sentence: str
+    wants: str
+    chance_worn: float
+
+
+@dataclass(frozen=True, slots=True)
+class Forecast:
+    """When a chain reaches its limit. Triples are the 10, 50 and 90 % points."""
+
+    chain: ChainId
+    measure: Measure
+    limit_pct: float
+    x_now: float
+    worn_now_pct: tuple[float, float, float]
+    slope: tuple[float, float, float]  # % per hour of the measure
+    life: tuple[float, float, float]  # hours of the measure over the whole life at which the limit is reached
+    left: tuple[float, float, float]  # hours of the measure from now; 0 = reached
+    on: tuple[datetime, datetime, datetime] | None  # at the recent pace; None = not ridden lately
+    chance_worn: float  # probability that the limit is reached now
+    line: Span | None  # cross-check by least squares with a 90 % interval, given enough exact readings
+    readings: int
+    prior: SlopePrior
+    sentence: str
+
+
+def wear_points(past: ChainHistory, measure: Measure) -> tuple[WearPoint, ...]:
+    """Which readings does this chain have, and at which total was each taken?"""
+    return tuple(
+        WearPoint(entry.fact, measure.of(entry.over_life))
+        for entry in past.entries
+        if isinstance(entry.fact, Reading)
+    )
+
+
+def log_likelihood(
+    points: Sequence[WearPoint], intercept: Array, slope: Array, *, sd_pct: float | None = None
+) -> Array:
+    """How probable are these readings, given the line? Natural log, per pair of intercept and slope.
+
+    intercept, slope: arrays that broadcast. sd_pct: one error for all; None = each tool's own.
+    """
+    total = np.zeros(np.broadcast_shapes(intercept.shape, slope.shape))
+    for point in points:
+        sd = READING_SD_PCT[point.reading.tool] if sd_pct is None else sd_pct
+        expected = intercept + slope * point.x
+        exact = point.reading.exact_pct
+        if exact is not None:
+            total += -0.5 * ((exact - expected) / sd) ** 2 - math.log(sd * math.sqrt(2.0 * math.pi))
+        else:
+            axis, logs = _interval_table(point.reading.over_pct, point.reading.under_pct, sd)
+            total += np.interp(expected, axis, logs)
+    return total
+
+
+@lru_cache(maxsize=64)
+def _interval_table(over: float | None, under: float | None, sd: float) -> tuple[Array, Array]:
+    """ln P(over < reading <= under) by expected elongation, fine enough for linear interpolation."""
+    low = -math.inf if over is None else over
+    high = math.inf if under is None else under
+    axis = np.arange(-0.5, 3.0, sd / 400.0)
+    return axis, np.array([math.log(max(1e-300, _between(low, high, mean, sd))) for mean in axis])
+
+
+def _between(low: float, high: float, mean: float, sd: float) -> float:
+    """Normal probability of [low, high], by the tail that keeps its digits."""
+    a, b = (low - mean) / sd / math.sqrt(2.0), (high - mean) / sd / math.sqrt(2.0)
+    if a > 0.0:
+        return 0.5 * (math.erfc(a) - math.erfc(b))
+    return 0.5 * (math.erfc(-b) - math.erfc(-a))
+
+
+def posterior(points: Sequence[WearPoint], prior: SlopePrior) -> Posterior:
+    """What do prior and readings together say of intercept and slope?
+
+    A coarse grid finds where the probability lies, a fine one fills that box.
+    """
+    spread = 4.0 * prior.log_sd
+    intercept = INTERCEPT_MEAN_PCT + INTERCEPT_SD_PCT * np.linspace(-4.0, 4.0, 49)
+    log_slope = math.log(prior.median) + np.linspace(-spread, spread, 241)
+    for rows, columns in ((61, 241), (61, 241)):
+        log_weight = _log_weight(points, intercept, log_slope, prior)
+        near = log_weight > log_weight.max() - 20.0
+        intercept = _box(intercept, near.any(axis=1), rows)
+        log_slope = _box(log_slope, near.any(axis=0), columns)
+    log_weight = _log_weight(points, intercept, log_slope, prior)
+    weight = np.exp(log_weight - log_weight.max())
+    return Posterior(intercept, np.exp(log_slope), weight / weight.sum())
+
+
+def _log_weight(points: Sequence[WearPoint], intercept: Array, log_slope: Array, prior: SlopePrior) -> Array:
+    """Unnormalised log posterior of the last tool's intercept (rows) and ln slope (columns)."""
+    slope = np.exp(log_slope)[None, :]
+    weight = -0.5 * ((log_slope - math.log(prior.median)) / prior.log_sd) ** 2
+    weight = weight + -0.5 * ((intercept[:, None] - INTERCEPT_MEAN_PCT) / INTERCEPT_SD_PCT) ** 2
+    last_tool = points[-1].reading.tool if points else None
+    for tool in sorted({point.reading.tool for point in points}):
+        own = [point for point in points if point.reading.tool is tool]
+        if tool is last_tool:
+            weight = weight + log_likelihood(own, intercept[:, None], slope)
+        else:
+            # another tool's bias is summed out: only what it says of the slope is kept
+            wide = INTERCEPT_MEAN_PCT + INTERCEPT_SD_PCT * np.linspace(-4.0, 4.0, 61)[:, None]
+            logs = log_likelihood(own, wide, slope) - 0.5 * np.linspace(-4.0, 4.0, 61)[:, None] ** 2
+            peak = logs.max(axis=0)
+            weight = weight + (peak + np.log(np.exp(logs - peak).sum(axis=0)))[None, :]
+    return weight
+
+
+def _box(axis: Array, near: NDArray[np.bool_], count: int) -> Array:
+    """A finer axis over the part of this one where something is, and one step beyond."""
+    where = np.flatnonzero(near)
+    first, last = max(0, int(where[0]) - 1), min(len(axis) - 1, int(where[-1]) + 1)
+    return np.linspace(axis[first], axis[last], count)
+
+
+def falling_chance(points: Sequence[WearPoint], prior: SlopePrior) -> float:
+    """With which probability do the readings alone, without a prior on the slope, say that nothing wears?"""
+    intercept = (INTERCEPT_MEAN_PCT + INTERCEPT_SD_PCT * np.linspace(-4.0, 4.0, 61))[:, None]
+    reach = max(prior.median * 10.0, 1.0 / max(point.x for point in points)) if points else 1.0
+    slope = np.linspace(-reach, reach, 2001)[None, :]
+    tools = {point.reading.tool for point in points}
+    logs = np.zeros(slope.shape)
+    for tool in sorted(tools):
+        own = [point for point in points if point.reading.tool is tool]
+        grid = log_likelihood(own, intercept, slope)
+        grid = grid - 0.5 * ((intercept - INTERCEPT_MEAN_PCT) / INTERCEPT_SD_PCT) ** 2
+        peak = grid.max(axis=0)
+        logs = logs + peak + np.log(np.exp(grid - peak).sum(axis=0))
+    weight = np.exp(logs - logs.max())
+    return float(weight[slope <= 0.0].sum() / weight.sum())
+
+
+def learned_prior(
+    ledger: Ledger, rulebook: Rulebook, chain: Chain, measure: Measure, *, now: datetime
+) -> SlopePrior:
+    """What do the household's other chains of the same regime say of this one's slope?
+
+    Each chain with at least two readings is one witness; the assumed prior is one more. Log-normal, with a
+    stated spread from chain to chain.
+    """
+    first = SlopePrior()
+    centres, precisions = [math.log(first.median)], [1.0 / first.log_sd**2]
+    for other in ledger.chains:
+        if other.id == chain.id or other.regime is not chain.regime:
+            continue
+        points = wear_points(history(ledger, other.id, rulebook).until(now), measure)
+        if len(points) < 2:
+            continue
+        low, middle, high = _log_slope(posterior(points, first))
+        own_sd = (high - low) / 2.0
+        centres.append(middle)
+        precisions.append(1.0 / (own_sd**2 + CHAIN_TO_CHAIN_LOG_SD**2))
+    if len(centres) == 1:
+        return first
+    mean = sum(c * p for c, p in zip(centres, precisions, strict=True)) / sum(precisions)
+    log_sd = math.sqrt(1.0 / sum(precisions) + CHAIN_TO_CHAIN_LOG_SD**2)
+    count = len(centres) - 1
+    because = f"{count} earlier chain{'s' if count > 1 else ''} of this household, {chain.regime}"
+    return SlopePrior(math.exp(mean), log_sd, because)
+
+
+def _log_slope(found: Posterior) -> tuple[float, float, float]:
+    """The 16, 50 and 84 % points of ln slope."""
+    low, middle, high = found.quantiles(np.log(found.slopes()), (0.1587, 0.5, 0.8413))
+    return low, middle, high
+
+
+def forecast(
+    ledger: Ledger,
+    rulebook: Rulebook,
+    chain: ChainId,
+    *,
+    now: datetime,
+    measure: Measure = Measure.DRIVE_HOURS,
+    prior: SlopePrior | None = None,
+    days: int = 28,
+) -> Forecast | Refusal:
+    """When will this chain be worn out? Or why nobody can say.
+
+    prior: None = learned from the household's other chains. days: how far back the recent pace looks.
+    """
+    one = ledger.chain(chain)
+    past = history(ledger, chain, rulebook).until(now)
+    points = wear_points(past, measure)
+    if not points:
+        sentence = f"{one.name} was never measured."
+        return Refusal(chain, sentence, "Take a reading when it is next clean.", 0.0)
+    prior = prior or learned_prior(ledger, rulebook, one, measure, now=now)
+    found = posterior(points, prior)
+    fitting = ledger.fitting_of(chain, now)
+    bike = None if fitting is None else ledger.bike(fitting.bike)
+    limit_pct = rulebook.wear_limit(one, bike=bike).value
+    x_now = measure.of(past.over_life)
+    chance = found.chance_over(limit_pct, x_now)
+    life = found.quantiles(_life(found, limit_pct), (0.1, 0.5, 0.9))
+    last_x = points[-1].x
+    if last_x < ENOUGH_SHARE * life[1]:
+        wanted = ENOUGH_SHARE * life[1] - last_x
+        return Refusal(
+            chain,
+            f"Not enough wear yet to say when {one.name} is worn: the last reading was at "
+            f"{number(last_x, 0)} of perhaps {number(life[1], 0)} {measure}.",
+            f"A reading after {number(max(1.0, last_x + wanted - x_now), 0)} more {measure}.",
+            chance,
+        )
+    falling = falling_chance(points, prior)
+    if falling > FALLING_CHANCE:
+        return Refusal(
+            chain,
+            f"The readings of {one.name} do not show yet that it wears: "
+            f"with a chance of {falling:.0%} they could as well stand still.",
+            "Another reading, with the same tool.",
+            chance,
+        )
+    left = (max(0.0, life[0] - x_now), max(0.0, life[1] - x_now), max(0.0, life[2] - x_now))
+    worn = found.quantiles(found.elongation(x_now), (0.1, 0.5, 0.9))
+    slope = found.quantiles(found.slopes(), (0.1, 0.5, 0.9))
+    pace = _pace(past, measure, now, days)
+    on = None if pace is None else _dates(left, pace, now)
+    return Forecast(
+        chain=chain,
+        measure=measure,
+        limit_pct=limit_pct,
+        x_now=x_now,
+        worn_now_pct=(worn[0], worn[1], worn[2]),
+        slope=(slope[0], slope[1], slope[2]),
+        life=(life[0], life[1], life[2]),
+        left=left,
+        on=on,
+        chance_worn=chance,
+        line=line_check(points, limit_pct),
+        readings=len(points),
+        prior=prior,
+        sentence=f"{one.name} reaches {number(limit_pct, 2)} % in about {number(left[1], 0)} {measure}; "
+        f"four times out of five in {number(left[0], 0)} to {number(left[2], 0)}.",
+    )
+
+
+def _life(found: Posterior, limit_pct: float) -> Array:
+    """Hours of the measure at which the limit is reached, at every grid point."""
+    return np.asarray((limit_pct - found.intercept[:, None]) / found.slope[None, :])
+
+
+def _pace(past: ChainHistory, measure: Measure, now: datetime, days: int) -> float | None:
+    """Hours of the measure per day lately; None = not ridden."""
+    ridden = measure.of(past.over_life) - measure.of(past.until(now - timedelta(days=days)).over_life)
+    return ridden / days if ridden > 0.0 else None
+
+
+def _dates(
+    left: tuple[float, float, float], pace: float, now: datetime
+) -> tuple[datetime, datetime, datetime]:
+    """The days at which so much will have been ridden; never further than thirty years."""
+    days = [min(hours / pace, 11_000.0) for hours in left]
+    return (
+        now + timedelta(days=days[0]),
+        now + timedelta(days=days[1]),
+        now + timedelta(days=days[2]),
+    )
+
+
+def line_check(points: Sequence[WearPoint], limit_pct: float) -> Span | None:
+    """When does a straight line through the exact readings of one tool reach the limit? [measure's hours]
+
+    The frequentist's second opinion, 90 % by Fieller; None with fewer than four such readings, or no slope.
+    """
+    if points[-1].reading.exact_pct is None:
+        return None
+    tool = points[-1].reading.tool
+    exact = [(point.x, point.reading.exact_pct) for point in points if point.reading.tool is tool]
+    xs = [x for x, y in exact if y is not None]
+    ys = [y for _, y in exact if y is not None]
+    if len(xs) < FEWEST_FOR_A_LINE or min(xs) == max(xs):
+        return None
+    return crossing(least_squares(xs, ys), limit_pct, confidence=0.9)
+
+
+def chances_worn(ledger: Ledger, rulebook: Rulebook, *, now: datetime) -> Mapping[ChainId, float]:
+    """With which probability is each measured chain over its limit now? For rules.reminders.due."""
+    found = {}
+    for chain in ledger.chains:
+        if ledger.fitting_of(chain.id, now) is not None and ledger.readings_of(chain.id):
+            answer = forecast(ledger, rulebook, chain.id, now=now)
+            found[chain.id] = answer.chance_worn
+    return found
