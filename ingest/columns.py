@@ -53,9 +53,9 @@ def smoothed(time_s: Column, column: Column, window_s: float) -> Column:
         return np.full(len(column), value[0])
     # The integral up to each sample, so that any window's mean is one difference.
     area = np.concatenate(([0.0], np.cumsum((value[1:] + value[:-1]) / 2 * np.diff(time))))
-    low = np.clip(time_s - window_s / 2, time[0], time[-1])
-    high = np.clip(time_s + window_s / 2, time[0], time[-1])
-    width = high - low
+    # Cut evenly on both sides, so that a steady rise stays one to its very end.
+    half = np.clip(np.minimum(time_s - time[0], time[-1] - time_s), 0.0, window_s / 2)
+    low, high, width = time_s - half, time_s + half, 2 * half
     mean = np.interp(high, time, area) - np.interp(low, time, area)
     return np.where(width > 0, mean / np.where(width > 0, width, 1.0), np.interp(time_s, time, value))
 

@@ -41,17 +41,19 @@ _UNPAVED_SHARE = {
 }
 _OUTDOOR_SUB_SPORTS = frozenset(_UNPAVED_SHARE)
 
-# Pace over the moving time, speeds averaged over 30 s. Judgements, common practice, no source:
+# Pace where no sport is named, over the moving time, averaged over 30 s. Common practice, no source:
 WALKER_FAST_MPS = 3.0  # 10.8 km/h: on foot, nine tenths of the moving time are slower
 RUNNER_FAST_MPS = 5.0  # 18 km/h: a runner stays under it ...
 # ... and keeps an even pace: the fast tenth begins below this times the middle; a rider freewheels downhill.
 RUNNER_SPREAD = 1.5
 MOTOR_MIDDLE_MPS = 14.0  # 50 km/h as the middle of the moving time: faster than any bicycle outing
 MOTOR_SHARE = 0.2  # or carried this much of the moving time
+MOTOR_SHARE_OF_CYCLING = 0.8  # a ride and the drive home in one file: the drive is left out, the ride stays
+JUMP_SHARE = 0.2  # of all steps impossible: a plane, or no track at all
 # Or, at road speed, half a minute of more power than legs have: the best track sprinters average some 1 200 W
 # over 30 s (from memory), and what an ordinary rider and bike require is known. 20 s of it in all decide.
 MOTOR_W, MOTOR_POWER_MPS, MOTOR_POWER_S = 1_500.0, 15.0, 20.0
-SHORTEST_JUDGED_S = 120.0  # of moving time: less shows no pace
+SHORTEST_JUDGED_S = 30.0  # of moving time: less shows no pace
 
 
 class Kind(Enum):
@@ -89,23 +91,28 @@ def refuse_other_sports(recording: Recording) -> None:
 def refuse_other_paces(recording: Recording, intervals: Intervals) -> None:
     """Raises NotARide when a file that names no sport moves like a walker, a runner, a car or a plane.
 
-    Cadence or power with some turning says bicycle. Thresholds are judgements, see above.
+    A file that says cycling is refused only when nearly all of it is a motor's. Power says bicycle, and so
+    does cadence at a runner's pace. Thresholds are judgements, see above.
     """
-    moving = intervals.moving | intervals.carried
-    seconds = np.where(moving, intervals.active_s, 0.0)
-    total = float(seconds.sum())
+    in_motion = intervals.moving | intervals.carried
+    total = float(intervals.active_s[in_motion].sum())
+    carried = float(intervals.active_s[intervals.carried].sum())
+    cycling = says_cycling(recording)
+    if intervals.jumps > JUMP_SHARE * len(intervals.active_s):
+        raise NotARide(recording.file_name, "moves faster than any bicycle, nearly all the time", OVERRULE)
     if total < SHORTEST_JUDGED_S:
         return
-    carried_share = float(intervals.active_s[intervals.carried].sum()) / total
-    pace = smoothed(recording.time_s[1:], np.where(moving, intervals.speed_mps, np.nan), 30.0)
-    middle, fast = _weighted_quantiles(pace[moving], seconds[moving], (0.5, 0.9))
-    if carried_share > MOTOR_SHARE or middle > MOTOR_MIDDLE_MPS:
-        why = (
-            f"moves like a motor vehicle (half of the time above {middle * 3.6:.0f} km/h), not like a bicycle"
-        )
+    if carried > (MOTOR_SHARE_OF_CYCLING if cycling else MOTOR_SHARE) * total:
+        why = f"moves like a motor vehicle for {carried / total:.0%} of the time (90 km/h and more)"
         raise NotARide(recording.file_name, why, OVERRULE)
-    if says_cycling(recording) or bool((recording.power_w > 0).any()):
+    if cycling or bool((recording.power_w > 0).any()):
         return
+    pace = smoothed(recording.time_s[1:], np.where(intervals.moving, intervals.speed_mps, np.nan), 30.0)
+    seconds = intervals.active_s[intervals.moving]
+    middle, fast = _weighted_quantiles(pace[intervals.moving], seconds, (0.5, 0.9))
+    if middle > MOTOR_MIDDLE_MPS:
+        why = f"names no sport and goes at a motor's pace (half of the time above {middle * 3.6:.0f} km/h)"
+        raise NotARide(recording.file_name, why, OVERRULE)
     powered_s = _motor_seconds(recording, intervals)
     if powered_s >= MOTOR_POWER_S:
         why = f"names no sport and for {powered_s:.0f} s goes as only a motor can ({MOTOR_W:.0f} W and more)"

@@ -8,7 +8,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 
 from ingest.columns import one_sample_per_instant, only, smoothed
-from ingest.drive_time import drive_time
+from ingest.drive_time import SAMPLE_SPEAKS_S, drive_time
 from ingest.errors import NotARide, UnreadableFile
 from ingest.geometry import mean_places, wrapped
 from ingest.intervals import LONGEST_MOVING_GAP_S, MOVING_MPS, Intervals, intervals_of
@@ -277,14 +277,14 @@ def _hours(
 
 
 def _cumulative(time_s: Column, rows: np.ndarray) -> tuple[Column, np.ndarray]:
-    """Running sums at the samples; what a long silence holds is put at its end, where a sample vouches."""
+    """Running sums at the samples; what a long silence holds is put at its start, where a sample vouches."""
     sums = np.concatenate((np.zeros((len(rows), 1)), np.cumsum(rows, axis=1)), axis=1)
     silent = np.flatnonzero(np.diff(time_s) > LONGEST_MOVING_GAP_S)
     if not len(silent):
         return time_s, sums
-    return np.insert(time_s, silent + 1, time_s[silent + 1] - 5.0), np.insert(
-        sums, silent + 1, sums[:, silent], axis=1
-    )
+    begins = time_s[silent]
+    held = np.minimum(begins + SAMPLE_SPEAKS_S, (begins // 3600 + 1) * 3600)
+    return np.insert(time_s, silent + 1, held), np.insert(sums, silent + 1, sums[:, silent + 1], axis=1)
 
 
 def _count(dropped: dict[str, int], reason: str, amount: float) -> None:

@@ -1,4 +1,4 @@
-"""Ride files out of .gz and .zip: known by content, bounded in bytes, members and ratio, kept off the disk."""
+"""Ride files out of .gz and .zip: known by content, bounded in bytes, members and ratio, never on disk."""
 
 from __future__ import annotations
 
