@@ -26,6 +26,11 @@ SOLVENT = (
     "in as hazardous waste, never down a drain. Dry rags flat and outdoors: a heap can smoulder."
 )
 
+LINK = (
+    "A narrow quick link is often sold for a single use: follow its maker, use a new one when in doubt, and "
+    "feel it snap shut before you ride. " + _BRAKES
+)
+
 _CAUTIONS = {
     (ReminderKind.WIPE_AND_DRIP, Regime.WAXED): (_FINGERS, _BRAKES, _DEFER),
     (ReminderKind.WIPE_AND_DRIP, Regime.WET_LUBE): (_FINGERS, _BRAKES, _DEFER),

@@ -13,7 +13,7 @@ from rules.contamination import (
 )
 from rules.ledger import Ledger
 from rules.reminder import Reminder, ReminderKind
-from rules.reminders import due
+from rules.reminders import due, whom_to_tell
 from rules.rulebook import Rulebook
 from rules.vocabulary import (
     Bike,
@@ -42,7 +42,7 @@ class Outlook:
 
     chain: ChainId
     bike: BikeId | None
-    rider: RiderId  # the bike's owner
+    rider: RiderId  # who rode it last, else the bike's owner
     kind: ReminderKind
     used: float
     limit: float
@@ -101,7 +101,7 @@ def _outlooks(
     now: datetime,
     zone_of: ZoneOf,
 ) -> list[Outlook]:
-    rider = ledger.rider(bike.owner)
+    rider = whom_to_tell(ledger, past, bike)
     zone = zone_of(rider.time_zone)
     waxed = chain.regime is Regime.WAXED
     since_reading, baths = _since_reading(past)

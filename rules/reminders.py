@@ -125,13 +125,13 @@ def _case(
     bike = None if fitting is None else ledger.bike(fitting.bike)
     begun = [fitting for fitting in ledger.fittings_of(chain.id) if fitting.fitted_at <= now]
     last_bike = bike or (ledger.bike(begun[-1].bike) if begun else None)
-    rider = _whom_to_tell(ledger, past, last_bike)
+    rider = whom_to_tell(ledger, past, last_bike)
     return _Case(
         ledger, rulebook, chain, past, bike, last_bike, rider, zone_of(rider.time_zone), now, worn_chance
     )
 
 
-def _whom_to_tell(ledger: Ledger, past: ChainHistory, bike: Bike | None) -> Rider:
+def whom_to_tell(ledger: Ledger, past: ChainHistory, bike: Bike | None) -> Rider:
     """Who rode this chain last on this bike, else the bike's owner, else the first rider of the household."""
     if bike is None:
         return ledger.riders[0]

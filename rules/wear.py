@@ -1,6 +1,6 @@
 """How fast a chain wears by its readings, when it reaches its limit, and when nobody can say.
 
-Elongation y [%] grows as intercept + slope * X, X being drive hours or grit-hours over life. A gauge gives an
+Elongation y [%] grows as intercept + slope * X, X being what it was ridden over its life. A gauge gives an
 interval, a ruler or caliper a number; each tool has its own intercept (its own bias), all share the slope.
 The posterior is a grid: no dice, the same answer every time.
 """
@@ -17,8 +17,9 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
-from rules.contamination import ChainHistory, Totals, history
-from rules.ledger import Ledger
+from rules.contamination import ChainHistory, Entry, history
+from rules.ledger import Ledger, RiddenHour
+from rules.reminders import whom_to_tell
 from rules.rulebook import Rulebook
 from rules.straight_line import Span, crossing, least_squares
 from rules.vocabulary import Chain, ChainId, Reading, ReadingTool
@@ -31,6 +32,7 @@ READING_SD_PCT = {ReadingTool.GAUGE: 0.05, ReadingTool.RULER: 0.08, ReadingTool.
 # 0.1 % in about 20 h (chain-guide.com, 2.2.4): so the line does not start at 0.
 INTERCEPT_MEAN_PCT, INTERCEPT_SD_PCT = 0.05, 0.05
 FIRST_SLOPE_PCT_PER_H = 0.0015  # labelled assumption: 0.5 % in 300 drive hours
+KM_PER_DRIVE_HOUR = 25.0  # common practice speaks in kilometres on dry pavement
 FIRST_SLOPE_FACTOR = 3.0  # times or divided by this, at one standard deviation
 CHAIN_TO_CHAIN_LOG_SD = (
     0.4  # labelled assumption: two chains of one rider differ by a factor 1.5 now and then
@@ -46,10 +48,24 @@ class Measure(StrEnum):
 
     DRIVE_HOURS = "drive hours"
     GRIT_HOURS = "grit-hours"
+    KILOMETRES = "km"
 
-    def of(self, totals: Totals) -> float:
-        """This measure of a running total."""
-        return totals.drive_h if self is Measure.DRIVE_HOURS else totals.grit_h
+    @property
+    def first_slope(self) -> float:
+        """The assumed slope of a first chain. [% per unit of this measure]"""
+        return FIRST_SLOPE_PCT_PER_H / (KM_PER_DRIVE_HOUR if self is Measure.KILOMETRES else 1.0)
+
+    def of(self, entry: Entry) -> float:
+        """What one line of a chain's history adds."""
+        if entry.exposure is None or not isinstance(entry.fact, RiddenHour):
+            return 0.0
+        if self is Measure.KILOMETRES:
+            return entry.fact.hour.distance_m / 1000.0
+        return entry.exposure.drive_h if self is Measure.DRIVE_HOURS else entry.exposure.grit_h
+
+    def over_life(self, past: ChainHistory) -> float:
+        """What a chain has behind it."""
+        return math.fsum(self.of(entry) for entry in past.entries)
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,16 +73,16 @@ class WearPoint:
     """A reading, and what the chain had behind it when it was taken."""
 
     reading: Reading
-    x: float  # drive hours or grit-hours over life
+    x: float  # drive hours, grit-hours or kilometres over life
 
 
 @dataclass(frozen=True, slots=True)
 class SlopePrior:
-    """What is believed of the slope before the first reading: log-normal. [% per hour of the measure]"""
+    """What is believed of the slope before the first reading: log-normal. [% per unit of the measure]"""
 
-    median: float = FIRST_SLOPE_PCT_PER_H
-    log_sd: float = math.log(FIRST_SLOPE_FACTOR)
-    because: str = "no earlier chain: 0.0015 % per drive hour, times or divided by 3"
+    median: float
+    log_sd: float
+    because: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,9 +134,9 @@ class Forecast:
     limit_pct: float
     x_now: float
     worn_now_pct: tuple[float, float, float]
-    slope: tuple[float, float, float]  # % per hour of the measure
-    life: tuple[float, float, float]  # hours of the measure over the whole life at which the limit is reached
-    left: tuple[float, float, float]  # hours of the measure from now; 0 = reached
+    slope: tuple[float, float, float]  # % per unit of the measure
+    life: tuple[float, float, float]  # of the measure, over the whole life, at which the limit is reached
+    left: tuple[float, float, float]  # of the measure, from now; 0 = reached
     on: tuple[datetime, datetime, datetime] | None  # at the recent pace; None = not ridden lately
     chance_worn: float  # probability that the limit is reached now
     line: Span | None  # cross-check by least squares with a 90 % interval, given enough exact readings
@@ -131,11 +147,12 @@ class Forecast:
 
 def wear_points(past: ChainHistory, measure: Measure) -> tuple[WearPoint, ...]:
     """Which readings does this chain have, and at which total was each taken?"""
-    return tuple(
-        WearPoint(entry.fact, measure.of(entry.over_life))
-        for entry in past.entries
-        if isinstance(entry.fact, Reading)
-    )
+    points, x = [], 0.0
+    for entry in past.entries:
+        x += measure.of(entry)
+        if isinstance(entry.fact, Reading):
+            points.append(WearPoint(entry.fact, x))
+    return tuple(points)
 
 
 def log_likelihood(
@@ -236,6 +253,12 @@ def falling_chance(points: Sequence[WearPoint], prior: SlopePrior) -> float:
     return float(weight[slope <= 0.0].sum() / weight.sum())
 
 
+def first_prior(measure: Measure, factor: float = FIRST_SLOPE_FACTOR) -> SlopePrior:
+    """What is believed of a first chain's slope? The factor is one standard deviation, up or down."""
+    because = f"assumed: {measure.first_slope:.2g} % per unit, times or divided by {number(factor)}"
+    return SlopePrior(measure.first_slope, math.log(factor), because)
+
+
 def learned_prior(
     ledger: Ledger, rulebook: Rulebook, chain: Chain, measure: Measure, *, now: datetime
 ) -> SlopePrior:
@@ -244,7 +267,7 @@ def learned_prior(
     Each chain with at least two readings is one witness; the assumed prior is one more. Log-normal, with a
     stated spread from chain to chain.
     """
-    first = SlopePrior()
+    first = first_prior(measure)
     centres, precisions = [math.log(first.median)], [1.0 / first.log_sd**2]
     for other in ledger.chains:
         if other.id == chain.id or other.regime is not chain.regime:
@@ -295,8 +318,9 @@ def forecast(
     found = posterior(points, prior)
     fitting = ledger.fitting_of(chain, now)
     bike = None if fitting is None else ledger.bike(fitting.bike)
-    limit_pct = rulebook.wear_limit(one, bike=bike).value
-    x_now = measure.of(past.over_life)
+    rider = None if bike is None else whom_to_tell(ledger, past, bike)
+    limit_pct = rulebook.wear_limit(one, bike=bike, rider=rider).value
+    x_now = measure.over_life(past)
     chance = found.chance_over(limit_pct, x_now)
     life = found.quantiles(_life(found, limit_pct), (0.1, 0.5, 0.9))
     last_x = points[-1].x
@@ -343,13 +367,14 @@ def forecast(
 
 
 def _life(found: Posterior, limit_pct: float) -> Array:
-    """Hours of the measure at which the limit is reached, at every grid point."""
+    """What will have been ridden when the limit is reached, at every grid point."""
     return np.asarray((limit_pct - found.intercept[:, None]) / found.slope[None, :])
 
 
 def _pace(past: ChainHistory, measure: Measure, now: datetime, days: int) -> float | None:
-    """Hours of the measure per day lately; None = not ridden."""
-    ridden = measure.of(past.over_life) - measure.of(past.until(now - timedelta(days=days)).over_life)
+    """What was ridden per day lately; None = not ridden."""
+    since = now - timedelta(days=days)
+    ridden = math.fsum(measure.of(entry) for entry in past.entries if entry.at > since)
     return ridden / days if ridden > 0.0 else None
 
 
