@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import gzip
 import io
 import struct
 import zipfile
@@ -113,17 +112,12 @@ class _Unpacker:
     def _gunzip(self, file: IO[bytes], name: str, size: int) -> bytes:
         parts = io.BytesIO()
         try:
-            with gzip.GzipFile(fileobj=file, mode="rb") as stream:
-                self._copy(stream, parts, name, size)
-        except EOFError:
-            # Cut short: what came out is kept, and the reader of what is inside finds the end missing.
-            if not parts.tell():
-                raise UnreadableFile(name, "ends before any of it can be unpacked", "copy it again") from None
-        except (gzip.BadGzipFile, zlib.error) as error:
-            # Bytes after the end that are no gzip are padding of some tools; a wrong checksum is damage.
-            raise UnreadableFile(
-                name, f"is damaged and cannot be unpacked ({error})", "copy it again"
-            ) from error
+            self._copy(_inflated(file), parts, name, size)
+        except zlib.error as error:
+            raise UnreadableFile(name, "is damaged and cannot be unpacked", "copy it again") from error
+        # Cut short, it yields what came out: the reader of what is inside finds the end missing and says so.
+        if not parts.tell():
+            raise UnreadableFile(name, "ends before any of it can be unpacked", "copy it again")
         return parts.getvalue()
 
     def _unzip(self, file: IO[bytes], name: str, size: int, depth: int) -> Iterator[tuple[str, bytes]]:
@@ -165,7 +159,7 @@ class _Unpacker:
         parts = io.BytesIO()
         try:
             with archive.open(info) as stream:
-                self._copy(stream, parts, member, info.compress_size)
+                self._copy(iter(lambda: stream.read(CHUNK), b""), parts, member, info.compress_size)
         except (
             zipfile.BadZipFile,
             zlib.error,
@@ -183,8 +177,8 @@ class _Unpacker:
             ) from error
         return parts.getvalue()
 
-    def _copy(self, stream: IO[bytes] | gzip.GzipFile, parts: io.BytesIO, name: str, packed: int) -> None:
-        while chunk := stream.read(CHUNK):
+    def _copy(self, chunks: Iterator[bytes], parts: io.BytesIO, name: str, packed: int) -> None:
+        for chunk in chunks:
             parts.write(chunk)
             unpacked = parts.tell()
             self.bytes_left -= len(chunk)
@@ -203,6 +197,20 @@ class _Unpacker:
 
     def _too_many(self, name: str) -> UnreadableFile:
         return _Spent(name, f"holds more than {self.bounds.members} files", "split it, or unpack it first")
+
+
+def _inflated(file: IO[bytes]) -> Iterator[bytes]:
+    """What gzip data holds, in chunks, to the end or as far as it goes; padding after it is left alone."""
+    inflater = zlib.decompressobj(wbits=31)
+    packed = b""
+    while packed := packed or file.read(CHUNK):
+        yield inflater.decompress(packed, CHUNK)
+        packed = inflater.unconsumed_tail
+        if inflater.eof:
+            packed = inflater.unused_data or file.read(CHUNK)
+            if not packed.startswith(_GZIP_MARK):
+                return
+            inflater = zlib.decompressobj(wbits=31)
 
 
 def _refuse_other_archives(head: bytes, name: str) -> None:
