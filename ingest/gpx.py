@@ -10,14 +10,14 @@ from xml.parsers import expat
 import numpy as np
 
 from ingest.errors import UnreadableFile
-from ingest.gpx_contents import COLUMNS, EXTENSIONS, GpxContents
+from ingest.gpx_alike import TAKEN, Alike, take_out
+from ingest.gpx_contents import CHILDREN, COLUMNS, EXTENSIONS, GpxContents
 from ingest.gpx_times import unix_seconds
 from ingest.recording import Column
 
 MOST_TAGS: Final = 6_000_000  # opening and closing; a day of points with every extension has two million
 DEEPEST: Final = 100  # elements inside one another; a track point's extensions lie eight deep
-_MOST_PIECES = 16  # of 8 kB: no value, name or time is longer
-_NOWHERE = 1 << 30
+_NOWHERE = 1 << 30  # deeper than anything: outside a track point
 _NUMBER: Final = re.compile(r"\s*[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?\s*", re.ASCII)
 
 
@@ -32,20 +32,35 @@ def gpx_contents(data: bytes, file_name: str) -> GpxContents:
         raise UnreadableFile(
             file_name, f"it has more than {MOST_TAGS} tags, and no ride does", "export the ride again"
         )
+    alike = take_out(data)
+    if alike is not None:
+        points, damage = _parsed(alike.rest, file_name)
+        if not damage and points.taken == len(alike):
+            return points.contents(alike)
+    points, damage = _parsed(data, file_name)
+    contents = points.contents()
+    contents.damage.extend(damage)
+    return contents
+
+
+def _parsed(data: bytes, file_name: str) -> tuple[_Points, list[str]]:
+    """The points that the XML holds, and where it breaks off."""
     points = _Points(file_name)
     parser = expat.ParserCreate(namespace_separator="}")
     parser.buffer_text = True
     points.attach(parser)
-    damage = []
     try:
         parser.Parse(data, True)  # in one piece: fed in chunks, one long attribute takes a minute
     except expat.ExpatError as error:
-        damage.append(f"its XML breaks off in line {error.lineno}: {expat.ErrorString(error.code)}")
+        return points, [f"its XML breaks off in line {error.lineno}: {expat.ErrorString(error.code)}"]
     except (LookupError, ValueError) as error:  # an encoding that nobody knows
         raise UnreadableFile(
             file_name, f"its encoding is unknown ({error})", "export the ride again"
         ) from error
-    return points.contents(damage)
+    return points, []
+
+
+_Note = tuple[Callable[[int], None], Callable[[str], None]]  # of a row, and of its text
 
 
 class _Points:
@@ -58,81 +73,64 @@ class _Points:
         self._texts: dict[str, tuple[list[int], list[str]]] = {
             name: ([], []) for name in ("time_s", "altitude_m", *dict.fromkeys(EXTENSIONS.values()))
         }
+        self._notes = {name: (rows.append, texts.append) for name, (rows, texts) in self._texts.items()}
         self._segment_starts: list[int] = []
         self._creator: str | None = None
-        self._words: dict[str, str] = {}  # the first text of each path, e.g. "trk name"
+        self._words: dict[str, str] = {}  # the first text of each pair of elements, e.g. "trk name"
         self._other_points = 0
+        self._namespace = ""  # of the root, with the separator that expat puts behind it
 
     def attach(self, parser: expat.XMLParserType) -> None:
         """Set the handlers. They are closures: a variable of a closure is quicker than one of an object."""
         pieces: list[str] = []
+        clear = pieces.clear
         latitudes, longitudes = self._latitudes, self._longitudes
-        direct: dict[str, tuple[Callable[[int], None], Callable[[str], None]] | None] = {}
-        deeper: dict[str, tuple[Callable[[int], None], Callable[[str], None]] | None] = {}
+        direct: dict[str, _Note | None] = {}  # by name: what to do with a child of the point
+        deeper: dict[str, _Note | None] = {}  # and with what lies in its extensions
         path: list[str] = []
-        depth, point_depth, row = 0, _NOWHERE, -1
-        point = ""  # how the track point is spelt here, its namespace included
+        depth, point_depth, row, point = 0, _NOWHERE, -1, ""
 
         def start(name: str, attributes: dict[str, str]) -> None:
-            nonlocal depth, point_depth, row
+            nonlocal depth, point_depth, row, point
             depth += 1
-            pieces.clear()
-            if name == point and point_depth == _NOWHERE and path[-1:] == ["trkseg"]:
+            clear()
+            if depth > DEEPEST:
+                raise UnreadableFile(self._file_name, "its XML is nested too deep", "export the ride again")
+            if depth > point_depth:
+                return
+            if name == point and path[-1] == "trkseg":
                 row += 1
                 point_depth = depth
                 latitudes.append(attributes.get("lat", ""))
                 longitudes.append(attributes.get("lon", ""))
-            elif depth > DEEPEST:
-                raise UnreadableFile(self._file_name, "its XML is nested too deep", "export the ride again")
-            elif depth < point_depth:
-                outside(name, attributes)
-
-        def outside(name: str, attributes: dict[str, str]) -> None:
-            nonlocal point
-            space, _, local = name.rpartition("}")
-            if depth == 1:
-                if local != "gpx":
-                    raise UnreadableFile(
-                        self._file_name, f"it is XML, but not GPX: <{local}>", "export it as GPX"
-                    )
-                point = f"{space}}}trkpt" if space else "trkpt"
-                self._creator = attributes.get("creator") or None
-            path.append(local if name == point[: -len("trkpt")] + local else "")
-            if path[-1] == "trkseg":
-                self._segment_starts.append(row + 1)
-            elif path[-1] in ("wpt", "rtept"):
-                self._other_points += 1
+            else:
+                path.append(self._enter(name, attributes, row, root=depth == 1))
+                point = f"{self._namespace}trkpt"
 
         def end(name: str) -> None:
             nonlocal depth, point_depth
             depth -= 1
             if depth > point_depth:
-                sink = deeper[name] if name in deeper else learn(deeper, name)
+                note = deeper[name] if name in deeper else self._learn(deeper, name, {})
             elif depth == point_depth:
-                sink = direct[name] if name in direct else learn(direct, name)
+                note = direct[name] if name in direct else self._learn(direct, name, CHILDREN)
             elif depth == point_depth - 1:
                 point_depth = _NOWHERE
                 return
             else:
-                word = "".join(pieces) if len(pieces) < _MOST_PIECES else ""
-                self._words.setdefault(" ".join(path[-2:]), word.strip())
+                if pieces and len(path) > 1:
+                    self._words.setdefault(f"{path[-2]} {path[-1]}", pieces[0].strip())
+                clear()
                 path.pop()
                 return
-            if sink is not None and pieces and len(pieces) < _MOST_PIECES:
-                sink[0](row)
-                sink[1](pieces[0] if len(pieces) == 1 else "".join(pieces))
-            pieces.clear()
-
-        def learn(
-            sinks: dict[str, tuple[Callable[[int], None], Callable[[str], None]] | None], name: str
-        ) -> tuple[Callable[[int], None], Callable[[str], None]] | None:
-            local = name.rpartition("}")[2]
-            column = EXTENSIONS.get(local)
-            if sinks is direct and name == point[: -len("trkpt")] + local:
-                column = {"ele": "altitude_m", "time": "time_s"}.get(local, column)
-            rows_texts = None if column is None else self._texts[column]
-            sinks[name] = None if rows_texts is None else (rows_texts[0].append, rows_texts[1].append)
-            return sinks[name]
+            if note is not None and pieces:
+                note_row, note_text = note
+                text = pieces.pop()
+                if pieces:  # a value of several buffers' length is none
+                    clear()
+                else:
+                    note_row(row)
+                    note_text(text)
 
         def refuse(*_: object) -> None:
             raise UnreadableFile(self._file_name, "its XML declares entities", "export the ride again")
@@ -143,28 +141,70 @@ class _Points:
         parser.EntityDeclHandler = refuse
         parser.SkippedEntityHandler = refuse
 
-    def contents(self, damage: list[str]) -> GpxContents:
-        """What was collected, in columns."""
+    def _enter(self, name: str, attributes: dict[str, str], row: int, *, root: bool) -> str:
+        """What an element outside a track point is called: its local name, empty when it is not GPX's."""
+        space, separator, local = name.rpartition("}")
+        if root:
+            if local != "gpx":
+                raise UnreadableFile(
+                    self._file_name, f"it is XML, but not GPX: <{local[:40]}>", "export it as GPX"
+                )
+            self._namespace = space + separator
+            self._creator = attributes.get("creator", "")[:200].strip() or None
+        if space + separator != self._namespace:
+            return ""
+        if local == "trkseg":
+            self._segment_starts.append(row + 1)
+        elif local in ("wpt", "rtept"):
+            self._other_points += 1
+        return local
+
+    def _learn(self, notes: dict[str, _Note | None], name: str, children: dict[str, str]) -> _Note | None:
+        """What to do with the text of an element of this name, the first time that it is met."""
+        space, separator, local = name.rpartition("}")
+        column = EXTENSIONS.get(local)
+        if space + separator == self._namespace:
+            column = children.get(local, column)
+        notes[name] = None if column is None else self._notes[column]
+        return notes[name]
+
+    @property
+    def taken(self) -> int:
+        """How many points were taken out before the parsing."""
+        return self._latitudes.count(TAKEN)
+
+    def contents(self, alike: Alike | None = None) -> GpxContents:
+        """What was collected, in columns; points that were taken out before come in at their places."""
         count = len(self._latitudes)
-        columns = {name: np.full(count, np.nan) for name in COLUMNS}
-        columns["latitude_deg"][:] = _numbers(self._latitudes)
-        columns["longitude_deg"][:] = _numbers(self._longitudes)
-        time_s = np.full(count, np.nan)
+        columns = {name: np.full(count, np.nan) for name in ("time_s", *COLUMNS)}
+        taken = np.fromiter(map(TAKEN.__eq__, self._latitudes), bool, count)
+        own = np.flatnonzero(~taken).tolist()
+        columns["latitude_deg"][own] = _numbers([self._latitudes[row] for row in own])
+        columns["longitude_deg"][own] = _numbers([self._longitudes[row] for row in own])
         for name, (rows, texts) in self._texts.items():
-            values = unix_seconds(texts) if name == "time_s" else _numbers(texts)
-            column = time_s if name == "time_s" else columns[name]
-            column[rows[::-1]] = values[::-1]  # of several in one point, the first counts
+            columns[name][rows[::-1]] = _values(name, texts)[
+                ::-1
+            ]  # of several in one point, the first counts
+        if alike is not None:
+            places = np.flatnonzero(taken)
+            for name, given in alike.texts.items():
+                told = np.array([text is not None for text in given]) if None in given else slice(None)
+                spelt = [text.decode("ascii") for text in given if text is not None]
+                columns[name][places[told]] = _values(name, spelt)
         words = self._words
         return GpxContents(
-            time_s=time_s,
+            time_s=columns.pop("time_s"),
             columns=columns,
             segment_starts=self._segment_starts,
             title=words.get("trk name") or words.get("metadata name") or words.get("gpx name") or None,
             sport=words.get("trk type") or None,
             creator=self._creator,
             other_points=self._other_points,
-            damage=damage,
         )
+
+
+def _values(name: str, texts: list[str]) -> Column:
+    return unix_seconds(texts) if name == "time_s" else _numbers(texts)
 
 
 def _numbers(texts: list[str]) -> Column:
@@ -172,7 +212,7 @@ def _numbers(texts: list[str]) -> Column:
     joined = "".join(texts)
     if joined.isascii() and "_" not in joined:
         try:
-            return np.array(list(map(float, texts)))
+            return np.fromiter(map(float, texts), np.float64, len(texts))
         except ValueError:
             pass
     return np.array([float(text) if _NUMBER.fullmatch(text) else np.nan for text in texts])

@@ -17,6 +17,7 @@ EXTENSIONS = {
     "hr": "heart_rate_bpm", "heartrate": "heart_rate_bpm", "power": "power_w", "PowerInWatts": "power_w",
     "speed": "speed_mps",
 }  # fmt: skip
+CHILDREN = {"ele": "altitude_m", "time": "time_s"}  # of a track point itself
 COLUMNS = ("latitude_deg", "longitude_deg", "altitude_m", *dict.fromkeys(EXTENSIONS.values()))
 
 
