@@ -7,7 +7,6 @@ it was and lowers the confidence by what it may have hidden.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Protocol
 
@@ -18,7 +17,7 @@ from ingest.dust import dust_index
 from ingest.road_dust import GRAVEL_SILT_PCT
 from ingest.surface import SPIN_UP_H, WET_FROM, Forcing, Ground, march, mud_weight, water_weight
 from ingest.topsoil import LOAM, Soil
-from ingest.weather.hourly import Cell, HourlyWeather
+from ingest.weather.hourly import Cell, HourlyWeather, Span
 from rules.vocabulary import ConditionTag, Tier
 
 HOUR = timedelta(hours=1)
@@ -47,15 +46,6 @@ class Grid(Protocol):
     """Anything that knows which of its cells holds a place: every weather provider."""
 
     def cell_of(self, latitude_deg: float, longitude_deg: float) -> Cell: ...
-
-
-@dataclass(frozen=True, slots=True)
-class Span:
-    """UTC days first..last of one cell's weather."""
-
-    cell: Cell
-    first: date
-    last: date
 
 
 def window(hour_start: datetime) -> tuple[datetime, datetime]:

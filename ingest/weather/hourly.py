@@ -19,8 +19,17 @@ class Cell:
 
 
 @dataclass(frozen=True, slots=True)
+class Span:
+    """UTC days first..last of one cell's weather: what is needed, asked for, or held."""
+
+    cell: Cell
+    first: date
+    last: date
+
+
+@dataclass(frozen=True, slots=True)
 class HourlyWeather:
-    """Weather of the hour that begins at `hour_start`. None = the archive has no value: unknown, never dry."""
+    """Weather of the hour that begins at `hour_start`. None = no value in the archive: unknown, never dry."""
 
     cell: Cell
     hour_start: datetime  # aware UTC, on the hour
@@ -50,6 +59,10 @@ class ArchiveUnavailable(Exception):  # noqa: N818 - it names the state of the a
         super().__init__(why)
 
 
+class BlockRefused(ArchiveUnavailable):
+    """The archive answered, but not with what was asked: wrong units, steps, lengths or place."""
+
+
 class WeatherProvider(Protocol):
     """Where hourly weather comes from."""
 
@@ -57,10 +70,17 @@ class WeatherProvider(Protocol):
     attribution: str  # the credit its licence asks for, to stand beside shown weather
 
     def cell_of(self, latitude_deg: float, longitude_deg: float) -> Cell:
-        """The grid cell that holds this place."""
+        """The grid cell that holds this place. Raises ArchiveUnavailable (a file that cannot be read)."""
+
+    def reach(self, *, now: datetime) -> tuple[date, date]:
+        """The first and the last UTC day that can be asked for at `now`. Raises ArchiveUnavailable."""
+
+    def cost(self, first: date, last: date, *, now: datetime) -> float:
+        """What asking for these days counts against the service's limits, in its own unit."""
 
     def fetch(self, cell: Cell, first: date, last: date, *, now: datetime) -> Sequence[HourlyWeather]:
-        """All hours of the UTC days first..last, ascending, gaps as None values.
+        """All hours of the UTC days first..last that are over by `now`, ascending, gaps as None values.
 
-        Raises ArchiveUnavailable.
+        One request. Any cell may be asked for, not only this provider's own.
+        Raises ArchiveUnavailable, or BlockRefused when the whole answer cannot be trusted.
         """
