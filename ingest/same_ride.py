@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 
 from ingest.geometry import haversine_m
 from ingest.recording import Column
-from ingest.sketch import Sketch, sketch_of
+from ingest.sketch import PLACES_A_MINUTE, Sketch, sketch_of
 
 # Judgements on what devices and riders do; common practice, no source.
 LONGEST_BREAK = timedelta(hours=6)  # between two halves of one outing
@@ -22,7 +22,7 @@ COMMON_SHARE = 0.5  # of the shorter recording's minutes
 SAME_SIGNAL_M = (2.0, 5.0)  # median, nine tenths: one receiver's own places
 SAME_BIKE_M = 12.0  # nine tenths: two receivers on one bike stay this close
 TOGETHER_M = 100.0  # median: farther, and they did not even ride together
-FEWEST_MINUTES = 3
+FEWEST_PLACES = 3
 FEWEST_BODY_MINUTES = 5
 # Mean difference by minute: up to the first it is the same body or sensor, from the second another rider's.
 HEART_BPM, CADENCE_RPM, POWER_SHARE = (3.0, 8.0), (2.0, 8.0), (0.06, 0.25)
@@ -92,7 +92,7 @@ def same_outing(first: Outing, second: Outing, *, same_rider: bool | None = None
 
 
 def _overlapping(one: Sketch, other: Sketch, pair: _Pair, same_rider: bool | None) -> Verdict:
-    common = f"{pair.common} minutes are in both"
+    common = f"{pair.common} minutes are in both" if pair.common > 1 else "a minute is in both"
     median, most = pair.apart_m()
     if median is not None and most is not None and median > TOGETHER_M:
         return _not(Relation.DIFFERENT, common, f"but half the time they are {_metres(median)} or more apart")
@@ -148,8 +148,10 @@ class _Pair:
         end = min(one.first_minute + one.minutes, other.first_minute + other.minutes)
 
         def cut(sketch: Sketch) -> dict[str, Column]:
-            window = slice(begin - sketch.first_minute, max(end, begin) - sketch.first_minute)
-            return {name: getattr(sketch, name)[window] for name in _COLUMNS}
+            first, last = begin - sketch.first_minute, max(end, begin) - sketch.first_minute
+            places = slice(first * PLACES_A_MINUTE, last * PLACES_A_MINUTE)
+            cut_places = {name: getattr(sketch, name)[places] for name in _PLACES}
+            return cut_places | {name: getattr(sketch, name)[first:last] for name in _MEANS}
 
         mine, theirs = cut(one), cut(other)
         return cls(mine, theirs, int((_recorded(mine) & _recorded(theirs)).sum()))
@@ -163,7 +165,7 @@ class _Pair:
             self.other["longitude_deg"],
         )
         metres = metres[np.isfinite(metres)]
-        if len(metres) < min(FEWEST_MINUTES, max(self.common - 1, 1)):
+        if len(metres) < FEWEST_PLACES:
             return None, None
         return float(np.median(metres)), float(np.quantile(metres, 0.9))
 
@@ -191,18 +193,22 @@ class _Pair:
         return alike, unlike
 
 
-_COLUMNS = ("latitude_deg", "longitude_deg", "speed_mps", "cadence_rpm", "heart_rate_bpm", "power_w")
+_PLACES = ("latitude_deg", "longitude_deg")
+_MEANS = ("speed_mps", "cadence_rpm", "heart_rate_bpm", "power_w")
 
 
 def _recorded(columns: dict[str, Column]) -> NDArray[np.bool_]:
-    known = np.zeros(len(columns[_COLUMNS[0]]), np.bool_)
-    for name in _COLUMNS:
+    """In which minutes there is anything at all."""
+    known = np.zeros(len(columns[_MEANS[0]]), np.bool_)
+    for offset in range(PLACES_A_MINUTE):
+        known |= np.isfinite(columns[_PLACES[0]][offset::PLACES_A_MINUTE])
+    for name in _MEANS:
         known |= np.isfinite(columns[name])
     return known
 
 
 def _recorded_minutes(sketch: Sketch) -> int:
-    return int(_recorded({name: getattr(sketch, name) for name in _COLUMNS}).sum())
+    return int(_recorded({name: getattr(sketch, name) for name in _PLACES + _MEANS}).sum())
 
 
 def _from_end_to_start_m(early: Sketch, late: Sketch) -> float | None:
@@ -214,8 +220,9 @@ def _from_end_to_start_m(early: Sketch, late: Sketch) -> float | None:
     away = haversine_m(
         early.latitude_deg[end], early.longitude_deg[end], late.latitude_deg[start], late.longitude_deg[start]
     )
-    # The places are those of full minutes: what was ridden before the end and after the start comes off.
-    ridden = 60 * (np.nan_to_num(early.speed_mps[end]) + np.nan_to_num(late.speed_mps[start]))
+    # The places are those of full 20 s: what was ridden before the end and after the start comes off.
+    ridden = np.nan_to_num(early.speed_mps[end // PLACES_A_MINUTE])
+    ridden = (ridden + np.nan_to_num(late.speed_mps[start // PLACES_A_MINUTE])) * 60 / PLACES_A_MINUTE
     return float(np.maximum(away - ridden, 0.0)[0])
 
 

@@ -14,7 +14,10 @@ from ingest.geometry import unwrapped, wrapped
 from ingest.recording import Column, Recording
 
 _HEADER = struct.Struct("<4sqIIHHHH")
-_MARK = b"skt1"
+_MARK = b"skt2"
+_NO_PLACE, _NO_MEAN = 2**31 - 1, 0xFFFF
+PLACES_A_MINUTE = 3
+_MINUTE_BYTES = PLACES_A_MINUTE * 8 + 4 * 2
 LONGEST_MINUTES = 60 * 24 * 40
 
 
@@ -22,8 +25,8 @@ LONGEST_MINUTES = 60 * 24 * 40
 class Sketch:
     """Columns by UTC minute; NaN = not known in that minute.
 
-    first_minute: minutes since 1970.  Places are those at the exact start of the minute, so that two devices
-    on one bike agree to the metre.  Cadence, heart rate, power and speed are means over the minute.
+    first_minute: minutes since 1970.  Places are three to a minute, at its full 20 s, so that two devices on
+    one bike agree to the metre.  Cadence, heart rate, power and speed are means over the minute.
     identity: the recording device, when the file names it.  The shares are of the samples.
     """
 
@@ -45,7 +48,7 @@ class Sketch:
     @property
     def minutes(self) -> int:
         """How many minutes the sketch spans."""
-        return len(self.latitude_deg)
+        return len(self.speed_mps)
 
 
 def packed_sketch(recording: Recording) -> bytes:
@@ -56,14 +59,14 @@ def packed_sketch(recording: Recording) -> bytes:
     time = recording.time_s
     first = int(time[0] // 60)
     minutes = min(int(time[-1] // 60) - first + 1, LONGEST_MINUTES)
-    starts = (first + np.arange(minutes)) * 60.0
+    instants = first * 60.0 + np.arange(minutes * PLACES_A_MINUTE) * (60.0 / PLACES_A_MINUTE)
     of = np.minimum((time // 60).astype(np.int64) - first, minutes - 1)
-    latitude = _at(starts, time, recording.latitude_deg)
-    longitude = wrapped(_at(starts, time, unwrapped(recording.longitude_deg)))
+    latitude = _at(instants, time, recording.latitude_deg)
+    longitude = wrapped(_at(instants, time, unwrapped(recording.longitude_deg)))
     body = b"".join(
         (
-            np.where(np.isfinite(latitude), np.round(latitude * 1e5), 2**31 - 1).astype("<i4").tobytes(),
-            np.where(np.isfinite(longitude), np.round(longitude * 1e5), 2**31 - 1).astype("<i4").tobytes(),
+            _steps(latitude),
+            _steps(longitude),
             _mean_by_minute(recording.speed_mps, of, minutes, 100.0),
             _mean_by_minute(recording.cadence_rpm, of, minutes, 10.0),
             _mean_by_minute(recording.heart_rate_bpm, of, minutes, 10.0),
@@ -89,15 +92,16 @@ def sketch_of(packed: bytes) -> Sketch:
     try:
         plain = zlib.decompress(packed)
         mark, first, n, samples, flags, place, cadence, power = _HEADER.unpack_from(plain)
-        if mark != _MARK or len(plain) < _HEADER.size + n * 16:
+        if mark != _MARK or len(plain) < _HEADER.size + n * _MINUTE_BYTES:
             raise ValueError("not a packed sketch")
     except (zlib.error, struct.error) as error:
         raise ValueError("not a packed sketch") from error
-    places = np.frombuffer(plain, "<i4", 2 * n, _HEADER.size).astype(np.float64).reshape(2, n)
-    places[places == 2**31 - 1] = np.nan
-    means = np.frombuffer(plain, "<u2", 4 * n, _HEADER.size + 8 * n).astype(np.float64).reshape(4, n)
-    means[means == 0xFFFF] = np.nan
-    identity = plain[_HEADER.size + 16 * n :].decode(errors="replace") or None
+    steps = np.frombuffer(plain, "<i4", 2 * PLACES_A_MINUTE * n, _HEADER.size).reshape(2, -1)
+    places = np.cumsum(steps, axis=1, dtype=np.int64).astype(np.int32).astype(np.float64)
+    places[places == _NO_PLACE] = np.nan
+    means = np.frombuffer(plain, "<u2", 4 * n, _HEADER.size + steps.nbytes).astype(np.float64).reshape(4, n)
+    means[means == _NO_MEAN] = np.nan
+    identity = plain[_HEADER.size + _MINUTE_BYTES * n :].decode(errors="replace") or None
     return Sketch(
         first_minute=first,
         latitude_deg=places[0] / 1e5,
@@ -116,6 +120,12 @@ def sketch_of(packed: bytes) -> Sketch:
     )
 
 
+def _steps(degrees: Column) -> bytes:
+    """Places in 1e-5° as differences, which pack better; they wrap at 32 bits, and back when summed."""
+    whole = np.where(np.isfinite(degrees), np.round(degrees * 1e5), _NO_PLACE).astype(np.int64)
+    return np.diff(whole, prepend=0).astype("<i4").tobytes()
+
+
 def _at(instants: NDArray[np.floating], time_s: Column, column: Column) -> Column:
     """The column at these instants, where known samples lie close on both sides."""
     known = np.isfinite(column)
@@ -131,8 +141,8 @@ def _mean_by_minute(column: Column, minute: NDArray[np.int64], minutes: int, sca
     known = np.isfinite(column)
     count = np.bincount(minute[known], minlength=minutes)
     total = np.bincount(minute[known], column[known], minutes)
-    mean = np.clip(np.round(total / np.maximum(count, 1) * scale), 0, 0xFFFE)
-    return np.where(count > 0, mean, 0xFFFF).astype("<u2").tobytes()
+    mean = np.clip(np.round(total / np.maximum(count, 1) * scale), 0, _NO_MEAN - 1)
+    return np.where(count > 0, mean, _NO_MEAN).astype("<u2").tobytes()
 
 
 def _share(column: Column) -> int:
