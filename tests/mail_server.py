@@ -172,7 +172,9 @@ def mail_server(
     thread.start()
 
     async def start() -> asyncio.Server:
-        listening = socket.create_server(("127.0.0.1", 0), backlog=200)
+        # With the protocol named, asyncio switches off the pause that gathers small packets.
+        listening = socket.socket(socket.AF_INET, socket.SOCK_STREAM, socket.IPPROTO_TCP)
+        listening.bind(("127.0.0.1", 0))
         return await loop.create_server(protocol, sock=listening, ssl=context if security == "tls" else None)
 
     server = asyncio.run_coroutine_threadsafe(start(), loop).result(10)

@@ -65,6 +65,7 @@ class EmailChannel:
 
     def __init__(self, settings: Mail) -> None:
         self.settings = settings
+        self._trusted: ssl.SSLContext | None = None
 
     def send(self, letter: Letter) -> None:
         """Return once the server has answered the message with a success.
@@ -108,6 +109,7 @@ class EmailChannel:
             self._log_in(server)
             yield server
         except ssl.SSLCertVerificationError as error:
+            self._trusted = None  # the authorities on disk may be renewed before the next try
             raise ChannelError(
                 f"{where} shows a certificate that is not to be trusted: {one_line(error.verify_message)}",
                 permanent=False,
@@ -217,6 +219,8 @@ class EmailChannel:
         server.login(self.settings.user, password)
 
     def _trust(self) -> ssl.SSLContext:
+        if self._trusted is not None:
+            return self._trusted
         context = ssl.create_default_context()
         if self.settings.authority_file is not None:
             try:
@@ -228,6 +232,7 @@ class EmailChannel:
                     try_this="name a PEM file in channels.mail.authority_file; nothing was sent",
                     everything=True,
                 ) from error
+        self._trusted = context
         return context
 
 
