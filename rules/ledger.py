@@ -21,6 +21,7 @@ from rules.vocabulary import (
     Chain,
     ChainId,
     Fitting,
+    FittingId,
     Reading,
     Ride,
     RideHour,
@@ -33,7 +34,6 @@ from rules.vocabulary import (
     WipeTest,
 )
 
-BEGINNING = datetime(1, 1, 1, tzinfo=UTC)
 END = datetime(9999, 12, 31, tzinfo=UTC)
 
 
@@ -151,10 +151,12 @@ class Ledger:
         return self._rides_by_id.get(ride)
 
     def fitting_on(self, bike: BikeId, at: datetime) -> Fitting | None:
-        """Which fitting was in force on this bike at this instant? Of two that overlap, the later."""
-        fittings = self._fittings_of_bike.get(bike, ())
-        position = bisect_right(fittings, at, key=_fitted_at)
-        return _in_force(fittings[:position], at)
+        """Which fitting was in force on this bike at this instant?
+
+        A bike wears one chain and a chain sits on one bike: a fitting ends when it is said to, or when its
+        bike gets another chain, or when its chain goes to another bike, whichever is first.
+        """
+        return self._in_force(self._fittings_of_bike.get(bike, ()), at)
 
     def chain_on(self, bike: BikeId, at: datetime) -> Chain | None:
         """Which chain was on this bike at this instant?"""
@@ -163,12 +165,7 @@ class Ledger:
 
     def fitting_of(self, chain: ChainId, at: datetime) -> Fitting | None:
         """Where was this chain at this instant? None = on no bike."""
-        fittings = self.fittings_of(chain)
-        position = bisect_right(fittings, at, key=_fitted_at)
-        fitting = _in_force(fittings[:position], at)
-        if fitting is None or self.fitting_on(fitting.bike, at) != fitting:
-            return None  # another chain took its place and nobody noted that it came off
-        return fitting
+        return self._in_force(self.fittings_of(chain), at)
 
     def fittings_of(self, chain: ChainId) -> tuple[Fitting, ...]:
         """Where has this chain been? In order."""
@@ -235,7 +232,7 @@ class Ledger:
         for chain, fittings in self._fittings_of_chain.items():
             name = self.chain(chain).name
             for earlier, later in pairwise(fittings):
-                if _ends_at(earlier) > later.fitted_at and earlier.bike != later.bike:
+                if _said_end(earlier) > later.fitted_at and earlier.bike != later.bike:
                     old, new = self.bike(earlier.bike).name, self.bike(later.bike).name
                     sentence = (
                         f"{name} was fitted to {new} on {later.fitted_at:%Y-%m-%d} while still noted "
@@ -245,7 +242,7 @@ class Ledger:
         for bike, fittings in self._fittings_of_bike.items():
             name = self.bike(bike).name
             for earlier, later in pairwise(fittings):
-                if _ends_at(earlier) > later.fitted_at and earlier.chain != later.chain:
+                if _said_end(earlier) > later.fitted_at and earlier.chain != later.chain:
                     old, new = self.chain(earlier.chain).name, self.chain(later.chain).name
                     sentence = (
                         f"{new} was fitted to {name} on {later.fitted_at:%Y-%m-%d} with {old} still on it: "
@@ -281,6 +278,23 @@ class Ledger:
     @cached_property
     def _fittings_of_chain(self) -> Mapping[ChainId, tuple[Fitting, ...]]:
         return _grouped((fitting.chain, fitting) for fitting in self._fittings_in_order)
+
+    @cached_property
+    def _end_of_fitting(self) -> Mapping[FittingId, datetime]:
+        """When each fitting really ended, END for one still in force."""
+        ends = {fitting.id: _said_end(fitting) for fitting in self.fittings}
+        for groups in (self._fittings_of_bike, self._fittings_of_chain):
+            for fittings in groups.values():
+                for earlier, later in pairwise(fittings):
+                    ends[earlier.id] = min(ends[earlier.id], later.fitted_at)
+        return ends
+
+    def _in_force(self, fittings: tuple[Fitting, ...], at: datetime) -> Fitting | None:
+        """Of the fittings of one bike or one chain, in order: the one that holds at this instant."""
+        position = bisect_right(fittings, at, key=_fitted_at)
+        if position and at < self._end_of_fitting[fittings[position - 1].id]:
+            return fittings[position - 1]
+        return None
 
     @cached_property
     def _rides_of_bike(self) -> Mapping[BikeId, tuple[Ride, ...]]:
@@ -347,12 +361,5 @@ def _fitted_at(fitting: Fitting) -> datetime:
     return fitting.fitted_at
 
 
-def _ends_at(fitting: Fitting) -> datetime:
+def _said_end(fitting: Fitting) -> datetime:
     return END if fitting.removed_at is None else fitting.removed_at
-
-
-def _in_force(begun: tuple[Fitting, ...], at: datetime) -> Fitting | None:
-    """The latest begun fitting if it still holds; an earlier one never comes back by itself."""
-    if begun and at < _ends_at(begun[-1]):
-        return begun[-1]
-    return None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from datetime import datetime, tzinfo
 
@@ -57,16 +58,22 @@ def span_lines(
     """
     lines: list[Reason] = []
     total = 0.0
-    ridden = [entry for entry in entries if entry.exposure is not None and counted(entry.exposure) > 0.0]
-    folded = ridden[: max(0, len(ridden) - MOST_LINES)]
-    if folded:
-        total = sum(counted(entry.exposure) for entry in folded if entry.exposure)
-        drive_h = sum(entry.exposure.drive_h for entry in folded if entry.exposure)
-        text = f"{len(folded)} ride hours up to {day(folded[-1].at, zone)}, added up."
+    ridden = [
+        position
+        for position, entry in enumerate(entries)
+        if entry.exposure is not None and counted(entry.exposure) > 0.0
+    ]
+    cut = 0
+    if len(ridden) > MOST_LINES:
+        cut = ridden[-MOST_LINES]
+        folded = [entry.exposure for entry in entries[:cut] if entry.exposure is not None]
+        total = math.fsum(counted(hour) for hour in folded)
+        drive_h = math.fsum(hour.drive_h for hour in folded)
         grit_h = total if weighted else None
-        lines.append(Reason(folded[0].at, text, drive_h=drive_h, grit_h=grit_h, total=total))
-    rest = entries[entries.index(folded[-1]) + 1 :] if folded else entries
-    for entry in rest:
+        count = len(ridden) - MOST_LINES
+        text = f"{count} ride hours up to {day(entries[cut - 1].at, zone)}, added up."
+        lines.append(Reason(entries[ridden[0]].at, text, drive_h=drive_h, grit_h=grit_h, total=total))
+    for entry in entries[cut:]:
         fact, hour = entry.fact, entry.exposure
         if isinstance(fact, RiddenHour) and hour is not None and counted(hour) > 0.0:
             total += counted(hour)
@@ -133,6 +140,9 @@ def weather_behind(ride: Ride, tag: ConditionTag | None, hour: Exposure) -> str:
     parts.append(str(tag.tier))
     if tag.fetched_at is not None:
         parts.append(f"fetched {tag.fetched_at:%Y-%m-%d %H:%M} UTC")
+    parts.append(f"{tag.confidence:.0%} sure")
+    if tag.frost:
+        parts.append("frost: ice and salt are not reckoned")
     return ", ".join(parts)
 
 

@@ -65,6 +65,7 @@ def reconcile(
         if raised.reminder.key not in latest or raised.id > latest[raised.reminder.key].id:
             latest[raised.reminder.key] = raised
     due_keys = {reminder.key: reminder for reminder in due_now}
+    zone_names = {rider.id: rider.time_zone for rider in ledger.riders}
     changes: list[Change] = []
     for reminder in due_now:
         known = latest.get(reminder.key)
@@ -76,7 +77,7 @@ def reconcile(
                 changes.append(change)
     for raised in standing:
         if raised.is_open and (raised.reminder.key not in due_keys or latest[raised.reminder.key] != raised):
-            zone = zone_of(ledger.rider(raised.reminder.rider).time_zone)
+            zone = zone_of(zone_names.get(raised.reminder.rider, "UTC"))
             step = _closing_step(raised, due_now, ledger, rulebook, now, zone)
             changes.append(Change(raised, raised.reminder, step))
     return tuple(changes)

@@ -103,7 +103,7 @@ def due(
     only: judge these chains; None = all.
     """
     found: list[Reminder] = []
-    for chain in ledger.chains:
+    for chain in ledger.chains if ledger.riders else ():
         if only is not None and chain.id not in only:
             continue
         if chain.retired_at is not None and chain.retired_at <= now:
@@ -327,10 +327,9 @@ def _inspection_due(case: _Case) -> Reminder | None:
     else:
         total, limit, unit = chance, by_chance.value, "probability"
         sentence = f"{when}; by the forecast it is over its wear limit with a probability of {chance:.0%}."
-        lines.append(
-            Reason(case.now, f"Forecast: {chance:.0%} that the wear limit is reached.", total=chance)
-        )
         cause_at = next(_happened_by(entry) for entry in reversed(span) if entry.exposure)
+        text = f"Forecast: {chance:.0%} that the wear limit is reached."
+        lines.append(Reason(cause_at, text, total=chance))
     return Reminder(
         key=_key(ReminderKind.INSPECTION, case, "start" if reading is None else f"reading {reading.id}"),
         kind=ReminderKind.INSPECTION,

@@ -140,7 +140,13 @@ class Rulebook:
         return self.limit(key, chain=chain, bike=bike, rider=rider)
 
     def with_value(self, key: str, value: float) -> Rulebook:
-        """The same rulebook with one number changed for everybody, for 'what if'."""
+        """The same rulebook with one number changed for everybody, for 'what if'.
+
+        ValueError, in words, for a number outside the range.
+        """
+        general = self.judgements[key]
+        if not general.low <= value <= general.high:
+            raise ValueError(f"{key} must lie in {general.low:g}–{general.high:g} {general.unit}.")
         changed = {**self.judgements, key: replace(self.judgements[key], value=value)}
         return replace(self, judgements=changed, version=f"{self.version}, with {key} = {value:g}")
 

@@ -81,8 +81,8 @@ def plan(
 
     needed: bikes that ride tomorrow; None = all. pot_holds: chains per dip, at least 1.
     Taken along: chains at half their immersion limit or more, and those never waxed. A bike with a fresh
-    spare gets the spare. A needed bike without one has its chain in the first dip, so that it hangs longest. After
-    that the cleanest goes first and the dirtiest last, for the bath keeps what it is given.
+    spare gets the spare. A needed bike without one has its chain in the first dip, so that it hangs longest.
+    After that the cleanest goes first and the dirtiest last, for the bath keeps what it is given.
     """
     if pot_holds < 1:
         raise ValueError("the pot holds at least one chain")

@@ -211,7 +211,17 @@ class _Book:
             )
         word = Condition(pairs["said"]) if "said" in pairs else None
         hours = tuple(
-            RideHour(start, drive_s, 0.0, drive_s, None, None, None, 0.0, None if word else hour_tag)
+            RideHour(
+                start,
+                drive_s,
+                drive_s / 3600.0 * 25_000.0,
+                drive_s,
+                None,
+                None,
+                None,
+                0.0,
+                None if word else hour_tag,
+            )
             for start, drive_s in clock_hours(when, ride_h)
         )
         drive_s = ride_h * 3600.0
