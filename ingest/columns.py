@@ -2,20 +2,15 @@
 
 from __future__ import annotations
 
-from dataclasses import fields, replace
+from dataclasses import replace
 
 import numpy as np
 
+from ingest.plausible import COLUMNS
 from ingest.recording import Column, Recording
 
 # A hole no longer than this is filled by a straight line; a longer one is not known.
 LONGEST_BRIDGE_S = 10.0
-COLUMN_NAMES = tuple(
-    field.name
-    for field in fields(Recording)
-    if field.name.endswith(("_deg", "_m", "_mps", "_rpm", "_w", "_c", "_bpm"))
-    and field.name != "session_distance_m"
-)
 
 
 def bridged(time_s: Column, column: Column, longest_s: float = LONGEST_BRIDGE_S) -> Column:
@@ -71,7 +66,7 @@ def one_sample_per_instant(recording: Recording) -> Recording:
     order = np.argsort(time, kind="stable")
     instants, group = np.unique(time[order], return_inverse=True)
     columns: dict[str, Column] = {}
-    for name in COLUMN_NAMES:
+    for name in COLUMNS:
         column = getattr(recording, name)[order]
         known = np.isfinite(column)
         merged = np.full(len(instants), np.nan)
@@ -85,5 +80,5 @@ def only(recording: Recording, rows: np.ndarray[tuple[int], np.dtype[np.bool_]])
     return replace(
         recording,
         time_s=recording.time_s[rows],
-        **{name: getattr(recording, name)[rows] for name in COLUMN_NAMES},
+        **{name: getattr(recording, name)[rows] for name in COLUMNS},
     )

@@ -95,9 +95,9 @@ def drive_time(recording: Recording, intervals: Intervals) -> DriveTime:
     watched = elsewhere & np.isfinite(power)
     moving_elsewhere = intervals.moving_s[elsewhere & ~watched]
     dense = moving_elsewhere[short[elsewhere & ~watched]].sum()
-    estimate = estimated_power_w(recording, intervals)
-    if dense < DENSE_SHARE * moving_elsewhere.sum():
-        estimate = np.full(len(active), np.nan)
+    estimate = np.full(len(active), np.nan)
+    if moving_elsewhere.any() and dense >= DENSE_SHARE * moving_elsewhere.sum():
+        estimate = estimated_power_w(recording, intervals)
     followed = watched | (elsewhere & np.isfinite(estimate))
     works = np.where(watched, power > DRIVING_W, (estimate > DRIVING_W) & intervals.moving)
     powered = np.where(followed & works, vouched, 0.0)

@@ -24,7 +24,6 @@ EARLIEST = datetime(
     1990, 1, 1, tzinfo=UTC
 )  # the epoch of FIT is the day before; nothing recorded rides earlier
 AHEAD = timedelta(days=1)  # a clock may be set to the wrong zone
-LOST_CLOCK_S = 30 * 86_400.0  # no outing falls silent this long: the clock was set in between
 CLIMB_WINDOW_S = 30.0
 # Common practice, no source: a place that stays this close while the wheel covers that is indoors.
 TRAINER_SPREAD_DEG, TRAINER_DISTANCE_M = 0.0004, 2_000.0
@@ -159,15 +158,6 @@ def _with_possible_times(recording: Recording, now: datetime, dropped: dict[str,
     if count < 2:
         why = "has no samples with a time" if count == 0 else "has a single sample"
         raise UnreadableFile(name, why, "export the recorded activity, with its times, and try again")
-    order = recording.time_s
-    breaks = np.flatnonzero(np.abs(np.diff(order)) > LOST_CLOCK_S) + 1
-    if len(breaks):
-        edges = np.concatenate(([0], breaks, [len(order)]))
-        longest = int(np.argmax(np.diff(edges)))
-        kept = np.zeros(len(order), np.bool_)
-        kept[edges[longest] : edges[longest + 1]] = True
-        _count(dropped, "samples from before the clock was set", len(order) - int(kept.sum()))
-        recording = only(recording, kept)
     return recording
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from ingest.columns import COLUMN_NAMES
+from ingest.plausible import COLUMNS
 from ingest.recording import Recording
 
 NOON = datetime(2024, 6, 2, 12, tzinfo=UTC)
@@ -19,10 +19,10 @@ METRES_PER_DEGREE = 111_195.0802
 def recording(time_s: Any, *, start: datetime = NOON, **known: Any) -> Recording:
     """A recording with these columns and facts; what is not given is not known. time_s: from the start."""
     time = np.asarray(time_s, np.float64) + start.timestamp()
-    columns = {name: np.full(len(time), np.nan) for name in COLUMN_NAMES}
+    columns = {name: np.full(len(time), np.nan) for name in COLUMNS}
     columns |= {
         name: np.broadcast_to(np.asarray(known.pop(name), np.float64), time.shape).copy()
-        for name in COLUMN_NAMES
+        for name in COLUMNS
         if name in known
     }
     facts = {"file_name": "ride.fit", "reader": "test", "sport": "cycling"} | known
@@ -75,7 +75,7 @@ def without(one: Recording, *names: str) -> Recording:
 def part(one: Recording, first: int, last: int) -> Recording:
     """The samples first..last-1."""
     window = slice(first, last)
-    columns = {name: getattr(one, name)[window] for name in COLUMN_NAMES}
+    columns = {name: getattr(one, name)[window] for name in COLUMNS}
     return replace(one, time_s=one.time_s[window], **columns)
 
 

@@ -384,14 +384,6 @@ def test_single_impossible_times_are_dropped_and_counted():
     assert summed(one).dropped == {"samples at impossible times": 1}
 
 
-def test_samples_from_before_the_clock_was_set_are_dropped_and_counted():
-    one = recording(seconds(600), speed_mps=6.0)
-    one.time_s[:3] -= 3 * 365 * 86400
-    ride = summed(one)
-    assert ride.dropped == {"samples from before the clock was set": 3}
-    assert ride.moving_s == pytest.approx(597)
-
-
 @pytest.mark.parametrize("samples", [0, 1])
 def test_too_few_samples_are_refused(samples):
     with pytest.raises(UnreadableFile, match="sample"):
