@@ -1,4 +1,4 @@
-"""A weather archive of our own, over real HTTP: the documented shapes, the documented limits, the documented faults.
+"""A weather archive of our own, over real HTTP: the documented shapes, limits and faults.
 
     with ArchiveStandIn(weather=table_or_function) as server:
         OpenMeteoArchive(server.archive_url) ...
@@ -19,7 +19,9 @@ from __future__ import annotations
 import json
 import random
 import threading
+import time
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
@@ -98,7 +100,7 @@ class Asked:
     status: int
 
 
-class _Refusal(Exception):
+class RefusalError(Exception):
     def __init__(self, status: int, reason: str) -> None:
         self.status, self.reason = status, reason
         super().__init__(reason)
@@ -120,17 +122,19 @@ class ArchiveStandIn:
         as_list: bool = False,
         moved_deg: float = 0.0,
         down: bool = False,
+        slow_s: float = 0.0,
     ) -> None:
         """clock: what its windows and its "today" go by.  limits: weight a minute, an hour, a day.
 
         delay: how late the archive is.  failing: share of requests that fail, by turns overloaded, broken,
         cut short or hung up on.  nulls: hours without a value.  moved_deg: the answered cell lies off by that
         much.
-        down: nothing but 503.
+        down: nothing but 503.  slow_s: how long it thinks; who asks meanwhile is one too many.
         """
         self.weather = _as_function(weather)
         self.clock, self.limits, self.delay, self.failing = clock, limits, delay, failing
-        self.nulls, self.as_list, self.moved_deg, self.down = nulls, as_list, moved_deg, down
+        self.nulls, self.as_list, self.moved_deg = nulls, as_list, moved_deg
+        self.down, self.slow_s = down, slow_s
         self.spoil: Callable[[dict[str, Any]], Any] = lambda answer: answer  # last touch on a good answer
         self.asked: list[Asked] = []
         self._dice = random.Random(seed)
@@ -152,6 +156,10 @@ class ArchiveStandIn:
         self._server.shutdown()
         self._server.server_close()
         self._thread.join(timeout=5)
+
+    def fail_always(self, seed: int) -> None:
+        """Every request from now on fails, each in its way."""
+        self.failing, self._dice = 1.0, random.Random(seed)
 
     @property
     def url(self) -> str:
@@ -193,13 +201,14 @@ class ArchiveStandIn:
             weight = self._weight(path, query)
             if weight:
                 self._count(weight)
+            time.sleep(self.slow_s)
             fault = self._fault()
             document = self._document(path, query)
             body = json.dumps(document).encode()
             if fault == "cut short":
                 body = body[: len(body) // 2]
             hang_up = fault == "hung up"
-        except _Refusal as refusal:
+        except RefusalError as refusal:
             status, body = refusal.status, _error(refusal.reason)
         finally:
             self._busy.release()
@@ -208,14 +217,14 @@ class ArchiveStandIn:
 
     def _fault(self) -> str | None:
         if self.down:
-            raise _Refusal(503, "The service is overloaded. Please try again later.")
+            raise RefusalError(503, "The service is overloaded. Please try again later.")
         if self._dice.random() >= self.failing:
             return None
         fault = self._dice.choice(["overloaded", "broken", "cut short", "hung up"])
         if fault == "overloaded":
-            raise _Refusal(503, "The service is overloaded. Please try again later.")
+            raise RefusalError(503, "The service is overloaded. Please try again later.")
         if fault == "broken":
-            raise _Refusal(500, "Internal server error")
+            raise RefusalError(500, "Internal server error")
         return fault
 
     def _weight(self, path: str, query: Mapping[str, str]) -> float:
@@ -237,7 +246,7 @@ class ArchiveStandIn:
                 full = name
         if full:
             again = {"Minutely": "in one minute", "Hourly": "in the next hour", "Daily": "tomorrow"}[full]
-            raise _Refusal(429, f"{full} API request limit exceeded. Please try again {again}.")
+            raise RefusalError(429, f"{full} API request limit exceeded. Please try again {again}.")
 
     def _span(self, path: str, query: Mapping[str, str]) -> tuple[date, date]:
         today = self.clock().date()
@@ -245,11 +254,11 @@ class ArchiveStandIn:
             if path == "/v1/forecast":
                 past, ahead = int(query.get("past_days", "0")), int(query.get("forecast_days", "7"))
                 if not 0 <= past <= 92:
-                    raise _Refusal(400, f"Past days is invalid. Allowed range 0 to 92. Given {past}.")
+                    raise RefusalError(400, f"Past days is invalid. Allowed range 0 to 92. Given {past}.")
                 return today - DAY * past, today + DAY * (ahead - 1)
             return date.fromisoformat(query["start_date"]), date.fromisoformat(query["end_date"])
         except (KeyError, ValueError) as error:
-            raise _Refusal(400, f"Invalid date ({error})") from error
+            raise RefusalError(400, f"Invalid date ({error})") from error
 
     # ------------------------------------------------------------------ documents
 
@@ -265,7 +274,7 @@ class ArchiveStandIn:
             return answers if len(answers) > 1 or self.as_list else answers[0]
         if path == "/api/temporal/hourly/point":
             return self.spoil(self._power(query))
-        raise _Refusal(404, "Not Found")
+        raise RefusalError(404, "Not Found")
 
     def _place(
         self, path: str, query: Mapping[str, str], latitude: float, longitude: float
@@ -273,15 +282,17 @@ class ArchiveStandIn:
         first, last = self._span(path, query)
         today = self.clock().date()
         if last < first:
-            raise _Refusal(400, "End-date must be larger or equals than start-date")
+            raise RefusalError(400, "End-date must be larger or equals than start-date")
         if path == "/v1/archive" and (last > today or first < date(1940, 1, 1)):
-            raise _Refusal(400, f"Parameter 'end_date' is out of allowed range from 1940-01-01 to {today}")
+            raise RefusalError(
+                400, f"Parameter 'end_date' is out of allowed range from 1940-01-01 to {today}"
+            )
         names = [name for name in query.get("hourly", "").split(",") if name]
         unknown = [name for name in names if name not in HOURLY]
         if unknown:
-            raise _Refusal(
+            raise RefusalError(
                 400,
-                f"Data corrupted at path ''. Cannot initialize variable from invalid String value {unknown[0]}.",
+                f"Data corrupted at path ''. Cannot initialize from invalid String value {unknown[0]}.",
             )
         centre = (round(latitude * 4) / 4 + self.moved_deg, round(longitude * 4) / 4)
         zone = ZoneInfo("UTC" if query.get("timezone", "GMT") in ("GMT", "UTC") else query["timezone"])
@@ -340,7 +351,7 @@ class ArchiveStandIn:
             last = datetime.strptime(query["end"], "%Y%m%d").replace(tzinfo=UTC)
             names = query["parameters"].split(",")
         except (KeyError, ValueError) as error:
-            raise _Refusal(422, f"Please check your request: {error}") from error
+            raise RefusalError(422, f"Please check your request: {error}") from error
         # Local solar time unless asked otherwise
         solar = (
             timedelta(0) if query.get("time-standard") == "UTC" else timedelta(hours=round(longitude / 15))
@@ -396,11 +407,12 @@ def _handler_of(server: ArchiveStandIn) -> type[BaseHTTPRequestHandler]:
             self.send_response(status)
             self.send_header("Content-Type", "application/json; charset=utf-8")
             self.send_header("Content-Length", str(len(body)))
-            self.end_headers()
-            self.wfile.write(body[: len(body) // 2] if hang_up else body)
+            with suppress(ConnectionError):  # who asked may have stopped listening
+                self.end_headers()
+                self.wfile.write(body[: len(body) // 2] if hang_up else body)
             self.close_connection = hang_up
 
-        def log_message(self, format: str, *args: object) -> None:
+        def log_message(self, *args: object) -> None:
             pass
 
     return Handler
