@@ -14,6 +14,10 @@ class UnreadableFile(Exception):  # noqa: N818 - it names the thing, as a rider 
         self.path, self.why, self.try_this = path, why, try_this
         super().__init__(f"{path}: {why}; {try_this}")
 
+    def __reduce__(self) -> tuple[type[UnreadableFile], tuple[str, str, str]]:
+        """Crosses to another process whole."""
+        return type(self), (self.path, self.why, self.try_this)
+
 
 class NotARide(UnreadableFile):
     """The file is sound, but it is a run, a hike, a swim or a course: refused politely, nothing to mend."""

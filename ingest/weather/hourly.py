@@ -68,6 +68,7 @@ class WeatherProvider(Protocol):
 
     name: str  # as stored in HourlyWeather.source
     attribution: str  # the credit its licence asks for, to stand beside shown weather
+    tier: Tier  # how settled its values are
 
     def cell_of(self, latitude_deg: float, longitude_deg: float) -> Cell:
         """The grid cell that holds this place. Raises ArchiveUnavailable (a file that cannot be read)."""

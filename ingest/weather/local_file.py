@@ -31,6 +31,7 @@ class LocalFile:
     """Hourly weather from one CSV file, read again whenever the file has changed."""
 
     name: str = "local file"
+    tier: Tier = Tier.FINAL
 
     def __init__(self, path: Path | str) -> None:
         self.path = Path(path)

@@ -57,6 +57,7 @@ class NasaPower:
     """NASA POWER's hourly values at a point."""
 
     name: str = "nasa power"
+    tier: Tier = Tier.FINAL
     model: str = "merra2"
     attribution: str = (
         "Weather data from the NASA Langley Research Center POWER project, funded through the NASA Earth "
@@ -109,7 +110,7 @@ class NasaPower:
                     hour_start=at,
                     source=self.name,
                     model=self.model,
-                    tier=Tier.FINAL,
+                    tier=self.tier,
                     fetched_at=now,
                     rain_mm=values["rain_mm"],
                     snowfall_cm=None,

@@ -94,7 +94,7 @@ class Files(Facet):
                 file_path.update().where(file_path.c.path == path).values(size_bytes=size, mtime_s=mtime_s)
             )
         else:
-            self._insert(file_path, path=path, size_bytes=size, mtime_s=mtime_s)
+            self._insert_many(file_path, [{"path": path, "size_bytes": size, "mtime_s": mtime_s}])
         self._paths[path] = (size, mtime_s)
 
     @cached_property

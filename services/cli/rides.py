@@ -1,0 +1,360 @@
+"""Commands about rides: read them, list them, correct them."""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from rules.vocabulary import Condition
+from services.cli.screen import (
+    At,
+    Home,
+    err,
+    hours,
+    kilometres,
+    local,
+    now_utc,
+    out,
+    parse_when,
+    plain,
+    say,
+    table,
+)
+
+if TYPE_CHECKING:
+    from rules.questions import Difference
+    from services.import_rides import FileOutcome
+    from services.wiring import Workshop
+
+PANEL = "Rides"
+RideNumber = Annotated[int, typer.Argument(help="The ride's number, as 'gritledger rides' shows it.")]
+
+
+def register(app: typer.Typer) -> None:
+    """Hang these commands on the application."""
+    app.command("import", rich_help_panel=PANEL)(import_)
+    app.command(rich_help_panel=PANEL)(rides)
+    app.command(rich_help_panel=PANEL)(ride)
+    app.command(rich_help_panel=PANEL)(files)
+    app.command(rich_help_panel=PANEL)(assign)
+    app.command(rich_help_panel=PANEL)(conditions)
+    app.command("sensor-moved", rich_help_panel=PANEL)(sensor_moved)
+    app.command("not-a-ride", rich_help_panel=PANEL)(not_a_ride)
+    app.command(rich_help_panel=PANEL)(undo)
+
+
+def import_(
+    paths: Annotated[list[Path], typer.Argument(help="Files, archives, folders or a mounted head unit.")],
+    rider: Annotated[str | None, typer.Option(help="Whose rides; not needed with one rider.")] = None,
+    details: Annotated[bool, typer.Option("--details", help="List every file, not only trouble.")] = False,
+    home: Home = None,
+) -> None:
+    """Read ride files (FIT, GPX, .gz, .zip) and put each ride on its bike. Stop and go on at any time.
+
+    Example: gritledger import ~/rides --rider Iva
+    """
+    from rich.progress import (
+        BarColumn,
+        MofNCompleteColumn,
+        Progress,
+        TaskProgressColumn,
+        TextColumn,
+        TimeRemainingColumn,
+    )
+
+    from services.import_rides import Outcome, ToRead, import_files, ride_files, whose
+    from services.wiring import open_workshop
+
+    workshop = open_workshop(home)
+    found = ride_files(paths)
+    with workshop.store.reading() as tx:
+        riders = tx.garage.riders()
+        named = tx.garage.find_rider(rider).id if rider else None
+    if not riders:
+        raise typer.BadParameter("there is no rider yet; begin with: gritledger add rider NAME")
+    to_read = [ToRead(path, whose(path, riders, named)) for path in found]
+    with Progress(
+        TextColumn("reading rides"),
+        BarColumn(),
+        TaskProgressColumn(),
+        MofNCompleteColumn(),
+        TextColumn("{task.fields[rate]}"),
+        TimeRemainingColumn(),
+        console=err,
+        transient=True,
+    ) as progress:
+        task = progress.add_task("", total=len(to_read), rate="")
+        seen: set[str] = set()
+
+        def advance(outcome: FileOutcome) -> None:
+            file = outcome.name.split(" > ")[0]
+            if file not in seen:
+                seen.add(file)
+                speed = progress.tasks[task].finished_speed or progress.tasks[task].speed
+                progress.update(task, advance=1, rate=f"{speed:.0f} rides/s" if speed else "")
+
+        outcomes = import_files(workshop.store, to_read, now=now_utc(), on_progress=advance)
+    shown = outcomes if details else [o for o in outcomes if o.outcome not in (Outcome.NEW, Outcome.KNOWN)]
+    if shown:
+        table(
+            ("file", "became", "why", "what to do"),
+            (
+                (o.name, f"{o.outcome.value}{f' {o.ride}' if o.ride else ''}", o.why, o.try_this)
+                for o in shown
+            ),
+        )
+    counts = Counter(outcome.outcome for outcome in outcomes)
+    say("; ".join(f"{count} {kind.value}" for kind, count in counts.items()) or "No files there.")
+    with workshop.store.reading() as tx:
+        questions = len(tx.rides.confirm_list())
+    if questions:
+        say(f"{questions} rides wait for your word on their bike: gritledger rides --unsure")
+    say("Next: gritledger round, for weather and reminders; or gritledger watch, to do all of it by itself.")
+
+
+def rides(
+    unsure: Annotated[bool, typer.Option("--unsure", help="Only those whose bike is a question.")] = False,
+    last: Annotated[int, typer.Option(min=1, help="How many, newest last.")] = 20,
+    bike: Annotated[str | None, typer.Option(help="Only on this bike.")] = None,
+    text: Annotated[str, typer.Option(help="Only with this in title or file name.")] = "",
+    as_json: Annotated[bool, typer.Option("--json", help="As JSON, for programs.")] = False,
+    home: Home = None,
+) -> None:
+    """List rides, with their bike and conditions.
+
+    Example: gritledger rides --unsure
+    """
+    from services.show import ride_conditions
+    from services.wiring import open_workshop
+
+    workshop = open_workshop(home)
+    with workshop.store.reading() as tx:
+        on = tx.garage.find_bike(bike).id if bike else None
+        found = (
+            tx.rides.confirm_list()[-last:]
+            if unsure
+            else tx.rides.rides(bike=on, text=text, newest_first=True, limit=last)[::-1]
+        )
+        bikes = {b.id: b for b in tx.garage.bikes()}
+        riders = {r.id: r.name for r in tx.garage.riders()}
+    rows = [
+        (
+            one.id,
+            local(one.started_at),
+            riders[one.rider],
+            one.title,
+            kilometres(one.distance_m),
+            hours(one.drive_s),
+            bikes[one.bike].name if one.bike else "?" if one.decided_by is None else "none of ours",
+            ride_conditions(one, bikes.get(one.bike) if one.bike else None, workshop.rulebook),
+        )
+        for one in found
+    ]
+    headings = ("ride", "started", "rider", "title", "distance", "drive time", "bike", "conditions")
+    if as_json:
+        out.print_json(json.dumps([dict(zip(headings, row, strict=True)) for row in rows]))
+        return
+    table(headings, rows, right=(0, 4, 5))
+    if unsure:
+        say(
+            "Say which bike it was with: gritledger assign RIDE BIKE"
+            if rows
+            else "Every ride has found its bike."
+        )
+
+
+def ride(number: RideNumber, home: Home = None) -> None:
+    """Show one ride: its hours, their conditions and weather, which bike it was on and why.
+
+    Example: gritledger ride 12
+    """
+    from services.show import ride_story
+    from services.wiring import open_workshop
+
+    for line in ride_story(open_workshop(home), number):
+        say(line)
+
+
+def files(
+    trouble: Annotated[
+        bool, typer.Option("--trouble", help="Only those that did not become a ride.")
+    ] = False,
+    last: Annotated[int, typer.Option(min=1, help="How many, newest first.")] = 50,
+    home: Home = None,
+) -> None:
+    """List the files seen and what became of each.
+
+    Example: gritledger files --trouble
+    """
+    from services.import_rides import Outcome
+    from services.wiring import open_workshop
+
+    fine = {Outcome.NEW.value, Outcome.SAME_OUTING.value}
+    with open_workshop(home).store.reading() as tx:
+        seen = [one for one in tx.files.outcomes() if not trouble or one.outcome not in fine][:last]
+    table(
+        ("seen", "file", "became", "why", "what to do"),
+        (
+            (local(f.seen_at), f.name, f"{f.outcome}{f' {f.ride}' if f.ride else ''}", f.why, f.try_this)
+            for f in seen
+        ),
+    )
+
+
+def assign(
+    numbers: Annotated[list[str], typer.Argument(help="RIDE… BIKE, or only BIKE with --from and --until.")],
+    first: Annotated[
+        str | None, typer.Option("--from", help="All rides from then on, in local time.")
+    ] = None,
+    until: Annotated[str | None, typer.Option("--until", help="… that started before then.")] = None,
+    was_on: Annotated[str | None, typer.Option(help="Of that span, only rides now on this bike.")] = None,
+    none_of_ours: Annotated[
+        bool, typer.Option("--none-of-ours", help="It was on none of the household's bikes.")
+    ] = False,
+    preview: Annotated[bool, typer.Option("--preview", help="Only show what would change.")] = False,
+    home: Home = None,
+) -> None:
+    """Say which bike rides were on. Shows what that changes; undo takes it back.
+
+    Examples: gritledger assign 12 Plover · gritledger assign --from 2026-05-01 --until 2026-05-08 Plover
+    """
+    from rules.vocabulary import RideId
+    from services.correct import preview_rides_on, put_rides_on, rides_of_span
+    from services.wiring import open_workshop
+
+    workshop, now = open_workshop(home), now_utc()
+    named = [] if none_of_ours else numbers[-1:]
+    chosen = numbers if none_of_ours else numbers[:-1]
+    if not all(number.isdigit() for number in chosen):
+        raise typer.BadParameter(
+            "write the ride numbers first, then one bike: gritledger assign 12 13 Plover"
+        )
+    with workshop.store.reading() as tx:
+        bike = tx.garage.find_bike(named[0]).id if named else None
+        ids = [tx.rides.ride(RideId(int(number))).id for number in chosen]
+        if first or until:
+            span = (parse_when(first, now=now) if first else None, parse_when(until, now=now))
+            on = tx.garage.find_bike(was_on).id if was_on else None
+            ids += [one.id for one in rides_of_span(tx, *span, on=on)]
+    if not ids:
+        raise typer.BadParameter("say which rides: their numbers, or --from and --until")
+    if preview:
+        _show_difference(workshop, preview_rides_on(workshop, ids, bike, now=now))
+        return
+    _show_difference(workshop, preview_rides_on(workshop, ids, bike, now=now))
+    done = put_rides_on(workshop, ids, bike, now=now)
+    for sentence in done.sentences:
+        say(sentence)
+    say(f"Wrong? gritledger undo {done.number}")
+
+
+def conditions(
+    number: RideNumber,
+    word: Annotated[str, typer.Argument(help="wet, damp, dry, dusty, muddy; or 'archive' to take it back.")],
+    unpaved: Annotated[
+        float | None, typer.Option(min=0, max=100, help="How much of the ride was unpaved, in %.")
+    ] = None,
+    preview: Annotated[bool, typer.Option("--preview", help="Only show what would change.")] = False,
+    home: Home = None,
+) -> None:
+    """Say what a ride was like; your word overrules the archive.
+
+    Example: gritledger conditions 12 wet
+    """
+    from rules.vocabulary import RideId
+    from services.correct import preview_condition, say_condition, say_unpaved
+    from services.wiring import open_workshop
+
+    spoken = {"soaked": "wet", "mud": "muddy", "dust": "dusty"}.get(word.casefold(), word.casefold())
+    if spoken != "archive" and spoken not in [c.value for c in Condition]:
+        raise typer.BadParameter(f"'{word}' is none of: {', '.join(c.value for c in Condition)}, archive")
+    said = None if spoken == "archive" else Condition(spoken)
+    workshop, now = open_workshop(home), now_utc()
+    if preview:
+        _show_difference(workshop, preview_condition(workshop, RideId(number), said, now=now))
+        return
+    done = say_condition(workshop, RideId(number), said, now=now)
+    if unpaved is not None:
+        done = say_unpaved(workshop, RideId(number), unpaved / 100, now=now)
+    for sentence in done.sentences:
+        say(sentence)
+    say(f"Wrong? gritledger undo {done.number}")
+
+
+def sensor_moved(
+    identity: Annotated[str, typer.Argument(help="As 'gritledger sensors' shows it.")],
+    bike: Annotated[str, typer.Argument(help="The bike it now sits on.")],
+    since: At = None,
+    kind: Annotated[str, typer.Option(help="What it is.")] = "sensor",
+    home: Home = None,
+) -> None:
+    """Say that a sensor moved to another bike; the rides it was heard on since then are judged again.
+
+    Example: gritledger sensor-moved 'serial 4711' Plover --at 2026-03-01
+    """
+    from services.correct import move_sensor
+    from services.wiring import open_workshop
+
+    workshop, now = open_workshop(home), now_utc()
+    with workshop.store.reading() as tx:
+        onto = tx.garage.find_bike(bike)
+    done = move_sensor(workshop, identity, kind, onto, parse_when(since, now=now), now=now)
+    for sentence in done.sentences:
+        say(sentence)
+    say(f"Wrong? gritledger undo {done.number}")
+
+
+def not_a_ride(
+    number: RideNumber,
+    because: Annotated[str, typer.Option(help="Why.")] = "no ride of ours",
+    home: Home = None,
+) -> None:
+    """Count a ride no more: a car trip, a test of the head unit. It is kept; undo counts it again.
+
+    Example: gritledger not-a-ride 12 --because 'on the car roof'
+    """
+    from rules.vocabulary import RideId
+    from services.correct import withdraw_ride
+    from services.wiring import open_workshop
+
+    done = withdraw_ride(open_workshop(home), RideId(number), because, now=now_utc())
+    for sentence in done.sentences:
+        say(sentence)
+    say(f"Wrong? gritledger undo {done.number}")
+
+
+def undo(
+    number: Annotated[int | None, typer.Argument(help="Which; the newest by default.")] = None,
+    show: Annotated[bool, typer.Option("--list", help="Only list what can be undone.")] = False,
+    home: Home = None,
+) -> None:
+    """Take back the last correction or logged treatment.
+
+    Example: gritledger undo
+    """
+    from services.correct import undo as undo_correction
+    from services.wiring import open_workshop
+
+    workshop = open_workshop(home)
+    if show:
+        with workshop.store.reading() as tx:
+            rows = [
+                (one.id, local(one.at), one.by, one.what, "undone" if one.undone_at else "")
+                for one in tx.corrections.all_(limit=30)
+            ]
+        table(("number", "when", "by", "what", ""), rows, right=(0,))
+        return
+    for sentence in undo_correction(workshop, number, now=now_utc()).sentences:
+        say(sentence)
+
+
+def _show_difference(workshop: Workshop, changes: Difference) -> None:
+    del workshop
+    if not changes.sentences:
+        out.print("That changes nothing for any chain.")
+    for sentence in changes.sentences:
+        out.print(plain(sentence))

@@ -1,0 +1,140 @@
+"""Commands that keep it running: one round, watching, the page, the demo, health, settings."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from services.cli.screen import Home, now_utc, out, plain, say
+
+PANEL = "Running"
+
+
+def register(app: typer.Typer) -> None:
+    """Hang these commands on the application."""
+    for command in (demo, watch, page, health, settings):
+        app.command(rich_help_panel=PANEL)(command)
+    app.command("round", rich_help_panel=PANEL)(round_)
+    app.command("try-channels", rich_help_panel=PANEL)(try_channels)
+
+
+def demo(
+    folder: Annotated[
+        Path | None, typer.Option("--home", help="Where to put it; a new temporary folder by default.")
+    ] = None,
+) -> None:
+    """Run the whole job on an invented household: no network, no account, nothing of yours is touched.
+
+    Example: gritledger demo
+    """
+    from services.demo import run_demo
+
+    run_demo(folder, now=now_utc())
+
+
+def round_(home: Home = None) -> None:
+    """Make one round: read new files, fetch weather, tag hours, raise and deliver reminders.
+
+    Example: gritledger round
+    """
+    from services.round import one_round
+    from services.wiring import open_workshop
+
+    workshop = open_workshop(home)
+    with out.status("one round …"):
+        report = one_round(workshop, now=now_utc())
+    for sentence in report.sentences():
+        say(sentence)
+
+
+def watch(
+    with_page: Annotated[bool, typer.Option("--page/--no-page", help="Serve the page as well.")] = True,
+    home: Home = None,
+) -> None:
+    """Watch your folders and do everything by itself, until stopped with Ctrl-C.
+
+    Example: gritledger watch
+    """
+    from services.watch import watch as watch_on
+    from services.wiring import open_workshop
+
+    watch_on(open_workshop(home), with_page=with_page, say=say)
+
+
+def page(
+    port: Annotated[
+        int | None, typer.Option(min=1, max=65535, help="Port; from the settings by default.")
+    ] = None,
+    home: Home = None,
+) -> None:
+    """Serve the page to this machine's browser, without watching folders.
+
+    Example: gritledger page
+    """
+    from services.web.serve import serve
+    from services.wiring import open_workshop
+
+    serve(open_workshop(home), port=port, say=say)
+
+
+def health(home: Home = None) -> None:
+    """Check database, folders, archive, mail, desktop, clock, disk and unsent messages. Status 1 on trouble.
+
+    Example: gritledger health
+    """
+    from services.health import findings
+    from services.wiring import open_workshop
+
+    trouble = False
+    for finding in findings(open_workshop(home), now=now_utc()):
+        trouble = trouble or not finding.fine
+        mark = "well   " if finding.fine else "[bold]mend[/bold]   "
+        out.print(
+            f"{mark}{plain(finding.sentence)}" + (f" {plain(finding.try_this)}" if finding.try_this else "")
+        )
+    raise typer.Exit(1 if trouble else 0)
+
+
+def settings(home: Home = None) -> None:
+    """Show where the settings are and what they say.
+
+    Example: gritledger settings
+    """
+    from services.settings import SETTINGS_FILE
+    from services.wiring import open_workshop
+
+    chosen = open_workshop(home).settings
+    say(f"Settings: {chosen.home / SETTINGS_FILE}")
+    for name, value in chosen.model_dump(mode="json").items():
+        say(f"  {name}: {value}")
+
+
+def try_channels(
+    rider: Annotated[str | None, typer.Option(help="To whom; the first rider by default.")] = None,
+    home: Home = None,
+) -> None:
+    """Send a test message by every channel, and say in words what is wrong with any.
+
+    Example: gritledger try-channels
+    """
+    from services.channels import ChannelError, trial_letter
+    from services.wiring import open_workshop
+
+    workshop, failed = open_workshop(home), False
+    with workshop.store.reading() as tx:
+        to = tx.garage.find_rider(rider) if rider else next(iter(tx.garage.riders()), None)
+    if not workshop.channels:
+        say("No channel is set up; see [channels] in the settings: gritledger settings")
+        raise typer.Exit(1)
+    for name, channel in workshop.channels.items():
+        for sentence in channel.check():
+            say(f"{name}: {sentence}")
+        try:
+            channel.send(trial_letter(name, (to.email if to else None) or "", now=now_utc()))
+            say(f"{name}: the test message was taken.")
+        except ChannelError as error:
+            failed = True
+            say(f"{name}: {error}")
+    raise typer.Exit(1 if failed else 0)

@@ -1,0 +1,225 @@
+"""A rider's corrections: previewed, kept as new facts, and undone; all after them is derived again."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Any
+
+from rules.ledger import Ledger
+from rules.questions import Difference, difference, with_condition, with_ride_on
+from rules.vocabulary import Bike, BikeId, Condition, DecidedBy, Ride, RideId
+from services.reckoning import reckon
+from services.store import FactRefused, NotFound, Transaction
+from services.which_bike import judge_again
+from services.wiring import Workshop, zone_of
+
+A_RIDER = "a rider"
+
+
+@dataclass(frozen=True, slots=True)
+class Corrected:
+    """What a correction did, in sentences, and its number, for undoing it."""
+
+    number: int
+    sentences: tuple[str, ...]
+
+
+def rides_of_span(
+    tx: Transaction, first: datetime | None, end: datetime | None, *, on: BikeId | None = None
+) -> tuple[Ride, ...]:
+    """The rides that started in a span, or those of them on one bike."""
+    return tx.rides.rides((first, end), bike=on)
+
+
+def preview_rides_on(
+    workshop: Workshop, rides: Sequence[RideId], bike: BikeId | None, *, now: datetime
+) -> Difference:
+    """What would change if these rides were on that bike (None: on none of ours)? Nothing is kept."""
+
+    def changed(ledger: Ledger) -> Ledger:
+        for ride in rides:
+            ledger = with_ride_on(ledger, ride, bike)
+        return ledger
+
+    with workshop.store.reading() as tx:
+        before = tx.ledger()
+    return difference(before, changed(before), workshop.rulebook, now=now, zone_of=zone_of)
+
+
+def preview_condition(
+    workshop: Workshop, ride: RideId, word: Condition | None, *, now: datetime
+) -> Difference:
+    """What would change if the rider said this word on the ride? Nothing is kept."""
+    with workshop.store.reading() as tx:
+        before = tx.ledger()
+    return difference(before, with_condition(before, ride, word), workshop.rulebook, now=now, zone_of=zone_of)
+
+
+def put_rides_on(
+    workshop: Workshop,
+    rides: Sequence[RideId],
+    bike: BikeId | None,
+    *,
+    now: datetime,
+    by: str = A_RIDER,
+) -> Corrected:
+    """The rider's word: these rides were on that bike (None: none of ours). Raises NotFound, FactRefused."""
+    if not rides:
+        raise FactRefused("There is no ride in that span; nothing was changed.")
+    with workshop.store.writing() as tx:
+        name = "none of ours" if bike is None else tx.garage.bike(bike).name
+        decisions = [
+            [ride, tx.rides.record(ride, bike, decided_by=DecidedBy.RIDER, at=now, by=by).id]
+            for ride in rides
+        ]
+        what = f"{_rides(tx, rides)} on {name}"
+        return _kept(tx, workshop, what, {"kind": "bike", "decisions": decisions}, now, by)
+
+
+def say_condition(
+    workshop: Workshop, ride: RideId, word: Condition | None, *, now: datetime, by: str = A_RIDER
+) -> Corrected:
+    """The rider's word on what the ride was like; None takes it back. Raises NotFound."""
+    with workshop.store.writing() as tx:
+        before = tx.rides.ride(ride).word
+        tx.rides.set_word(ride, word, now, by)
+        said = f"called {word.value}" if word else "left to the archive"
+        what = f"{_rides(tx, [ride])} {said}"
+        restore = {"kind": "word", "ride": ride, "word": before.value if before else None}
+        return _kept(tx, workshop, what, restore, now, by)
+
+
+def say_unpaved(
+    workshop: Workshop, ride: RideId, share: float | None, *, now: datetime, by: str = A_RIDER
+) -> Corrected:
+    """The rider's word on how much of the ride was unpaved, 0..1. Raises NotFound, FactRefused."""
+    with workshop.store.writing() as tx:
+        said = [word for word in tx.rides.words_of(ride) if word.about == "unpaved share"]
+        before = float(said[-1].said) if said and said[-1].said is not None else None
+        tx.rides.set_unpaved_share(ride, share, now, by)
+        shown = "left to file and bike" if share is None else f"{share:.0%} unpaved"
+        restore = {"kind": "unpaved", "ride": ride, "share": before}
+        return _kept(tx, workshop, f"{_rides(tx, [ride])} {shown}", restore, now, by)
+
+
+def move_sensor(
+    workshop: Workshop,
+    identity: str,
+    kind: str,
+    bike: Bike,
+    since: datetime | None,
+    *,
+    now: datetime,
+    by: str = A_RIDER,
+) -> Corrected:
+    """The rider's word: this sensor sits on that bike since then; rides it was heard on are judged again.
+
+    Raises FactRefused.
+    """
+    with workshop.store.writing() as tx:
+        before = [
+            [s.kind, s.identity, s.bike, _iso(s.from_at), _iso(s.until_at)]
+            for s in tx.garage.sensors()
+            if s.identity == identity
+        ]
+        tx.garage.add_sensor(kind, identity, bike.id, from_at=since)
+        restore = {"kind": "sensor", "identity": identity, "spans": before}
+        return _kept(tx, workshop, f"{identity} sits on {bike.name}", restore, now, by)
+
+
+def withdraw_ride(
+    workshop: Workshop, ride: RideId, why: str, *, now: datetime, by: str = A_RIDER
+) -> Corrected:
+    """This was no ride of ours: it counts no more, and is kept. Raises NotFound, FactRefused."""
+    with workshop.store.writing() as tx:
+        what = f"{_rides(tx, [ride])} counted no more"
+        tx.rides.withdraw(ride, at=now, by=by, why=why)
+        return _kept(tx, workshop, what, {"kind": "withdrawn", "ride": ride}, now, by)
+
+
+def undo(workshop: Workshop, number: int | None = None, *, now: datetime, by: str = A_RIDER) -> Corrected:
+    """Take back a correction or a logged treatment, the newest by default. Raises NotFound, FactRefused."""
+    with workshop.store.writing() as tx:
+        last = tx.corrections.last() if number is None else tx.corrections.get(number)
+        if last is None:
+            raise FactRefused("There is nothing to undo.")
+        if last.undone_at is not None:
+            raise FactRefused(f"“{last.what}” was undone already.")
+        _restore(tx, last.restore, now, by)
+        tx.corrections.mark_undone(last.id, at=now, by=by)
+        return Corrected(last.id, (f"Undone: {last.what}.", *_derived(tx, workshop, now)))
+
+
+def _kept(
+    tx: Transaction, workshop: Workshop, what: str, restore: dict[str, Any], now: datetime, by: str
+) -> Corrected:
+    number = tx.corrections.add(what, restore, at=now, by=by).id
+    return Corrected(number, (f"Noted: {what}.", *_derived(tx, workshop, now)))
+
+
+def _derived(tx: Transaction, workshop: Workshop, now: datetime) -> tuple[str, ...]:
+    """Everything after a changed fact: rides it teaches about, then the reminders."""
+    settled = judge_again(tx, now)
+    said = [f"That also settled {_rides(tx, settled)}."] if settled else []
+    return (*said, *reckon(tx, workshop, now=now).sentences)
+
+
+def _restore(tx: Transaction, restore: dict[str, Any], now: datetime, by: str) -> None:
+    match restore["kind"]:
+        case "bike":
+            for ride, decision in restore["decisions"]:
+                _restore_bike(tx, RideId(ride), decision, now, by)
+        case "word":
+            word = restore["word"]
+            tx.rides.set_word(RideId(restore["ride"]), Condition(word) if word else None, now, by)
+        case "unpaved":
+            tx.rides.set_unpaved_share(RideId(restore["ride"]), restore["share"], now, by)
+        case "sensor":
+            for sensor in tx.garage.sensors():
+                if sensor.identity == restore["identity"]:
+                    tx.garage.remove_sensor(sensor.id)
+            for kind, identity, bike, from_at, until_at in restore["spans"]:
+                tx.garage.add_sensor(kind, identity, BikeId(bike), _instant(from_at), _instant(until_at))
+        case "withdrawn":
+            tx.rides.restore(RideId(restore["ride"]), at=now, by=by)
+        case "care":
+            tx.care.retract(restore["fact"], restore["id"], at=now, by=by, why="undone")
+        case "taken back":
+            tx.care.undo_retraction(restore["fact"], restore["id"], at=now, by=by)
+        case unknown:
+            raise NotFound("kind of correction", unknown)
+
+
+def _restore_bike(tx: Transaction, ride: RideId, decision: int, now: datetime, by: str) -> None:
+    """Put back what was in force before a decision, as a new decision that takes it back."""
+    earlier = [one for one in tx.rides.assignments_of(ride) if one.id < decision and not one.undone]
+    spoken = [one for one in earlier if one.decided_by is DecidedBy.RIDER]
+    before = next(reversed(spoken or earlier), None)
+    tx.rides.record(
+        ride,
+        before.bike if before else None,
+        decided_by=before.decided_by if before else None,
+        verdict=before.verdict if before else "ask",
+        probability=before.probability if before else None,
+        evidence=before.evidence if before else "",
+        at=now,
+        by=by,
+        undoes=decision,
+    )
+
+
+def _rides(tx: Transaction, rides: Sequence[RideId]) -> str:
+    if len(rides) == 1:
+        ride = tx.rides.ride(rides[0])
+        return f"ride {ride.id} of {ride.started_at.astimezone():%Y-%m-%d %H:%M}"
+    return f"{len(rides)} rides"
+
+
+def _iso(at: datetime | None) -> str | None:
+    return None if at is None else at.isoformat()
+
+
+def _instant(text: str | None) -> datetime | None:
+    return None if text is None else datetime.fromisoformat(text)

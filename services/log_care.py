@@ -1,0 +1,132 @@
+"""Log what hands did to a chain; whatever it answers is closed in the same transaction."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+from rules.vocabulary import Chain, ReadingTool, TreatmentKind
+from services.reckoning import reckon
+from services.store import FactRefused, NotFound, Transaction
+from services.wiring import Workshop
+
+BY_COMMAND = "a rider, by command"
+RETRACTABLE = ("treatment", "reading", "wipe test")
+
+
+def log_treatment(
+    workshop: Workshop,
+    chain_or_bike: str,
+    kind: TreatmentKind,
+    done_at: datetime,
+    *,
+    minutes: float | None = None,
+    cost: float | None = None,
+    note: str = "",
+    now: datetime,
+) -> str:
+    """A treatment was done; returns what to tell the rider. Raises NotFound, FactRefused."""
+    _not_ahead(done_at, now)
+    with workshop.store.writing() as tx:
+        chain = chain_named(tx, chain_or_bike, done_at)
+        treatment = tx.care.log_treatment(chain.id, kind, done_at, minutes=minutes, cost=cost, note=note)
+        tx.corrections.add(
+            f"logged {kind.value} on {chain.name}",
+            {"kind": "care", "fact": "treatment", "id": treatment.id},
+            at=now,
+            by=BY_COMMAND,
+        )
+        told = reckon(tx, workshop, now=now).sentences
+    return "\n".join((f"{kind.value.capitalize()} logged on {chain.name} (treatment {treatment.id}).", *told))
+
+
+def log_reading(
+    workshop: Workshop,
+    chain_or_bike: str,
+    tool: ReadingTool,
+    taken_at: datetime,
+    *,
+    over_pct: float | None = None,
+    under_pct: float | None = None,
+    exact_pct: float | None = None,
+    note: str = "",
+    now: datetime,
+) -> str:
+    """A reading was taken; returns what to tell the rider. Raises NotFound, FactRefused."""
+    _not_ahead(taken_at, now)
+    with workshop.store.writing() as tx:
+        chain = chain_named(tx, chain_or_bike, taken_at)
+        reading = tx.care.log_reading(
+            chain.id,
+            tool,
+            taken_at,
+            over_pct=over_pct,
+            under_pct=under_pct,
+            exact_pct=exact_pct,
+            note=note,
+        )
+        tx.corrections.add(
+            f"logged a reading of {chain.name}",
+            {"kind": "care", "fact": "reading", "id": reading.id},
+            at=now,
+            by=BY_COMMAND,
+        )
+        told = reckon(tx, workshop, now=now).sentences
+    return "\n".join((f"Reading of {chain.name} logged (reading {reading.id}).", *told))
+
+
+def log_wipe_test(
+    workshop: Workshop, chain_or_bike: str, grade: int, done_at: datetime, *, now: datetime
+) -> str:
+    """A rag was passed along the chain; returns what to tell the rider. Raises NotFound, FactRefused."""
+    _not_ahead(done_at, now)
+    with workshop.store.writing() as tx:
+        chain = chain_named(tx, chain_or_bike, done_at)
+        test = tx.care.log_wipe_test(chain.id, done_at, grade)
+        tx.corrections.add(
+            f"logged a wipe test of {chain.name}",
+            {"kind": "care", "fact": "wipe test", "id": test.id},
+            at=now,
+            by=BY_COMMAND,
+        )
+    return f"Wipe test of {chain.name} logged: grade {grade} (wipe test {test.id})."
+
+
+def take_back(workshop: Workshop, kind: str, number: int, because: str, *, now: datetime) -> str:
+    """Count a logged fact no more; returns what to tell the rider. Raises NotFound, FactRefused."""
+    with workshop.store.writing() as tx:
+        tx.care.retract(kind, number, at=now, by=BY_COMMAND, why=because)
+        tx.corrections.add(
+            f"took back {kind} {number}",
+            {"kind": "taken back", "fact": kind, "id": number},
+            at=now,
+            by=BY_COMMAND,
+        )
+        told = reckon(tx, workshop, now=now).sentences
+    return "\n".join((f"Taken back: {kind} {number} counts no more.", *told))
+
+
+def chain_named(tx: Transaction, chain_or_bike: str, at: datetime) -> Chain:
+    """The chain of that name, or the one then on the bike of that name. Raises NotFound, FactRefused."""
+    try:
+        return tx.garage.find_chain(chain_or_bike)
+    except NotFound as no_chain:
+        bike = next(
+            (b for b in tx.garage.bikes() if b.name.casefold() == chain_or_bike.strip().casefold()), None
+        )
+        if bike is None:
+            raise no_chain
+        on = [
+            f
+            for f in tx.garage.fittings()
+            if f.bike == bike.id and f.fitted_at <= at and (f.removed_at is None or at < f.removed_at)
+        ]
+        if not on:
+            raise FactRefused(
+                f"{bike.name} had no chain noted at that time; say which with: gritledger fit CHAIN BIKE"
+            ) from no_chain
+        return tx.garage.chain(on[-1].chain)
+
+
+def _not_ahead(at: datetime, now: datetime) -> None:
+    if at > now:
+        raise FactRefused(f"{at.astimezone():%Y-%m-%d %H:%M} has not come yet; log it once it is done.")

@@ -1,0 +1,109 @@
+"""One round: read, fetch and tag, decide, deliver. A step that cannot be done waits; the rest goes on."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+
+from ingest.errors import UnreadableFile
+from ingest.folder import FileState, settled
+from services.deliver import DeliveryReport, deliver_waiting
+from services.import_rides import FileOutcome, Outcome, ToRead, import_files, ride_files, whose
+from services.reckoning import Reckoning, reckon
+from services.tag_conditions import TagReport, tag_conditions
+from services.wiring import Workshop
+
+ROUND_NOTE = "last round"
+
+
+@dataclass
+class Watching:
+    """What is remembered of the watched folders between rounds; start with an empty one."""
+
+    states: dict[Path, Mapping[Path, FileState]] = field(default_factory=dict)
+
+
+@dataclass(frozen=True, slots=True)
+class RoundReport:
+    """What a round did, and what it is waiting for."""
+
+    files: tuple[FileOutcome, ...]
+    trouble: tuple[str, ...]
+    tags: TagReport
+    reckoning: Reckoning
+    delivery: DeliveryReport
+
+    def sentences(self) -> list[str]:
+        """What a person wants to know of it."""
+        counts = Counter(one.outcome for one in self.files if one.outcome is not Outcome.KNOWN)
+        read = [f"{'; '.join(f'{n} {kind.value}' for kind, n in counts.items())}."] if counts else []
+        troubled = [
+            f"{one.name}: {one.why}; {one.try_this}"
+            for one in self.files
+            if one.outcome in (Outcome.UNREADABLE, Outcome.WHOSE, Outcome.DAMAGED)
+        ]
+        said = [
+            *read,
+            *troubled,
+            *self.trouble,
+            *self.tags.sentences(),
+            *self.reckoning.sentences,
+            *self.delivery.sentences(),
+        ]
+        return said or ["Nothing new."]
+
+
+def one_round(workshop: Workshop, *, now: datetime, watching: Watching | None = None) -> RoundReport:
+    """Do everything that can be done now.
+
+    watching: with it, only files that have settled since the round before are read; without it, every file in
+    the watched folders that was not read yet is taken as it is.
+    """
+    trouble: list[str] = []
+    files = _read_new(workshop, now, watching, trouble)
+    tags = tag_conditions(workshop, now=now)
+    with workshop.store.writing() as tx:
+        reckoning = reckon(tx, workshop, now=now)
+    delivery = deliver_waiting(workshop.store, workshop.channels, now=now)
+    report = RoundReport(tuple(files), tuple(trouble), tags, reckoning, delivery)
+    with workshop.store.writing() as tx:
+        tx.notes.put(ROUND_NOTE, report.sentences(), at=now)
+    return report
+
+
+def _read_new(
+    workshop: Workshop, now: datetime, watching: Watching | None, trouble: list[str]
+) -> list[FileOutcome]:
+    with workshop.store.reading() as tx:
+        riders = tx.garage.riders()
+    outcomes: list[FileOutcome] = []
+    for watched in workshop.settings.watch:
+        by_name = {rider.name.casefold(): rider.id for rider in riders}
+        named = by_name.get(watched.rider.casefold()) if watched.rider else None
+        if watched.rider and named is None:
+            trouble.append(
+                f"{watched.folder}: there is no rider “{watched.rider}”; add them or mend the settings."
+            )
+            continue
+        try:
+            if watching is None:
+                paths = ride_files([watched.folder])
+            else:
+                found, state = settled(
+                    watched.folder,
+                    watching.states.get(watched.folder, {}),
+                    now=now,
+                    quiet_s=watched.quiet_s,
+                )
+                watching.states[watched.folder] = state
+                paths = [file.path for file in found]
+        except UnreadableFile as error:
+            trouble.append(str(error))
+            continue
+        outcomes += import_files(
+            workshop.store, [ToRead(path, whose(path, riders, named)) for path in paths], now=now
+        )
+    return outcomes

@@ -1,0 +1,111 @@
+"""Everything a command needs, put together once from the settings: store, rulebook, archive, channels."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import tzinfo
+from functools import cached_property
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from ingest.weather.hourly import WeatherProvider
+from rules.rulebook import Rulebook, default_rulebook, parse_rulebook
+from services.channels import Channel
+from services.settings import Settings, SettingsError, default_home, load_settings
+from services.store import Store
+
+
+@dataclass(frozen=True)
+class Workshop:
+    """One household's settings and tools. What is slow to set up is set up when first used."""
+
+    settings: Settings
+    page_url: str | None = None  # where riders reach the page, while it is served
+
+    @cached_property
+    def store(self) -> Store:
+        """The ledger's database, brought up to date. Raises StoreError."""
+        return Store.open(self.settings.database_url)
+
+    @cached_property
+    def rulebook(self) -> Rulebook:
+        """The default rulebook, with the household's own on top. Raises RulebookError, SettingsError."""
+        own = self.settings.rulebook
+        if own is None:
+            return default_rulebook()
+        try:
+            text = own.read_text(encoding="utf-8")
+        except OSError as error:
+            raise SettingsError(
+                f"{own}: the rulebook cannot be read ({error.strerror}); check 'rulebook' in the settings"
+            ) from error
+        return parse_rulebook(text, name=str(own), base=default_rulebook())
+
+    @cached_property
+    def providers(self) -> tuple[WeatherProvider, ...]:
+        """Where weather comes from, the settled archive first. Raises SettingsError."""
+        from ingest.weather.local_file import LocalFile
+        from ingest.weather.nasa_power import NasaPower
+        from ingest.weather.open_meteo import OpenMeteoArchive, OpenMeteoForecast
+
+        weather = self.settings.weather
+        if weather.archive == "none":
+            return ()
+        if weather.archive == "local":
+            if weather.local_file is None:
+                raise SettingsError(
+                    "weather.archive is 'local', but weather.local_file names no file; give its path"
+                )
+            return (LocalFile(weather.local_file),)
+        if weather.archive == "nasa-power":
+            return (NasaPower(weather.power_url),)
+        return (OpenMeteoArchive(weather.archive_url), OpenMeteoForecast(weather.forecast_url))
+
+    @cached_property
+    def channels(self) -> Mapping[str, Channel]:
+        """Ways to reach riders that are set up, by name."""
+        chosen = self.settings.channels
+        found: list[Channel] = []
+        if chosen.mail is not None:
+            from services.channels.email import EmailChannel
+
+            found.append(EmailChannel(chosen.mail))
+        if chosen.desktop:
+            from services.channels.desktop import DesktopChannel
+
+            found.append(DesktopChannel())
+        if chosen.command is not None:
+            from services.channels.command import CommandChannel
+
+            found.append(CommandChannel(chosen.command))
+        if chosen.mail_folder is not None:
+            from services.channels.eml_folder import EmlFolder
+
+            found.append(EmlFolder(chosen.mail_folder))
+        return {channel.name: channel for channel in found}
+
+    @property
+    def attribution(self) -> tuple[str, ...]:
+        """What the archives in use ask to be said beside their data."""
+        return tuple(dict.fromkeys(provider.attribution for provider in self.providers))
+
+
+def open_workshop(home: Path | None = None) -> Workshop:
+    """The workshop of a home folder, made if it is not there. Raises SettingsError."""
+    place = (home or default_home()).expanduser().absolute()
+    try:
+        place.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise SettingsError(
+            f"{place}: this folder cannot be made ({error.strerror}); choose another with --home"
+        ) from error
+    return Workshop(load_settings(place))
+
+
+def zone_of(name: str) -> tzinfo:
+    """The rules of a time zone. A zone this machine does not know is told as UTC rather than not at all."""
+    try:
+        return ZoneInfo(name)
+    except (KeyError, ValueError, OSError):
+        return ZoneInfo("UTC")
