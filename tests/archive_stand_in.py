@@ -399,6 +399,8 @@ def _error(reason: str) -> bytes:
 def _handler_of(server: ArchiveStandIn) -> type[BaseHTTPRequestHandler]:
     class Handler(BaseHTTPRequestHandler):
         protocol_version = "HTTP/1.1"
+        wbufsize = -1  # head and body in one piece, or the client waits for its own acknowledgement
+        disable_nagle_algorithm = True
 
         def do_GET(self) -> None:
             parts = urlsplit(self.path)
