@@ -47,3 +47,8 @@ def aware(at: datetime) -> datetime:
     if at.utcoffset() is None:
         raise FactRefused(f"The time {at.isoformat()} does not say its time zone; give an aware one.")
     return at
+
+
+def storable(text: str) -> str:
+    """The text as any database takes it: file names may hold bytes that are no characters, and NUL."""
+    return text.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace").replace("\0", "\\x00")

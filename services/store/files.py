@@ -9,7 +9,7 @@ from functools import cached_property
 from sqlalchemy import select
 
 from rules.vocabulary import RideId
-from services.store.facet import AnyRow, Facet
+from services.store.facet import AnyRow, Facet, storable
 from services.store.tables import file_path
 from services.store.tables_rides import file_seen
 
@@ -53,7 +53,7 @@ class Files(Facet):
     ) -> None:
         """Keep what became of a file. Known bytes get the new outcome: a later version may read them."""
         values = {
-            "name": name,
+            "name": storable(name),
             "size_bytes": size,
             "seen_at": seen_at,
             "outcome": str(outcome),
@@ -81,7 +81,7 @@ class Files(Facet):
 
     def is_known_path(self, path: str, size: int, mtime_s: float) -> bool:
         """Was the file at this path, with this size and time, read already? Quick: no file is opened."""
-        return self._paths.get(path) == (size, mtime_s)
+        return self._paths.get(storable(path)) == (size, mtime_s)
 
     def known_paths(self) -> dict[str, tuple[int, float]]:
         """Every path read, with its size [bytes] and modification time [Unix s] at that moment."""
@@ -89,6 +89,7 @@ class Files(Facet):
 
     def record_path(self, path: str, size: int, mtime_s: float) -> None:
         """The file at this path, with this size and time, has been read."""
+        path = storable(path)
         if path in self._paths:
             self._connection.execute(
                 file_path.update().where(file_path.c.path == path).values(size_bytes=size, mtime_s=mtime_s)

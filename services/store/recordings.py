@@ -11,7 +11,7 @@ from ingest.recording import SensorSeen
 from ingest.summary import HourSummary, RideSummary
 from rules.vocabulary import DriveMethod, RideId
 from services.store.errors import NotFound
-from services.store.facet import AnyRow, Facet
+from services.store.facet import AnyRow, Facet, storable
 from services.store.tables_rides import ride, ride_hour, ride_sensor, ride_track
 
 # Columns that hold a summary's field under the same name, as it is.
@@ -109,7 +109,8 @@ def recording_values(summary: RideSummary, file_name: str | None) -> dict[str, A
     """The columns of a ride's row that come from its recording; what anybody said since is not among them."""
     return {
         **{name: getattr(summary, name) for name in _PLAIN},
-        "file_name": summary.file_name if file_name is None else file_name,
+        "title": storable(summary.title),
+        "file_name": storable(summary.file_name if file_name is None else file_name),
         "drive_method": summary.drive_method.value,
         "drive_parts": [[method.value, seconds] for method, seconds in summary.drive_parts],
         "unpaved_share_from_file": summary.unpaved_share,

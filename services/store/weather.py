@@ -8,7 +8,7 @@ from datetime import date, datetime, timedelta
 from itertools import groupby
 from typing import Any
 
-from sqlalchemy import bindparam, or_, select
+from sqlalchemy import bindparam, false, or_, select
 
 from ingest.weather.hourly import Cell, HourlyWeather
 from rules.vocabulary import Tier
@@ -152,10 +152,12 @@ class Weather(Facet):
         ]
         query = (
             select(*_COLUMNS)
-            .where(hourly_weather.c.is_current, hourly_weather.c.rain_mm.is_(None), or_(*asked_again))
+            .where(
+                hourly_weather.c.is_current, hourly_weather.c.rain_mm.is_(None), or_(false(), *asked_again)
+            )
             .order_by(hourly_weather.c.hour_start, hourly_weather.c.id)
         )
-        return tuple(_weather(row) for row in self._all(query)) if asked_again else ()
+        return tuple(_weather(row) for row in self._all(query))
 
     def note_block(self, block: WeatherBlock) -> None:
         """Keep that these days were asked for and answered."""

@@ -1,0 +1,103 @@
+"""Treatments, readings, wipe tests, and taking them back."""
+
+from __future__ import annotations
+
+import pytest
+
+from rules.vocabulary import ChainId, ReadingTool, TreatmentKind
+from services.store import FactRefused, NotFound, Store
+from tests.services.store.household import DAY, HOUR, MORNING, settle
+
+
+def test_what_is_logged_comes_back_oldest_first(store: Store) -> None:
+    chain = settle(store).amber.id
+    with store.writing() as tx:
+        drip = tx.care.log_treatment(
+            chain, TreatmentKind.DRIP, MORNING + DAY, minutes=8.0, cost=0.4, note="Outdoors."
+        )
+        strip = tx.care.log_treatment(chain, TreatmentKind.STRIP, MORNING)
+        gauge = tx.care.log_reading(chain, ReadingTool.GAUGE, MORNING + DAY, over_pct=0.25, under_pct=0.5)
+        ruler = tx.care.log_reading(chain, ReadingTool.RULER, MORNING, exact_pct=0.1, note="Cold.")
+        rag = tx.care.log_wipe_test(chain, MORNING + HOUR, 3)
+    with store.reading() as tx:
+        assert tx.care.treatments() == (strip, drip)
+        assert tx.care.readings() == (ruler, gauge)
+        assert tx.care.wipe_tests() == (rag,)
+    assert (drip.kind, drip.minutes, drip.cost, drip.note) == (
+        TreatmentKind.DRIP,
+        8.0,
+        0.4,
+        "Outdoors.",
+    )
+    assert (strip.minutes, strip.cost) == (None, None)
+    assert (gauge.over_pct, gauge.under_pct, gauge.exact_pct) == (0.25, 0.5, None)
+
+
+@pytest.mark.parametrize(
+    ("tool", "values"),
+    [
+        (ReadingTool.GAUGE, {"exact_pct": 0.3}),
+        (ReadingTool.GAUGE, {}),
+        (ReadingTool.GAUGE, {"over_pct": 0.75, "under_pct": 0.5}),
+        (ReadingTool.RULER, {"over_pct": 0.25}),
+        (ReadingTool.RULER, {}),
+        (ReadingTool.CALIPER, {"exact_pct": 50.0}),
+        (ReadingTool.CALIPER, {"exact_pct": 0.3, "under_pct": 0.5}),
+    ],
+)
+def test_a_reading_that_does_not_fit_its_tool_is_refused(
+    store: Store, tool: ReadingTool, values: dict[str, float]
+) -> None:
+    chain = settle(store).amber.id
+    with pytest.raises(FactRefused), store.writing() as tx:
+        tx.care.log_reading(chain, tool, MORNING, **values)  # type: ignore[arg-type]
+
+
+@pytest.mark.parametrize("grade", [-1, 5])
+def test_a_wipe_test_has_a_grade_from_0_to_4(store: Store, grade: int) -> None:
+    chain = settle(store).amber.id
+    with pytest.raises(FactRefused), store.writing() as tx:
+        tx.care.log_wipe_test(chain, MORNING, grade)
+
+
+def test_care_costs_no_less_than_nothing(store: Store) -> None:
+    chain = settle(store).amber.id
+    with pytest.raises(FactRefused), store.writing() as tx:
+        tx.care.log_treatment(chain, TreatmentKind.DRIP, MORNING, minutes=-1.0)
+
+
+def test_a_chain_nobody_knows_is_not_found(store: Store) -> None:
+    with store.writing() as tx, pytest.raises(NotFound):
+        tx.care.log_treatment(ChainId(7), TreatmentKind.DRIP, MORNING)
+
+
+@pytest.mark.parametrize("kind", ["treatment", "reading", "wipe test"])
+def test_a_fact_taken_back_counts_no_more_and_can_be_counted_again(store: Store, kind: str) -> None:
+    chain = settle(store).amber.id
+    with store.writing() as tx:
+        facts = {
+            "treatment": tx.care.log_treatment(chain, TreatmentKind.DRIP, MORNING),
+            "reading": tx.care.log_reading(chain, ReadingTool.RULER, MORNING, exact_pct=0.1),
+            "wipe test": tx.care.log_wipe_test(chain, MORNING, 1),
+        }
+        taken = tx.care.retract(kind, facts[kind].id, at=MORNING + DAY, by="Ines", why="The other chain.")
+        in_force = (*tx.care.treatments(), *tx.care.readings(), *tx.care.wipe_tests())
+        assert set(in_force) == set(facts.values()) - {facts[kind]}
+        assert tx.care.retractions() == (taken,)
+        with pytest.raises(FactRefused, match="taken back already"):
+            tx.care.retract(kind, facts[kind].id, at=MORNING + DAY, by="Ines", why="Again.")
+    with store.writing() as tx:
+        tx.care.undo_retraction(kind, facts[kind].id, at=MORNING + 2 * DAY, by="Tomás")
+        in_force = (*tx.care.treatments(), *tx.care.readings(), *tx.care.wipe_tests())
+        assert set(in_force) == set(facts.values())
+        assert [(r.undone_at, r.undone_by) for r in tx.care.retractions()] == [(MORNING + 2 * DAY, "Tomás")]
+        with pytest.raises(NotFound):
+            tx.care.undo_retraction(kind, facts[kind].id, at=MORNING + 2 * DAY, by="Tomás")
+
+
+def test_only_care_is_taken_back_here(store: Store) -> None:
+    with store.writing() as tx:
+        with pytest.raises(NotFound, match="No kind of care “ride”"):
+            tx.care.retract("ride", 1, at=MORNING, by="Ines", why="")
+        with pytest.raises(NotFound, match="No treatment “5”"):
+            tx.care.retract("treatment", 5, at=MORNING, by="Ines", why="")

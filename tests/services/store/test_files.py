@@ -1,0 +1,90 @@
+"""Files seen, and paths that need not be opened again."""
+
+from __future__ import annotations
+
+import time
+
+from services.store import Store
+from tests.services.store.household import DAY, HOUR, MORNING, ride_of, ride_summary, settle
+
+
+def test_what_became_of_a_file_is_kept_by_its_content(store: Store) -> None:
+    ride = ride_of(store, settle(store).ines.id)
+    with store.writing() as tx:
+        assert tx.files.seen("aa") is None
+        tx.files.record(
+            sha256="aa", name="year.zip > a.fit", size=88_310, seen_at=MORNING, outcome="new ride", ride=ride
+        )
+        tx.files.record(
+            sha256="bb",
+            name="b.fit",
+            size=5_000_000_000,
+            seen_at=MORNING + HOUR,
+            outcome="unreadable",
+            why="ends after 12 bytes",
+            try_this="copy it again",
+        )
+    with store.reading() as tx:
+        seen = tx.files.seen("bb")
+        assert seen is not None
+        assert (seen.name, seen.size, seen.seen_at) == ("b.fit", 5_000_000_000, MORNING + HOUR)
+        assert (seen.outcome, seen.why, seen.try_this, seen.ride) == (
+            "unreadable",
+            "ends after 12 bytes",
+            "copy it again",
+            None,
+        )
+        assert [one.sha256 for one in tx.files.outcomes()] == ["bb", "aa"]
+        assert [one.sha256 for one in tx.files.outcomes(limit=1)] == ["bb"]
+        assert [one.sha256 for one in tx.files.outcomes(outcome="new ride")] == ["aa"]
+        assert [one.name for one in tx.files.files_of(ride)] == ["year.zip > a.fit"]
+
+
+def test_a_file_read_by_a_later_version_gets_its_new_outcome(store: Store) -> None:
+    ride = ride_of(store, settle(store).ines.id)
+    with store.writing() as tx:
+        tx.files.record(sha256="aa", name="a.fit", size=1, seen_at=MORNING, outcome="unreadable", why="odd")
+        tx.files.record(
+            sha256="aa", name="a.fit", size=1, seen_at=MORNING + DAY, outcome="new ride", ride=ride
+        )
+        (kept,) = tx.files.outcomes()
+        assert (kept.outcome, kept.why, kept.ride, kept.seen_at) == ("new ride", "", ride, MORNING + DAY)
+
+
+def test_a_path_is_known_by_size_and_time(store: Store) -> None:
+    with store.writing() as tx:
+        tx.files.record_path("/rides/ä.fit", 10, 1_780_000_000.123456)
+        assert tx.files.is_known_path("/rides/ä.fit", 10, 1_780_000_000.123456)
+    with store.writing() as tx:
+        assert tx.files.is_known_path("/rides/ä.fit", 10, 1_780_000_000.123456)
+        assert not tx.files.is_known_path("/rides/ä.fit", 11, 1_780_000_000.123456)
+        assert not tx.files.is_known_path("/rides/ä.fit", 10, 1_780_000_000.2)
+        assert not tx.files.is_known_path("/rides/b.fit", 10, 1_780_000_000.123456)
+        tx.files.record_path("/rides/ä.fit", 11, 1_780_000_001.0)
+    with store.reading() as tx:
+        assert tx.files.known_paths() == {"/rides/ä.fit": (11, 1_780_000_001.0)}
+
+
+def test_a_name_that_is_no_text_is_kept_readable(store: Store) -> None:
+    odd = b"/rides/caf\xe9.fit".decode("utf-8", "surrogateescape")
+    rider = settle(store).ines.id
+    with store.writing() as tx:
+        tx.files.record_path(odd, 1, 1.0)
+        tx.files.record(sha256="aa", name=odd, size=1, seen_at=MORNING, outcome="new ride")
+        ride = tx.rides.add(ride_summary(file_name=odd, title="nul \0"), rider)
+    with store.reading() as tx:
+        assert tx.files.is_known_path(odd, 1, 1.0)
+        assert tx.files.outcomes()[0].name == "/rides/caf\\xe9.fit"
+        assert tx.rides.ride(ride).file_name == "/rides/caf\\xe9.fit"
+        assert tx.rides.ride(ride).title == "nul \\x00"
+
+
+def test_two_thousand_known_paths_are_known_at_once(store: Store) -> None:
+    paths = [(f"/rides/{n}.fit", n, float(n)) for n in range(2000)]
+    with store.writing() as tx:
+        for path in paths:
+            tx.files.record_path(*path)
+    begun = time.perf_counter()
+    with store.reading() as tx:
+        assert all(tx.files.is_known_path(*path) for path in paths)
+    assert time.perf_counter() - begun < 0.5

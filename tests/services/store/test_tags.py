@@ -1,0 +1,127 @@
+"""Tags with their revisions, and the rider's word."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+
+from rules.vocabulary import Condition, RideId, Tier
+from services.store import FactRefused, NotFound, Store
+from tests.services.store.household import DAY, HOUR, MORNING, ride_of, ride_summary, settle, tag
+
+
+def test_the_newest_tag_of_an_hour_is_the_rides(store: Store) -> None:
+    ride = ride_of(store, settle(store).ines.id)
+    first, newer = tag(tier=Tier.PRELIMINARY), tag(1.0, rain_mm=4.2, because="It poured.")
+    with store.writing() as tx:
+        assert tx.rides.add_tags(ride, [(MORNING, first), (MORNING + HOUR, first)], MORNING + DAY) == ()
+        (flip,) = tx.rides.add_tags(ride, [(MORNING, newer)], MORNING + 6 * DAY)
+        assert (flip.ride, flip.hour_start, flip.before, flip.after) == (ride, MORNING, first, newer)
+    with store.reading() as tx:
+        assert [hour.tag for hour in tx.rides.ride(ride).hours] == [newer, first, None]
+        revisions = tx.rides.tag_revisions(ride)
+    assert [(r.hour_start, r.tag, r.made_at, r.current) for r in revisions] == [
+        (MORNING, first, MORNING + DAY, False),
+        (MORNING, newer, MORNING + 6 * DAY, True),
+        (MORNING + HOUR, first, MORNING + DAY, True),
+    ]
+
+
+def test_a_tag_that_only_explains_itself_anew_is_no_flip(store: Store) -> None:
+    ride = ride_of(store, settle(store).ines.id)
+    with store.writing() as tx:
+        tx.rides.add_tags(ride, [(MORNING, tag(tier=Tier.PRELIMINARY))], MORNING + DAY)
+        assert tx.rides.add_tags(ride, [(MORNING, tag(source="another"))], MORNING + 6 * DAY) == ()
+        assert len(tx.rides.tag_revisions(ride)) == 2
+
+
+def test_an_unknown_hour_that_becomes_known_is_a_flip(store: Store) -> None:
+    ride = ride_of(store, settle(store).ines.id)
+    with store.writing() as tx:
+        tx.rides.add_tags(ride, [(MORNING, tag(None))], MORNING + DAY)
+        assert len(tx.rides.add_tags(ride, [(MORNING, tag())], MORNING + 6 * DAY)) == 1
+
+
+def test_the_same_tag_again_only_renews_when_it_was_checked(store: Store) -> None:
+    ride = ride_of(store, settle(store).ines.id)
+    with store.writing() as tx:
+        for days in (1, 2):
+            assert tx.rides.add_tags(ride, [(MORNING, tag())], MORNING + days * DAY) == ()
+        (revision,) = tx.rides.tag_revisions(ride)
+    assert (revision.made_at, revision.checked_at) == (MORNING + DAY, MORNING + 2 * DAY)
+
+
+def test_a_tag_for_an_hour_the_ride_does_not_have_is_refused(store: Store) -> None:
+    ride = ride_of(store, settle(store).ines.id)
+    with pytest.raises(NotFound, match="hour of ride"), store.writing() as tx:
+        tx.rides.add_tags(ride, [(MORNING, tag()), (MORNING + 9 * HOUR, tag())], MORNING + DAY)
+    with store.reading() as tx:
+        assert tx.rides.tag_revisions(ride) == ()
+
+
+def test_a_tag_that_cannot_be_is_refused(store: Store) -> None:
+    ride = ride_of(store, settle(store).ines.id)
+    with pytest.raises(FactRefused), store.writing() as tx:
+        tx.rides.add_tags(ride, [(MORNING, tag(dust=9.0))], MORNING + DAY)
+
+
+def test_untagged_rides_wait_newest_first_come_first_served(store: Store) -> None:
+    rider = settle(store).ines.id
+    missing, unknown, preliminary, settled = (
+        ride_of(store, rider, MORNING + n * DAY, hours=1) for n in range(4)
+    )
+    ride_of(store, rider, MORNING + 5 * DAY, hours=1, indoor=True)
+    ride_of(store, rider, MORNING + 6 * DAY, hours=1, virtual=True)
+    with store.writing() as tx:
+        tx.rides.add_tags(unknown, [(MORNING + DAY, tag(None))], MORNING + 7 * DAY)
+        tx.rides.add_tags(preliminary, [(MORNING + 2 * DAY, tag(tier=Tier.PRELIMINARY))], MORNING + 8 * DAY)
+        tx.rides.add_tags(settled, [(MORNING + 3 * DAY, tag())], MORNING + 8 * DAY)
+
+        def waiting(**which: object) -> list[RideId]:
+            return [ride.id for ride in tx.rides.untagged(**which)]  # type: ignore[arg-type]
+
+        assert waiting() == [missing, unknown, preliminary]
+        assert waiting(preliminary=False) == [missing, unknown]
+        assert waiting(limit=1) == [preliminary]
+        assert waiting(checked_before=MORNING + 8 * DAY) == [missing, unknown]
+        assert waiting(checked_before=MORNING + 7 * DAY) == [missing]
+
+
+def test_hours_without_a_place_are_not_waited_for(store: Store) -> None:
+    rider = settle(store).ines.id
+    summary = ride_summary(hours=1)
+    nowhere = replace(summary, hours=(replace(summary.hours[0], latitude_deg=None, longitude_deg=None),))
+    with store.writing() as tx:
+        tx.rides.add(nowhere, rider)
+        assert tx.rides.untagged() == ()
+
+
+def test_a_riders_word_is_kept_with_its_history(store: Store) -> None:
+    ride = ride_of(store, settle(store).ines.id, unpaved_share=0.2)
+    with store.writing() as tx:
+        assert tx.rides.set_word(ride, Condition.DUSTY, MORNING + DAY, "Ines").word is Condition.DUSTY
+        assert tx.rides.set_word(ride, None, MORNING + 2 * DAY, "Ines").word is None
+        assert tx.rides.set_unpaved_share(ride, 0.75, MORNING + DAY, "Tomás").unpaved_share == 0.75
+        assert tx.rides.set_unpaved_share(ride, None, MORNING + 2 * DAY, "Tomás").unpaved_share == 0.2
+        assert [(word.about, word.said, word.at, word.by) for word in tx.rides.words_of(ride)] == [
+            ("conditions", "dusty", MORNING + DAY, "Ines"),
+            ("conditions", None, MORNING + 2 * DAY, "Ines"),
+            ("unpaved share", "0.75", MORNING + DAY, "Tomás"),
+            ("unpaved share", None, MORNING + 2 * DAY, "Tomás"),
+        ]
+
+
+@pytest.mark.parametrize("share", [-0.01, 1.01])
+def test_a_share_lies_between_none_and_all(store: Store, share: float) -> None:
+    ride = ride_of(store, settle(store).ines.id)
+    with store.writing() as tx, pytest.raises(FactRefused, match="between 0 and 1"):
+        tx.rides.set_unpaved_share(ride, share, MORNING, "Ines")
+
+
+def test_a_word_on_a_ride_nobody_added_is_not_found(store: Store) -> None:
+    with store.writing() as tx:
+        with pytest.raises(NotFound):
+            tx.rides.set_word(RideId(9), Condition.WET, MORNING, "Ines")
+        with pytest.raises(NotFound):
+            tx.rides.set_unpaved_share(RideId(9), 0.5, MORNING, "Ines")
