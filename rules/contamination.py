@@ -83,10 +83,17 @@ class ChainHistory:
         return self.entries[-1].over_life if self.entries else NOTHING
 
     def until(self, at: datetime) -> ChainHistory:
-        """The history as it stood at this instant, what happened at it included."""
-        if not self.entries or self.entries[-1].at <= at:
-            return self
-        return ChainHistory(self.chain, self.entries[: bisect_right(self.entries, at, key=_instant)])
+        """The history as it stood at this instant, what happened at it included.
+
+        A ride that is not over is not there yet: its hours at the end are left off.
+        """
+        cut = bisect_right(self.entries, at, key=_instant)
+        while cut:
+            fact = self.entries[cut - 1].fact
+            if not isinstance(fact, RiddenHour) or fact.ride.ended_at <= at:
+                break
+            cut -= 1
+        return self if cut == len(self.entries) else ChainHistory(self.chain, self.entries[:cut])
 
 
 def _instant(entry: Entry) -> datetime:

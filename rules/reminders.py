@@ -174,8 +174,9 @@ def _after_a_wet_ride(case: _Case) -> Reminder | None:
         bike=ride.bike,
         cause_at=ride.ended_at,
         headline=f"{action} {case.name}",
-        sentence=f"{case.chain.name} came home wet at {home}: "
-        f"{number(wet_h)} of {number(drive_h)} drive hours were wet ({ride.title}).",
+        sentence=f"{case.chain.name} came home wet at {home} ({ride.title}): "
+        f"{number(wet_h)} of {number(drive_h)} drive hours were wet{_most_rain(hours, case.zone)}; "
+        f"the limit is {number(case.limit('wet_ride').value)}.",
         total=wet_h,
         limit=case.limit("wet_ride").value,
         unit="drive hours",
@@ -187,6 +188,19 @@ def _after_a_wet_ride(case: _Case) -> Reminder | None:
 
 
 _Hours = list[tuple[Entry, RiddenHour, Exposure]]
+
+
+def _most_rain(hours: _Hours, zone: tzinfo) -> str:
+    """', 4.1 mm of rain fell in the hour from 17:00'; nothing where none fell or the rider's word rules."""
+    most_mm, words = 0.0, ""
+    for _, ridden, _ in hours:
+        tag = ridden.hour.tag
+        if tag is not None and tag.rain_mm is not None and tag.rain_mm > most_mm and ridden.ride.word is None:
+            most_mm = tag.rain_mm
+            words = (
+                f", {number(most_mm)} mm of rain fell in the hour from {clock(ridden.hour.hour_start, zone)}"
+            )
+    return words
 
 
 def _latest_wet_ride(case: _Case) -> tuple[Ride | None, _Hours]:
@@ -301,10 +315,11 @@ def _inspection_due(case: _Case) -> Reminder | None:
     if furthest < 1.0 - _HAIR:
         return None
     if reading is None:
-        when = "It was never measured"
+        when, ago = "It was never measured", "and has {}"
         lines = [origin_line(span, None, case.ledger, case.zone)]
     else:
         when = f"It was last measured on {day(reading.taken_at, case.zone)} ({reading_words(reading)})"
+        ago = "{} ago"
         text = (
             f"Reading on {day(reading.taken_at, case.zone)}: {reading_words(reading)}. Counting starts at 0."
         )
@@ -312,14 +327,14 @@ def _inspection_due(case: _Case) -> Reminder | None:
     bath = "immersion" if case.waxed else "cleaning"
     if furthest == shares[0]:
         total, limit, unit = totals.drive_h, by_hours.value, "drive hours"
-        sentence = f"{when}, {number(total)} drive hours ago; the limit is {number(limit)}."
+        sentence = f"{when}, {ago.format(f'{number(total)} drive hours')}; the limit is {number(limit)}."
         hour_lines = span_lines(span, lambda hour: hour.drive_h, case.ledger, case.zone, weighted=False)
         lines.extend(hour_lines)
         crossed = next(line.at for line in hour_lines if (line.total or 0.0) >= limit - _HAIR)
         cause_at = next(_happened_by(entry) for entry in span if entry.at >= crossed and entry.exposure)
     elif furthest == shares[1]:
         total, limit, unit = float(len(baths)), by_baths.value, f"{bath}s"
-        sentence = f"{when}, {len(baths)} {bath}s ago; the limit is {number(limit)}."
+        sentence = f"{when}, {ago.format(f'{len(baths)} {bath}s')}; the limit is {number(limit)}."
         for count, entry in enumerate(baths, start=1):
             text = f"{bath.capitalize()} on {day(entry.at, case.zone)}: number {count}."
             lines.append(Reason(entry.at, text, total=float(count)))
