@@ -46,13 +46,12 @@ def fit_contents(data: bytes, file_name: str) -> FitContents:
     UnreadableFile when not even the header makes sense or there are too many messages, and Declined when a
     timestamp that compressed times would build on is no whole number.
     """
+    if header_length(data, 0) is None:
+        raise UnreadableFile(file_name, "its header is not one of FIT's", "copy it from the device again")
     parts: list[FitContents] = []
     start = messages = 0
     while start < len(data):
         header_size = header_length(data, start)
-        if header_size is None and not parts:
-            why = f"its header claims {data[start]} bytes, and FIT knows headers of 12 and 14"
-            raise UnreadableFile(file_name, why, "copy it from the device again")
         if header_size is None:
             parts[-1].damage.append(f"{len(data) - start} bytes after its end are not FIT")
             break
@@ -134,7 +133,8 @@ class _Kind:
             found = True
             kind = definition.order + _NUMPY[letter]
             raw = np.ndarray((len(block),), kind, block, field.offset, (definition.size,))
-            column = raw.astype(np.float64)
+            with np.errstate(invalid="ignore"):  # a signalling NaN is a NaN
+                column = raw.astype(np.float64)
             if field.missing is not None:
                 column[raw == field.missing] = np.nan
             columns.append(column)

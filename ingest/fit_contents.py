@@ -21,8 +21,8 @@ EVENT_FIELDS: Final = (253, 0, 1, 3)
 MESSAGE_FIELDS: Final[dict[int, tuple[int, ...]]] = {
     profile.FILE_ID: (0, 1, 2, 3, 4, 8),
     profile.SPORT: (0, 1, 3),
-    profile.SESSION: (253, 2, 5, 6, 7, 8, 9, 110),
-    profile.LAP: (253, 2, 7, 8, 9),
+    profile.SESSION: (2, 5, 6, 7, 8, 9, 110),
+    profile.LAP: (2, 7, 8, 9),
     profile.DEVICE_INFO: (0, 1, 2, 3, 4, 10, 11, 21, 25, 27, 32),
 }
 TEXT_FIELDS: Final = frozenset(

@@ -69,9 +69,9 @@ def fit_contents(data: bytes, file_name: str) -> FitContents:
                 number = frame.def_mesg.global_mesg_num
                 if number == profile.FIELD_DESCRIPTION:
                     stand_ins.update(_stand_in(frame))
+                elif not frame.fields:
+                    continue
                 elif number == profile.RECORD:
-                    if not frame.fields:
-                        continue
                     row = _values(frame, number, RECORD_FIELDS)
                     packed_m16 = _unpack(frame, row, packed_m16)
                     rows.append(row)
@@ -102,12 +102,8 @@ def _values(frame: Any, number: int, wanted: tuple[int, ...]) -> Message:
     for field in frame.fields:
         definition = field.field_def
         if definition is None:
-            if (
-                field.name == "timestamp"
-                and profile.TIMESTAMP not in message
-                and frame.time_offset is not None
-            ):
-                message[profile.TIMESTAMP] = field.raw_value
+            if field.name == "timestamp" and frame.time_offset is not None and profile.TIMESTAMP in wanted:
+                message.setdefault(profile.TIMESTAMP, field.raw_value)
             continue
         if definition.is_dev or definition.def_num in seen or definition.def_num not in wanted:
             continue
@@ -152,14 +148,20 @@ def _stand_in(frame: Any) -> dict[tuple[int, int], int]:
 
 
 def _developer_values(frame: Any, stand_ins: dict[tuple[int, int], int]) -> Message:
+    """The developer fields that stand in for native ones, the first of each."""
     message: Message = {}
+    seen: set[int] = set()
     for field in frame.fields:
         definition = field.field_def
-        if definition is not None and definition.is_dev:
-            native = stand_ins.get((definition.dev_data_index, definition.def_num))
-            value = _value(field.raw_value, is_text=False)
-            if native is not None and value is not None and native not in message:
-                message[native] = value
+        if definition is None or not definition.is_dev:
+            continue
+        native = stand_ins.get((definition.dev_data_index, definition.def_num))
+        if native is None or native in seen:
+            continue
+        seen.add(native)
+        value = _value(field.raw_value, is_text=False)
+        if value is not None:
+            message[native] = value
     return message
 
 
