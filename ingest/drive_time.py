@@ -29,10 +29,11 @@ SPEED_WINDOW_S = 5.0
 
 # Common practice, no source: what share of its moving time a bike is pedalled.
 MOVING_SHARE, MOVING_SHARE_LOW, MOVING_SHARE_HIGH = 0.85, 0.75, 0.95
-# How far a method may be off, as a share of its seconds.
+# How far a method may be off, as a share of its seconds. Cadence: a judgement, no source. Required power: on
+# three recorded rides whose cadence was hidden from it, it was off by +14 %, +13 % and −2 %.
 BAND = {DriveMethod.CADENCE: 0.02, DriveMethod.REQUIRED_POWER: 0.15}
-# Fewer of the moving seconds in short intervals than this, and power cannot be followed.
-DENSE_SHARE = 0.8
+# More of the moving seconds in long intervals than this, and single samples tell little of what lay between.
+SPARSE_SHARE = 0.2
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -87,21 +88,23 @@ def drive_time(recording: Recording, intervals: Intervals) -> DriveTime:
     short = active <= LONGEST_BRIDGE_S
     vouched = np.where(short, active, SAMPLE_SPEAKS_S)
 
-    by_cadence = np.isfinite(cadence[1:]) & ~intervals.carried
+    moving_s = intervals.moving_s
+    sparse = moving_s[~short].sum() > SPARSE_SHARE * moving_s.sum()
+    vouchable = ~intervals.carried & (short | ~sparse)
+
+    by_cadence = np.isfinite(cadence[1:]) & vouchable
     bike_works = (speed > MOVING_MPS) | (power > 0) | (np.isnan(speed) & np.isnan(power))
     turned = np.where(by_cadence & bike_works, vouched * _turning_share(cadence, active), 0.0)
 
     elsewhere = ~by_cadence & ~intervals.carried
-    watched = elsewhere & np.isfinite(power)
-    moving_elsewhere = intervals.moving_s[elsewhere & ~watched]
-    dense = moving_elsewhere[short[elsewhere & ~watched]].sum()
+    watched = elsewhere & np.isfinite(power) & vouchable
     estimate = np.full(len(active), np.nan)
-    if moving_elsewhere.any() and dense >= DENSE_SHARE * moving_elsewhere.sum():
+    if not sparse and moving_s[elsewhere & ~watched].any():
         estimate = estimated_power_w(recording, intervals)
     followed = watched | (elsewhere & np.isfinite(estimate))
     works = np.where(watched, power > DRIVING_W, (estimate > DRIVING_W) & intervals.moving)
     powered = np.where(followed & works, vouched, 0.0)
-    shared = np.where(elsewhere & ~followed, MOVING_SHARE * intervals.moving_s, 0.0)
+    shared = np.where(elsewhere & ~followed, MOVING_SHARE * moving_s, 0.0)
 
     in_action = intervals.moving | (np.isnan(speed) & (by_cadence | watched))
     lost = float((active - vouched)[~short & (by_cadence | followed) & in_action].sum())

@@ -19,10 +19,10 @@ OVERRULE = (
 )
 
 _CYCLING = re.compile(r"cycl|bik|ride|riding|gravel|mtb|mountain|bmx|velo|fahrrad")
-_MOTOR = re.compile(r"motor|car\b|driv|moto")
+_MOTOR = re.compile(r"motor|moto_|car(\b|_)|driv")
 _OTHER = re.compile(
-    r"run|jog|hik|walk|trek|mountaineer|swim|ski|snowboard|row|paddl|kayak|sail|surf|skat|golf|fly|flight|climb|yoga|"
-    r"strength|horse|equestrian|tennis|football|soccer|boat|diving|wheelchair"
+    r"run|jog|hik|walk|trek|mountaineer|swim|ski|snowboard|row|paddl|kayak|sail|surf(?!ace)|skat|golf|fly|flight|climb|yoga|"
+    r"strength|horse|equestrian|tennis|football|soccer|boat|diving|wheelchair|treadmill|elliptical|stair|cardio"
 )
 _INDOOR = re.compile(r"indoor|trainer|spin\b|rollers|turbo")
 
@@ -71,21 +71,15 @@ def spelled(word: str | None) -> str:
 
 def says_cycling(recording: Recording) -> bool:
     """Whether the file itself says that this is a bicycle ride."""
-    return _says_cycling(spelled(recording.sport), spelled(recording.sub_sport))
-
-
-def _says_cycling(sport: str, sub_sport: str) -> bool:
-    words = f"{sport} {sub_sport}"
-    return bool(_CYCLING.search(words) or _INDOOR.search(sub_sport)) and not _MOTOR.search(words)
+    sport, sub_sport = spelled(recording.sport), spelled(recording.sub_sport)
+    return bool(_CYCLING.search(f"{sport} {sub_sport}") or _INDOOR.search(sub_sport))
 
 
 def refuse_other_sports(recording: Recording) -> None:
     """Raises NotARide when the file says that it is a run, a swim, a drive or another sport."""
-    sport, sub_sport = spelled(recording.sport), spelled(recording.sub_sport)
-    if _says_cycling(sport, sub_sport) and not _OTHER.search(sport):
-        return
-    if _OTHER.search(sport) or _MOTOR.search(sport):
-        raise NotARide(recording.file_name, f"says it is {_spoken(sport)}, not a bicycle ride", OVERRULE)
+    for word in (spelled(recording.sport), spelled(recording.sub_sport)):
+        if _OTHER.search(word) or _MOTOR.search(word):
+            raise NotARide(recording.file_name, f"says it is {_spoken(word)}, not a bicycle ride", OVERRULE)
 
 
 def refuse_other_paces(recording: Recording, intervals: Intervals) -> None:

@@ -10,8 +10,8 @@ import numpy as np
 from ingest.columns import one_sample_per_instant, only, smoothed
 from ingest.drive_time import SAMPLE_SPEAKS_S, drive_time
 from ingest.errors import NotARide, UnreadableFile
-from ingest.geometry import mean_places, wrapped
-from ingest.intervals import LONGEST_MOVING_GAP_S, MOVING_MPS, Intervals, intervals_of
+from ingest.geometry import mean_places, unwrapped
+from ingest.intervals import LONGEST_MOVING_GAP_S, MOVING_MPS, Intervals, Mask, intervals_of
 from ingest.recording import Column, Recording, SensorSeen
 from ingest.ride_or_not import Kind, kind_of, refuse_other_paces, refuse_other_sports, unpaved_share_of
 from ingest.sketch import packed_sketch
@@ -20,9 +20,7 @@ from rules.vocabulary import DriveMethod
 
 __all__ = ["HourSummary", "RideSummary", "TrackPoint", "summarise", "track_points"]
 
-EARLIEST = datetime(
-    1990, 1, 1, tzinfo=UTC
-)  # the epoch of FIT is the day before; nothing recorded rides earlier
+EARLIEST = datetime(1990, 1, 1, tzinfo=UTC)  # FIT's epoch is the day before; nothing recorded rides earlier
 AHEAD = timedelta(days=1)  # a clock may be set to the wrong zone
 CLIMB_WINDOW_S = 30.0
 # Common practice, no source: a place that stays this close while the wheel covers that is indoors.
@@ -87,12 +85,14 @@ def summarise(recording: Recording, *, now: datetime, said_ride: bool = False) -
         refuse_other_sports(recording)
     dropped = dict(recording.dropped)
     recording = one_sample_per_instant(_with_possible_times(recording, now, dropped))
+    half_known = np.isfinite(recording.latitude_deg) != np.isfinite(recording.longitude_deg)
+    if half_known.any():
+        recording = _without_place(recording, half_known)
     kind = kind_of(recording)
     if kind is Kind.OUTDOOR and _stands_on_a_trainer(recording):
         kind = Kind.INDOOR
     if kind is not Kind.OUTDOOR:
-        nowhere = np.full(len(recording), np.nan)
-        recording = replace(recording, latitude_deg=nowhere, longitude_deg=nowhere)
+        recording = _without_place(recording, np.ones(len(recording), np.bool_))
 
     intervals = intervals_of(
         recording, wheel_is_blind=kind is not Kind.OUTDOOR and _wheel_is_blind(recording)
@@ -173,22 +173,21 @@ def _impossible(time_s: Column) -> str:
 
 def _stands_on_a_trainer(recording: Recording) -> bool:
     """Whether the place stays put while the wheel covers kilometres."""
-    latitude, counter = recording.latitude_deg, recording.distance_m
-    if not recording.has_place or not np.isfinite(counter).any() or "track" in (recording.sub_sport or ""):
+    placed = np.isfinite(recording.latitude_deg)
+    counter = recording.distance_m[np.isfinite(recording.distance_m)]
+    if not placed.any() or not len(counter) or counter[-1] - counter[0] < TRAINER_DISTANCE_M:
         return False
-    spread = np.nanmax(latitude) - np.nanmin(latitude)
-    known = counter[np.isfinite(counter)]
-    return bool(
-        spread < TRAINER_SPREAD_DEG and known[-1] - known[0] > TRAINER_DISTANCE_M
-    ) and _stays_east_west(recording)
+    latitude, longitude = recording.latitude_deg[placed], unwrapped(recording.longitude_deg[placed])
+    north, east = np.ptp(latitude), np.ptp(longitude) * np.cos(np.radians(latitude[0]))
+    return bool(max(north, east) < TRAINER_SPREAD_DEG)
 
 
-def _stays_east_west(recording: Recording) -> bool:
-    offset = wrapped(
-        recording.longitude_deg - recording.longitude_deg[np.isfinite(recording.longitude_deg)][0]
+def _without_place(recording: Recording, rows: Mask) -> Recording:
+    return replace(
+        recording,
+        latitude_deg=np.where(rows, np.nan, recording.latitude_deg),
+        longitude_deg=np.where(rows, np.nan, recording.longitude_deg),
     )
-    width = (np.nanmax(offset) - np.nanmin(offset)) * np.cos(np.radians(np.nanmean(recording.latitude_deg)))
-    return bool(width < TRAINER_SPREAD_DEG)
 
 
 def _wheel_is_blind(recording: Recording) -> bool:

@@ -76,10 +76,12 @@ def test_a_gap_of_up_to_ten_seconds_is_bridged_by_a_straight_line():
 
 
 def test_of_a_longer_gap_the_last_five_seconds_count_and_the_rest_is_reported_lost():
-    drive = driven(recording([0, 1, 61, 62], speed_mps=6.0, distance_m=[0, 6, 366, 372], cadence_rpm=80))
-    assert drive.seconds.tolist() == [1.0, 5.0, 1.0]
+    time = np.concatenate((seconds(300), 360 + seconds(300)))
+    drive = driven(recording(time, speed_mps=6.0, distance_m=6 * time, cadence_rpm=80))
+    assert drive.seconds[300] == 5
+    assert drive.seconds.sum() == 605
     assert drive.lost_s == 55
-    assert drive.high_s == pytest.approx(7 * 1.02 + 55)
+    assert drive.high_s == pytest.approx(605 * 1.02 + 55)
 
 
 def test_a_halt_in_a_gap_is_not_lost_riding():
@@ -155,6 +157,15 @@ def test_where_power_cannot_be_followed_a_share_of_the_moving_time_remains(one):
     assert drive.method is DriveMethod.MOVING_SHARE
     # common practice, no source: 0.85 of the moving time, 0.75 to 0.95
     assert (drive.low_s, drive.seconds.sum(), drive.high_s) == pytest.approx((750, 850, 950))
+
+
+def test_a_cadence_every_half_minute_does_not_make_a_sixth_of_a_ride():
+    time = seconds(3600, 30)
+    drive = driven(
+        recording(time, speed_mps=6.0, distance_m=6 * time, cadence_rpm=85, power_w=180, altitude_m=100.0)
+    )
+    assert drive.parts == ((DriveMethod.MOVING_SHARE, pytest.approx(0.85 * 3600)),)
+    assert drive.lost_s == 0
 
 
 def test_a_motor_turns_no_chain():

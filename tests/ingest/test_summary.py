@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import os
 import time as clock
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import numpy as np
 import pytest
@@ -13,6 +15,7 @@ from hypothesis import strategies as st
 
 from ingest.errors import NotARide, UnreadableFile
 from ingest.geometry import wrapped
+from ingest.reader import read
 from ingest.recording import SensorSeen
 from ingest.sketch import sketch_of
 from ingest.summary import TrackPoint, summarise, track_points
@@ -285,6 +288,8 @@ def test_bicycle_and_nameless_sports_are_welcome(sport):
         "alpine_skiing",
         "driving",
         "motorcycling",
+        "Car trip",
+        "horseback riding",
     ],
 )
 def test_other_sports_are_refused_politely_and_the_rider_may_overrule(sport):
@@ -294,6 +299,13 @@ def test_other_sports_are_refused_politely_and_the_rider_may_overrule(sport):
     ):
         summed(one)
     assert summed(one, said_ride=True).drive_s > 0
+
+
+@pytest.mark.parametrize("sub_sport", ["indoor_rowing", "treadmill", "cardio_training", "strength_training"])
+def test_other_indoor_efforts_are_refused_too(sub_sport):
+    one = recording(seconds(600), sport="fitness_equipment", sub_sport=sub_sport, cadence_rpm=28, power_w=150)
+    with pytest.raises(NotARide, match=f"says it is “{sub_sport.replace('_', ' ')}”"):
+        summed(one)
 
 
 def on_foot(speed_mps, spread, **columns):
@@ -388,6 +400,65 @@ def test_single_impossible_times_are_dropped_and_counted():
 def test_too_few_samples_are_refused(samples):
     with pytest.raises(UnreadableFile, match="sample"):
         summed(recording(np.zeros(samples)))
+
+
+# Real recordings
+
+WITH_CADENCE = (
+    "road-ride-cadence-temperature-heart",
+    "road-ride-big-endian-ant-ids-power-battery",
+    "short-ride-cadence",
+)
+WITHOUT_CADENCE = (
+    "road-ride-no-cadence",
+    "mountain-ride-no-cadence",
+    "mountain-ride-interleaved-electronic-shifting",
+    "ride-misaligned-field-sizes",
+)
+
+
+@pytest.fixture(scope="module")
+def corpus():
+    folder = os.environ.get("GRITLEDGER_CORPUS", "")
+    if not Path(folder, "fit").is_dir():
+        pytest.skip("no real rides here: set GRITLEDGER_CORPUS to a folder with fit/ and gpx/")
+    return Path(folder)
+
+
+def summed_from(corpus, name):
+    recording = read((corpus / name).read_bytes(), name)
+    return recording, summarise(recording, now=datetime(2030, 1, 1, tzinfo=UTC))
+
+
+@pytest.mark.parametrize("name", [*WITH_CADENCE, *WITHOUT_CADENCE])
+def test_real_rides_cover_the_distance_and_at_most_the_time_their_device_says(corpus, name):
+    recording, ride = summed_from(corpus, f"fit/{name}.fit")
+    assert ride.distance_m == pytest.approx(recording.session_distance_m, rel=5e-4)
+    assert 0.4 * ride.moving_s < ride.drive_s < ride.moving_s <= recording.session_timer_s * 1.001
+    assert not ride.indoor
+    assert all(hour.latitude_deg is not None for hour in ride.hours if hour.moving_s > 60)
+
+
+@pytest.mark.parametrize("name", WITH_CADENCE)
+def test_the_band_of_required_power_holds_the_cadence_that_was_hidden_from_it(corpus, name):
+    recording, ride = summed_from(corpus, f"fit/{name}.fit")
+    guess = summarise(without(recording, "cadence_rpm", "power_w"), now=NOW)
+    assert ride.drive_method is DriveMethod.CADENCE
+    assert guess.drive_method is DriveMethod.REQUIRED_POWER
+    assert guess.drive_low_s <= ride.drive_s <= guess.drive_high_s
+
+
+def test_a_real_trainer_is_indoors_and_a_real_car_and_a_real_hike_are_no_rides(corpus):
+    _, ride = summed_from(corpus, "fit/indoor-trainer.fit")
+    assert ride.indoor
+    assert ride.drive_s > 2000
+    assert {hour.latitude_deg for hour in ride.hours} == {None}
+    for refused, why in (
+        ("around-visnjan-with-car", "as only a motor can"),
+        ("korita-zbevnica", "walking pace"),
+    ):
+        with pytest.raises(NotARide, match=why):
+            summed_from(corpus, f"gpx/{refused}.gpx")
 
 
 # What is carried along
