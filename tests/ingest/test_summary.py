@@ -308,6 +308,26 @@ def test_other_indoor_efforts_are_refused_too(sub_sport):
         summed(one)
 
 
+CYCLING_SUB_SPORTS = (  # those of the FIT profile
+    *("generic", "spin", "indoor_cycling", "road", "mountain", "downhill", "recumbent", "cyclocross"),
+    *(
+        "hand_cycling",
+        "track_cycling",
+        "bmx",
+        "gravel_cycling",
+        "e_bike_fitness",
+        "e_bike_mountain",
+        "commuting",
+    ),
+    *("mixed_surface", "virtual_activity"),
+)
+
+
+@pytest.mark.parametrize("sub_sport", CYCLING_SUB_SPORTS)
+def test_no_kind_of_cycling_is_taken_for_another_sport(sub_sport):
+    assert summed(replace(ridden(20), sub_sport=sub_sport)).drive_s > 0
+
+
 def on_foot(speed_mps, spread, **columns):
     """A track of one hour at about this speed, with a place and an altitude, no sport and no sensors."""
     time = seconds(3600)
