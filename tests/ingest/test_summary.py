@@ -309,17 +309,9 @@ def test_other_indoor_efforts_are_refused_too(sub_sport):
 
 
 CYCLING_SUB_SPORTS = (  # those of the FIT profile
-    *("generic", "spin", "indoor_cycling", "road", "mountain", "downhill", "recumbent", "cyclocross"),
-    *(
-        "hand_cycling",
-        "track_cycling",
-        "bmx",
-        "gravel_cycling",
-        "e_bike_fitness",
-        "e_bike_mountain",
-        "commuting",
-    ),
-    *("mixed_surface", "virtual_activity"),
+    *("generic", "spin", "indoor_cycling", "road", "mountain", "downhill", "recumbent", "cyclocross", "bmx"),
+    *("hand_cycling", "track_cycling", "gravel_cycling", "commuting", "mixed_surface", "virtual_activity"),
+    *("e_bike_fitness", "e_bike_mountain"),
 )
 
 
