@@ -20,10 +20,10 @@ def test_speed_follows_from_cadence_and_gear():
     assert speed_mps(85, 32, 50, 2.298) == pytest.approx(2.08352, abs=1e-6)
 
 
-@pytest.mark.parametrize(
-    ("smaller", "larger", "percent"),
-    [(11, 12, 9.09), (12, 13, 8.33), (13, 15, 15.38), (28, 32, 14.29), (42, 50, 19.05)],
-)
+COG_STEPS = ((11, 12, 9.09), (12, 13, 8.33), (13, 15, 15.38), (28, 32, 14.29), (42, 50, 19.05))
+
+
+@pytest.mark.parametrize(("smaller", "larger", "percent"), COG_STEPS)
 def test_neighbouring_cogs_are_far_enough_apart_to_be_told(smaller, larger, percent):
     # arithmetic on cog sizes in common use
     step = development_m(50, smaller, 2.105) / development_m(50, larger, 2.105) - 1
