@@ -10,6 +10,7 @@ from pathlib import Path
 
 from ingest.errors import UnreadableFile
 from ingest.folder import FileState, settled
+from services.calendar_feed import refresh_calendar
 from services.deliver import DeliveryReport, deliver_waiting
 from services.import_rides import FileOutcome, Outcome, ToRead, import_files, ride_files, whose
 from services.reckoning import Reckoning, reckon
@@ -68,6 +69,7 @@ def one_round(workshop: Workshop, *, now: datetime, watching: Watching | None = 
     with workshop.store.writing() as tx:
         reckoning = reckon(tx, workshop, now=now)
     delivery = deliver_waiting(workshop.store, workshop.channels, now=now)
+    trouble += refresh_calendar(workshop)
     report = RoundReport(tuple(files), tuple(trouble), tags, reckoning, delivery)
     with workshop.store.writing() as tx:
         tx.notes.put(ROUND_NOTE, report.sentences(), at=now)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from datetime import tzinfo
+from datetime import UTC, datetime, tzinfo
 from functools import cached_property
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -75,6 +75,11 @@ class Workshop:
             from services.channels.desktop import DesktopChannel
 
             found.append(DesktopChannel())
+        if chosen.calendar_file is not None:
+            from services.calendar_feed import entries
+            from services.channels.calendar import CalendarChannel
+
+            found.append(CalendarChannel(chosen.calendar_file, lambda: entries(self, now=datetime.now(UTC))))
         if chosen.command is not None:
             from services.channels.command import CommandChannel
 
