@@ -9,6 +9,9 @@ from datetime import timedelta
 import numpy as np
 import pytest
 
+from fixtures.fit_writer import fit_bytes
+from fixtures.gpx_writer import gpx_bytes
+from ingest.reader import read
 from ingest.recording import SensorSeen
 from ingest.same_ride import Relation, pairs_to_compare, same_outing
 from ingest.summary import summarise
@@ -55,6 +58,19 @@ def test_the_gpx_of_a_fit_is_the_same_outing_and_the_fit_is_kept():
         assert verdict(fit, rounded).keep == "first"
         assert verdict(rounded, fit).keep == "second"
         assert "the first has more cadence" in verdict(fit, rounded).because
+
+
+def test_real_bytes_of_one_ride_as_fit_as_smart_fit_and_as_gpx_are_one_outing():
+    one = replace(ridden(60), device=HEAD_UNIT)
+    fit = summed(read(fit_bytes(one), "ride.fit"))
+    smart = summed(read(fit_bytes(replace(one, device=None), smart=True), "smart.fit"))
+    gpx = summed(read(gpx_bytes(one, extensions=False), "ride.gpx"))
+    for other in (smart, gpx):
+        both = same_outing(fit, other)
+        assert (both.same, both.keep) == (True, "first")
+        assert same_outing(other, fit).keep == "second"
+    friend = summed(read(fit_bytes(replace(as_companion(one), device=WATCH)), "friend.fit"))
+    assert [same_outing(other, friend).same for other in (fit, smart)] == [False, False]
 
 
 @pytest.mark.parametrize("seed", range(5))
