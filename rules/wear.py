@@ -30,7 +30,10 @@ Array = NDArray[np.float64]
 READING_SD_PCT = {ReadingTool.GAUGE: 0.05, ReadingTool.RULER: 0.08, ReadingTool.CALIPER: 0.03}
 # A new chain may be up to 0.15 % long under its measuring load (ISO 606, from memory), and runs in by under
 # 0.1 % in about 20 h (chain-guide.com, 2.2.4): so the line does not start at 0.
-INTERCEPT_MEAN_PCT, INTERCEPT_SD_PCT = 0.05, 0.05
+NEW_MEAN_PCT, NEW_SD_PCT = 0.05, 0.05
+# Labelled assumption: one chain in twenty already had some wear when its ledger began.
+USED_SHARE, USED_MEAN_PCT, USED_SD_PCT = 0.05, 0.3, 0.3
+_INTERCEPTS = np.linspace(-0.15, 1.25, 141)
 FIRST_SLOPE_PCT_PER_H = 0.0015  # labelled assumption: 0.5 % in 300 drive hours
 KM_PER_DRIVE_HOUR = 25.0  # common practice speaks in kilometres on dry pavement
 FIRST_SLOPE_FACTOR = 3.0  # times or divided by this, at one standard deviation
@@ -198,7 +201,7 @@ def posterior(points: Sequence[WearPoint], prior: SlopePrior) -> Posterior:
     A coarse grid finds where the probability lies, a fine one fills that box.
     """
     spread = 4.0 * prior.log_sd
-    intercept = INTERCEPT_MEAN_PCT + INTERCEPT_SD_PCT * np.linspace(-4.0, 4.0, 49)
+    intercept = _INTERCEPTS
     log_slope = math.log(prior.median) + np.linspace(-spread, spread, 241)
     for rows, columns in ((61, 241), (61, 241)):
         log_weight = _log_weight(points, intercept, log_slope, prior)
@@ -214,7 +217,7 @@ def _log_weight(points: Sequence[WearPoint], intercept: Array, log_slope: Array,
     """Unnormalised log posterior of the last tool's intercept (rows) and ln slope (columns)."""
     slope = np.exp(log_slope)[None, :]
     weight = -0.5 * ((log_slope - math.log(prior.median)) / prior.log_sd) ** 2
-    weight = weight + -0.5 * ((intercept[:, None] - INTERCEPT_MEAN_PCT) / INTERCEPT_SD_PCT) ** 2
+    weight = weight + _log_intercept_prior(intercept)[:, None]
     last_tool = points[-1].reading.tool if points else None
     for tool in sorted({point.reading.tool for point in points}):
         own = [point for point in points if point.reading.tool is tool]
@@ -222,11 +225,23 @@ def _log_weight(points: Sequence[WearPoint], intercept: Array, log_slope: Array,
             weight = weight + log_likelihood(own, intercept[:, None], slope)
         else:
             # another tool's bias is summed out: only what it says of the slope is kept
-            wide = INTERCEPT_MEAN_PCT + INTERCEPT_SD_PCT * np.linspace(-4.0, 4.0, 61)[:, None]
-            logs = log_likelihood(own, wide, slope) - 0.5 * np.linspace(-4.0, 4.0, 61)[:, None] ** 2
-            peak = logs.max(axis=0)
-            weight = weight + (peak + np.log(np.exp(logs - peak).sum(axis=0)))[None, :]
+            weight = weight + _of_slope_alone(own, slope)[None, :]
     return weight
+
+
+def _log_intercept_prior(intercept: Array) -> Array:
+    """Unnormalised log density of the elongation at the start: new, or now and then used. [%]"""
+    new = (1.0 - USED_SHARE) / NEW_SD_PCT * np.exp(-0.5 * ((intercept - NEW_MEAN_PCT) / NEW_SD_PCT) ** 2)
+    used = USED_SHARE / USED_SD_PCT * np.exp(-0.5 * ((intercept - USED_MEAN_PCT) / USED_SD_PCT) ** 2)
+    return np.asarray(np.log(new + used))
+
+
+def _of_slope_alone(points: Sequence[WearPoint], slope: Array) -> Array:
+    """What one tool's readings say of the slope, its own intercept summed out. Log, one per slope."""
+    intercept = _INTERCEPTS[:, None]
+    logs = log_likelihood(points, intercept, slope) + _log_intercept_prior(intercept)
+    peak = logs.max(axis=0)
+    return np.asarray(peak + np.log(np.exp(logs - peak).sum(axis=0)))
 
 
 def _box(axis: Array, near: NDArray[np.bool_], count: int) -> Array:
@@ -238,17 +253,13 @@ def _box(axis: Array, near: NDArray[np.bool_], count: int) -> Array:
 
 def falling_chance(points: Sequence[WearPoint], prior: SlopePrior) -> float:
     """With which probability do the readings alone, without a prior on the slope, say that nothing wears?"""
-    intercept = (INTERCEPT_MEAN_PCT + INTERCEPT_SD_PCT * np.linspace(-4.0, 4.0, 61))[:, None]
-    reach = max(prior.median * 10.0, 1.0 / max(point.x for point in points)) if points else 1.0
-    slope = np.linspace(-reach, reach, 2001)[None, :]
-    tools = {point.reading.tool for point in points}
+    furthest = max((point.x for point in points), default=0.0)
+    reach = max(prior.median * 10.0, 1.0 / max(1.0, furthest))
+    slope = np.linspace(-reach, reach, 1001)
     logs = np.zeros(slope.shape)
-    for tool in sorted(tools):
+    for tool in sorted({point.reading.tool for point in points}):
         own = [point for point in points if point.reading.tool is tool]
-        grid = log_likelihood(own, intercept, slope)
-        grid = grid - 0.5 * ((intercept - INTERCEPT_MEAN_PCT) / INTERCEPT_SD_PCT) ** 2
-        peak = grid.max(axis=0)
-        logs = logs + peak + np.log(np.exp(grid - peak).sum(axis=0))
+        logs = logs + _of_slope_alone(own, slope[None, :])
     weight = np.exp(logs - logs.max())
     return float(weight[slope <= 0.0].sum() / weight.sum())
 

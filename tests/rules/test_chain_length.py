@@ -1,0 +1,55 @@
+"""Half-inch arithmetic."""
+
+from __future__ import annotations
+
+import pytest
+
+from rules.chain_length import PITCH_MM, elongation_pct, error_pct
+
+
+def test_the_pitch_is_half_an_inch():
+    assert PITCH_MM == 12.7  # ISO 606, ISO 9633 (from memory)
+
+
+@pytest.mark.parametrize("pitches", [1, 10, 24, 100, 114])
+@pytest.mark.parametrize("worn_pct", [0.25, 0.5, 0.75, 1.0])
+def test_elongation_is_growth_over_the_new_length(pitches, worn_pct):
+    # arithmetic on the pitch: e.g. 24 pitches at 0.5 % are 304.8 + 1.524 mm
+    assert elongation_pct(pitches * 12.7 * (1 + worn_pct / 100), pitches) == pytest.approx(worn_pct, abs=1e-9)
+
+
+@pytest.mark.parametrize(
+    ("length_mm", "pitches", "expected_pct", "tolerance"),
+    [
+        # The rule of the foot ruler, 1/16 inch on 12 inches: pushbikes.org.uk, "Measuring chain wear".
+        (304.8 + 1.5875, 24, 0.520833, 1e-6),
+        (304.8 + 3.175, 24, 1.041667, 1e-6),
+        (304.8 + 0.79375, 24, 0.260417, 1e-6),
+        (255.0, 20, 0.393701, 1e-6),  # arithmetic: 1 mm on 254 mm
+    ],
+)
+def test_the_foot_ruler(length_mm, pitches, expected_pct, tolerance):
+    assert elongation_pct(length_mm, pitches) == pytest.approx(expected_pct, abs=tolerance)
+
+
+@pytest.mark.parametrize(
+    ("error_mm", "pitches", "expected_pct", "tolerance"),
+    [
+        (0.5, 24, 0.164, 5e-4),
+        (0.1, 10, 0.0787, 1e-4),
+        (0.02, 10, 0.0157, 1e-4),
+        # 0.15 mm of roller play counted as wear; that rollers mislead: D. Pardo, pardo.net/bike/pic/fail-004
+        (0.15, 10, 0.118, 1e-3),
+    ],
+)
+def test_reading_errors(error_mm, pitches, expected_pct, tolerance):
+    assert error_pct(error_mm, pitches) == pytest.approx(expected_pct, abs=tolerance)
+
+
+def test_a_miscounted_chain_is_refused():
+    with pytest.raises(ValueError, match=r"306 mm over 22 pitches would be 9.5 % .* they measure 279.4 mm"):
+        elongation_pct(306.0, 22)
+    with pytest.raises(ValueError, match=r"would be -3.6 % elongation"):
+        elongation_pct(306.0, 25)
+    with pytest.raises(ValueError, match="at least one pitch"):
+        elongation_pct(306.0, 0)
