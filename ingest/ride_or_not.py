@@ -14,7 +14,7 @@ from ingest.intervals import Intervals
 from ingest.recording import Recording
 
 OVERRULE = (
-    "if it was a bicycle ride, say so when you bring it in, or set its activity to cycling where it was "
+    "if it was a bicycle ride, import it with --it-was-a-ride, or set its activity to cycling where it was "
     "recorded and export it again"
 )
 

@@ -15,7 +15,7 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
 from concurrent.futures.process import BrokenProcessPool
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from enum import StrEnum
 from itertools import islice
@@ -66,6 +66,7 @@ class ToRead:
 
     path: Path
     rider: RiderId | None
+    said_ride: bool = False  # the rider's word that it was a bicycle ride, whatever the file says
 
 
 @dataclass(frozen=True, slots=True)
@@ -76,11 +77,12 @@ class _Member:
     summary: RideSummary | None = None
     clues: RideClues | None = None
     trouble: UnreadableFile | None = None
+    opened: bool = True
 
 
 @dataclass(frozen=True, slots=True)
 class _ReadFile:
-    path: Path
+    asked: ToRead
     size: int
     mtime: float
     members: tuple[_Member, ...]
@@ -124,20 +126,32 @@ def import_files(
 ) -> list[FileOutcome]:
     """Read files into the ledger; each gets an outcome, and none stops the others.
 
-    A file already read (same place, size and time; or same content under any name) is passed over.
+    A file already read (same place, size and time; or same content under any name) is passed over, but for
+    one that was refused as no ride and is now said to be one.
     """
+    outcomes: list[FileOutcome] = []
+    unknown: list[ToRead] = []
     with store.reading() as tx:
-        unknown = [file for file in files if not tx.files.is_known_path(*_stamp(file.path))]
+        for file in files:
+            try:
+                known = tx.files.is_known_path(*_stamp(file.path)) and not file.said_ride
+            except OSError:
+                outcomes.append(
+                    FileOutcome(str(file.path), Outcome.UNREADABLE, "it is gone", "drop it again")
+                )
+                continue
+            if known:
+                outcomes.append(FileOutcome(str(file.path), Outcome.KNOWN))
+            else:
+                unknown.append(file)
         judge = Judge.of(tx) if unknown else None
-    still_to_read = set(unknown)
-    outcomes = [FileOutcome(str(f.path), Outcome.KNOWN) for f in files if f not in still_to_read]
     for outcome in outcomes:
         on_progress(outcome)
 
     for batch in _batches(_read_all(unknown, now), BATCH):
         assert judge is not None
         with store.writing() as tx:
-            stored = [one for file, rider in batch for one in _store(tx, judge, file, rider, now)]
+            stored = [one for file in batch for one in _store(tx, judge, file, now)]
         outcomes += stored
         for outcome in stored:
             on_progress(outcome)
@@ -149,11 +163,11 @@ def _stamp(path: Path) -> tuple[str, int, float]:
     return str(path), status.st_size, status.st_mtime
 
 
-def _read_all(files: Sequence[ToRead], now: datetime) -> Iterator[tuple[_ReadFile, RiderId | None]]:
+def _read_all(files: Sequence[ToRead], now: datetime) -> Iterator[_ReadFile]:
     """Read files in order, in other processes when there are many; only a few results are held at a time."""
     if len(files) <= IN_PROCESS_UP_TO:
         for file in files:
-            yield _read_one(file.path, file.rider, now), file.rider
+            yield _read_one(file, now)
         return
     workers = os.cpu_count() or 1
     ahead: deque[tuple[ToRead, Future[_ReadFile]]] = deque()
@@ -162,17 +176,17 @@ def _read_all(files: Sequence[ToRead], now: datetime) -> Iterator[tuple[_ReadFil
         to_submit = iter(files)
         while True:
             for file in islice(to_submit, 4 * workers - len(ahead)):
-                ahead.append((file, pool.submit(_read_one, file.path, file.rider, now)))
+                ahead.append((file, pool.submit(_read_one, file, now)))
             if not ahead:
                 return
             file, future = ahead.popleft()
             try:
-                yield future.result(), file.rider
+                yield future.result()
             except BrokenProcessPool:
                 # One of the files in hand killed its reader: each is read alone, so only that one suffers.
                 pool.shutdown(wait=False, cancel_futures=True)
                 for suspect in (file, *(one for one, _ in ahead)):
-                    yield _read_alone(suspect, now), suspect.rider
+                    yield _read_alone(suspect, now)
                 ahead.clear()
                 pool = _processes(workers)
     finally:
@@ -187,7 +201,7 @@ def _read_alone(file: ToRead, now: datetime) -> _ReadFile:
     """Read one file in a process of its own; a file that kills it is unreadable, and says so."""
     with _processes(1) as pool:
         try:
-            return pool.submit(_read_one, file.path, file.rider, now).result()
+            return pool.submit(_read_one, file, now).result()
         except BrokenProcessPool:
             name, size, mtime = _stamp(file.path)
             trouble = UnreadableFile(
@@ -196,34 +210,34 @@ def _read_alone(file: ToRead, now: datetime) -> _ReadFile:
                 "free some memory, or leave the file out",
             )
             member = _Member(name, _digest_of_file(file.path), size, trouble=trouble)
-            return _ReadFile(file.path, size, mtime, (member,))
+            return _ReadFile(file, size, mtime, (member,))
 
 
-def _read_one(path: Path, rider: RiderId | None, now: datetime) -> _ReadFile:
+def _read_one(file: ToRead, now: datetime) -> _ReadFile:
     """Read one file and summarise what is in it. Never raises for what a file may contain."""
-    name, size, mtime = _stamp(path)
+    name, size, mtime = str(file.path), 0, 0.0
     found: list[_Member] = []
     troubles: list[UnreadableFile] = []
     try:
-        for member_name, data in members(path, name, on_trouble=troubles.append):
-            found.append(_read_member(member_name, data, rider, now))
+        name, size, mtime = _stamp(file.path)
+        for member_name, data in members(file.path, name, on_trouble=troubles.append):
+            found.append(_read_member(member_name, data, file, now))
         found += [_Member(t.path, _digest_of_words(t.path, size, mtime), 0, trouble=t) for t in troubles]
     except UnreadableFile as unreadable:
-        found.append(_Member(name, _digest_of_file(path), size, trouble=unreadable))
+        found.append(_Member(name, _digest_of_file(file.path), size, trouble=unreadable))
     except OSError as error:
-        trouble = UnreadableFile(
-            name, f"it could not be opened ({error.strerror})", "check that you may read it"
-        )
-        found.append(_Member(name, _digest_of_words(name, size, mtime), size, trouble=trouble))
-    return _ReadFile(path, size, mtime, tuple(found))
+        why = f"it could not be opened ({error.strerror})"
+        trouble = UnreadableFile(name, why, "check that it is there and that you may read it")
+        found.append(_Member(name, _digest_of_words(name, size, mtime), size, trouble=trouble, opened=False))
+    return _ReadFile(file, size, mtime, tuple(found))
 
 
-def _read_member(name: str, data: bytes, rider: RiderId | None, now: datetime) -> _Member:
+def _read_member(name: str, data: bytes, file: ToRead, now: datetime) -> _Member:
     digest = hashlib.sha256(data).hexdigest()
     try:
         recording = read(data, name)
-        summary = summarise(recording, now=now)
-        clues = clues_of(recording, summary, rider) if rider is not None else None
+        summary = summarise(recording, now=now, said_ride=file.said_ride)
+        clues = clues_of(recording, summary, file.rider) if file.rider is not None else None
         return _Member(name, digest, len(data), summary, clues)
     except UnreadableFile as trouble:
         return _Member(name, digest, len(data), trouble=trouble)
@@ -239,23 +253,23 @@ def _digest_of_words(name: str, size: int, mtime: float) -> str:
     return hashlib.sha256(f"{name} {size} {mtime}".encode(errors="surrogateescape")).hexdigest()
 
 
-def _store(
-    tx: Transaction, judge: Judge, file: _ReadFile, rider: RiderId | None, now: datetime
-) -> Iterator[FileOutcome]:
+def _store(tx: Transaction, judge: Judge, file: _ReadFile, now: datetime) -> Iterator[FileOutcome]:
     settled = True
     for member in file.members:
-        outcome = _store_member(tx, judge, member, rider, now)
-        settled = settled and outcome.outcome is not Outcome.WHOSE
+        outcome = _store_member(tx, judge, member, file.asked, now)
+        settled = settled and outcome.outcome is not Outcome.WHOSE and member.opened
         yield outcome
     if settled:
-        tx.files.record_path(str(file.path), file.size, file.mtime)
+        tx.files.record_path(str(file.asked.path), file.size, file.mtime)
 
 
 def _store_member(
-    tx: Transaction, judge: Judge, member: _Member, rider: RiderId | None, now: datetime
+    tx: Transaction, judge: Judge, member: _Member, asked: ToRead, now: datetime
 ) -> FileOutcome:
-    if tx.files.seen(member.sha256):
-        return FileOutcome(member.name, Outcome.KNOWN)
+    rider = asked.rider
+    seen = tx.files.seen(member.sha256)
+    if seen is not None and not (asked.said_ride and seen.outcome == Outcome.NOT_A_RIDE):
+        return FileOutcome(member.name, Outcome.KNOWN, ride=seen.ride)
     if member.trouble is not None:
         kind = Outcome.NOT_A_RIDE if isinstance(member.trouble, NotARide) else Outcome.UNREADABLE
         outcome = FileOutcome(member.name, kind, member.trouble.why, member.trouble.try_this)
@@ -269,7 +283,9 @@ def _store_member(
         )
     else:
         assert member.summary is not None
-        outcome = _store_ride(tx, judge, member.name, member.summary, member.clues, rider, now)
+        # A file without a title is known to its rider by its name.
+        titled = replace(member.summary, title=member.summary.title or Path(member.name).stem)
+        outcome = _store_ride(tx, judge, member.name, titled, member.clues, rider, now)
     tx.files.record(
         sha256=member.sha256,
         name=member.name,

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 
 from ingest.errors import UnreadableFile
-from ingest.folder import FileState, settled
+from ingest.folder import FileState, released, settled
 from services.calendar_feed import refresh_calendar
 from services.deliver import DeliveryReport, deliver_waiting
 from services.import_rides import FileOutcome, Outcome, ToRead, import_files, ride_files, whose
@@ -37,6 +37,18 @@ class RoundReport:
     reckoning: Reckoning
     delivery: DeliveryReport
 
+    @property
+    def did_something(self) -> bool:
+        """Whether anything is new since the round before, trouble included."""
+        return bool(
+            any(one.outcome is not Outcome.KNOWN for one in self.files)
+            or self.trouble
+            or self.tags.hours
+            or self.reckoning.sentences
+            or self.delivery.delivered
+            or self.delivery.not_delivered
+        )
+
     def sentences(self) -> list[str]:
         """What a person wants to know of it."""
         counts = Counter(one.outcome for one in self.files if one.outcome is not Outcome.KNOWN)
@@ -57,15 +69,23 @@ class RoundReport:
         return said or ["Nothing new."]
 
 
-def one_round(workshop: Workshop, *, now: datetime, watching: Watching | None = None) -> RoundReport:
+def one_round(
+    workshop: Workshop,
+    *,
+    now: datetime,
+    watching: Watching | None = None,
+    patience: timedelta = timedelta(minutes=2),
+    on_progress: Callable[[str, int, int], None] = lambda *_: None,
+) -> RoundReport:
     """Do everything that can be done now.
 
     watching: with it, only files that have settled since the round before are read; without it, every file in
     the watched folders that was not read yet is taken as it is.
+    patience: how long to wait for an archive that asks to wait; the rest is left to the next round.
     """
     trouble: list[str] = []
     files = _read_new(workshop, now, watching, trouble)
-    tags = tag_conditions(workshop, now=now)
+    tags = tag_conditions(workshop, now=now, patience=patience, on_progress=on_progress)
     with workshop.store.writing() as tx:
         reckoning = reckon(tx, workshop, now=now)
     delivery = deliver_waiting(workshop.store, workshop.channels, now=now)
@@ -99,13 +119,18 @@ def _read_new(
                     watching.states.get(watched.folder, {}),
                     now=now,
                     quiet_s=watched.quiet_s,
+                    on_trouble=lambda error: trouble.append(str(error)),
                 )
                 watching.states[watched.folder] = state
                 paths = [file.path for file in found]
         except UnreadableFile as error:
             trouble.append(str(error))
             continue
-        outcomes += import_files(
+        read = import_files(
             workshop.store, [ToRead(path, whose(path, riders, named)) for path in paths], now=now
         )
+        if watching is not None:
+            nobodys = [Path(one.name.split(" > ")[0]) for one in read if one.outcome is Outcome.WHOSE]
+            watching.states[watched.folder] = released(watching.states[watched.folder], nobodys)
+        outcomes += read
     return outcomes

@@ -89,7 +89,7 @@ class Manners(_Section):
     quiet_until: str = Field(default="07:00", pattern=r"^\d\d:\d\d$")
     bedtime: str = Field(default="23:00", pattern=r"^\d\d:\d\d$")  # a wet chain may speak until then
     outlook_weekday: int | None = Field(default=6, ge=0, le=6)  # 0 = Monday; None = no weekly outlook
-    every_s: float = Field(default=60.0, ge=1)  # how often the watching process makes a round
+    every_s: float = Field(default=300.0, ge=1)  # how often a round is made without any new file
 
 
 class Settings(BaseSettings):

@@ -69,12 +69,9 @@ def tag_conditions(
     """
     with workshop.store.reading() as tx:
         rides = tx.rides.untagged(MOST_RIDES)
-    untouched = any(
-        hour.tag is None for ride in rides for hour in ride.hours if hour.latitude_deg is not None
-    )
     fetched: set[Cell] = set()
     waiting = ""
-    if rides and workshop.providers and _may_ask(workshop, now, untouched=untouched):
+    if rides and workshop.providers and _may_ask(workshop, rides, now):
         try:
             for source, done, total, cell in _fetch(workshop, rides, now, patience, sleep):
                 fetched.add(cell)
@@ -90,12 +87,20 @@ def tag_conditions(
     return TagReport(hours, flips, waiting, unknown)
 
 
-def _may_ask(workshop: Workshop, now: datetime, *, untouched: bool) -> bool:
+def _may_ask(workshop: Workshop, rides: Sequence[Ride], now: datetime) -> bool:
+    """Whether asking is worth it now.
+
+    Not while the archive wants to be left alone; else for every new ride, when an hour that was not over has
+    ended since (tonight's storm counts tonight), and once an hour.
+    """
     with workshop.store.reading() as tx:
         waits_until, asked_at = tx.notes.get(WAITS_UNTIL), tx.notes.written_at(ASKED)
     if waits_until is not None and now < datetime.fromisoformat(waits_until):
         return False
-    return untouched or asked_at is None or now - asked_at >= ASK_AGAIN_AFTER
+    if asked_at is None or now - asked_at >= ASK_AGAIN_AFTER:
+        return True
+    outdoors = [hour for ride in rides for hour in ride.hours if hour.latitude_deg is not None]
+    return any(h.tag is None or asked_at < h.hour_start + HOUR <= now for h in outdoors)
 
 
 def _fetch(

@@ -50,6 +50,9 @@ def register(app: typer.Typer) -> None:
 def import_(
     paths: Annotated[list[Path], typer.Argument(help="Files, archives, folders or a mounted head unit.")],
     rider: Annotated[str | None, typer.Option(help="Whose rides; not needed with one rider.")] = None,
+    it_was_a_ride: Annotated[
+        bool, typer.Option("--it-was-a-ride", help="Take them as bicycle rides, whatever the files say.")
+    ] = False,
     details: Annotated[bool, typer.Option("--details", help="List every file, not only trouble.")] = False,
     home: Home = None,
 ) -> None:
@@ -76,7 +79,7 @@ def import_(
         named = tx.garage.find_rider(rider).id if rider else None
     if not riders:
         raise typer.BadParameter("there is no rider yet; begin with: gritledger add rider NAME")
-    to_read = [ToRead(path, whose(path, riders, named)) for path in found]
+    to_read = [ToRead(path, whose(path, riders, named), it_was_a_ride) for path in found]
     with Progress(
         TextColumn("reading rides"),
         BarColumn(),
