@@ -11,8 +11,6 @@ from dataclasses import dataclass
 from datetime import datetime
 from itertools import combinations
 
-import numpy as np
-
 from rules.contamination import history
 from rules.ledger import Ledger
 from rules.rulebook import Rulebook
@@ -33,7 +31,8 @@ FEWEST_PER_ARM = 3  # below, the smallest possible p of a fair test stays above 
 FEWEST_READINGS = 2
 MOST_WAYS = 200_000  # of sharing the chains out; ten and ten make 184 756
 VAGUE_FACTOR = 10.0  # a prior this wide leaves the comparison to the readings
-Z90 = 1.6448536269514722  # normal quantile of a two-sided 90 % interval
+Z80 = 1.2815515655446004
+Z90 = 1.6448536269514722  # normal quantiles of two-sided 80 and 90 % intervals
 WORTH_FINDING = 0.7  # a chain that wears at 70 % of the other's rate lasts 1.4 times as long
 
 CONFOUNDS = (
@@ -56,7 +55,7 @@ class ChainWear:
     readings: int
     x: float  # at its last reading, in the measure
     slope: tuple[float, float, float]  # 10, 50, 90 %, % per unit of the measure
-    log_mean: float
+    log_middle: float  # ln of the middle slope
     log_sd: float
 
 
@@ -106,7 +105,7 @@ def compare(
         too_early=tuple(too_early),
         ratio=_pooled_ratio(waxed, control),
         ratio_of_means=_ratio_of_means(waxed, control),
-        p_value=permutation_p([one.log_mean for one in waxed], [one.log_mean for one in control]),
+        p_value=permutation_p([one.log_middle for one in waxed], [one.log_middle for one in control]),
         p_floor=permutation_floor(len(waxed), len(control)),
         descriptive_only=fewest < FEWEST_PER_ARM,
         sentence=_sentence(waxed, control, measure),
@@ -123,12 +122,17 @@ def chain_wear(
     if len(points) < FEWEST_READINGS:
         return None
     found = posterior(points, first_prior(measure, VAGUE_FACTOR))
-    logs = np.log(found.slopes())
-    mean = float((found.weight * logs).sum())
-    sd = math.sqrt(float((found.weight * (logs - mean) ** 2).sum()))
     low, middle, high = found.quantiles(found.slopes(), (0.1, 0.5, 0.9))
+    log_sd = math.log(high / low) / (2.0 * Z80)
     return ChainWear(
-        chain.id, chain.name, chain.regime, len(points), points[-1].x, (low, middle, high), mean, sd
+        chain.id,
+        chain.name,
+        chain.regime,
+        len(points),
+        points[-1].x,
+        (low, middle, high),
+        math.log(middle),
+        log_sd,
     )
 
 
@@ -138,7 +142,7 @@ def _pooled_ratio(waxed: Sequence[ChainWear], control: Sequence[ChainWear]) -> S
     arms = []
     for arm in (waxed, control):
         weights = [1.0 / (one.log_sd**2 + CHAIN_TO_CHAIN_LOG_SD**2) for one in arm]
-        mean = sum(w * one.log_mean for w, one in zip(weights, arm, strict=True)) / sum(weights)
+        mean = sum(w * one.log_middle for w, one in zip(weights, arm, strict=True)) / sum(weights)
         arms.append((mean, 1.0 / sum(weights)))
     gap, sd = arms[0][0] - arms[1][0], math.sqrt(arms[0][1] + arms[1][1])
     return Span(math.exp(gap), math.exp(gap - Z90 * sd), math.exp(gap + Z90 * sd))

@@ -33,7 +33,7 @@ def clock(at: datetime, zone: tzinfo) -> str:
 
 def number(value: float, digits: int = 1) -> str:
     """A number without a tail of zeros: '9', '9.6'."""
-    text = f"{value:.{digits}f}"
+    text = f"{round(value, digits) + 0.0:.{digits}f}"  # + 0.0 turns minus nought into nought
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 

@@ -1,0 +1,31 @@
+"""Where the work can hurt, the caution stands, and defers to those who know."""
+
+from __future__ import annotations
+
+import pytest
+
+from rules.cautions import HOT_WAX, LINK, SOLVENT, caution
+from rules.reminder import ReminderKind
+from rules.vocabulary import Regime
+
+
+@pytest.mark.parametrize("kind", ReminderKind)
+@pytest.mark.parametrize("regime", Regime)
+def test_every_kind_of_work_has_its_caution(kind, regime):
+    assert len(caution(kind, regime)) > 40
+
+
+def test_hot_wax_only_where_there_is_hot_wax():
+    # wax safety sheets differ on the flash point (140 to 249 °C); 120 °C is a stop by all of them
+    assert HOT_WAX in caution(ReminderKind.IMMERSION)
+    assert SOLVENT in caution(ReminderKind.IMMERSION, Regime.WET_LUBE)
+    for kind in (ReminderKind.DRIP, ReminderKind.WIPE_AND_DRIP):
+        assert HOT_WAX not in caution(kind)
+        assert "brake" in caution(kind)
+
+
+def test_a_worn_chain_and_brakes_are_a_mechanics_business():
+    for text in (caution(ReminderKind.REPLACEMENT), caution(ReminderKind.DRIP), LINK):
+        assert "qualified mechanic" in text
+    for kind in (ReminderKind.REPLACEMENT, ReminderKind.DRIP, ReminderKind.IMMERSION):
+        assert "The maker's instructions and local rules come first." in caution(kind)
