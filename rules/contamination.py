@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 from rules.ledger import Fact, Ledger, RiddenHour
 from rules.rulebook import Rulebook, Weights
-from rules.vocabulary import ChainId, Condition, RideHour, Treatment, TreatmentKind
+from rules.vocabulary import ChainId, Condition, Ride, RideHour, Treatment, TreatmentKind
 
 __all__ = ["ChainHistory", "Entry", "Exposure", "Totals", "Weights", "exposure", "history"]
 
@@ -141,13 +141,17 @@ def exposure(
 
 def exposure_of(ledger: Ledger, ridden: RiddenHour, weights: Weights) -> Exposure:
     """How much did this hour put into the chain, by the ride's own unpaved share or else the bike's usual?"""
-    ride = ridden.ride
+    share, indoor = _ground(ledger, ridden.ride)
+    return exposure(ridden.hour, share, ridden.ride.word, weights, indoor=indoor)
+
+
+def _ground(ledger: Ledger, ride: Ride) -> tuple[float, bool]:
+    """The unpaved share of a ride, and whether it was under a roof."""
     bike = None if ride.bike is None else ledger.bike(ride.bike)
     share = ride.unpaved_share
     if share is None:
         share = 0.0 if bike is None else bike.unpaved_share
-    indoor = ride.indoor or (bike is not None and bike.indoor)
-    return exposure(ridden.hour, share, ride.word, weights, indoor=indoor)
+    return share, ride.indoor or (bike is not None and bike.indoor)
 
 
 def history(ledger: Ledger, chain: ChainId, rulebook: Rulebook) -> ChainHistory:
@@ -166,10 +170,14 @@ def history(ledger: Ledger, chain: ChainId, rulebook: Rulebook) -> ChainHistory:
 def _entries(ledger: Ledger, chain: ChainId, rulebook: Rulebook) -> Iterator[Entry]:
     weights = rulebook.weights
     since_drip = since_immersion = over_life = NOTHING
+    last_ride, share, indoor = None, 0.0, False
     for at, fact in ledger.facts_of(chain):
         hour: Exposure | None = None
         if isinstance(fact, RiddenHour):
-            hour = exposure_of(ledger, fact, weights)
+            if fact.ride is not last_ride:
+                last_ride = fact.ride
+                share, indoor = _ground(ledger, last_ride)
+            hour = exposure(fact.hour, share, fact.ride.word, weights, indoor=indoor)
             same = since_immersion is since_drip  # after an immersion both run together
             since_drip = since_drip.plus(hour)
             since_immersion = since_drip if same else since_immersion.plus(hour)
