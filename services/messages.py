@@ -14,6 +14,7 @@ from zoneinfo import ZoneInfo
 
 from rules.cautions import caution
 from rules.ledger import Ledger
+from rules.manners import spared
 from rules.questions import Outlook
 from rules.reminder import RaisedReminder, Reminder, ReminderKind, Step
 from rules.vocabulary import Condition, Regime, ReminderId, Rider
@@ -101,10 +102,12 @@ def compose(
         tellings, key=lambda t: (-t.reminder.urgency, _KINDS.index(t.reminder.kind), t.regime, t.id)
     )
     judged = _judged(ordered, rider, now)
+    instead = spared(t.reminder for t in ordered)
     blocks: list[Block] = []
     for careful, alike in groupby(ordered, key=lambda t: caution(t.reminder.kind, t.regime)):
         for position, telling in enumerate(alike):
-            blocks.append(_block(telling, careful if position == 0 else "The same as above.", page_url))
+            caution_here = careful if position == 0 else "The same as above."
+            blocks.append(_block(telling, caution_here, instead.get(telling.reminder.key, ""), page_url))
     subject = _subject(ordered)
     foot = [*judged, *attribution]
     return Message(
@@ -244,7 +247,7 @@ def _greeting(count: int) -> str:
     return "For your hands" if count == 1 else f"{count} things for your hands"
 
 
-def _block(telling: Telling, careful: str, page_url: str | None) -> Block:
+def _block(telling: Telling, careful: str, instead: str, page_url: str | None) -> Block:
     reminder = telling.reminder
     said = [reminder.sentence]
     if shares := _shares(reminder):
@@ -252,6 +255,8 @@ def _block(telling: Telling, careful: str, page_url: str | None) -> Block:
     if reminder.unknown_h > 0:
         hours = f"{number(reminder.unknown_h)} drive hours"
         said.append(f"No weather is known for {hours} of it; they count as plain hours.")
+    if instead:
+        said.append(instead)
     if telling.worse:
         said.append("You were told before; it has grown since.")
     link = _link(page_url, telling.id)

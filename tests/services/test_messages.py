@@ -119,6 +119,16 @@ def test_a_subject_of_many_chains_stays_readable() -> None:
     assert compose(many, INES, now=NOW).subject == "Drip the chain number 1 on the bike Dunlin, and 7 more"
 
 
+def test_work_that_another_step_makes_needless_says_so() -> None:
+    bath = telling(13, kind=ReminderKind.IMMERSION, key="bath", headline="Re-immerse the chain Slate on Wren")
+
+    message = compose([telling(12, key="drip"), bath], INES, now=NOW)
+
+    flowing = " ".join(message.text.split())
+    assert flowing.count("“Re-immerse the chain Slate on Wren” takes care of this too.") == 1
+    assert "takes care" not in compose([bath], INES, now=NOW).text
+
+
 def test_a_reminder_that_grew_says_so() -> None:
     message = compose([telling(worse=True)], INES, now=NOW)
 
