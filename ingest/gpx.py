@@ -52,6 +52,7 @@ def _parsed(data: bytes, file_name: str) -> tuple[_Points, list[str]]:
     try:
         parser.Parse(data, True)  # in one piece: fed in chunks, one long attribute takes a minute
     except expat.ExpatError as error:
+        points.forget_open_point()
         return points, [f"its XML breaks off in line {error.lineno}: {expat.ErrorString(error.code)}"]
     except (LookupError, ValueError) as error:  # an encoding that nobody knows
         raise UnreadableFile(
@@ -78,6 +79,7 @@ class _Points:
         self._creator: str | None = None
         self._words: dict[str, str] = {}  # the first text of each pair of elements, e.g. "trk name"
         self._other_points = 0
+        self._is_open: Callable[[], bool] = lambda: False
         self._namespace = ""  # of the root, with the separator that expat puts behind it
 
     def attach(self, parser: expat.XMLParserType) -> None:
@@ -135,11 +137,23 @@ class _Points:
         def refuse(*_: object) -> None:
             raise UnreadableFile(self._file_name, "its XML declares entities", "export the ride again")
 
+        self._is_open = lambda: point_depth != _NOWHERE
         parser.StartElementHandler = start
         parser.EndElementHandler = end
         parser.CharacterDataHandler = pieces.append
         parser.EntityDeclHandler = refuse
         parser.SkippedEntityHandler = refuse
+
+    def forget_open_point(self) -> None:
+        """Leave out the point that the XML broke off in, with what it held so far."""
+        if not self._is_open():
+            return
+        self._latitudes.pop()
+        self._longitudes.pop()
+        for rows, texts in self._texts.values():
+            while rows and rows[-1] == len(self._latitudes):
+                rows.pop()
+                texts.pop()
 
     def _enter(self, name: str, attributes: dict[str, str], row: int, *, root: bool) -> str:
         """What an element outside a track point is called: its local name, empty when it is not GPX's."""

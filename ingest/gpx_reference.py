@@ -74,4 +74,7 @@ def _number(value: Any) -> float:
 def _unix_s(at: datetime | None) -> float:
     if at is None:
         return float("nan")
-    return (at if at.tzinfo else at.replace(tzinfo=UTC)).timestamp()
+    try:
+        return (at if at.tzinfo else at.replace(tzinfo=UTC)).timestamp()
+    except (ValueError, OverflowError):  # a zone of a day or more
+        return float("nan")

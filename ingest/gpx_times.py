@@ -14,7 +14,7 @@ from ingest.recording import Column
 
 _TIME: Final = re.compile(
     r"(\d{4})-(\d\d)-(\d\d)T(\d\d):(\d\d):(\d\d)(?:[.,](\d{1,9})\d*)?\s*(?:(Z)|([+-])(\d\d):?(\d\d)?)?",
-    re.ASCII | re.IGNORECASE,
+    re.ASCII,
 )
 _PLAIN: Final = (20, 24)  # 2025-03-01T07:00:00Z, and the same with milliseconds
 _DIGITS: Final = np.array([0, 1, 2, 3, 5, 6, 8, 9, 11, 12, 14, 15, 17, 18])
@@ -86,6 +86,8 @@ def _single(text: str) -> float:
     except ValueError:
         return np.nan
     zone = timedelta(hours=int(zone_hours or 0), minutes=int(zone_minutes or 0))
+    if zone >= timedelta(days=1):
+        return np.nan
     at = (midnight - datetime(1970, 1, 1, tzinfo=UTC)) + timedelta(hours=hour, minutes=minute, seconds=second)
     at += zone if sign == "-" else -zone
     return at.total_seconds() + (float("0." + fraction) if fraction else 0.0)

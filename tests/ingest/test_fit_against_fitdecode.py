@@ -7,7 +7,7 @@ from pathlib import Path
 from ingest.errors import NotARide
 from ingest.reader import read
 from tests.ingest.fuzz import fit_differences
-from tests.ingest.fuzz.compare_readers import fit_run
+from tests.ingest.fuzz.compare_readers import run
 from tests.ingest.recordings import corpus
 
 
@@ -45,7 +45,7 @@ def test_a_real_ride_has_its_shifter_and_its_shifts() -> None:
 
 def test_random_structures_and_damaged_files_read_as_fitdecode_reads_them() -> None:
     """Some of the inputs that `python -m tests.ingest.fuzz.compare_readers` tries by the thousand."""
-    outcomes, rows, differences = fit_run(400, seed=7)
+    outcomes, rows, differences = run("fit", 400, seed=7)
 
     assert differences == []
     assert outcomes["structure: equal"] > 150
