@@ -33,7 +33,8 @@ READING_SD_PCT = {ReadingTool.GAUGE: 0.05, ReadingTool.RULER: 0.08, ReadingTool.
 NEW_MEAN_PCT, NEW_SD_PCT = 0.05, 0.05
 # Labelled assumption: one chain in twenty already had some wear when its ledger began.
 USED_SHARE, USED_MEAN_PCT, USED_SD_PCT = 0.05, 0.3, 0.3
-_INTERCEPTS = np.linspace(-0.15, 1.25, 141)
+_TABLE_FROM, _TABLE_TO, _STEPS_PER_SD = -0.5, 3.0, 50  # expected elongation [%]; beyond, the ends hold
+_INTERCEPTS = np.linspace(-0.15, 1.25, 71)
 FIRST_SLOPE_PCT_PER_H = 0.0015  # labelled assumption: 0.5 % in 300 drive hours
 KM_PER_DRIVE_HOUR = 25.0  # common practice speaks in kilometres on dry pavement
 FIRST_SLOPE_FACTOR = 3.0  # times or divided by this, at one standard deviation
@@ -152,10 +153,21 @@ def wear_points(past: ChainHistory, measure: Measure) -> tuple[WearPoint, ...]:
     """Which readings does this chain have, and at which total was each taken?"""
     points, x = [], 0.0
     for entry in past.entries:
-        x += measure.of(entry)
-        if isinstance(entry.fact, Reading):
+        if entry.exposure is not None:
+            x += measure.of(entry)
+        elif isinstance(entry.fact, Reading):
             points.append(WearPoint(entry.fact, x))
     return tuple(points)
+
+
+def _points_until(
+    ledger: Ledger, rulebook: Rulebook, chain: ChainId, measure: Measure, now: datetime
+) -> tuple[WearPoint, ...]:
+    key = ("wear points", chain, measure, rulebook)
+    if key not in ledger.derived:
+        ledger.derived[key] = wear_points(history(ledger, chain, rulebook), measure)
+    points: tuple[WearPoint, ...] = ledger.derived[key]
+    return tuple(point for point in points if point.reading.taken_at <= now)
 
 
 def log_likelihood(
@@ -173,18 +185,26 @@ def log_likelihood(
         if exact is not None:
             total += -0.5 * ((exact - expected) / sd) ** 2 - math.log(sd * math.sqrt(2.0 * math.pi))
         else:
-            axis, logs = _interval_table(point.reading.over_pct, point.reading.under_pct, sd)
-            total += np.interp(expected, axis, logs)
+            total += _log_interval(point.reading.over_pct, point.reading.under_pct, sd, expected)
     return total
 
 
+def _log_interval(over: float | None, under: float | None, sd: float, expected: Array) -> Array:
+    """ln P(over < reading <= under) for each expected elongation, by three-point interpolation in a table."""
+    logs = _interval_table(over, under, sd)
+    position = np.clip((expected - _TABLE_FROM) / (sd / _STEPS_PER_SD), 1.0, len(logs) - 2.0)
+    near = np.rint(position).astype(np.intp)
+    off = position - near
+    before, at, after = logs[near - 1], logs[near], logs[near + 1]
+    return np.asarray(at + 0.5 * off * (after - before) + 0.5 * off**2 * (after - 2.0 * at + before))
+
+
 @lru_cache(maxsize=64)
-def _interval_table(over: float | None, under: float | None, sd: float) -> tuple[Array, Array]:
-    """ln P(over < reading <= under) by expected elongation, fine enough for linear interpolation."""
+def _interval_table(over: float | None, under: float | None, sd: float) -> Array:
     low = -math.inf if over is None else over
     high = math.inf if under is None else under
-    axis = np.arange(-0.5, 3.0, sd / 400.0)
-    return axis, np.array([math.log(max(1e-300, _between(low, high, mean, sd))) for mean in axis])
+    means = np.arange(_TABLE_FROM, _TABLE_TO, sd / _STEPS_PER_SD)
+    return np.array([math.log(max(1e-300, _between(low, high, float(mean), sd))) for mean in means])
 
 
 def _between(low: float, high: float, mean: float, sd: float) -> float:
@@ -198,12 +218,12 @@ def _between(low: float, high: float, mean: float, sd: float) -> float:
 def posterior(points: Sequence[WearPoint], prior: SlopePrior) -> Posterior:
     """What do prior and readings together say of intercept and slope?
 
-    A coarse grid finds where the probability lies, a fine one fills that box.
+    A coarse grid finds where the probability lies, finer ones fill that box.
     """
     spread = 4.0 * prior.log_sd
     intercept = _INTERCEPTS
-    log_slope = math.log(prior.median) + np.linspace(-spread, spread, 241)
-    for rows, columns in ((61, 241), (61, 241)):
+    log_slope = math.log(prior.median) + np.linspace(-spread, spread, 121)
+    for rows, columns in ((41, 121), (61, 241)):
         log_weight = _log_weight(points, intercept, log_slope, prior)
         near = log_weight > log_weight.max() - 20.0
         intercept = _box(intercept, near.any(axis=1), rows)
@@ -255,7 +275,7 @@ def falling_chance(points: Sequence[WearPoint], prior: SlopePrior) -> float:
     """With which probability do the readings alone, without a prior on the slope, say that nothing wears?"""
     furthest = max((point.x for point in points), default=0.0)
     reach = max(prior.median * 10.0, 1.0 / max(1.0, furthest))
-    slope = np.linspace(-reach, reach, 1001)
+    slope = np.linspace(-reach, reach, 401)
     logs = np.zeros(slope.shape)
     for tool in sorted({point.reading.tool for point in points}):
         own = [point for point in points if point.reading.tool is tool]
@@ -283,10 +303,13 @@ def learned_prior(
     for other in ledger.chains:
         if other.id == chain.id or other.regime is not chain.regime:
             continue
-        points = wear_points(history(ledger, other.id, rulebook).until(now), measure)
+        points = _points_until(ledger, rulebook, other.id, measure, now)
         if len(points) < 2:
             continue
-        low, middle, high = _log_slope(posterior(points, first))
+        key = ("ln slope", other.id, measure, rulebook, len(points))
+        if key not in ledger.derived:
+            ledger.derived[key] = _log_slope(posterior(points, first))
+        low, middle, high = ledger.derived[key]
         own_sd = (high - low) / 2.0
         centres.append(middle)
         precisions.append(1.0 / (own_sd**2 + CHAIN_TO_CHAIN_LOG_SD**2))
@@ -321,16 +344,13 @@ def forecast(
     """
     one = ledger.chain(chain)
     past = history(ledger, chain, rulebook).until(now)
-    points = wear_points(past, measure)
+    points = _points_until(ledger, rulebook, chain, measure, now)
     if not points:
         sentence = f"{one.name} was never measured."
         return Refusal(chain, sentence, "Take a reading when it is next clean.", 0.0)
     prior = prior or learned_prior(ledger, rulebook, one, measure, now=now)
     found = posterior(points, prior)
-    fitting = ledger.fitting_of(chain, now)
-    bike = None if fitting is None else ledger.bike(fitting.bike)
-    rider = None if bike is None else whom_to_tell(ledger, past, bike)
-    limit_pct = rulebook.wear_limit(one, bike=bike, rider=rider).value
+    limit_pct = _limit_pct(ledger, rulebook, one, past, now)
     x_now = measure.over_life(past)
     chance = found.chance_over(limit_pct, x_now)
     life = found.quantiles(_life(found, limit_pct), (0.1, 0.5, 0.9))
@@ -419,9 +439,20 @@ def line_check(points: Sequence[WearPoint], limit_pct: float) -> Span | None:
 
 def chances_worn(ledger: Ledger, rulebook: Rulebook, *, now: datetime) -> Mapping[ChainId, float]:
     """With which probability is each measured chain over its limit now? For rules.reminders.due."""
-    found = {}
+    found, measure = {}, Measure.DRIVE_HOURS
     for chain in ledger.chains:
-        if ledger.fitting_of(chain.id, now) is not None and ledger.readings_of(chain.id):
-            answer = forecast(ledger, rulebook, chain.id, now=now)
-            found[chain.id] = answer.chance_worn
+        points = _points_until(ledger, rulebook, chain.id, measure, now)
+        if points and ledger.fitting_of(chain.id, now) is not None:
+            past = history(ledger, chain.id, rulebook).until(now)
+            prior = learned_prior(ledger, rulebook, chain, measure, now=now)
+            limit_pct = _limit_pct(ledger, rulebook, chain, past, now)
+            found[chain.id] = posterior(points, prior).chance_over(limit_pct, past.over_life.drive_h)
     return found
+
+
+def _limit_pct(ledger: Ledger, rulebook: Rulebook, chain: Chain, past: ChainHistory, now: datetime) -> float:
+    """The wear limit that holds for a chain where it is now."""
+    fitting = ledger.fitting_of(chain.id, now)
+    bike = None if fitting is None else ledger.bike(fitting.bike)
+    rider = None if bike is None else whom_to_tell(ledger, past, bike)
+    return rulebook.wear_limit(chain, bike=bike, rider=rider).value
