@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any
 
@@ -103,7 +103,7 @@ def _load_hours(connection: Connection, ids: Select[Any]) -> dict[int, list[Ride
         .order_by(ride_hour.c.ride, ride_hour.c.hour_start)
     )
     hours: dict[int, list[RideHour]] = {}
-    rows: Iterable[AnyRow] = connection.execute(query)
+    rows: Sequence[AnyRow] = connection.execute(query).all()
     for row in rows:
         ride_id, start, drive, distance, moving, speed, latitude, longitude, climb, *tag = row
         hours.setdefault(ride_id, []).append(

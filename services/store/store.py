@@ -14,6 +14,7 @@ from rules.ledger import Ledger
 from services.store.bookkeeping import Corrections, Notes
 from services.store.care import Care
 from services.store.engine import WRITING, make_engine, plain_errors, rows_of, url_of, where
+from services.store.errors import StoreUnusable
 from services.store.files import Files
 from services.store.garage import Garage
 from services.store.ledger_reading import read_ledger
@@ -144,15 +145,15 @@ class Store:
             with self.reading() as tx:
                 tx.writes()
             return ()
-        with plain_errors(self._url), self._engine.connect() as connection, connection.begin():
-            damage = [str(row[0]) for row in rows_of(connection, "PRAGMA quick_check") if row[0] != "ok"]
-            orphans = rows_of(connection, "PRAGMA foreign_key_check")
+        try:
+            with plain_errors(self._url), self._engine.connect() as connection, connection.begin():
+                damage = [str(row[0]) for row in rows_of(connection, "PRAGMA quick_check") if row[0] != "ok"]
+                orphans = rows_of(connection, "PRAGMA foreign_key_check")
+        except StoreUnusable as unusable:
+            return (str(unusable),)
         return (
             *(f"The file is damaged: {one}." for one in damage),
-            *(
-                f"A row of “{table}” points to a missing row of “{parent}”."
-                for table, _, parent, _ in orphans
-            ),
+            *(f"A row of “{row[0]}” points to a missing row of “{row[2]}”." for row in orphans),
         )
 
     def close(self) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from dataclasses import replace
+from pathlib import Path
 
 from rules.vocabulary import Condition, DecidedBy, TreatmentKind
 from services.store import Store
@@ -40,29 +41,32 @@ def test_the_ledger_holds_every_fact_in_force_and_no_other(store: Store) -> None
     assert [hour.tag for hour in ride.hours] == [None, tag(0.5), None]
 
 
-def test_ten_thousand_rides_are_read_quickly(store: Store) -> None:
-    household = settle(store)
+def test_ten_thousand_rides_are_read_quickly(tmp_path: Path) -> None:
     rides, hours = 10_000, 3
     summary = ride_summary(hours=hours)
-    years = [
-        (replace(summary, started_at=MORNING + n * DAY / 2, ended_at=MORNING + n * DAY / 2 + 3 * HOUR), n)
-        for n in range(rides)
-    ]
-    with store.writing() as tx:
-        ids = tx.rides.add_many([(one, household.ines.id, "") for one, _ in years])
-        tx._connection.exec_driver_sql(
-            "INSERT INTO condition_tag (ride_hour, is_current, made_at, checked_at, paved_water, unpaved_water,"
-            " mud, dust, confidence, tier, rain_mm, rain_before_mm, source, fetched_at, because, frost)"
-            " SELECT id, (1=1), hour_start, hour_start, 0.1, 0.2, 0.0, 0.5, 0.9, 'final', 0.0, 1.0,"
-            " 'open archive (era5)', hour_start, 'No rain for two days.', (1=0) FROM ride_hour"
-        )
-    best = 9.9
-    for _ in range(3):
-        begun = time.process_time()
-        with store.reading() as tx:
-            ledger = tx.ledger()
-        best = min(best, time.process_time() - begun)
+    with Store.open(tmp_path / "ledger.db") as store:
+        household = settle(store)
+        starts = [MORNING + n * DAY / 2 for n in range(rides)]
+        with store.writing() as tx:
+            ids = tx.rides.add_many(
+                [
+                    (replace(summary, started_at=start, ended_at=start + 3 * HOUR), household.ines.id, "")
+                    for start in starts
+                ]
+            )
+            tx._connection.exec_driver_sql(
+                "INSERT INTO condition_tag (ride_hour, is_current, made_at, checked_at, paved_water,"
+                " unpaved_water, mud, dust, confidence, tier, rain_mm, rain_before_mm, source, fetched_at,"
+                " because, frost) SELECT id, 1, hour_start, hour_start, 0.1, 0.2, 0.0, 0.5, 0.9, 'final',"
+                " 0.0, 1.0, 'archive', hour_start, 'No rain.', 0 FROM ride_hour"
+            )
+        best_s = 9.9
+        for _ in range(2):
+            begun = time.process_time()
+            with store.reading() as tx:
+                ledger = tx.ledger()
+            best_s = min(best_s, time.process_time() - begun)
     assert [ride.id for ride in ledger.rides] == ids
     assert all(len(ride.hours) == hours and ride.hours[0].tag is not None for ride in ledger.rides)
-    print(f"{rides} rides of {hours} h in {best:.2f} s")
-    assert best < 2.0  # a ceiling that a slow machine holds; the figure is printed
+    print(f"{rides} rides of {hours} h in {best_s:.2f} s")
+    assert best_s < 2.0  # a ceiling that a slow machine holds; the figure is printed

@@ -107,9 +107,13 @@ def test_a_folder_in_the_files_place_is_refused(tmp_path: Path) -> None:
 
 
 def test_a_block_that_raises_leaves_nothing(store: Store) -> None:
-    with pytest.raises(KeyError), store.writing() as tx:
-        tx.garage.add_rider("Ines")
-        raise KeyError("changed my mind")
+    def change_my_mind() -> None:
+        with store.writing() as tx:
+            tx.garage.add_rider("Ines")
+            raise KeyError("changed my mind")
+
+    with pytest.raises(KeyError):
+        change_my_mind()
     with store.reading() as tx:
         assert tx.garage.riders() == ()
         assert tx.writes() == 0
@@ -197,17 +201,17 @@ def test_threads_may_share_one_store(store: Store) -> None:
 
 
 def test_processes_that_write_at_once_lose_nothing(url: str, store: Store) -> None:
-    processes = [start(COUNT_UP, url, "40") for _ in range(4)]
-    assert [process.wait(60) for process in processes] == [0] * 4
+    processes = [start(COUNT_UP, url, "40") for _ in range(3)]
+    assert [process.wait(60) for process in processes] == [0] * 3
     with store.reading() as tx:
-        assert tx.notes.get("count") == 160
+        assert tx.notes.get("count") == 120
 
 
 def test_processes_that_open_a_new_database_at_once_migrate_it_once(empty_url: str) -> None:
-    processes = [start(COUNT_UP, empty_url, "1") for _ in range(4)]
-    assert [process.wait(60) for process in processes] == [0] * 4
+    processes = [start(COUNT_UP, empty_url, "1") for _ in range(2)]
+    assert [process.wait(60) for process in processes] == [0] * 2
     with Store.open(empty_url) as store, store.reading() as tx:
-        assert tx.notes.get("count") == 4
+        assert tx.notes.get("count") == 2
 
 
 @pytest.mark.parametrize("transactions", [1, 3])
@@ -263,10 +267,7 @@ def test_a_damaged_file_is_found_out(tmp_path: Path) -> None:
         file.seek(size // 2)
         file.write(os.urandom(4096 * 4))
     with Store.open(path) as store:
-        try:
-            assert any("damaged" in fault for fault in store.faults())
-        except StoreUnusable as error:
-            assert "is damaged" in str(error)
+        assert any("damaged" in fault for fault in store.faults())
 
 
 def test_an_orphan_is_found_out(tmp_path: Path) -> None:
