@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from shlex import quote
 from typing import Annotated
 
 import typer
@@ -39,7 +40,7 @@ def rider(
 
     with open_workshop(home).store.writing() as tx:
         added = tx.garage.add_rider(name, email, zone)
-    say(f"{added.name} is a rider now. Next: gritledger add bike NAME --owner {added.name!r}")
+    say(f"{added.name} is a rider now. Next: gritledger add bike NAME --owner {quote(added.name)}")
 
 
 @add.command()
@@ -72,7 +73,7 @@ def bike(
             wheel_circumference_m=None if wheel_mm is None else wheel_mm / 1000,
             indoor=indoor,
         )
-    say(f"{added.name} is in the household. Next: gritledger add chain NAME --on {added.name!r}")
+    say(f"{added.name} is in the household. Next: gritledger add chain NAME --on {quote(added.name)}")
 
 
 @add.command()

@@ -102,14 +102,10 @@ def import_(
 
         outcomes = import_files(workshop.store, to_read, now=now_utc(), on_progress=advance)
     shown = outcomes if details else [o for o in outcomes if o.outcome not in (Outcome.NEW, Outcome.KNOWN)]
-    if shown:
-        table(
-            ("file", "became", "why", "what to do"),
-            (
-                (o.name, f"{o.outcome.value}{f' {o.ride}' if o.ride else ''}", o.why, o.try_this)
-                for o in shown
-            ),
-        )
+    for one in shown:
+        say(f"{one.name}: {one.outcome.value}{f' {one.ride}' if one.ride else ''}")
+        if one.why:
+            say("    " + "; ".join(filter(None, (one.why, one.try_this))))
     counts = Counter(outcome.outcome for outcome in outcomes)
     say("; ".join(f"{count} {kind.value}" for kind, count in counts.items()) or "No files there.")
     with workshop.store.reading() as tx:
