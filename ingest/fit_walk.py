@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import struct
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import Final
 
@@ -120,6 +120,7 @@ def walk_messages(data: bytes, position: int, end: int, file_name: str, *, alrea
     current: list[Definition | None] = [None] * 16
     sizes: list[int] = [0] * 256  # of a message, by its header byte; 0 = needs a closer look
     note: list[Callable[[int], None]] = [_forget] * 256
+    settled: list[list[int]] = [[] for _ in range(16)]  # by local number: the header bytes that have a size
     empty = header = 0
     stopped_at: int | None = None
     while position < end and stopped_at is None:
@@ -132,29 +133,35 @@ def walk_messages(data: bytes, position: int, end: int, file_name: str, *, alrea
                 position += size
                 continue
             local = _local(header)
-            if header & 0xC0 != 0x40:  # a message that is empty or was never defined
-                empty += 1
-                if current[local] is None or empty > MOST_EMPTY_MESSAGES:
+            if header & 0xC0 == 0x40:
+                after = _definition_end(data, position, end)
+                if after is None:
                     stopped_at = position
                     break
-                if header & 0x80:
-                    note[header](position)
-                position += 1
+                key = data[position + 2 : after]
+                definition = known.get(key)
+                if definition is None:
+                    definition = known[key] = _definition(data, position, after)
+                if definition is not current[local]:
+                    current[local] = definition
+                    for other in settled[local]:
+                        sizes[other] = 0
+                    settled[local].clear()
+                position = after
                 continue
-            after = _definition_end(data, position, end)
-            if after is None:
+            definition = current[local]
+            if definition is not None and definition.size > 1:
+                sizes[header] = definition.size
+                note[header] = definition.offsets.append
+                settled[local].append(header)
+                continue
+            empty += 1
+            if definition is None or empty > MOST_EMPTY_MESSAGES:
                 stopped_at = position
                 break
-            key = data[position + 2 : after]
-            definition = known.get(key)
-            if definition is None:
-                definition = known[key] = _definition(data, position, after)
-            if definition is not current[local]:
-                current[local] = definition
-                for alias in _aliases(local):
-                    sizes[alias] = definition.size if definition.size > 1 else 0
-                    note[alias] = definition.offsets.append
-            position = after
+            if header & 0x80:
+                definition.offsets.append(position)
+            position += 1
         if already + sum(len(definition.offsets) for definition in known.values()) > MOST_MESSAGES:
             why = f"it holds more than {MOST_MESSAGES} messages, and no ride does"
             raise UnreadableFile(file_name, why, "export the ride again")
@@ -171,13 +178,6 @@ def _local(header: int) -> int:
 
 def _forget(position: int) -> None:
     """Stands where no message is defined yet."""
-
-
-def _aliases(local: int) -> Iterator[int]:
-    """Every header byte under which a message of this local number may come."""
-    yield from (local | bits for bits in (0x00, 0x10, 0x20, 0x30))
-    if local < 4:
-        yield from (0x80 | local << 5 | time for time in range(32))
 
 
 def _definition_end(data: bytes, position: int, end: int) -> int | None:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from ingest.recording import Column
 
 _TIME: Final = re.compile(
-    r"(\d{4})-(\d\d)-(\d\d)T(\d\d):(\d\d):(\d\d)(?:[.,](\d{1,9})\d*)?\s*(?:(Z)|([+-])(\d\d):?(\d\d)?)?",
+    r"(\d{4})-(\d\d)-(\d\d)[T ](\d\d):(\d\d):(\d\d)(?:[.,](\d{1,9})\d*)?\s*(?:(Z)|([+-])(\d\d):?(\d\d)?)?",
     re.ASCII,
 )
 _PLAIN: Final = (20, 24)  # 2025-03-01T07:00:00Z, and the same with milliseconds

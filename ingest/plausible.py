@@ -122,29 +122,24 @@ def _check_places(found: Samples) -> None:
 def _leaps(found: Samples) -> NDArray[np.bool_]:
     """Single places that lie far from the ones before and after, while those two lie close together."""
     leaps = np.zeros(len(found.columns["time_s"]), dtype=bool)
-    rows = np.flatnonzero(np.isfinite(found.columns["latitude_deg"]))
-    if len(rows) < 3:
-        return leaps
+    placed = np.flatnonzero(np.isfinite(found.columns["latitude_deg"]))
     time_s, latitude, longitude = (
-        found.columns[name][rows] for name in ("time_s", "latitude_deg", "longitude_deg")
+        found.columns[name][placed] for name in ("time_s", "latitude_deg", "longitude_deg")
     )
-    north, east = np.diff(latitude), np.abs(np.diff(longitude))
-    if max(np.abs(north).max(), east.max()) * _METRES_PER_DEGREE < _LEAST_JUMP_M:
-        return leaps
+    apart = np.maximum(np.abs(np.diff(latitude)), np.abs(np.diff(longitude))) * _METRES_PER_DEGREE
+    wide = apart > _LEAST_JUMP_M / 2
+    here = np.flatnonzero(wide[:-1] & wide[1:]) + 1
 
-    def far(first: slice, second: slice) -> NDArray[np.bool_]:
+    def far(first: NDArray[np.intp], second: NDArray[np.intp]) -> NDArray[np.bool_]:
         north_m = (latitude[second] - latitude[first]) * _METRES_PER_DEGREE
         east_deg = np.abs(longitude[second] - longitude[first])
-        east_m = (
-            np.minimum(east_deg, 360.0 - east_deg) * _METRES_PER_DEGREE * np.cos(np.radians(latitude[first]))
-        )
-        distance_m = np.hypot(north_m, east_m)
+        shrink = np.cos(np.radians(latitude[first]))
+        east_m = np.minimum(east_deg, 360.0 - east_deg) * _METRES_PER_DEGREE * shrink
         limit_m = np.maximum(_LEAST_JUMP_M, _FASTEST_JUMP_MPS * (time_s[second] - time_s[first]))
-        wide: NDArray[np.bool_] = distance_m > limit_m
-        return wide
+        beyond: NDArray[np.bool_] = np.hypot(north_m, east_m) > limit_m
+        return beyond
 
-    before, here, after = slice(None, -2), slice(1, -1), slice(2, None)
-    leaps[rows[1:-1]] = far(before, here) & far(here, after) & ~far(before, after)
+    leaps[placed[here]] = far(here - 1, here) & far(here, here + 1) & ~far(here - 1, here + 1)
     return leaps
 
 
