@@ -1,4 +1,4 @@
-"""Throws damaged, random and odd bytes at the readers: only UnreadableFile may come out, soon and small.
+"""Throws damaged, random and odd bytes at the unpacker and the readers: only UnreadableFile may come out.
 
     python -m tests.ingest.fuzz.fuzz_readers --inputs 200000 --seed 1
 
@@ -9,9 +9,12 @@ process grew by more than 300 MB.
 from __future__ import annotations
 
 import argparse
+import gzip
+import io
 import resource
 import sys
 import time
+import zipfile
 from dataclasses import dataclass, field
 from random import Random
 
@@ -21,6 +24,7 @@ from fixtures.fit_writer import fit_bytes
 from ingest.errors import UnreadableFile
 from ingest.reader import read
 from ingest.recording import Recording
+from ingest.unpack import members
 from tests.ingest.fuzz import fit_inputs, gpx_inputs
 from tests.ingest.recordings import NAMES, ride
 
@@ -48,24 +52,27 @@ def fuzz(inputs: int, seed: int) -> Tally:
         data = _input(random, sound)
         started = time.perf_counter()
         try:
-            found = read(data, "input")
+            for name, inner in members(data, "input"):
+                _take(read(inner, name), f"'{seed} {number}'", tally)
         except UnreadableFile as refused:
             tally.refused += 1
-            if not (refused.path == "input" and refused.why and refused.try_this):
+            if not (refused.path.startswith("input") and refused.why and refused.try_this):
                 tally.faults.append(f"'{seed} {number}': an error that says nothing")
         except BaseException as error:
             tally.faults.append(f"'{seed} {number}': {type(error).__name__}: {error}")
-        else:
-            tally.read += 1
-            tally.damaged += bool(found.damage or found.dropped)
-            tally.slow_reader += found.reader in ("fitdecode", "gpxpy")
-            tally.faults.extend(f"'{seed} {number}': {line}" for line in _impossible(found))
         tally.slowest_s = max(tally.slowest_s, time.perf_counter() - started)
     return tally
 
 
+def _take(found: Recording, where: str, tally: Tally) -> None:
+    tally.read += 1
+    tally.damaged += bool(found.damage or found.dropped)
+    tally.slow_reader += found.reader in ("fitdecode", "gpxpy")
+    tally.faults.extend(f"{where}: {line}" for line in _impossible(found))
+
+
 def _input(random: Random, sound: list[bytes]) -> bytes:
-    kind = random.randrange(10)
+    kind = random.randrange(11)
     if kind <= 3:
         return fit_inputs.mutated(random, random.choice(sound))
     if kind <= 6:
@@ -74,8 +81,25 @@ def _input(random: Random, sound: list[bytes]) -> bytes:
         return fit_inputs.mutated(random, fit_inputs.structure(random))
     if kind == 8:
         return gpx_inputs.mutated(random, gpx_inputs.structure(random))
+    if kind == 9:
+        packed = _packed(random, [random.choice(sound) for _ in range(random.randrange(1, 4))])
+        return fit_inputs.mutated(random, packed) if random.random() < 0.8 else packed
     start = random.choice((b"", b"<gpx>", b"<?xml", b"\x0e\x20\x00\x08\xff\x00\x00\x00.FIT\x00\x00"))
     return start + random.randbytes(random.randrange(400))
+
+
+def _packed(random: Random, files: list[bytes]) -> bytes:
+    """The files in a .zip, or the first of them in a .gz, sometimes twice over."""
+    if random.random() < 0.4:
+        packed = gzip.compress(files[0], 1, mtime=0)
+    else:
+        out = io.BytesIO()
+        method = random.choice((zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED))
+        with zipfile.ZipFile(out, "w", method) as archive:
+            for number, data in enumerate(files):
+                archive.writestr(random.choice((f"{number}.fit", f"../{number}", f"a/b/{number}.gpx")), data)
+        packed = out.getvalue()
+    return _packed(random, [packed]) if random.random() < 0.2 else packed
 
 
 def _impossible(found: Recording) -> list[str]:
