@@ -22,7 +22,7 @@ from rules.vocabulary import (
 )
 from services.store.facet import AnyRow
 from services.store.retractions import is_retracted
-from services.store.tables_rides import condition_tag, ride, ride_hour
+from services.store.tables_rides import TAG_IS_CURRENT, condition_tag, ride, ride_hour
 
 # Enum lookup by calling the class costs ten times a dictionary's, and there are tens of thousands of hours.
 _TIERS: Mapping[str, Tier] = {tier.value: tier for tier in Tier}
@@ -95,7 +95,7 @@ def load_rides(connection: Connection, ids: Select[Any] | None = None) -> tuple[
 
 
 def _load_hours(connection: Connection, ids: Select[Any]) -> dict[int, list[RideHour]]:
-    current = and_(condition_tag.c.ride_hour == ride_hour.c.id, condition_tag.c.is_current)
+    current = and_(condition_tag.c.ride_hour == ride_hour.c.id, TAG_IS_CURRENT)
     query = (
         select(*_HOUR_COLUMNS)
         .join_from(ride_hour, condition_tag, current, isouter=True)

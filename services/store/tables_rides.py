@@ -283,3 +283,8 @@ same_outing = table_of(SameOutingRow)
 file_seen = table_of(FileSeenRow)
 hourly_weather = table_of(HourlyWeatherRow)
 weather_block = table_of(WeatherBlockRow)
+
+# Spelt as the partial indexes spell it: SQLite uses one only for the very same words, and "is_current = 1",
+# as the column alone would be rendered, is not the same.
+TAG_IS_CURRENT = text("condition_tag.is_current")
+WEATHER_IS_CURRENT = text("hourly_weather.is_current")

@@ -13,7 +13,7 @@ from rules.vocabulary import Condition, ConditionTag, Ride, RideId, Tier
 from services.store.errors import FactRefused, NotFound
 from services.store.facet import Facet
 from services.store.ride_rows import TAG_COLUMNS, counted_ids, load_rides, tag_of, tag_values
-from services.store.tables_rides import condition_tag, ride, ride_hour, ride_word
+from services.store.tables_rides import TAG_IS_CURRENT, condition_tag, ride, ride_hour, ride_word
 
 
 @dataclass(frozen=True, slots=True)
@@ -181,7 +181,7 @@ class Tags(Facet):
             )
 
 
-_CURRENT = and_(condition_tag.c.ride_hour == ride_hour.c.id, condition_tag.c.is_current)
+_CURRENT = and_(condition_tag.c.ride_hour == ride_hour.c.id, TAG_IS_CURRENT)
 
 
 def _said(tag: ConditionTag) -> ConditionTag:

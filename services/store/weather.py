@@ -13,7 +13,7 @@ from sqlalchemy import bindparam, false, or_, select
 from ingest.weather.hourly import Cell, HourlyWeather
 from rules.vocabulary import Tier
 from services.store.facet import Facet
-from services.store.tables_rides import hourly_weather, weather_block
+from services.store.tables_rides import WEATHER_IS_CURRENT, hourly_weather, weather_block
 
 _TIERS: Mapping[str, Tier] = {tier.value: tier for tier in Tier}
 _VALUES = (
@@ -65,7 +65,7 @@ class Weather(Facet):
         query = select(
             hourly_weather.c.id, hourly_weather.c.checked_at, hourly_weather.c.checks, *_COLUMNS
         ).where(
-            hourly_weather.c.is_current,
+            WEATHER_IS_CURRENT,
             hourly_weather.c.latitude_deg == hours[0].cell.latitude_deg,
             hourly_weather.c.longitude_deg == hours[0].cell.longitude_deg,
             hourly_weather.c.source == hours[0].source,
@@ -110,7 +110,7 @@ class Weather(Facet):
         source None: of all archives. Best: it knows the rain, then final before preliminary, then the newest.
         """
         query = select(*_COLUMNS).where(
-            hourly_weather.c.is_current,
+            WEATHER_IS_CURRENT,
             hourly_weather.c.latitude_deg == cell.latitude_deg,
             hourly_weather.c.longitude_deg == cell.longitude_deg,
             hourly_weather.c.hour_start >= start,
@@ -152,9 +152,7 @@ class Weather(Facet):
         ]
         query = (
             select(*_COLUMNS)
-            .where(
-                hourly_weather.c.is_current, hourly_weather.c.rain_mm.is_(None), or_(false(), *asked_again)
-            )
+            .where(WEATHER_IS_CURRENT, hourly_weather.c.rain_mm.is_(None), or_(false(), *asked_again))
             .order_by(hourly_weather.c.hour_start, hourly_weather.c.id)
         )
         return tuple(_weather(row) for row in self._all(query))
