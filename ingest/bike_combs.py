@@ -11,11 +11,22 @@ from itertools import combinations
 
 import numpy as np
 
-from ingest.gear_comb import USUAL_MOVE, Comb, CombStack, Fit, bikes_as_sold, comb_of_teeth, gears_seen
-from ingest.gearing import BINS, FEWEST_GEARS, GPS_NOISE, WHEEL_NOISE, GearHistogram
+from ingest.gear_comb import (
+    SHARES_WORTH,
+    USUAL_MOVE,
+    Comb,
+    CombStack,
+    Fit,
+    Looks,
+    bikes_as_sold,
+    comb_of_teeth,
+    sharpened,
+)
+from ingest.gearing import BINS, FEWEST_GEARS, GPS_NOISE, WHEEL_NOISE, GearHistogram, gears_seen
 from rules.vocabulary import Bike, BikeId
 
-SOLD_BIKES_TRIED = 5
+SOLD_BIKES_TRIED = 4
+SAME_GEARS_ELSEWHERE = 0.1  # one lent bike in ten has the gears of one of ours
 RECENT_RIDES = 12  # a comb is learned from this many: tyres and cassettes change
 TYRE_RIDES = 5  # where the comb sits now is told by this many
 FEWEST_RIDES = 3  # to learn a comb that was not entered
@@ -48,14 +59,25 @@ class BikeCombs:
     def weigh(self, histogram: GearHistogram) -> dict[BikeId, GearWeight]:
         """Log-odds per bike of known gears; empty when the ride held fewer than four gears."""
         of_noise = self.combs.get(histogram.noise, {})
-        if not of_noise or len(gears_seen(histogram.dense())) < FEWEST_GEARS:
+        if not of_noise or histogram.gears_held < FEWEST_GEARS:
             return {}
-        reference = unknown_bike_ln_likelihood(histogram)
-        fits = self._stacks[histogram.noise].fits(histogram)
-        return {
+        ride = Looks.of(histogram)
+        fits = self._stacks[histogram.noise].fits(ride)
+        reference = float(
+            np.logaddexp(
+                math.log1p(-SAME_GEARS_ELSEWHERE) + unknown_bike_ln_likelihood(ride, histogram.noise),
+                math.log(SAME_GEARS_ELSEWHERE) + max(fit.ln_likelihood for fit in fits),
+            )
+        )
+        weights = {
             bike: GearWeight(fit.ln_likelihood - reference, fit.move)
             for bike, fit in zip(of_noise, fits, strict=True)
         }
+        # Bikes that look alike weigh alike: what sets their learned combs apart is the accident of few rides.
+        for pair in self.alike:
+            heavier = max((weights[bike] for bike in pair), key=lambda found: found.weight)
+            weights.update(dict.fromkeys(pair, heavier))
+        return weights
 
 
 @lru_cache(maxsize=2)
@@ -63,10 +85,10 @@ def _sold(noise: float) -> CombStack:
     return CombStack(bikes_as_sold(), noise)
 
 
-def unknown_bike_ln_likelihood(histogram: GearHistogram) -> float:
+def unknown_bike_ln_likelihood(ride: Looks, noise: float) -> float:
     """How likely a bike as sold, any of them, would draw this histogram: the mean over the list."""
-    stack = _sold(histogram.noise)
-    fits = stack.fits(histogram, only=stack.best(histogram, SOLD_BIKES_TRIED))
+    stack = _sold(noise)
+    fits = stack.fits(ride, only=stack.best(ride, SOLD_BIKES_TRIED))
     top = max(fit.ln_likelihood for fit in fits)
     return top + math.log(sum(math.exp(fit.ln_likelihood - top) for fit in fits) / len(stack.combs))
 
@@ -76,75 +98,74 @@ def learn_combs(rides: Sequence[tuple[GearHistogram, BikeId]], bikes: Sequence[B
 
     rides: in order of time, with the bike they are known to have been on.
     """
-    combs: dict[float, dict[BikeId, Comb]] = {}
-    for noise in (WHEEL_NOISE, GPS_NOISE):
-        ridden: dict[BikeId, list[GearHistogram]] = defaultdict(list)
-        for histogram, ridden_bike in rides:
-            if histogram.noise == noise:
-                ridden[ridden_bike].append(histogram)
-        combs[noise] = {}
-        for bike in bikes:
-            recent = tuple(ridden[bike.id][-RECENT_RIDES:])
-            entered = comb_of_teeth(bike.chainrings, bike.cogs, bike.wheel_circumference_m)
-            comb = _put_right(entered, recent) if entered is not None else None
-            if comb is None:
-                comb = comb_of_rides(recent)
-            if comb is not None:
-                combs[noise][bike.id] = comb
-    for bike_id in {b for of_noise in combs.values() for b in of_noise}:
-        # Learned from one source only: better with the other's noise than not at all.
-        found = next(of_noise[bike_id] for of_noise in combs.values() if bike_id in of_noise)
-        for of_noise in combs.values():
-            of_noise.setdefault(bike_id, replace(found, move_sd=max(found.move_sd, USUAL_MOVE)))
-    order = [bike.id for bike in bikes]
-    return BikeCombs({n: {b: of[b] for b in order if b in of} for n, of in combs.items()})
+    combs: dict[float, dict[BikeId, Comb]] = {WHEEL_NOISE: {}, GPS_NOISE: {}}
+    ridden: dict[tuple[BikeId, float], list[GearHistogram]] = defaultdict(list)
+    for histogram, ridden_bike in rides:
+        ridden[ridden_bike, histogram.noise].append(histogram)
+    for bike in bikes:
+        recent = {noise: tuple(ridden[bike.id, noise][-RECENT_RIDES:]) for noise in combs}
+        teeth = comb_of_teeth(bike.chainrings, bike.cogs, bike.wheel_circumference_m)
+        if teeth is not None and _fails(teeth, recent):
+            teeth = None
+        if teeth is None:  # the sharper source draws the comb, if there is enough of it
+            teeth = comb_of_rides(recent[WHEEL_NOISE]) or comb_of_rides(recent[GPS_NOISE])
+        if teeth is not None:
+            for noise, of_noise in combs.items():
+                of_noise[bike.id] = _put_right(teeth, recent[noise])
+    return BikeCombs(combs)
 
 
-def _put_right(comb: Comb, recent: tuple[GearHistogram, ...]) -> Comb | None:
-    """The entered comb, moved to where recent rides found it, with the gears they used.
+def _fails(teeth: Comb, recent: Mapping[float, Sequence[GearHistogram]]) -> bool:
+    """Whether a bike's own recent rides deny these teeth: another cassette, or a slip of the pen."""
+    for of_source in recent.values():
+        last = of_source[-FEWEST_RIDES:]
+        if len(last) == FEWEST_RIDES:
+            fits, unknown = _found(teeth, last)
+            if sum(fit.ln_likelihood for fit in fits) - sum(unknown) < -ENTERED_TEETH_FAIL_BY * FEWEST_RIDES:
+                return True
+    return False
 
-    None when the bike's own rides say these are not its teeth.
-    """
+
+def _put_right(comb: Comb, recent: Sequence[GearHistogram]) -> Comb:
+    """The comb moved to where recent rides found it, with the gears they used."""
     if not recent:
         return comb
-    fits, unknown = _found(comb, recent)
-    if len(recent) >= FEWEST_RIDES:
-        gained = sum(fit.ln_likelihood for fit in fits[-FEWEST_RIDES:]) - sum(unknown[-FEWEST_RIDES:])
-        if gained < -ENTERED_TEETH_FAIL_BY * FEWEST_RIDES:
-            return None
+    fits, _ = _found(comb, recent)
     head_start = (RIDE_TO_RIDE_MOVE / comb.move_sd) ** 2  # rides that the entered circumference is worth
     moves = [fit.move for fit in fits[-TYRE_RIDES:]]
     centre = float(np.median(moves)) if len(moves) >= 3 else sum(moves) / len(moves)
     move = centre * len(moves) / (len(moves) + head_start)
-    used = np.sum([fit.usage for fit in fits], axis=0) + 1.0
-    share = used / used.sum()
+    used = np.sum([fit.usage for fit in fits], axis=0) + SHARES_WORTH * comb.usage
     sd = math.sqrt(RIDE_TO_RIDE_MOVE**2 + comb.move_sd**2 / (1.0 + len(moves) / head_start))
-    return replace(comb, usage=share, move=move, move_sd=sd)
+    return replace(comb, usage=used / used.sum(), move=move, move_sd=sd)
 
 
 @lru_cache(maxsize=4096)
 def _fit_of_entered(lines: tuple[float, ...], move_sd: float, histogram: GearHistogram) -> tuple[Fit, float]:
     comb = Comb(np.array(lines), np.full(len(lines), 1.0 / len(lines)), 0.0, move_sd)
-    fit = CombStack((comb,), histogram.noise).fits(histogram)[0]
-    return fit, unknown_bike_ln_likelihood(histogram)
+    ride = Looks.of(histogram)
+    return CombStack((comb,), histogram.noise).fits(ride)[0], unknown_bike_ln_likelihood(
+        ride, histogram.noise
+    )
 
 
-def _found(comb: Comb, rides: tuple[GearHistogram, ...]) -> tuple[list[Fit], list[float]]:
+def _found(comb: Comb, rides: Sequence[GearHistogram]) -> tuple[list[Fit], list[float]]:
     found = [_fit_of_entered(tuple(comb.lines.tolist()), comb.move_sd, ride) for ride in rides]
     return [fit for fit, _ in found], [unknown for _, unknown in found]
 
 
 def comb_of_rides(rides: Sequence[GearHistogram]) -> Comb | None:
-    """The comb that rides of one bike draw together. None with too little riding or too few gears."""
+    """The comb that rides of one bike draw together. None with too little riding or too few gears.
+
+    A line may stand in every bin; the shares that make the rides likeliest leave most empty, and lines
+    closer together than the noise still stand apart.
+    """
     if len(rides) < FEWEST_RIDES or sum(ride.total_s for ride in rides) < LEAST_LEARNED_S:
         return None
     together = np.zeros(BINS)
     for ride in rides:
         together += ride.dense() / ride.total_s
-    lines = gears_seen(together, least_share=0.01)
-    if len(lines) < FEWEST_GEARS:
+    if len(gears_seen(together, least_share=0.01)) < FEWEST_GEARS:
         return None
-    first = Comb(lines, np.full(len(lines), 1.0 / len(lines)), 0.0, USUAL_MOVE)
-    stack = CombStack((first,), rides[0].noise)
-    used = np.sum([stack.fits(ride)[0].usage for ride in rides], axis=0) + 1.0
-    return replace(first, usage=used / used.sum(), move_sd=USUAL_MOVE)
+    lines, usage = sharpened(together, rides[0].noise)
+    return Comb(lines, usage, 0.0, USUAL_MOVE)

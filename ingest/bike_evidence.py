@@ -21,7 +21,6 @@ from ingest.bike_learning import (
 from rules.vocabulary import Bike, BikeId
 
 HEARD_ON_ITS_BIKE = 0.9  # the rest are flat batteries
-HEARD_ELSEWHERE = 0.004  # a sensor of a bike that stood near, or was carried along
 # Of a tooth number that shifting reports: on a bike that has it, on one that has not, on any bike.
 SHIFT_IS_RIGHT, SHIFT_IS_WRONG, ANY_BIKE_HAS_IT = 0.97, 0.02, 0.4
 MOST_SHIFTS_SAY = 6.0
@@ -87,7 +86,7 @@ def _sensors(clues: RideClues, candidates: Sequence[Bike], habits: Habits) -> li
         for bike, share in story.place(clues.started_at).items():
             if bike not in names:
                 continue
-            odds = (share * HEARD_ON_ITS_BIKE + (1.0 - share) * HEARD_ELSEWHERE) / HEARD_ELSEWHERE
+            odds = share * HEARD_ON_ITS_BIKE / habits.heard_elsewhere + (1.0 - share)
             sits = "sits on" if share >= 0.6 else "may sit on"
             sentence = f"The {heard.kind} on this ride ({heard.identity}) {sits} {names[bike]}."
             item = Evidence(Clue.SENSOR, bike, math.log(odds), sentence)
@@ -181,15 +180,17 @@ def _habit(clues: RideClues, candidates: Sequence[Bike], rider: RiderHabits | No
     names: dict[BikeId | None, str] = {bike.id: bike.name for bike in candidates}
     names[None] = "a bike that is none of ours"
     counts = {bike: rider.ridden.get(bike, 0.0) if rider else 0.0 for bike in head_starts}
-    known = sum(counts.values())
-    total = known + sum(head_starts.values())
-    shares = {bike: (counts[bike] + start) / total for bike, start in head_starts.items()}
+    known = dict.fromkeys(head_starts, sum(counts.values()))
+    known[None] = rider.unheard if rider else 0.0  # the others cannot have been on a bike of none of ours
+    start = sum(head_starts.values())
+    shares = {bike: (counts[bike] + head_starts[bike]) / (known[bike] + start) for bike in head_starts}
     evidence = [
         Evidence(
             Clue.HABIT,
             bike,
             math.log(share * len(shares)),
-            f"{counts[bike]:.0f} of this rider's {known:.0f} known rides were on {names[bike]}.",
+            f"{counts[bike]:.0f} of this rider's {known[bike]:.0f} known rides "
+            f"{'' if bike else 'without a sensor of ours '}were on {names[bike]}.",
         )
         for bike, share in shares.items()
     ]

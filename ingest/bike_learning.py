@@ -11,7 +11,7 @@ import itertools
 import math
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from typing import NamedTuple
 
@@ -20,12 +20,15 @@ from ingest.bike_combs import BikeCombs, learn_combs
 from ingest.bike_sensors import SensorStory, learn_sensors
 from rules.vocabulary import Bike, BikeId, DecidedBy, Rider, RiderId, Sensor
 
-LIKE_EVERY_BIKE = 5.0  # rides: a bike's own counts, as if this many more had been like all of the rider's
+LIKE_EVERY_BIKE = 12.0  # rides: a bike's own counts, as if this many more had been like all of the rider's
+SELDOM_TELLING = 30.0  # the same for weekday and head unit: most of what they show is chance
 NOT_SEEN_BEFORE = 1.0  # rides: the head start of a value that this rider never showed
 OWN_BIKE, SHARED_BIKE, OTHER_BIKE = 2.0, 0.3, 0.4  # rides: the head start of a bike in how often it is taken
 SOON_AFTER = timedelta(hours=18)  # the way back, or the next morning
 SAME_AGAIN_WORTH = 10.0  # rides: how many pairs of rides it takes to believe in 'the same again'
-MEASURE_WORTH = 4.0  # rides: a bike's mean and spread, as if this many more had been like all of the rider's
+HEARD_ELSEWHERE = 0.002  # a sensor of a bike that stood near, or was carried along: before any was counted
+STRAYS_TO_BEGIN_WITH = 0.5
+MEASURE_WORTH = 8.0  # rides: a bike's mean and spread, as if this many more had been like all of the rider's
 MOST_A_MEASURE_SAYS = 3.0  # log-odds
 
 
@@ -41,8 +44,8 @@ class Household:
 class Known(NamedTuple):
     """A ride whose bike is known, and by whose word. bike None = none of ours.
 
-    RIDER teaches everything. SENSOR and ONLY_BIKE teach everything but where the sensors sit: a sensor must
-    not be its own witness. EVIDENCE teaches only how often a bike is ridden, and when.
+    RIDER teaches everything. SENSOR and ONLY_BIKE teach everything but where a sensor has moved to: no sensor
+    is its own witness. EVIDENCE teaches only how often a bike is ridden, and when.
     """
 
     clues: RideClues
@@ -55,24 +58,28 @@ class Tally:
     """How often each value of one clue was seen, on each bike of one rider."""
 
     by_bike: Mapping[BikeId, Counter[str]]
+    of_bike: Mapping[BikeId, int]
     all_bikes: Counter[str]
+    in_all: int
+    worth: float = LIKE_EVERY_BIKE
 
     def seen(self, bike: BikeId, value: str) -> tuple[int, int]:
         """Rides on this bike with this value, and rides on this bike in all."""
         counts = self.by_bike.get(bike)
-        return (counts[value], counts.total()) if counts is not None else (0, 0)
+        return (counts.get(value, 0), self.of_bike[bike]) if counts is not None else (0, 0)
 
     def weight(self, bike: BikeId, value: str) -> float:
         """How much likelier this value is on this bike than on all of the rider's rides. [log-odds]
 
-        (n of value on the bike + 5 · share of value everywhere) / (n on the bike + 5), over that share.
+        (n of value on the bike + k · share of value everywhere) / (n on the bike + k), over that share; k is
+        `worth`.
         """
         on_bike, of_bike = self.seen(bike, value)
         if not of_bike:
             return 0.0
         kinds = len(self.all_bikes) + (value not in self.all_bikes)
-        usual = (self.all_bikes[value] + NOT_SEEN_BEFORE) / (self.all_bikes.total() + NOT_SEEN_BEFORE * kinds)
-        return math.log((on_bike + LIKE_EVERY_BIKE * usual) / (of_bike + LIKE_EVERY_BIKE) / usual)
+        usual = (self.all_bikes[value] + NOT_SEEN_BEFORE) / (self.in_all + NOT_SEEN_BEFORE * kinds)
+        return math.log((on_bike + self.worth * usual) / (of_bike + self.worth) / usual)
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +92,7 @@ class Measures:
     def weight(self, bike: BikeId, value: float) -> float:
         """How much likelier this value is on this bike than on all of the rider's rides. [log-odds]
 
-        Two normal curves; the bike's as if four more rides had been like all of the rider's.
+        Two normal curves; the bike's as if eight more rides had been like all of the rider's.
         """
         if bike not in self.by_bike:
             return 0.0
@@ -112,7 +119,9 @@ class RiderHabits:
     """What one rider does."""
 
     ridden: Mapping[BikeId | None, float]
-    times: tuple[datetime, ...]  # of known rides, ascending
+    unheard: float  # known rides without a sensor of ours: those that can have been on none of ours
+    starts: tuple[datetime, ...]  # of known rides, ascending
+    ends: tuple[datetime, ...]
     bikes: tuple[BikeId | None, ...]  # of those rides
     same_soon: float  # chance that a ride soon after another is on the same bike for being soon after
     same_later: float
@@ -120,9 +129,9 @@ class RiderHabits:
     measures: Mapping[str, Measures]
 
     def before(self, at: datetime) -> tuple[datetime, BikeId | None] | None:
-        """The last known ride that started before this instant."""
-        index = bisect.bisect_left(self.times, at)
-        return (self.times[index - 1], self.bikes[index - 1]) if index else None
+        """When the last known ride that began before this instant ended, and its bike."""
+        index = bisect.bisect_left(self.starts, at)
+        return (self.ends[index - 1], self.bikes[index - 1]) if index else None
 
 
 @dataclass(frozen=True, slots=True)
@@ -132,7 +141,25 @@ class Habits:
     riders: Mapping[RiderId, RiderHabits]
     sensors: Mapping[str, SensorStory]
     combs: BikeCombs
+    heard_elsewhere: float  # chance that a sensor is heard on a ride on another bike than its own
     teeth: Mapping[BikeId, tuple[frozenset[int], frozenset[int]]] = field(default_factory=dict)  # front, rear
+
+    def after(self, ride: Known) -> Habits:
+        """These habits with one more ride as 'the ride before'; counts and combs stay as they were learned.
+
+        For judging a batch in order without learning again after every ride.
+        """
+        rider = self.riders.get(ride.clues.rider)
+        if rider is None:
+            return self
+        at = bisect.bisect_right(rider.starts, ride.clues.started_at)
+        grown = replace(
+            rider,
+            starts=(*rider.starts[:at], ride.clues.started_at, *rider.starts[at:]),
+            ends=(*rider.ends[:at], ride.clues.ended_at, *rider.ends[at:]),
+            bikes=(*rider.bikes[:at], ride.bike, *rider.bikes[at:]),
+        )
+        return replace(self, riders={**self.riders, ride.clues.rider: grown})
 
     def look_alike(self, one: BikeId, other: BikeId) -> bool:
         """Whether two bikes draw the same comb, so that only a sensor or a word tells them apart."""
@@ -151,11 +178,13 @@ def learn(known: Iterable[Known], household: Household) -> Habits:
     by_rider: dict[RiderId, list[Known]] = defaultdict(list)
     for ride in rides:
         by_rider[ride.clues.rider].append(ride)
+    named = [(ride.clues, ride.bike) for ride in firm if ride.by is DecidedBy.RIDER]
+    by_sensor = [(ride.clues, ride.bike) for ride in firm if ride.by is not DecidedBy.RIDER]
+    sensors = learn_sensors(named, household.sensors, by_sensor)
     return Habits(
-        riders={rider: _rider_habits(theirs) for rider, theirs in by_rider.items()},
-        sensors=learn_sensors(
-            [(ride.clues, ride.bike) for ride in firm if ride.by is DecidedBy.RIDER], household.sensors
-        ),
+        riders={rider: _rider_habits(theirs, sensors) for rider, theirs in by_rider.items()},
+        sensors=sensors,
+        heard_elsewhere=_heard_elsewhere(firm, sensors),
         combs=learn_combs(
             [(r.clues.gears, r.bike) for r in firm if r.clues.gears is not None and r.bike is not None],
             household.bikes,
@@ -183,7 +212,7 @@ def measures_of(clues: RideClues) -> dict[str, float]:
     return {name: math.log(value) for name, value in values.items() if value is not None and value > 0}
 
 
-def _rider_habits(rides: Sequence[Known]) -> RiderHabits:
+def _rider_habits(rides: Sequence[Known], sensors: Mapping[str, SensorStory]) -> RiderHabits:
     firm = [ride for ride in rides if ride.by is not DecidedBy.EVIDENCE and ride.bike is not None]
     ridden = Counter(ride.bike for ride in rides)
     counted: dict[str, dict[BikeId, Counter[str]]] = defaultdict(lambda: defaultdict(Counter))
@@ -200,13 +229,34 @@ def _rider_habits(rides: Sequence[Known]) -> RiderHabits:
     by_habit = sum((count / len(rides)) ** 2 for count in ridden.values())
     return RiderHabits(
         ridden={bike: float(count) for bike, count in ridden.items()},
-        times=tuple(ride.clues.started_at for ride in rides),
+        unheard=float(sum(not _heard(ride.clues, sensors) for ride in rides)),
+        starts=tuple(ride.clues.started_at for ride in rides),
+        ends=tuple(ride.clues.ended_at for ride in rides),
         bikes=tuple(ride.bike for ride in rides),
         same_soon=_same_again(soon, by_habit),
         same_later=_same_again(later, by_habit),
-        tallies={name: _tally(of_bike) for name, of_bike in counted.items()},
+        tallies={name: _tally(name, of_bike) for name, of_bike in counted.items()},
         measures={name: _measures(of_bike) for name, of_bike in measured.items()},
     )
+
+
+def _heard(clues: RideClues, sensors: Mapping[str, SensorStory]) -> bool:
+    """Whether a sensor that sat on one of the household's bikes took part."""
+    stories = (sensors.get(sensor.identity) for sensor in clues.sensors)
+    return any(story is not None and story.place(clues.started_at) for story in stories)
+
+
+def _heard_elsewhere(firm: Iterable[Known], sensors: Mapping[str, SensorStory]) -> float:
+    """(n strays + 0.5) / (n sightings + 250): a stray is a ride on another bike that was no move."""
+    strays = sightings = 0
+    for ride in firm:
+        for sensor in ride.clues.sensors:
+            story = sensors.get(sensor.identity)
+            place = story.place(ride.clues.started_at) if story is not None else {}
+            if place:
+                sightings += 1
+                strays += ride.bike is None or place.get(ride.bike, 0.0) < 0.6
+    return (strays + STRAYS_TO_BEGIN_WITH) / (sightings + STRAYS_TO_BEGIN_WITH / HEARD_ELSEWHERE)
 
 
 def _same_again(pairs: Sequence[tuple[Known, Known]], by_habit: float) -> float:
@@ -215,11 +265,13 @@ def _same_again(pairs: Sequence[tuple[Known, Known]], by_habit: float) -> float:
     return max(0.0, beyond / ((1.0 - by_habit) * len(pairs) + SAME_AGAIN_WORTH))
 
 
-def _tally(of_bike: Mapping[BikeId, Counter[str]]) -> Tally:
+def _tally(name: str, of_bike: Mapping[BikeId, Counter[str]]) -> Tally:
     everywhere: Counter[str] = Counter()
     for counts in of_bike.values():
         everywhere.update(counts)
-    return Tally(dict(of_bike), everywhere)
+    worth = SELDOM_TELLING if name in ("weekday", "head unit") else LIKE_EVERY_BIKE
+    totals = {bike: counts.total() for bike, counts in of_bike.items()}
+    return Tally(dict(of_bike), totals, everywhere, everywhere.total(), worth)
 
 
 def _measures(of_bike: Mapping[BikeId, Sequence[float]]) -> Measures:

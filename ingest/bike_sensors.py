@@ -47,14 +47,19 @@ class _Event:
     at: datetime
     bike: BikeId | None  # None = on no bike of ours, or not known from here on
     entered: bool
+    own_word: bool = False  # known by this very sensor
 
 
 def learn_sensors(
-    named: Iterable[tuple[RideClues, BikeId | None]], entered: Iterable[Sensor]
+    named: Iterable[tuple[RideClues, BikeId | None]],
+    entered: Iterable[Sensor],
+    by_sensor: Iterable[tuple[RideClues, BikeId | None]] = (),
 ) -> dict[str, SensorStory]:
     """Where each sensor sat when: the spans entered, overruled from the day of a later answer on.
 
     named: rides whose bike the rider named; None = none of ours.
+    by_sensor: rides that were decided by their sensors. A sensor is no witness for itself, so they only say
+    until when it sat where the rider's last word had put it.
     """
     kinds: dict[str, str] = {}
     events: dict[str, list[_Event]] = defaultdict(list)
@@ -66,10 +71,12 @@ def learn_sensors(
         events[span.identity].append(_Event(start, span.bike, entered=True))
         if span.until_at is not None:
             events[span.identity].append(_Event(span.until_at, None, entered=True))
-    for clues, bike in named:
-        for sensor in clues.sensors:
-            kinds.setdefault(sensor.identity, sensor.kind)
-            events[sensor.identity].append(_Event(clues.started_at, bike, entered=False))
+    for rides, own_word in ((named, False), (by_sensor, True)):
+        for clues, bike in rides:
+            for sensor in clues.sensors:
+                kinds.setdefault(sensor.identity, sensor.kind)
+                event = _Event(clues.started_at, bike, entered=False, own_word=own_word)
+                events[sensor.identity].append(event)
     return {identity: _story(kinds[identity], happened) for identity, happened in events.items()}
 
 
@@ -79,7 +86,9 @@ def _story(kind: str, events: list[_Event]) -> SensorStory:
     Between two sightings on one bike it was there; between two on different bikes, on either; after the last
     one, there with the probability that such a sensor stays; inside a span that was entered, there.
     """
-    events.sort(key=lambda event: event.at)
+    events = _without_self_witness(events)
+    if not events:
+        return SensorStory(kind, (ALWAYS,), ({},))
     bikes = [event.bike for event in events]
     moves = sum(a != b for a, b in itertools.pairwise(bikes))
     stayed, moved = KEEPS_ITS_BIKE.get(kind, ROAMS)
@@ -104,6 +113,18 @@ def _story(kind: str, events: list[_Event]) -> SensorStory:
         times.append(event.at)
         places.append(place)
     return SensorStory(kind, tuple(times), tuple(places))
+
+
+def _without_self_witness(events: Iterable[_Event]) -> list[_Event]:
+    kept: list[_Event] = []
+    said: BikeId | None = None
+    for event in sorted(events, key=lambda event: event.at):
+        if not event.own_word:
+            said = event.bike
+        elif event.bike is None or event.bike != said:
+            continue
+        kept.append(event)
+    return kept
 
 
 def _on(bike: BikeId | None, share: float) -> dict[BikeId, float]:

@@ -41,6 +41,7 @@ CERTAIN_FROM = 0.99  # and a unique identifier
 LIKELY_FROM = 0.93
 IDENTIFIES_FROM = 4.0  # log-odds: a sensor that keeps to its bike
 TELLS_APART_FROM = 3.0  # log-odds between two bikes: 20 to 1
+TWIN_DOUBT_FROM = 0.02  # probability of look-alikes that keeps a ride without sensor and gears a question
 SPEAKS_AGAINST_FROM = 4.6  # log-odds: 100 to 1
 TELLING = frozenset({Clue.SENSOR, Clue.GEARING, Clue.SHIFTS, Clue.ACTIVITY, Clue.DEVICE, Clue.INDOOR})
 
@@ -172,6 +173,11 @@ def _verdict(
                 None,
                 f"{pair} have the same gears, and nothing on this ride tells them apart.",
             )
+    if not identified and not weights.gearing:
+        twins = [b.id for b in candidates if any(habits.look_alike(b.id, other.id) for other in candidates)]
+        if leader not in twins and sum(probabilities[bike] for bike in twins) >= TWIN_DOUBT_FROM:
+            pair = " or ".join(names[bike] for bike in twins)
+            return Verdict.ASK, None, f"No sensor and no gears on this ride: it may have been {pair} as well."
     chance = f"{probabilities[leader]:.0%}"
     if identified == [leader] and probabilities[leader] >= CERTAIN_FROM:
         return Verdict.CERTAIN, DecidedBy.SENSOR, f"A sensor that sits on {names[leader]} was on this ride."

@@ -1,10 +1,10 @@
 """How well a ride's developments fit each bike's gears: the likelihood of a whole comb.
 
 A bike's comb has one line per gear, at ln(front / rear) + ln(circumference). A ride pedals some of them, in
-shares of its own, through noise, with the comb moved a little by tyre pressure and by the device's idea of
-the wheel. So a ride's histogram is a mixture of lines plus a flat background for what is no gear held; the shares
-are uncertain around the bike's usual ones (Dirichlet), the move is uncertain around 0 (mostly small, seldom a
-tyre), and both are summed over, not chosen: a comb with more lines does not win by having more lines.
+shares of its own, through noise, with the comb moved a little by tyre pressure and by what the device takes
+the wheel to be. So a ride's histogram is a mixture of lines plus a flat background for what is no gear held.
+The shares are uncertain around the bike's usual ones (Dirichlet); the move is uncertain around 0, mostly
+small, seldom a tyre. Both are summed over, not chosen: a comb does not win by having more lines.
 """
 
 from __future__ import annotations
@@ -21,11 +21,11 @@ from numpy.typing import NDArray
 from ingest.gearing import BIN_CENTRES, BIN_WIDTH, BINS, FEWEST_GEARS, GearHistogram
 from ingest.recording import Column
 
-CADENCE_NOISE = 0.010  # of ln D: cadence is counted in whole turns a minute
-LOOK_S = 20.0  # steady pedalling behind one independent look: speed errors last that long
-MOST_LOOKS = 100.0  # beyond it, more of the same ride says no more
-BACKGROUND = 0.10  # expected share of samples in no gear of the comb
-SHARES_WORTH = 12.0  # looks after which a ride's own shares of its gears outweigh the bike's usual ones
+CADENCE_NOISE = 0.012  # of ln D: cadence is counted in whole turns a minute
+LOOK_S = 30.0  # steady pedalling behind one independent look: speed errors last that long
+MOST_LOOKS = 60.0  # beyond it, more of the same ride says no more
+BACKGROUND = 0.12  # expected share of samples in no gear of the comb
+SHARES_WORTH = 40.0  # looks after which a ride's own shares of its gears outweigh the bike's usual ones
 FARTHEST_MOVE = 12  # bins, 12 %: another tyre is +9 % at most
 USUAL_MOVE = 0.010  # circumference entered; tyre pressure and roll-out
 GUESSED_MOVE = 0.030  # circumference not entered
@@ -33,7 +33,8 @@ OTHER_TYRE_MOVE = 0.050
 OTHER_TYRE_CHANCE = 0.05
 USUAL_CIRCUMFERENCE_M = 2.13  # of the wheels most bikes have, when none was entered
 MOVES_TRIED = 3
-ROUNDS = 5  # of finding a ride's own shares; the bound gains < 0.1 afterwards
+ROUNDS = 3  # of finding a ride's own shares; the bound gains < 0.1 afterwards
+UNUSED = 1e-3  # the share of a line that only fills up the table
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -50,9 +51,9 @@ class Comb:
     move_sd: float = USUAL_MOVE
 
     def matches(self, other: Comb) -> bool:
-        """Whether a ride could not tell them apart: no line is further than 1.5 % from one of the other."""
+        """Whether a ride could not tell them apart: no line is further than 2.5 % from one of the other."""
         apart = np.abs((self.lines + self.move)[:, None] - (other.lines + other.move)[None, :])
-        return bool(max(apart.min(axis=0).max(), apart.min(axis=1).max()) < 0.015)
+        return bool(max(apart.min(axis=0).max(), apart.min(axis=1).max()) < 0.025)
 
 
 def comb_of_teeth(
@@ -92,11 +93,11 @@ class CombStack:
     def __init__(self, combs: Sequence[Comb], noise: float) -> None:
         self.combs = tuple(combs)
         widest = max((len(comb.lines) for comb in combs), default=1)
-        width = math.sqrt(noise * noise / 3.0 + CADENCE_NOISE * CADENCE_NOISE)
+        width = _width(noise)
         self.mass = np.zeros(
             (len(combs), widest + 1, BINS)
         )  # of each line in each bin; the last row is background
-        self.alpha = np.full((len(combs), widest + 1), 1e-3)
+        self.alpha = np.full((len(combs), widest + 1), UNUSED)
         self.mass[:, -1, :] = 1.0 / BINS
         self.alpha[:, -1] = SHARES_WORTH * BACKGROUND
         self.ln_move = np.zeros((2 * FARTHEST_MOVE + 1, len(combs)))
@@ -105,65 +106,85 @@ class CombStack:
             self.mass[index, : len(comb.lines)] = _line_mass(comb.lines, width)
             self.alpha[index, : len(comb.lines)] = SHARES_WORTH * (1.0 - BACKGROUND) * comb.usage
             self.ln_move[:, index] = np.log(_move_prior(moves, comb.move, comb.move_sd))
+        self.ln_gamma_alpha = ln_gamma(self.alpha).sum(axis=1)
         usual = self.alpha / self.alpha.sum(axis=1, keepdims=True)
         self.ln_usual = np.log(np.einsum("bg,bgk->bk", usual, self.mass))
 
-    def fits(self, histogram: GearHistogram, *, only: NDArray[np.intp] | None = None) -> list[Fit]:
+    def fits(self, ride: Looks, *, only: NDArray[np.intp] | None = None) -> list[Fit]:
         """How this ride fits each comb (or those at these indices)."""
-        if not self.combs:
-            return []
-        looks, moved, span = _looks(histogram)
-        return self._fits(moved, looks, span, slice(None) if only is None else only)
+        return self._fits(ride, slice(None) if only is None else only) if self.combs else []
 
-    def best(self, histogram: GearHistogram, how_many: int) -> NDArray[np.intp]:
+    def best(self, ride: Looks, how_many: int) -> NDArray[np.intp]:
         """The indices of the combs that fit best at their usual shares: a quick first look."""
-        _, moved, span = _looks(histogram)
-        score = np.max(moved @ self.ln_usual[:, span].T + self.ln_move, axis=0)
-        return np.argsort(-score)[:how_many]
+        score = np.max(ride.moved @ self.ln_usual[:, ride.span].T + self.ln_move, axis=0)
+        return np.argpartition(-score, how_many)[:how_many]
 
-    def _fits(self, moved: Column, looks: float, span: slice, chosen: NDArray[np.intp] | slice) -> list[Fit]:
-        score = moved @ self.ln_usual[chosen, span].T + self.ln_move[:, chosen]
-        tried = np.argsort(-score, axis=0)[:MOVES_TRIED].T  # (combs, moves)
-        rides = moved[tried]  # (combs, moves, bins)
-        mass, alpha = self.mass[chosen, :, span], self.alpha[chosen][:, None, :]
+    def _fits(self, ride: Looks, chosen: NDArray[np.intp] | slice) -> list[Fit]:
+        ln_move = self.ln_move[:, chosen]
+        score = ride.moved @ self.ln_usual[chosen, ride.span].T + ln_move
+        tried = np.argpartition(-score, MOVES_TRIED, axis=0)[:MOVES_TRIED].T  # (combs, moves)
+        rides = ride.moved[tried]  # (combs, moves, bins)
+        mass, alpha = self.mass[chosen, :, ride.span], self.alpha[chosen][:, None, :]
         transposed = mass.transpose(0, 2, 1)
-        shares = alpha / alpha.sum(axis=2, keepdims=True)
-        for _ in range(ROUNDS):
-            counts = shares * ((rides / (shares @ mass)) @ transposed)
-            shares = (alpha + counts) / (alpha.sum(axis=2, keepdims=True) + looks)
+        worth = alpha.sum(axis=2, keepdims=True)
+        shares = alpha / worth
         density = shares @ mass
+        for _ in range(ROUNDS):
+            shares = (alpha + shares * ((rides / density) @ transposed)) / (worth + ride.count)
+            density = shares @ mass
         counts = shares * ((rides / density) @ transposed)
         # The variational bound on ln p(histogram | comb, move), the shares summed over their Dirichlet.
         bound = (
-            np.sum(ln_gamma(alpha + counts) - ln_gamma(alpha), axis=2)
-            - (ln_gamma(alpha.sum(axis=2) + looks) - ln_gamma(alpha.sum(axis=2)))
-            + np.sum(rides * np.log(density), axis=2)
-            - np.sum(counts * np.log(shares), axis=2)
+            ln_gamma(alpha + counts).sum(axis=2)
+            - self.ln_gamma_alpha[chosen][:, None]
+            - (counts * np.log(shares)).sum(axis=2)
+            + (rides * np.log(density)).sum(axis=2)
+            - math.lgamma(SHARES_WORTH + ride.count)
+            + math.lgamma(SHARES_WORTH)
         )
-        weighed = bound + np.take_along_axis(self.ln_move[:, chosen].T, tried, axis=1)
-        top = weighed.max(axis=1)
-        total = top + np.log(np.exp(weighed - top[:, None]).sum(axis=1))
-        best = weighed.argmax(axis=1)
-        results = []
-        indices = range(len(self.combs))[chosen] if isinstance(chosen, slice) else chosen
-        for row, index in enumerate(indices):
-            move = (int(tried[row, best[row]]) - FARTHEST_MOVE) * BIN_WIDTH
-            usage = counts[row, best[row], : len(self.combs[index].lines)]
-            results.append(Fit(float(total[row]), move, usage))
-        return results
+        weighed = bound + np.take_along_axis(ln_move.T, tried, axis=1)
+        total = np.logaddexp.reduce(weighed, axis=1).tolist()
+        best = weighed.argmax(axis=1).tolist()
+        indices = range(len(self.combs))[chosen] if isinstance(chosen, slice) else chosen.tolist()
+        return [
+            Fit(
+                total[row],
+                (int(tried[row, best[row]]) - FARTHEST_MOVE) * BIN_WIDTH,
+                counts[row, best[row], : len(self.combs[index].lines)],
+            )
+            for row, index in enumerate(indices)
+        ]
 
 
-def _looks(histogram: GearHistogram) -> tuple[float, Column, slice]:
-    """Independent looks; the histogram in looks, at every move from −12 % to +12 %; its bins.
+@dataclass(frozen=True, slots=True, eq=False)
+class Looks:
+    """A ride's histogram, ready to be compared.
 
-    A comb moved up by a bin is the histogram moved down by one. Bins that no move fills are left out.
+    count: independent looks.  moved: the histogram in looks, at every move from −12 % to +12 %.
+    span: its bins; those that no move fills are left out.
     """
-    total_s = float(histogram.total_s)
-    looks = min(total_s / LOOK_S, MOST_LOOKS)
-    first = max(histogram.bins[0] - FARTHEST_MOVE, 0)
-    end = min(histogram.bins[-1] + 1 + FARTHEST_MOVE, BINS)
-    padded = np.pad(histogram.dense()[first:end] * (looks / total_s), FARTHEST_MOVE)
-    return looks, sliding_window_view(padded, end - first), slice(first, end)
+
+    count: float
+    moved: Column
+    span: slice
+
+    @classmethod
+    def of(cls, histogram: GearHistogram) -> Looks:
+        """A comb moved up by a bin is the histogram moved down by one."""
+        total_s = float(histogram.total_s)
+        count = min(total_s / LOOK_S, MOST_LOOKS)
+        first = max(histogram.bins[0] - FARTHEST_MOVE, 0)
+        end = min(histogram.bins[-1] + 1 + FARTHEST_MOVE, BINS)
+        padded = np.zeros(end - first + 2 * FARTHEST_MOVE)
+        padded[np.array(histogram.bins) - first + FARTHEST_MOVE] = np.array(histogram.seconds) * (
+            count / total_s
+        )
+        return cls(count, sliding_window_view(padded, end - first), slice(first, end))
+
+
+def _width(noise: float) -> float:
+    """Of a line: three samples' mean of the speed noise, and cadence counted in whole turns. [ln]"""
+    return math.sqrt(noise * noise / 3.0 + CADENCE_NOISE * CADENCE_NOISE)
 
 
 def _line_mass(lines: Column, width: float) -> Column:
@@ -195,13 +216,15 @@ def ln_gamma(x: Column) -> Column:
 
 _Teeth = tuple[tuple[int, ...], ...]
 # Bikes as they are sold, by teeth: what an unknown bike may look like. Common practice, no source.
-_DOUBLES: Final[_Teeth] = ((50, 34), (52, 36), (46, 30), (53, 39))
-_SINGLES: Final[_Teeth] = ((40,), (44,), (32,), (30,), (36,))
+_DOUBLES: Final[_Teeth] = ((50, 34), (52, 36), (46, 30), (53, 39), (48, 31), (48, 35))
+_SINGLES: Final[_Teeth] = ((38,), (40,), (42,), (44,), (30,), (32,), (34,))
 _CLOSE: Final[_Teeth] = (
     (11, 12, 13, 14, 15, 17, 19, 21, 23, 25, 28),
     (11, 12, 13, 14, 16, 18, 20, 22, 25, 28, 32),
     (11, 13, 15, 17, 19, 21, 23, 25, 27, 30, 34),
     (12, 13, 14, 15, 16, 17, 19, 21, 23, 25),
+    (11, 12, 13, 14, 15, 17, 19, 21, 24, 27, 30),
+    (11, 13, 15, 17, 19, 21, 24, 28, 32, 36),
 )
 _WIDE: Final[_Teeth] = (
     (11, 13, 15, 17, 19, 21, 24, 28, 32, 37, 42),
@@ -216,44 +239,30 @@ def bikes_as_sold() -> tuple[Comb, ...]:
     """Combs of bikes that exist, free to move: the reference that every known comb is weighed against."""
     sold = [(rings, cogs) for rings in _DOUBLES for cogs in _CLOSE]
     sold += [(rings, cogs) for rings in _SINGLES for cogs in _WIDE]
-    sold.append(((44, 32, 22), (11, 12, 14, 16, 18, 21, 24, 28, 32)))
+    sold += [(rings, _WIDE[2]) for rings in ((44, 32, 22), (48, 36, 26), (36, 26), (38, 28))]
     combs = (comb_of_teeth(rings, cogs, wheel_m) for rings, cogs in sold for wheel_m in _ANY_WHEEL_M)
     return tuple(replace(comb, move_sd=OTHER_TYRE_MOVE) for comb in combs if comb is not None)
 
 
-def smoothed(histogram: Column, width: float = 0.012) -> Column:
-    """The histogram seen through a bell of this width [ln D]."""
-    reach = math.ceil(4 * width / BIN_WIDTH)
-    bell = np.exp(-0.5 * (np.arange(-reach, reach + 1) * BIN_WIDTH / width) ** 2)
-    result: Column = np.convolve(histogram, bell / bell.sum(), mode="same")
-    return result
+def sharpened(histogram: Column, noise: float) -> tuple[Column, Column]:
+    """The lines and their shares that a histogram was blurred from. [ln m], adding up to 1
 
-
-def gears_seen(histogram: Column, *, least_share: float = 0.02) -> Column:
-    """The ln developments at which a histogram peaks, ascending: the gears that were held. [ln m]
-
-    A peak counts when it stands a quarter above the valley to the next one and the ±2 % around it hold at least
-    `least_share` of the time.
+    Expectation-maximisation of the share of a line in every bin, blurred as `CombStack` blurs (the steps of
+    Richardson 1972 and Lucy 1974, from memory). Neighbouring bins share one line; lines below half a per cent
+    are the background's.
     """
-    curve = smoothed(histogram)
-    total = histogram.sum()
-    inner = curve[1:-1]
-    peaks = np.flatnonzero((inner > curve[:-2]) & (inner >= curve[2:])) + 1
-    kept: list[int] = []
-    for peak in peaks:
-        nearby = histogram[max(peak - 2, 0) : peak + 3].sum()
-        if nearby < least_share * total:
-            continue
-        if kept:
-            valley = curve[kept[-1] : peak + 1].min()
-            if min(curve[kept[-1]], curve[peak]) < 1.25 * valley:
-                if curve[peak] > curve[kept[-1]]:
-                    kept[-1] = int(peak)
-                continue
-        kept.append(int(peak))
-    lines = []
-    for at in kept:
-        left, here, right = curve[at - 1], curve[at], curve[at + 1]
-        bend = left - 2 * here + right
-        lines.append(BIN_CENTRES[at] + (0.5 * (left - right) / bend * BIN_WIDTH if bend < 0 else 0.0))
-    return np.array(lines)
+    mass = _line_mass(BIN_CENTRES, _width(noise))
+    share = (histogram + histogram.sum() * 1e-4) / histogram.sum()
+    for _ in range(200):
+        share = share * (mass @ (histogram / np.maximum(share @ mass, 1e-12)))
+        share = share / share.sum()
+    kept = np.flatnonzero(share >= 0.005)
+    groups: list[list[int]] = []
+    for index in kept.tolist():
+        if groups and index - groups[-1][-1] == 1 and index - groups[-1][0] <= 2:
+            groups[-1].append(index)
+        else:
+            groups.append([index])
+    usage = np.array([share[group].sum() for group in groups])
+    lines = np.array([share[group] @ BIN_CENTRES[group] for group in groups]) / usage
+    return lines, usage / usage.sum()

@@ -56,11 +56,13 @@ class GearHistogram:
     """Seconds of steady pedalling per bin of ln development.
 
     bins: indices into BIN_CENTRES, ascending.  noise: of one sample, in ln D; says where the speed came from.
+    gears_held: how many peaks it has, see `gears_seen`.
     """
 
     bins: tuple[int, ...]
     seconds: tuple[int, ...]
     noise: float
+    gears_held: int
 
     @property
     def total_s(self) -> int:
@@ -74,8 +76,8 @@ class GearHistogram:
         return column
 
     def packed(self) -> list[float]:
-        """Noise, then bin and seconds in turn: flat, for JSON."""
-        flat: list[float] = [self.noise]
+        """Noise and gears held, then bin and seconds in turn: flat, for JSON."""
+        flat: list[float] = [self.noise, self.gears_held]
         for index, seconds in zip(self.bins, self.seconds, strict=True):
             flat += (index, seconds)
         return flat
@@ -83,11 +85,11 @@ class GearHistogram:
     @classmethod
     def unpacked(cls, flat: list[float]) -> GearHistogram:
         """What `packed` packed. Raises ValueError for anything else."""
-        bins, seconds = tuple(int(b) for b in flat[1::2]), tuple(int(s) for s in flat[2::2])
+        bins, seconds = tuple(int(b) for b in flat[2::2]), tuple(int(s) for s in flat[3::2])
         in_order = all(a < b for a, b in itertools.pairwise(bins))
         if len(bins) != len(seconds) or not in_order or (bins and not 0 <= bins[0] <= bins[-1] < BINS):
             raise ValueError("its gears are not a histogram")
-        return cls(bins, seconds, float(flat[0]))
+        return cls(bins, seconds, float(flat[0]), int(flat[1]))
 
 
 def gear_histogram(recording: Recording) -> GearHistogram | None:
@@ -123,7 +125,8 @@ def gear_histogram(recording: Recording) -> GearHistogram | None:
         return None
     by_wheel = any(s.kind in ("speed", "speed and cadence") for s in recording.sensors)
     noise = WHEEL_NOISE if by_wheel else GPS_NOISE
-    return GearHistogram(tuple(filled.tolist()), tuple(whole[filled].tolist()), noise)
+    held = len(gears_seen(whole.astype(np.float64)))
+    return GearHistogram(tuple(filled.tolist()), tuple(whole[filled].tolist()), noise, held)
 
 
 def pedalling_speed(recording: Recording) -> Column:
@@ -150,3 +153,41 @@ def _mean_with_joined_neighbours(values: Column, joined: NDArray[np.bool_]) -> C
     count[:-1] += joined
     mean: Column = total / count
     return mean
+
+
+def smoothed(histogram: Column, width: float = 0.012) -> Column:
+    """The histogram seen through a bell of this width [ln D]."""
+    reach = math.ceil(4 * width / BIN_WIDTH)
+    bell = np.exp(-0.5 * (np.arange(-reach, reach + 1) * BIN_WIDTH / width) ** 2)
+    result: Column = np.convolve(histogram, bell / bell.sum(), mode="same")
+    return result
+
+
+def gears_seen(histogram: Column, *, least_share: float = 0.02) -> Column:
+    """The ln developments at which a histogram peaks, ascending: the gears that were held. [ln m]
+
+    A peak counts when it stands a quarter above the valley to the next one, and the ±2 % around it hold at
+    least `least_share` of the time.
+    """
+    curve = smoothed(histogram)
+    total = histogram.sum()
+    inner = curve[1:-1]
+    peaks = np.flatnonzero((inner > curve[:-2]) & (inner >= curve[2:])) + 1
+    kept: list[int] = []
+    for peak in peaks:
+        nearby = histogram[max(peak - 2, 0) : peak + 3].sum()
+        if nearby < least_share * total:
+            continue
+        if kept:
+            valley = curve[kept[-1] : peak + 1].min()
+            if min(curve[kept[-1]], curve[peak]) < 1.25 * valley:
+                if curve[peak] > curve[kept[-1]]:
+                    kept[-1] = int(peak)
+                continue
+        kept.append(int(peak))
+    lines = []
+    for at in kept:
+        left, here, right = curve[at - 1], curve[at], curve[at + 1]
+        bend = left - 2 * here + right
+        lines.append(BIN_CENTRES[at] + (0.5 * (left - right) / bend * BIN_WIDTH if bend < 0 else 0.0))
+    return np.array(lines)
