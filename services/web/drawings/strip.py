@@ -1,0 +1,227 @@
+"""A chain as a strip of links that fills, in order, with what it went through since it was last cleaned."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import UTC, tzinfo
+from typing import NamedTuple
+
+from rules.contamination import CLEARS_SINCE_IMMERSION, ChainHistory
+from rules.vocabulary import Condition, Treatment, TreatmentKind
+from rules.wording import day, number
+from services.web.drawings.marks import mark
+from services.web.drawings.svg import at_both_widths, boxed, drawn, label, line, short
+from services.web.drawings.textures import (
+    CONDITIONS,
+    LINKS_NARROW,
+    LINKS_WIDE,
+    OUTER,
+    OVER_NARROW,
+    OVER_WIDE,
+    PITCH,
+    paint,
+    pins,
+    plates,
+)
+
+LEFT = 26.0  # room for the bath before the first link
+MIDDLE, HEIGHT = 30.0, 44.0
+DROP_APART = 10.0
+FILM_HEIGHT = 14.0
+
+
+class Stretch(NamedTuple):
+    """Riding under one condition, without a break by another."""
+
+    condition: Condition
+    grit_h: float
+
+
+class Dripped(NamedTuple):
+    """Film renewed after so many grit-hours since the last immersion."""
+
+    grit_h: float
+    treatment: Treatment
+
+
+class Since(NamedTuple):
+    """What a chain went through since it was last cleaned."""
+
+    cleaned: Treatment | None  # None = never noted
+    stretches: tuple[Stretch, ...]
+    drips: tuple[Dripped, ...]
+
+    @property
+    def grit_h(self) -> float:
+        """All of it."""
+        return sum(stretch.grit_h for stretch in self.stretches)
+
+
+def since_cleaned(history: ChainHistory) -> Since:
+    """What has this chain been through since its last immersion (a wet-lube chain: clean), in order?"""
+    cleaned: Treatment | None = None
+    stretches: list[Stretch] = []
+    drips: list[Dripped] = []
+    for entry in history.entries:
+        if entry.exposure is not None:
+            condition, grit_h = entry.exposure.condition, entry.exposure.grit_h
+            if grit_h <= 0.0:
+                continue
+            if stretches and stretches[-1].condition is condition:
+                stretches[-1] = Stretch(condition, stretches[-1].grit_h + grit_h)
+            else:
+                stretches.append(Stretch(condition, grit_h))
+        elif isinstance(entry.fact, Treatment):
+            if entry.fact.kind in CLEARS_SINCE_IMMERSION:
+                cleaned, stretches, drips = entry.fact, [], []
+            elif entry.fact.kind in (TreatmentKind.DRIP, TreatmentKind.OIL):
+                drips.append(Dripped(entry.since_immersion.grit_h, entry.fact))
+    return Since(cleaned, tuple(stretches), tuple(drips))
+
+
+def strip_words(history: ChainHistory) -> str:
+    """The figures that stand beside the strip: '9.5 dry, 4.2 dusty, 7.6 wet'; plain text, not escaped."""
+    by_condition = dict.fromkeys(CONDITIONS, 0.0)
+    for stretch in since_cleaned(history).stretches:
+        by_condition[stretch.condition] += stretch.grit_h
+    return ", ".join(
+        f"{number(grit_h)} {condition.value}" for condition, grit_h in by_condition.items() if grit_h >= 0.05
+    )
+
+
+def chain_strip(
+    history: ChainHistory, limit: float, *, uid: str, name: str = "the chain", zone: tzinfo = UTC
+) -> str:
+    """How full of grit is this chain, and of which, in order? Markup.
+
+    limit: grit-hours at which it is to be immersed again; the strip's end, where a tick stands. A fuller chain
+    runs past it.  uid: unique on the page.  zone: of the dates in titles.
+    Raises ValueError unless limit > 0, and for a uid that is no name.
+    """
+    if not limit > 0.0:
+        raise ValueError(f"a strip needs a limit above 0 grit-hours, not {limit}")
+    since = since_cleaned(history)
+    title = f"{name}: {number(since.grit_h)} of {number(limit)} grit-hours since {_start(since, zone)}"
+    told = _told(since, zone)
+    return at_both_widths(
+        uid, lambda own, css, _: _strip(since, limit, own, css, title, told, zone), css="strip"
+    )
+
+
+def _start(since: Since, zone: tzinfo) -> str:
+    if since.cleaned is None:
+        return "its first ride; no immersion is noted"
+    return f"the {since.cleaned.kind.value} of {day(since.cleaned.done_at, zone)}"
+
+
+def _told(since: Since, zone: tzinfo) -> str:
+    """The strip in words, in order."""
+    events: list[tuple[float, str]] = []
+    at = 0.0
+    for stretch in since.stretches:
+        events.append((at, f"{number(stretch.grit_h)} {stretch.condition.value}"))
+        at += stretch.grit_h
+    events += [
+        (drip.grit_h - 1e-9, f"{drip.treatment.kind.value} on {day(drip.treatment.done_at, zone)}")
+        for drip in since.drips
+    ]
+    told = ", then ".join(text for _, text in sorted(events, key=lambda event: event[0]))
+    return f"In order: {told}." if told else "Not ridden since."
+
+
+def _reach(css: str) -> tuple[int, int, float, float]:
+    """Links to the limit, links past it, the strip's length to the limit, and with those past it."""
+    links, over = (LINKS_WIDE, OVER_WIDE) if css == "wide" else (LINKS_NARROW, OVER_NARROW)
+    full = links * PITCH + 2 * OUTER
+    return links, over, full, full + over * PITCH
+
+
+def _strip(since: Since, limit: float, uid: str, css: str, title: str, told: str, zone: tzinfo) -> str:
+    links, over, full, most = _reach(css)
+    fills, cuts, at = [], [], 0.0
+    for stretch in since.stretches:
+        left = at / limit * full
+        if left >= most:
+            break
+        at += stretch.grit_h
+        right = min(at / limit * full, most)
+        box = boxed(left - OUTER, -OUTER - 0.5, right - left, 2 * OUTER + 1)
+        fills.append(f'<path d="{box}" fill="{paint(stretch.condition)}"/>')
+        cuts.append(f"M{short(right - OUTER)} {-OUTER}v{2 * OUTER:g}")
+    past, pinned = "", ""
+    shown = min(over, max(0, -int((full - since.grit_h / limit * full) // PITCH)))
+    if shown:
+        past = f'<g class="link-outline">{plates(links, links + shown)}</g>'
+        pinned = pins(links + 1, links + shown)
+    end = links * PITCH + OUTER + 1
+    runs_out = since.grit_h / limit * full > most
+    return drawn(
+        uid,
+        css,
+        LEFT + most + 4,
+        HEIGHT,
+        title,
+        told,
+        _bath(since, zone)
+        + f'<g transform="translate({LEFT + OUTER:g} {MIDDLE:g})"><use class="link-ground" href="#links-{css}"/>'
+        f'<g clip-path="url(#in-links-{css})">{"".join(fills)}<path class="cut" d="{"".join(cuts[:-1])}"/></g>'
+        f'<use class="link-outline" href="#links-{css}"/>{past}<use href="#pins-{css}"/>{pinned}'
+        f"{line(end, -22, end, 13, 'limit')}"
+        f"{label(end + 4, -14, number(limit) + (' →' if runs_out else ''), css='figure')}"
+        f"{_drops(since.drips, limit, full, most, zone)}</g>",
+    )
+
+
+def _bath(since: Since, zone: tzinfo) -> str:
+    if since.cleaned is None:
+        return ""
+    kind, when = since.cleaned.kind, day(since.cleaned.done_at, zone)
+    return mark(kind, 11, MIDDLE, f"{kind.value}, {when}")
+
+
+def _drops(drips: Sequence[Dripped], limit: float, full: float, most: float, zone: tzinfo) -> str:
+    """A drop over the place of each drip; drips at one place share a drop and are counted."""
+    placed: list[tuple[float, list[Dripped]]] = []
+    for drip in drips:
+        x = min(drip.grit_h / limit * full, most) - OUTER
+        if placed and x - placed[-1][0] < DROP_APART:
+            placed[-1][1].append(drip)
+        else:
+            placed.append((x, [drip]))
+    shapes = []
+    for x, here in placed:
+        days = ", ".join(
+            f"{one.treatment.kind.value}, {day(one.treatment.done_at, zone)}, "
+            f"after {number(one.grit_h)} grit-hours"
+            for one in here
+        )
+        shapes.append(mark(here[0].treatment.kind, max(x, 4 - OUTER), -18, days))
+        if len(here) > 1:
+            shapes.append(label(max(x, 4 - OUTER) + 6, -14, f"×{len(here)}", css="figure"))
+    return "".join(shapes)
+
+
+def film_line(used: float, limit: float, *, uid: str, unit: str = "grit-hours", what: str = "drip") -> str:
+    """How much of the film's life is used: a thin line under the strip, its tick at the limit.
+
+    used, limit: since the last drip, in `unit`. More than the limit runs past the tick.
+    Raises ValueError unless limit > 0, and for a uid that is no name.
+    """
+    if not limit > 0.0:
+        raise ValueError(f"a film line needs a limit above 0, not {limit}")
+    title = f"{number(used)} of {number(limit)} {unit} since the last {what}"
+    told = "Over the limit." if used > limit else f"{number(limit - used)} {unit} are left."
+
+    def draw(own: str, css: str, _: int) -> str:
+        _, _, full, most = _reach(css)
+        reached, end = min(used / limit * full, most), LEFT + full + 1
+        middle = FILM_HEIGHT / 2
+        body = line(LEFT, middle, LEFT + full, middle, "film-all") + line(end, 0, end, FILM_HEIGHT, "limit")
+        if reached > 0.0:
+            body += line(LEFT + 2, middle, LEFT + max(2.1, reached - 2), middle, "film-used")
+        beside = LEFT + max(full, reached) + 6
+        if beside + 20 < LEFT + most:
+            body += label(beside, FILM_HEIGHT - 3, number(limit), css="figure")
+        return drawn(own, css, LEFT + most + 4, FILM_HEIGHT, title, told, body)
+
+    return at_both_widths(uid, draw, css="film")
