@@ -11,6 +11,7 @@ from __future__ import annotations
 import hashlib
 import multiprocessing
 import os
+import threading
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from concurrent.futures import Future, ProcessPoolExecutor
@@ -194,7 +195,22 @@ def _read_all(files: Sequence[ToRead], now: datetime) -> Iterator[_ReadFile]:
 
 
 def _processes(workers: int) -> ProcessPoolExecutor:
-    return ProcessPoolExecutor(workers, mp_context=multiprocessing.get_context("spawn"))
+    return ProcessPoolExecutor(
+        workers, mp_context=multiprocessing.get_context("spawn"), initializer=_end_with_parent
+    )
+
+
+def _end_with_parent() -> None:
+    """A reader whose parent was killed would wait for its next file for ever."""
+    parent = multiprocessing.parent_process()
+    if parent is None:
+        return
+
+    def end() -> None:
+        parent.join()
+        os._exit(1)
+
+    threading.Thread(target=end, daemon=True).start()
 
 
 def _read_alone(file: ToRead, now: datetime) -> _ReadFile:

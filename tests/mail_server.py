@@ -26,12 +26,14 @@ class Answer:
 
     reply: instead of success, at `stage`. hang: no answer until the client leaves. drop: hangs up without an
     answer; at "data" that is after the whole message was received and kept, which is how duplicates arise.
+    slow_s: takes its time before it answers.
     """
 
     stage: Literal["mail", "rcpt", "data"] = "data"
     reply: str | None = None
     hang: bool = False
     drop: bool = False
+    slow_s: float = 0.0
 
 
 TAKE = Answer()
@@ -107,6 +109,7 @@ class _Handler:
 
 
 async def _say(answer: Answer, protocol: SMTP) -> str | None:
+    await asyncio.sleep(answer.slow_s)
     if answer.hang:
         await asyncio.sleep(600)  # ended when the client hangs up
     if answer.drop:
