@@ -6,7 +6,7 @@ import sys
 
 import typer
 
-from services.cli import asking, care, garage, rides, running
+from services.cli import asking, care, garage, rides, running, wear
 from services.cli.screen import err, plain
 
 app = typer.Typer(
@@ -18,7 +18,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-for part in (rides, garage, care, asking, running):
+for part in (rides, garage, care, asking, wear, running):
     part.register(app)
 
 

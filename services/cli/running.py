@@ -18,6 +18,7 @@ def register(app: typer.Typer) -> None:
         app.command(rich_help_panel=PANEL)(command)
     app.command("round", rich_help_panel=PANEL)(round_)
     app.command("try-channels", rich_help_panel=PANEL)(try_channels)
+    app.command(rich_help_panel=PANEL)(autostart)
 
 
 def demo(
@@ -138,3 +139,35 @@ def try_channels(
             failed = True
             say(f"{name}: {error}")
     raise typer.Exit(1 if failed else 0)
+
+
+def autostart(
+    remove: Annotated[bool, typer.Option("--remove", help="Take it away again.")] = False,
+    home: Home = None,
+) -> None:
+    """Let the watching start by itself at login, by a systemd user unit, a launchd agent or a Windows task.
+
+    Example: gritledger autostart
+    """
+    import os
+    import shutil
+    import sys
+
+    from services import autostart as starting
+    from services.wiring import open_workshop
+
+    systems: dict[str, starting.System] = {"linux": "linux", "darwin": "darwin", "win32": "win32"}
+    if sys.platform not in systems:
+        raise typer.BadParameter(
+            f"for {sys.platform} there is nothing to write; start 'gritledger watch' your way"
+        )
+    program = shutil.which(sys.argv[0]) or os.path.abspath(sys.argv[0])
+    wanted = starting.autostart(
+        systems[sys.platform],
+        program=(os.path.abspath(program), "watch"),
+        home=open_workshop(home).settings.home,
+        user_home=Path.home(),
+        user_id=os.getuid() if hasattr(os, "getuid") else 0,
+    )
+    for line in starting.remove(wanted) if remove else starting.write(wanted):
+        say(line)

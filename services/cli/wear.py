@@ -1,0 +1,122 @@
+"""Commands that look further ahead: wear, wax against wet lube, and the next evening at the pot."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+import typer
+
+from services.cli.screen import Home, now_utc, out, plain, say, table
+
+PANEL = "Wear and wax"
+
+
+def register(app: typer.Typer) -> None:
+    """Hang these commands on the application."""
+    app.command(rich_help_panel=PANEL)(wear)
+    app.command("wax-or-lube", rich_help_panel=PANEL)(wax_or_lube)
+    app.command("wax-night", rich_help_panel=PANEL)(wax_night)
+
+
+def wear(
+    chain: Annotated[str | None, typer.Argument(help="One chain, or the bike that wears it.")] = None,
+    home: Home = None,
+) -> None:
+    """Say when each chain will be worn out, with a range; or why nobody can say yet, and what it would take.
+
+    Example: gritledger wear 'Chain 1'
+    """
+    from rules.wear import Refusal, forecast
+    from services.log_care import chain_named
+    from services.wiring import open_workshop
+
+    workshop, now = open_workshop(home), now_utc()
+    with workshop.store.reading() as tx:
+        ledger = tx.ledger()
+        chosen = (chain_named(tx, chain, now),) if chain else ledger.chains
+    for one in chosen:
+        if one.retired_at is not None and chain is None:
+            continue
+        said = forecast(ledger, workshop.rulebook, one.id, now=now)
+        say(said.sentence)
+        if isinstance(said, Refusal):
+            say(f"    {said.wants}")
+
+
+def wax_or_lube(home: Home = None) -> None:
+    """Compare the wear and the cost of waxed chains with those of wet-lube chains, as far as the records go.
+
+    Example: gritledger wax-or-lube
+    """
+    from rules.comparison import compare, cost
+    from rules.vocabulary import Regime
+    from services.wiring import open_workshop
+
+    workshop, now = open_workshop(home), now_utc()
+    with workshop.store.reading() as tx:
+        ledger = tx.ledger()
+    found = compare(ledger, workshop.rulebook, now=now)
+    table(
+        ("chain", "regime", "readings", "drive hours", "% a 100 h", "10 to 90 %"),
+        (
+            (
+                one.name,
+                one.regime.value,
+                one.readings,
+                f"{one.x:.0f}",
+                f"{100 * one.slope[1]:.3f}",
+                f"{100 * one.slope[0]:.3f} to {100 * one.slope[2]:.3f}",
+            )
+            for one in (*found.waxed, *found.control)
+        ),
+        right=(2, 3, 4, 5),
+    )
+    say(found.sentence)
+    say(found.wants)
+    if found.waxed and found.control:
+        say(f"The difference may also come from {'; '.join(found.confounds)}.")
+    for regime in Regime:
+        sums = cost(ledger, workshop.rulebook, regime, now=now)
+        if sums.money_per_1000_km is not None and sums.minutes_per_1000_km is not None:
+            say(
+                f"{regime.value.capitalize()}, for 1000 km: {sums.money_per_1000_km:.2f} in money and "
+                f"{sums.minutes_per_1000_km:.0f} minutes of hands; over {sums.distance_km:.0f} km."
+            )
+            if sums.missing:
+                say(f"    At least that, for these are not known: {'; '.join(sums.missing)}.")
+
+
+def wax_night(
+    pot_holds: Annotated[int, typer.Option(min=1, max=12, help="Chains a dip.")] = 2,
+    rides_tomorrow: Annotated[
+        list[str] | None, typer.Option("--needed", help="A bike that rides tomorrow; all by default.")
+    ] = None,
+    home: Home = None,
+) -> None:
+    """Plan an evening at the pot: which chains, in which order, so that no bike is missing tomorrow.
+
+    Example: gritledger wax-night --pot-holds 3 --needed Plover
+    """
+    from rules.wax_night import plan
+    from services.wiring import open_workshop
+
+    workshop, now = open_workshop(home), now_utc()
+    with workshop.store.reading() as tx:
+        ledger = tx.ledger()
+        needed = [tx.garage.find_bike(name).id for name in rides_tomorrow] if rides_tomorrow else None
+    evening = plan(ledger, workshop.rulebook, now=now, needed=needed, pot_holds=pot_holds)
+    if not evening.batches:
+        say("No chain is worth heating the pot for tonight.")
+        return
+    for number, batch in enumerate(evening.batches, start=1):
+        out.print(f"[bold]Dip {number}[/bold]")
+        for one in batch:
+            say(f"  {one.name}: {one.because}")
+    for swap in evening.swaps:
+        say(swap.sentence)
+    say("")
+    for step in evening.steps:
+        out.print(f"{step.minutes:>4} min  {plain(step.what)}")
+        if step.caution:
+            say(f"          Careful: {step.caution}")
+    say(f"About {evening.minutes // 60} h {evening.minutes % 60:02d} min in all.")
