@@ -22,8 +22,8 @@ from ingest.fit_contents import (
 )
 from ingest.fit_walk import header_length
 
-MOST_BYTES: Final = 2_000_000  # three seconds' work; the columns read what is larger
-MOST_MESSAGES: Final = 200_000
+MOST_BYTES: Final = 1_000_000  # two seconds' work; the columns read what is larger
+MOST_MESSAGES: Final = 40_000
 _WRAP_M16 = 0x1000  # the compressed distance counts sixteenths of a metre in 12 bits
 
 
@@ -36,7 +36,7 @@ def fit_contents(data: bytes, file_name: str) -> FitContents:
     if header_length(data, 0) is None:
         raise UnreadableFile(file_name, "its header is not one of FIT's", "copy it from the device again")
     if len(data) > MOST_BYTES:
-        why = f"it is written so unusually that it would take minutes to read its {len(data)} bytes"
+        why = f"it is written so unusually that reading its {len(data)} bytes would take too long"
         raise UnreadableFile(file_name, why, "export the ride again")
     contents = FitContents()
     rows: list[Message] = []

@@ -11,6 +11,7 @@ from ingest.errors import UnreadableFile
 from ingest.fit_checksum import checksum
 
 MOST_MESSAGES: Final = 1_000_000  # eleven days of one sample a second
+MOST_DEFINITIONS: Final = 100_000  # repeated ones count; a device that repeats them often wrote 2 932
 MOST_EMPTY_MESSAGES: Final = 10_000
 _CHECK_EVERY = 0x40000  # bytes between two looks at the message count
 BYTE, STRING = 0x0D, 0x07
@@ -121,7 +122,7 @@ def walk_messages(data: bytes, position: int, end: int, file_name: str, *, alrea
     sizes: list[int] = [0] * 256  # of a message, by its header byte; 0 = needs a closer look
     note: list[Callable[[int], None]] = [_forget] * 256
     settled: list[list[int]] = [[] for _ in range(16)]  # by local number: the header bytes that have a size
-    empty = header = 0
+    empty = definitions = header = 0
     stopped_at: int | None = None
     while position < end and stopped_at is None:
         checkpoint = min(end, position + _CHECK_EVERY)
@@ -135,7 +136,8 @@ def walk_messages(data: bytes, position: int, end: int, file_name: str, *, alrea
             local = _local(header)
             if header & 0xC0 == 0x40:
                 after = _definition_end(data, position, end)
-                if after is None:
+                definitions += 1
+                if after is None or definitions > MOST_DEFINITIONS:
                     stopped_at = position
                     break
                 key = data[position + 2 : after]

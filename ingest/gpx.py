@@ -15,7 +15,11 @@ from ingest.gpx_contents import CHILDREN, COLUMNS, EXTENSIONS, GpxContents
 from ingest.gpx_times import unix_seconds
 from ingest.recording import Column
 
-MOST_TAGS: Final = 6_000_000  # opening and closing; a day of points with every extension has two million
+# What fits into two seconds. A day at one sample a second, with every extension, has a quarter to a half of
+# each.
+MOST_POINTS: Final = 350_000
+MOST_TAGS: Final = 2_500_000  # opening and closing
+MOST_ATTRIBUTES: Final = 800_000
 DEEPEST: Final = 100  # elements inside one another; a track point's extensions lie eight deep
 _NOWHERE = 1 << 30  # deeper than anything: outside a track point
 _NUMBER: Final = re.compile(r"\s*[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?\s*", re.ASCII)
@@ -28,10 +32,9 @@ def gpx_contents(data: bytes, file_name: str) -> GpxContents:
     damage is told.
     Raises UnreadableFile when the XML is not GPX, declares entities, or is nested or sized to harm.
     """
-    if data.count(b"<") > MOST_TAGS:
-        raise UnreadableFile(
-            file_name, f"it has more than {MOST_TAGS} tags, and no ride does", "export the ride again"
-        )
+    for mark, most, what in ((b"<", MOST_TAGS, "tags"), (b"=", MOST_ATTRIBUTES, "attributes")):
+        if data.count(mark) > most:
+            raise _too_many(file_name, most, what)
     alike = take_out(data)
     if alike is not None:
         points, damage = _parsed(alike.rest, file_name)
@@ -102,6 +105,8 @@ class _Points:
                 return
             if name == point and path[-1] == "trkseg":
                 row += 1
+                if row >= MOST_POINTS:
+                    raise _too_many(self._file_name, MOST_POINTS, "points")
                 point_depth = depth
                 latitudes.append(attributes.get("lat", ""))
                 longitudes.append(attributes.get("lon", ""))
@@ -215,6 +220,12 @@ class _Points:
             creator=self._creator,
             other_points=self._other_points,
         )
+
+
+def _too_many(file_name: str, most: int, what: str) -> UnreadableFile:
+    return UnreadableFile(
+        file_name, f"it has more than {most} {what}, and no ride does", "export the ride again"
+    )
 
 
 def _values(name: str, texts: list[str]) -> Column:

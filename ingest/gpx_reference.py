@@ -24,7 +24,7 @@ def gpx_contents(data: bytes, file_name: str) -> GpxContents:
     raised.
     """
     if len(data) > MOST_BYTES:
-        why = f"it is written so unusually that it would take minutes to read its {len(data)} bytes"
+        why = f"it is written so unusually that reading its {len(data)} bytes would take too long"
         raise UnreadableFile(file_name, why, "export the ride again")
     if b"<!ENTITY" in data:
         raise UnreadableFile(file_name, "its XML declares entities", "export the ride again")

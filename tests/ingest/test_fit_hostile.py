@@ -136,6 +136,16 @@ def test_more_messages_than_any_ride_has_are_refused(monkeypatch: pytest.MonkeyP
     assert "messages, and no ride does" in refusal(fit.activity(fit.records(60))).why
 
 
+def test_more_definitions_than_any_device_writes_end_the_reading(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(fit_walk, "MOST_DEFINITIONS", 50)
+    again = fit.definition(1, fit.EVENT, ((0, 1, 0),))
+
+    found = read(fit.activity(fit.records(20) + again * 60 + fit.records(5)), "ride.fit")
+
+    assert len(found) == 20
+    assert found.damage[0].startswith("it cannot be read from byte")
+
+
 def test_chained_files_share_one_limit(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(fit_walk, "MOST_MESSAGES", 50)
 

@@ -78,7 +78,21 @@ def test_a_file_larger_than_any_ride_is_refused() -> None:
 
 
 def test_more_tags_than_any_ride_has_are_refused() -> None:
-    assert "tags, and no ride does" in refusal(track("<a/>" * 6_100_000)).why
+    assert refusal(track("<a/>" * 2_500_000)).why == "it has more than 2500000 tags, and no ride does"
+
+
+def test_more_points_than_any_ride_has_are_refused(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("ingest.gpx.MOST_POINTS", 100)
+
+    assert len(read(track("".join(map(point, range(100)))), "made.gpx")) == 100
+    assert "100 points, and no ride does" in refusal(track("".join(map(point, range(101))))).why
+
+
+def test_more_attributes_than_any_ride_has_are_refused() -> None:
+    attributes = " ".join(f"a{number}=''" for number in range(800_000))
+    data = track(f"<a {attributes}/>")
+
+    assert refusal(data).why == "it has more than 800000 attributes, and no ride does"
 
 
 def test_one_bad_point_costs_one_point() -> None:
