@@ -18,6 +18,7 @@ from rules.questions import outlook
 from rules.reminder import RaisedReminder, Step
 from rules.reminders import due, reconcile
 from rules.vocabulary import Rider
+from rules.wear import chances_worn
 from services.letter import Letter
 from services.messages import Message, Telling, coming, compose, message_id, week_ahead
 from services.store import Transaction
@@ -39,7 +40,8 @@ def reckon(tx: Transaction, workshop: Workshop, *, now: datetime) -> Reckoning:
     """Bring the reminders up to the facts, and queue what riders have not heard."""
     ledger = tx.ledger()
     rulebook = workshop.rulebook
-    due_now = due(ledger, rulebook, now=now, zone_of=zone_of)
+    chances = chances_worn(ledger, rulebook, now=now)
+    due_now = due(ledger, rulebook, now=now, zone_of=zone_of, worn_chance=chances)
     changes = reconcile(tx.reminders.all_(), due_now, ledger, now=now, rulebook=rulebook, zone_of=zone_of)
     said: list[str] = []
     for change in changes:
