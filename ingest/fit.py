@@ -56,14 +56,14 @@ def fit_contents(data: bytes, file_name: str) -> FitContents:
             parts[-1].damage.append(f"{len(data) - start} bytes after its end are not FIT")
             break
         part = FitContents()
-        end, start_of_next = frame(data, start, header_size, part.damage)
+        end, next_start, is_whole = frame(data, start, header_size, part.damage)
         walk = walk_messages(data, start + header_size, end, file_name, already=messages)
         messages += len(walk)
-        if walk.stopped_at is not None:
-            part.damage.append(f"it cannot be read from byte {walk.stopped_at - start} of {end - start} on")
+        if walk.stopped_at is not None and (is_whole or not walk.is_cut):
+            part.damage.append(f"cannot be read from byte {walk.stopped_at - start} of {end - start} on")
         _fill(part, data, walk.definitions)
         parts.append(part)
-        start = start_of_next
+        start = next_start
     return joined(parts)
 
 

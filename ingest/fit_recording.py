@@ -36,8 +36,8 @@ def recording(contents: FitContents, file_name: str, reader: str) -> Recording:
     time_s = _times(contents, damage)
     if not np.isfinite(time_s).any():
         if sport is not None and sport not in (*profile.RIDDEN, "generic"):
-            raise NotARide(file_name, f"it is {sport.replace('_', ' ')}", "nothing: only rides count here")
-        why = "its clock was never set, so nobody knows when it was" if len(time_s) else "it holds no samples"
+            raise NotARide(file_name, f"is {sport.replace('_', ' ')}", "nothing: only rides count here")
+        why = "its clock was never set, so nobody knows when it was" if len(time_s) else "holds no samples"
         if damage:
             why = "; ".join(damage) + ("" if len(time_s) else ", and before that there are no samples")
         raise UnreadableFile(file_name, why, "copy it from the device again")
@@ -86,9 +86,7 @@ def _refuse_other_files(contents: FitContents, file_name: str) -> None:
         return
     name = profile.FILE_TYPES.get(int(kinds[0]))
     if name is not None:
-        raise NotARide(
-            file_name, f"it is a {name} file, not a recorded ride", "nothing: only rides count here"
-        )
+        raise NotARide(file_name, f"is a {name} file, not a recorded ride", "nothing: only rides count here")
 
 
 def _session_of_the_ride(sessions: list[Message]) -> Message:

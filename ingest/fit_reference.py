@@ -36,7 +36,7 @@ def fit_contents(data: bytes, file_name: str) -> FitContents:
     if header_length(data, 0) is None:
         raise UnreadableFile(file_name, "its header is not one of FIT's", "copy it from the device again")
     if len(data) > MOST_BYTES:
-        why = f"it is written so unusually that reading its {len(data)} bytes would take too long"
+        why = f"is written so unusually that reading its {len(data)} bytes would take too long"
         raise UnreadableFile(file_name, why, "export the ride again")
     contents = FitContents()
     rows: list[Message] = []
@@ -82,7 +82,7 @@ def fit_contents(data: bytes, file_name: str) -> FitContents:
                     contents.messages.append((number, _values(frame, number, MESSAGE_FIELDS[number])))
     except Exception as error:  # it raises bare errors of many kinds on damaged files, its own among them
         why = str(error).split("\n", 1)[0] or type(error).__name__
-        contents.damage.append(f"it cannot be read to its end: {why}")
+        contents.damage.append(f"cannot be read to its end: {why}")
 
     contents.records = _columns(rows, RECORD_FIELDS)
     contents.events = _columns(events, EVENT_FIELDS)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import struct
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Final, NamedTuple
 
 from ingest.errors import UnreadableFile
 from ingest.fit_checksum import checksum
@@ -70,6 +70,7 @@ class Walk:
 
     definitions: list[Definition]
     stopped_at: int | None  # where the messages stopped making sense
+    is_cut: bool  # whether they stopped because the bytes ended inside one
 
     def __len__(self) -> int:
         return sum(len(definition.offsets) for definition in self.definitions)
@@ -86,29 +87,35 @@ def header_length(data: bytes, start: int) -> int | None:
     return data[start]
 
 
-def frame(data: bytes, start: int, header_size: int, damage: list[str]) -> tuple[int, int]:
-    """Where the messages of one file end and where the next file starts; checks both checksums."""
+class Frame(NamedTuple):
+    """Where the messages of one file end, where the next file starts, and whether this one is all there."""
+
+    end: int
+    next_start: int
+    is_whole: bool
+
+
+def frame(data: bytes, start: int, header_size: int, damage: list[str]) -> Frame:
+    """What does the header promise, and is it kept? Checks both checksums and tells the damage."""
     (declared,) = struct.unpack_from("<I", data, start + 4)
     body, available = start + header_size, len(data) - start
     if header_size == 14:
         (expected,) = struct.unpack_from("<H", data, start + 12)
-        if (
-            expected and checksum(data[start : start + 12]) != expected
-        ):  # zero is allowed, and means not computed
+        if expected and checksum(data[start : start + 12]) != expected:  # zero is legal: not computed
             damage.append("the checksum of its header is wrong")
     end = body + declared
     if declared == 0 and len(data) > body + 2:
-        damage.append("the device did not close it: it does not say how long it is")
-        return len(data), len(data)
+        damage.append("was never closed by the device: it does not say how long it is")
+        return Frame(len(data), len(data), False)
     if end > len(data):
-        damage.append(f"it ends after {available} of {header_size + declared + 2} bytes")
-        return len(data), len(data)
+        damage.append(f"ends after {available} of {header_size + declared + 2} bytes")
+        return Frame(len(data), len(data), False)
     if end + 2 > len(data):
         damage.append("its checksum is missing")
-        return end, len(data)
+        return Frame(end, len(data), True)
     if checksum(memoryview(data)[start : end + 2]) != 0:
         damage.append("its checksum is wrong: values may have changed since the device wrote them")
-    return end, end + 2
+    return Frame(end, end + 2, True)
 
 
 def walk_messages(data: bytes, position: int, end: int, file_name: str, *, already: int = 0) -> Walk:
@@ -124,6 +131,7 @@ def walk_messages(data: bytes, position: int, end: int, file_name: str, *, alrea
     settled: list[list[int]] = [[] for _ in range(16)]  # by local number: the header bytes that have a size
     empty = definitions = header = 0
     stopped_at: int | None = None
+    is_cut = False
     while position < end and stopped_at is None:
         checkpoint = min(end, position + _CHECK_EVERY)
         while position < checkpoint:
@@ -138,7 +146,7 @@ def walk_messages(data: bytes, position: int, end: int, file_name: str, *, alrea
                 after = _definition_end(data, position, end)
                 definitions += 1
                 if after is None or definitions > MOST_DEFINITIONS:
-                    stopped_at = position
+                    stopped_at, is_cut = position, after is None
                     break
                 key = data[position + 2 : after]
                 definition = known.get(key)
@@ -165,12 +173,12 @@ def walk_messages(data: bytes, position: int, end: int, file_name: str, *, alrea
                 definition.offsets.append(position)
             position += 1
         if already + sum(len(definition.offsets) for definition in known.values()) > MOST_MESSAGES:
-            why = f"it holds more than {MOST_MESSAGES} messages, and no ride does"
+            why = f"holds more than {MOST_MESSAGES} messages, and no ride does"
             raise UnreadableFile(file_name, why, "export the ride again")
     cut = current[_local(header)]
     if position > end and cut is not None:
-        stopped_at = cut.offsets.pop()
-    return Walk([definition for definition in known.values() if definition.offsets], stopped_at)
+        stopped_at, is_cut = cut.offsets.pop(), True
+    return Walk([definition for definition in known.values() if definition.offsets], stopped_at, is_cut)
 
 
 def _local(header: int) -> int:

@@ -166,7 +166,7 @@ class _Points:
         if root:
             if local != "gpx":
                 raise UnreadableFile(
-                    self._file_name, f"it is XML, but not GPX: <{local[:40]}>", "export it as GPX"
+                    self._file_name, f"is XML, but not GPX: <{local[:40]}>", "export it as GPX"
                 )
             self._namespace = space + separator
             self._creator = attributes.get("creator", "")[:200].strip() or None
@@ -224,7 +224,7 @@ class _Points:
 
 def _too_many(file_name: str, most: int, what: str) -> UnreadableFile:
     return UnreadableFile(
-        file_name, f"it has more than {most} {what}, and no ride does", "export the ride again"
+        file_name, f"has more than {most} {what}, and no ride does", "export the ride again"
     )
 
 

@@ -47,9 +47,7 @@ def recording(contents: GpxContents, file_name: str, reader: str) -> Recording:
         if contents.damage:
             why = f"{'; '.join(contents.damage)}, and before that there are no track points"
             raise UnreadableFile(file_name, why, "export the ride again")
-        why = (
-            "it holds waypoints or a route, no track" if contents.other_points else "it holds no track points"
-        )
+        why = "holds waypoints or a route, no track" if contents.other_points else "holds no track points"
         raise NotARide(file_name, why, "export the recorded track instead")
     if not np.isfinite(time_s).any():
         raise NotARide(

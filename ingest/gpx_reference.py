@@ -24,7 +24,7 @@ def gpx_contents(data: bytes, file_name: str) -> GpxContents:
     raised.
     """
     if len(data) > MOST_BYTES:
-        why = f"it is written so unusually that reading its {len(data)} bytes would take too long"
+        why = f"is written so unusually that reading its {len(data)} bytes would take too long"
         raise UnreadableFile(file_name, why, "export the ride again")
     if b"<!ENTITY" in data:
         raise UnreadableFile(file_name, "its XML declares entities", "export the ride again")
@@ -32,7 +32,7 @@ def gpx_contents(data: bytes, file_name: str) -> GpxContents:
         parsed = gpxpy.parse(data)
     except Exception as error:  # its own errors, lxml's, and bare ones
         why = str(error).split("\n", 1)[0] or type(error).__name__
-        raise UnreadableFile(file_name, f"it cannot be read: {why}", "export the ride again") from error
+        raise UnreadableFile(file_name, f"cannot be read: {why}", "export the ride again") from error
 
     segments = [segment.points for track in parsed.tracks for segment in track.segments]
     points = [point for segment in segments for point in segment]

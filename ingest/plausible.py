@@ -60,7 +60,7 @@ def plausible(time_s: Column, columns: Mapping[str, Column]) -> Samples:
     together = ordered[_together(time_s[ordered])]
     if len(together) < len(ordered):
         found.dropped["days away from the rest"] = len(ordered) - len(together)
-        found.damage.append("it holds samples days apart: only the longest part counts")
+        found.damage.append("holds samples days apart: only the longest part counts")
 
     everything = slice(None) if len(together) == len(time_s) else together
     found.columns["time_s"] = time_s[everything]

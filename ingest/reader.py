@@ -28,7 +28,7 @@ def read(data: bytes, file_name: str) -> Recording:
     if kind == "XML":
         _refuse_larger(data, LARGEST_GPX_BYTES, file_name)
         return _read_gpx(data, file_name)
-    why = "it is empty" if not data else "it is neither FIT nor GPX"
+    why = "is empty" if not data else "is neither FIT nor GPX"
     raise UnreadableFile(file_name, why, "export the ride as FIT or GPX")
 
 
@@ -45,7 +45,7 @@ def _kind(data: bytes) -> str | None:
 def _refuse_larger(data: bytes, most_bytes: int, file_name: str) -> None:
     if len(data) > most_bytes:
         size, most = len(data) / 2**20, most_bytes / 2**20
-        why = f"it has {size:.0f} MB, more than the {most:.0f} MB that a ride may have"
+        why = f"has {size:.0f} MB, more than the {most:.0f} MB that a ride may have"
         raise UnreadableFile(file_name, why, "export the ride alone")
 
 
@@ -88,5 +88,5 @@ def _last_try(attempt: Callable[[], Recording], file_name: str) -> Recording:
     except UnreadableFile:
         raise
     except Exception as error:
-        why = f"it cannot be understood ({type(error).__name__})"
+        why = f"cannot be understood ({type(error).__name__})"
         raise UnreadableFile(file_name, why, "copy it from the device again") from error

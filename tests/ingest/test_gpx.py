@@ -35,7 +35,7 @@ SPELLINGS: dict[str, dict[str, Any]] = {
 }
 
 
-NO_TRACK = "it holds waypoints or a route, no track"
+NO_TRACK = "holds waypoints or a route, no track"
 ODD = (
     "<!-- x -->",
     "<hr>1<b/>2</hr>",
@@ -253,7 +253,7 @@ def test_a_name_and_a_kind_are_kept() -> None:
 @pytest.mark.parametrize(
     ("data", "why"),
     [
-        (track(""), "it holds no track points"),
+        (track(""), "holds no track points"),
         (track("", before='<wpt lat="35" lon="-118"/>'), NO_TRACK),
         (track("", before='<rte><rtept lat="35" lon="-118"/></rte>'), NO_TRACK),
         (track('<trkpt lat="35" lon="-118"/>' * 9), "its points have no times: a plan, not a ride"),

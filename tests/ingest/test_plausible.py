@@ -104,7 +104,7 @@ def test_samples_days_apart_are_not_one_ride() -> None:
 
     assert len(found.columns["time_s"]) == 20
     assert found.dropped == {"days away from the rest": 5}
-    assert found.damage == ["it holds samples days apart: only the longest part counts"]
+    assert found.damage == ["holds samples days apart: only the longest part counts"]
 
 
 def test_a_night_in_a_tent_is_one_ride() -> None:

@@ -29,12 +29,12 @@ def test_the_content_decides_not_the_name(name: str) -> None:
 @pytest.mark.parametrize(
     ("data", "why"),
     [
-        (b"", "it is empty"),
-        (b"hello", "it is neither FIT nor GPX"),
-        (b"\0" * 100, "it is neither FIT nor GPX"),
-        (b"PK\x03\x04" + b"\0" * 100, "it is neither FIT nor GPX"),
-        (b"\x89PNG\r\n\x1a\n", "it is neither FIT nor GPX"),
-        (b'{"type": "ride"}', "it is neither FIT nor GPX"),
+        (b"", "is empty"),
+        (b"hello", "is neither FIT nor GPX"),
+        (b"\0" * 100, "is neither FIT nor GPX"),
+        (b"PK\x03\x04" + b"\0" * 100, "is neither FIT nor GPX"),
+        (b"\x89PNG\r\n\x1a\n", "is neither FIT nor GPX"),
+        (b'{"type": "ride"}', "is neither FIT nor GPX"),
     ],
 )
 def test_anything_else_is_refused_with_what_to_do(data: bytes, why: str) -> None:
@@ -49,7 +49,7 @@ def test_anything_else_is_refused_with_what_to_do(data: bytes, why: str) -> None
 def test_a_fit_file_larger_than_any_ride_is_refused() -> None:
     data = fit_bytes(ride(20)) + b"\0" * reader.LARGEST_FIT_BYTES
 
-    with pytest.raises(UnreadableFile, match="it has 32 MB, more than the 32 MB that a ride may have"):
+    with pytest.raises(UnreadableFile, match="has 32 MB, more than the 32 MB that a ride may have"):
         read(data, "big.fit")
 
 
@@ -63,7 +63,7 @@ def test_a_fault_in_both_readers_is_still_one_error(monkeypatch: pytest.MonkeyPa
         monkeypatch.setattr(f"ingest.{module}.gpx_contents", fail)
 
     for data in (fit_bytes(ride(20)), gpx_bytes(ride(20))):
-        with pytest.raises(UnreadableFile, match=r"it cannot be understood \(ZeroDivisionError\)"):
+        with pytest.raises(UnreadableFile, match=r"cannot be understood \(ZeroDivisionError\)"):
             read(data, "ride")
 
 

@@ -11,7 +11,7 @@ from ingest.errors import UnreadableFile
 from ingest.fit_contents import FitContents
 from ingest.recording import Column
 
-_CUT_SHORT = "it cannot be read to its end"
+_CUT_SHORT = "cannot be read to its end"
 # Faults of fitdecode on files that are sound, or sound but for one field: the columns read on there.
 EXCEPTIONS = {
     "unsupported operand type(s) for +: 'int' and 'NoneType'": "half an array where it wants a number",
