@@ -7,12 +7,14 @@ from collections.abc import Mapping
 from rules.vocabulary import TreatmentKind
 from services.web.drawings.svg import safe, short
 
-_DROP = '<path class="mark-drop" d="M0-6.5C2.2-3 4-1 4 1.8a4 4 0 0 1-8 0C-4-1-2.2-3 0-6.5z"/>'
-_OIL = '<path class="mark-oil" d="M0-6.5C2.2-3 4-1 4 1.8a4 4 0 0 1-8 0C-4-1-2.2-3 0-6.5z"/>'
-_BATH = '<path class="mark-bath" d="M-6.5-3.5v5.5q0 3.5 3.5 3.5h6q3.5 0 3.5-3.5v-5.5"/><path class="mark-wave" d="M-6.5-.6q1.6-2 3.2 0t3.3 0 3.3 0 3.2 0"/>'
-_CLEAN = '<path class="mark-bath" d="M-6.5-3.5v5.5q0 3.5 3.5 3.5h6q3.5 0 3.5-3.5v-5.5"/><path class="mark-wave" d="M-2.5-6v7M2.5-6v7"/>'
-_STRIP = '<path class="mark-bath" d="M-4.5-6h9M0-6v4.5M-5.5 5.5q0-6 5.5-7q5.5 1 5.5 7z"/>'
-_RAG = '<path class="mark-rag" d="M-6-4.5q3-1.6 6 0t6 0v8.6q-3 1.6-6 0t-6 0z"/>'
+_DROP_SHAPE = "M0-6.5C2.2-3 4-1 4 1.8a4 4 0 0 1-8 0C-4-1-2.2-3 0-6.5z"
+_TUB = '<path class="mark-line" d="M-7.5-4.5v6q0 4 4 4h7q4 0 4-4v-6"/>'
+_DROP = f'<path class="mark-drop" d="{_DROP_SHAPE}"/>'
+_OIL = f'<path class="mark-open" d="{_DROP_SHAPE}"/>'
+_BATH = f'{_TUB}<path class="mark-fine" d="M-5.4-.6q1.35-2.2 2.7 0t2.7 0 2.7 0 2.7 0"/>'
+_CLEAN = f'{_TUB}<path class="mark-bubble" d="M-3-5h.01M2.2-3h.01M-1.6.6h.01"/>'
+_STRIP = '<path class="mark-line" d="M-2.2-6.5h4.4M-1.2-6.5v4.5l-4.3 7.5h11l-4.3-7.5v-4.5M-3.6 2h7.2"/>'
+_RAG = '<path class="mark-open" d="M-6-4.5q3-1.6 6 0t6 0v8.6q-3 1.6-6 0t-6 0z"/>'
 
 BY_KIND: Mapping[TreatmentKind, str] = {
     TreatmentKind.DRIP: _DROP,

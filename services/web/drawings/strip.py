@@ -25,7 +25,7 @@ from services.web.drawings.textures import (
 )
 
 LEFT = 26.0  # room for the bath before the first link
-MIDDLE, HEIGHT = 30.0, 44.0
+MIDDLE, HEIGHT = 30.0, 57.0
 DROP_APART = 10.0
 FILM_HEIGHT = 14.0
 
@@ -94,8 +94,8 @@ def chain_strip(
 ) -> str:
     """How full of grit is this chain, and of which, in order? Markup.
 
-    limit: grit-hours at which it is to be immersed again; the strip's end, where a tick stands. A fuller chain
-    runs past it.  uid: unique on the page.  zone: of the dates in titles.
+    limit: grit-hours at which it is to be immersed again; the strip's end, where a tick stands, which a fuller
+    chain runs past.  uid: unique on the page.  zone: of the dates in titles.
     Raises ValueError unless limit > 0, and for a uid that is no name.
     """
     if not limit > 0.0:
@@ -148,13 +148,13 @@ def _strip(since: Since, limit: float, uid: str, css: str, title: str, told: str
         box = boxed(left - OUTER, -OUTER - 0.5, right - left, 2 * OUTER + 1)
         fills.append(f'<path d="{box}" fill="{paint(stretch.condition)}"/>')
         cuts.append(f"M{short(right - OUTER)} {-OUTER}v{2 * OUTER:g}")
-    past, pinned = "", ""
+    past = ""
     shown = min(over, max(0, -int((full - since.grit_h / limit * full) // PITCH)))
+    shown += shown % 2  # a chain ends in an outer plate
     if shown:
-        past = f'<g class="link-outline">{plates(links, links + shown)}</g>'
-        pinned = pins(links + 1, links + shown)
+        past = f'<g class="link-outline">{plates(links, links + shown)}{pins(links + 1, links + shown)}</g>'
     end = links * PITCH + OUTER + 1
-    runs_out = since.grit_h / limit * full > most
+    runs_out = " →" if since.grit_h / limit * full > most else ""
     return drawn(
         uid,
         css,
@@ -162,12 +162,12 @@ def _strip(since: Since, limit: float, uid: str, css: str, title: str, told: str
         HEIGHT,
         title,
         told,
-        _bath(since, zone)
-        + f'<g transform="translate({LEFT + OUTER:g} {MIDDLE:g})"><use class="link-ground" href="#links-{css}"/>'
+        _bath(since, zone) + f'<g transform="translate({LEFT + OUTER:g} {MIDDLE:g})">'
+        f'<use class="link-ground" href="#ground-{css}"/>'
         f'<g clip-path="url(#in-links-{css})">{"".join(fills)}<path class="cut" d="{"".join(cuts[:-1])}"/></g>'
-        f'<use class="link-outline" href="#links-{css}"/>{past}<use href="#pins-{css}"/>{pinned}'
-        f"{line(end, -22, end, 13, 'limit')}"
-        f"{label(end + 4, -14, number(limit) + (' →' if runs_out else ''), css='figure')}"
+        f'<use class="link-outline" href="#links-{css}"/>{past}'
+        f"{line(end, -16, end, 16, 'limit')}"
+        f"{label(end + 3, 25, f'limit {number(limit)}{runs_out}', anchor='end', css='figure')}"
         f"{_drops(since.drips, limit, full, most, zone)}</g>",
     )
 
@@ -183,7 +183,9 @@ def _drops(drips: Sequence[Dripped], limit: float, full: float, most: float, zon
     """A drop over the place of each drip; drips at one place share a drop and are counted."""
     placed: list[tuple[float, list[Dripped]]] = []
     for drip in drips:
-        x = min(drip.grit_h / limit * full, most) - OUTER
+        x = drip.grit_h / limit * full - OUTER
+        if x > most - OUTER:
+            break  # it fell where the drawing ends; the description tells of it
         if placed and x - placed[-1][0] < DROP_APART:
             placed[-1][1].append(drip)
         else:
@@ -216,12 +218,13 @@ def film_line(used: float, limit: float, *, uid: str, unit: str = "grit-hours", 
         _, _, full, most = _reach(css)
         reached, end = min(used / limit * full, most), LEFT + full + 1
         middle = FILM_HEIGHT / 2
-        body = line(LEFT, middle, LEFT + full, middle, "film-all") + line(end, 0, end, FILM_HEIGHT, "limit")
+        body = line(LEFT, middle, LEFT + full, middle, "film-all")
         if reached > 0.0:
             body += line(LEFT + 2, middle, LEFT + max(2.1, reached - 2), middle, "film-used")
-        beside = LEFT + max(full, reached) + 6
-        if beside + 20 < LEFT + most:
-            body += label(beside, FILM_HEIGHT - 3, number(limit), css="figure")
+        body += line(end, 0, end, FILM_HEIGHT, "limit")
+        beside = end + 5
+        if used <= limit:
+            body += label(beside, FILM_HEIGHT - 3, f"limit {number(limit)}", css="figure")
         return drawn(own, css, LEFT + most + 4, FILM_HEIGHT, title, told, body)
 
     return at_both_widths(uid, draw, css="film")

@@ -22,8 +22,7 @@ def safe(text: str) -> str:
 
 def short(value: float) -> str:
     """A coordinate to a tenth of a unit, without a tail of zeros."""
-    text = f"{value:.1f}"
-    return text[:-2] if text.endswith(".0") else text
+    return f"{value:.1f}".removesuffix(".0")
 
 
 def known_name(uid: str) -> str:

@@ -1,11 +1,12 @@
-"""The textures that mean the same everywhere: what a chain was ridden through, each with its word beside it."""
+"""The textures that mean the same everywhere, each with its word, and the links of a chain."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
 from rules.vocabulary import Condition
-from services.web.drawings.svg import TEXT, safe, short, text_width
+from services.web.drawings.marks import MARKS
+from services.web.drawings.svg import safe, short
 
 # In the order in which conditions are stacked and listed.
 CONDITIONS = (
@@ -28,11 +29,13 @@ _DOTS = (
     (5.2, 10.6, 1.0),
 )
 _TILE = 12
-_QUESTION = "M2.6 3.6a2 2 0 1 1 2.7 1.9q-.8.4-.8 1.5"
+_QUESTION = "M2.4 3.9a2.6 2.6 0 1 1 3.6 2.4q-1 .5-1 1.9"
 
-PITCH, OUTER, INNER = 20, 9.5, 7.5  # pin to pin; half heights of the plates
-LINKS_WIDE, LINKS_NARROW = 31, 13  # pitches up to the limit: odd, so that both ends are outer plates
-OVER_WIDE, OVER_NARROW = 4, 2  # pitches there is room for past it
+PITCH, OUTER, INNER = 26, 10.0, 8.0  # pin to pin; half heights of the plates
+WAIST = 0.4  # pull of the waist: 1 = none
+HIDDEN = 0.335  # share of an inner plate, from each pin, that lies behind an outer plate
+LINKS_WIDE, LINKS_NARROW = 23, 9  # pitches up to the limit: odd, so that both ends are outer plates
+OVER_WIDE, OVER_NARROW = 4, 2  # pitches there is room for past it: even, for the same reason
 
 
 def paint(condition: Condition) -> str:
@@ -41,7 +44,7 @@ def paint(condition: Condition) -> str:
 
 
 def textures() -> str:
-    """What must stand once on every page with drawings: the textures and the links of a chain, as definitions."""
+    """What must stand once on every page with drawings: textures and links, as definitions."""
     return (
         '<svg class="drawing-defs" width="0" height="0" aria-hidden="true" focusable="false"><defs>'
         + "".join(_pattern(condition) for condition in CONDITIONS)
@@ -62,47 +65,60 @@ def _pattern(condition: Condition) -> str:
     elif condition is Condition.MUDDY:
         size, turn, marks = 6, "rotate(45)", '<path d="M0 0h1.9v6h-1.9zM0 0h6v1.9h-6z" class="hatch"/>'
     elif condition is Condition.UNKNOWN:
-        size = 8
-        marks = (
-            f'<path d="{_QUESTION}" class="question"/><circle cx="4.5" cy="8" r=".7" class="question-dot"/>'
-        )
+        size = 11
+        marks = f'<path d="{_QUESTION}" class="question"/><path d="M5 9.9h.01" class="question"/>'
     turned = f' patternTransform="{turn}"' if turn else ""
-    height = 10 if condition is Condition.UNKNOWN else size
+    ground = f'<path d="M0 0h{size}v{size}h-{size}z" class="ground"/>'
+    name = f"on-{condition.value}"
     return (
-        f'<pattern id="on-{condition.value}" class="on-{condition.value}" width="{size}" height="{height}" '
-        f'patternUnits="userSpaceOnUse"{turned}><path d="M0 0h{size}v{height}h-{size}z" class="ground"/>{marks}</pattern>'
+        f'<pattern id="{name}" class="{name}" width="{size}" height="{size}" '
+        f'patternUnits="userSpaceOnUse"{turned}>{ground}{marks}</pattern>'
     )
 
 
 def plate(index: int) -> str:
     """The outline of one plate, waisted, from pin `index` to the next; even ones are outer plates."""
     half = INNER if index % 2 else OUTER
-    left, right = index * PITCH, (index + 1) * PITCH
-    waist = short(half * 0.3)
+    left, middle, right = index * PITCH, (index + 0.5) * PITCH, (index + 1) * PITCH
+    waist = short(half * WAIST)
     return (
-        f"M{left} {-half}A{half} {half} 0 0 0 {left} {half}Q{left + PITCH / 2:g} {waist} {right} {half}"
-        f"A{half} {half} 0 0 0 {right} {-half}Q{left + PITCH / 2:g} -{waist} {left} {-half}z"
+        f"M{left} {-half:g}A{half:g} {half:g} 0 0 0 {left} {half:g}Q{middle:g} {waist} {right} {half:g}"
+        f"A{half:g} {half:g} 0 0 0 {right} {-half:g}Q{middle:g} -{waist} {left} {-half:g}z"
     )
 
 
+def _seen_of_inner(index: int) -> str:
+    """The two edges of an inner plate, as far as no outer plate lies over them."""
+    edges = []
+    for side in (-INNER, INNER):
+        points = []
+        for one, other in ((HIDDEN, HIDDEN), (HIDDEN, 1 - HIDDEN), (1 - HIDDEN, 1 - HIDDEN)):
+            # the blossom of a quadratic curve: the control points of a part of it
+            x = (index + (one + other) / 2) * PITCH
+            y = side * ((1 - one) * (1 - other) + WAIST * (one + other - 2 * one * other) + one * other)
+            points.append(f"{short(x)} {short(y)}")
+        edges.append(f"M{points[0]}Q{points[1]} {points[2]}")
+    return "".join(edges)
+
+
 def plates(first: int, last: int) -> str:
-    """Plates from one pin to another, the inner ones behind the outer, as two paths."""
-    inner = "".join(plate(i) for i in range(first, last) if i % 2)
-    outer = "".join(plate(i) for i in range(first, last) if not i % 2)
-    return f'<path d="{inner}"/><path d="{outer}"/>'
+    """The plates from one pin to another, inner ones behind the outer, as one outline."""
+    shapes = [_seen_of_inner(i) if i % 2 else plate(i) for i in range(first, last)]
+    return f'<path d="{"".join(shapes)}"/>'
 
 
 def pins(first: int, last: int) -> str:
     """Pins from one to another, both included."""
-    return f'<path class="pins" d="M{first * PITCH} 0{f"m0 0h.01m{PITCH} 0" * (last - first)}h.01"/>'
+    dots = "".join(f"M{pin * PITCH} 0h.01" for pin in range(first, last + 1))
+    return f'<path class="pins" d="{dots}"/>'
 
 
 def _links(name: str, links: int, over: int) -> str:
-    """Two shapes of a chain: the links up to the limit, and a clip of these and of what runs past them."""
-    every = "".join(plate(i) for i in range(links + over))
+    """The chain up to the limit: its ground, outline and pins; and a clip of it with what runs past."""
     return (
-        f'<g id="links-{name}">{plates(0, links)}</g><g id="pins-{name}">{pins(0, links)}</g>'
-        f'<clipPath id="in-links-{name}"><path d="{every}"/></clipPath>'
+        f'<path id="ground-{name}" d="{"".join(plate(i) for i in range(links))}"/>'
+        f'<g id="links-{name}">{plates(0, links)}{pins(0, links)}</g>'
+        f'<clipPath id="in-links-{name}"><path d="{"".join(plate(i) for i in range(links + over))}"/></clipPath>'
     )
 
 
@@ -111,14 +127,12 @@ def legend(words: Sequence[Condition | str] = CONDITIONS, *, marks: Sequence[str
 
     words: conditions, or their words.  marks: of `drawings.marks.MARKS`.
     """
-    from services.web.drawings.marks import MARKS
-
     keys = [_key(Condition(word)) for word in words]
-    for name in marks:
-        keys.append(
-            f'<li><svg class="key" width="16" height="16" viewBox="-8 -8 16 16" aria-hidden="true">'
-            f"{MARKS[name]}</svg>{safe(name)}</li>"
-        )
+    keys += [
+        f'<li><svg class="key" width="18" height="18" viewBox="-9 -9 18 18" aria-hidden="true">'
+        f"{MARKS[name]}</svg>{safe(name)}</li>"
+        for name in marks
+    ]
     return f'<ul class="drawing-legend">{"".join(keys)}</ul>'
 
 
