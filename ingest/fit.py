@@ -30,6 +30,7 @@ _NUMPY: Final = {
     "f": "f4", "d": "f8",
 }  # fmt: skip
 _WHOLE_NUMBERS: Final = frozenset("bBhHiI")
+MOST_FILES: Final = 200  # chained to one
 _TWELVE_BITS = 0xFFF
 
 Block = NDArray[Any]  # one fixed-size row of bytes per message
@@ -54,6 +55,9 @@ def fit_contents(data: bytes, file_name: str) -> FitContents:
         header_size = header_length(data, start)
         if header_size is None:
             parts[-1].damage.append(f"{len(data) - start} bytes after its end are not FIT")
+            break
+        if len(parts) == MOST_FILES:
+            parts[-1].damage.append(f"is a chain of more than {MOST_FILES} files, and the rest was left out")
             break
         part = FitContents()
         end, next_start, is_whole = frame(data, start, header_size, part.damage)

@@ -152,6 +152,17 @@ def test_chained_files_share_one_limit(monkeypatch: pytest.MonkeyPatch) -> None:
     assert "messages, and no ride does" in refusal(fit.activity(fit.records(30)) * 2).why
 
 
+def test_a_chain_of_countless_little_files_is_capped() -> None:
+    links = fit.activity(fit.records(2)) + file_of(fit.definition(0, 34, ())) * 100_000
+    started = time.perf_counter()
+
+    found = read(links, "chain.fit")
+
+    assert time.perf_counter() - started < 1
+    assert len(found) == 2
+    assert found.damage == ("is a chain of more than 200 files, and the rest was left out",)
+
+
 def test_bytes_after_the_end_are_told() -> None:
     found = read(SOUND + b"\0" * 77, "ride.fit")
 
