@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -10,6 +10,7 @@ from typing import Any
 from rules.ledger import Ledger
 from rules.questions import Difference, difference, with_condition, with_ride_on
 from rules.vocabulary import Bike, BikeId, Condition, DecidedBy, Ride, RideId
+from rules.wording import listed
 from services.reckoning import reckon
 from services.store import FactRefused, NotFound, Transaction
 from services.which_bike import judge_again
@@ -37,15 +38,17 @@ def preview_rides_on(
     workshop: Workshop, rides: Sequence[RideId], bike: BikeId | None, *, now: datetime
 ) -> Difference:
     """What would change if these rides were on that bike (None: on none of ours)? Nothing is kept."""
-
-    def changed(ledger: Ledger) -> Ledger:
-        for ride in rides:
-            ledger = with_ride_on(ledger, ride, bike)
-        return ledger
-
     with workshop.store.reading() as tx:
         before = tx.ledger()
-    return difference(before, changed(before), workshop.rulebook, now=now, zone_of=zone_of)
+    after = with_answers(before, dict.fromkeys(rides, bike))
+    return difference(before, after, workshop.rulebook, now=now, zone_of=zone_of)
+
+
+def with_answers(ledger: Ledger, answers: Mapping[RideId, BikeId | None]) -> Ledger:
+    """The ledger, had these rides been on those bikes (None: on none of ours)."""
+    for ride, bike in answers.items():
+        ledger = with_ride_on(ledger, ride, bike)
+    return ledger
 
 
 def preview_condition(
@@ -66,15 +69,27 @@ def put_rides_on(
     by: str = A_RIDER,
 ) -> Corrected:
     """The rider's word: these rides were on that bike (None: none of ours). Raises NotFound, FactRefused."""
-    if not rides:
+    return answer_rides(workshop, dict.fromkeys(rides, bike), now=now, by=by)
+
+
+def answer_rides(
+    workshop: Workshop, answers: Mapping[RideId, BikeId | None], *, now: datetime, by: str = A_RIDER
+) -> Corrected:
+    """The rider's word on many rides at once, each on its bike (None: none of ours); one undo takes it back.
+
+    Raises NotFound, FactRefused.
+    """
+    if not answers:
         raise FactRefused("There is no ride in that span; nothing was changed.")
     with workshop.store.writing() as tx:
-        name = "none of ours" if bike is None else tx.garage.bike(bike).name
+        bikes = {
+            bike: "none of ours" if bike is None else tx.garage.bike(bike).name for bike in answers.values()
+        }
         decisions = [
             [ride, tx.rides.record(ride, bike, decided_by=DecidedBy.RIDER, at=now, by=by).id]
-            for ride in rides
+            for ride, bike in answers.items()
         ]
-        what = f"{_rides(tx, rides)} on {name}"
+        what = f"{_rides(tx, list(answers))} on {listed(list(bikes.values()))}"
         return _kept(tx, workshop, what, {"kind": "bike", "decisions": decisions}, now, by)
 
 
