@@ -149,6 +149,8 @@ def _reason_lines(reason: Reason, zone: tzinfo) -> Iterator[str]:
     sums = ""
     if reason.drive_h is not None and reason.weight is not None and reason.grit_h is not None:
         sums = f"  {reason.drive_h:.3f} h × {reason.weight:.3f} = {reason.grit_h:.3f}"
+    elif reason.drive_h is not None:
+        sums = f"  + {reason.drive_h:.3f} h"
     total = f"  total {reason.total:.3f}" if reason.total is not None else ""
     yield f"  {_stamp(reason.at, zone)}  {reason.text}{sums}{total}"
     if reason.weather:
