@@ -9,9 +9,10 @@ from __future__ import annotations
 
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
+from operator import eq
 
 from ingest.conditions import needed, tag
 from ingest.surface import WET_FROM, WET_HOUR_MM, paved_after
@@ -61,9 +62,7 @@ def _tags(airport: str) -> Tags:
 
 
 def _own_gauge(tags: dict[str, Tags]) -> None:
-    say(
-        "\n| airport | hours | with rain | tagged wet | damp | rain hours tagged wet | a day after rain tagged dry |"
-    )
+    say("\n| airport | hours | with rain | tagged wet | damp | rain hours wet | a day after rain dry |")
     say("|---|---|---|---|---|---|---|")
     for name, found in tags.items():
         year = airport_year(name)
@@ -113,6 +112,10 @@ def _row(km: int, what: str, scores: list[tuple[int, int, int, int]]) -> str:
     )
 
 
+def _mean(values: Sequence[float]) -> float:
+    return sum(values) / len(values)
+
+
 def _reliability(tags: dict[str, Tags]) -> None:
     say("\nStated confidence against what came true (measured at 17 km, the others are held out)")
     say("\n| km | confidence stated | hours | mean stated | came true |\n|---|---|---|---|---|")
@@ -127,9 +130,7 @@ def _reliability(tags: dict[str, Tags]) -> None:
                     bins.setdefault(f"under {min(edge, 1):g}", []).append((found.confidence, right))
         for name in sorted(bins):
             stated, right = zip(*bins[name], strict=True)
-            say(
-                f"| {km} | {name} | {len(stated)} | {sum(stated) / len(stated):.2f} | {sum(right) / len(right):.2f} |"
-            )
+            say(f"| {km} | {name} | {len(stated)} | {_mean(stated):.2f} | {_mean(right):.2f} |")
         pairs = [pair for found in bins.values() for pair in found]
         brier = sum((p - r) ** 2 for p, r in pairs) / len(pairs)
         base = sum(r for _, r in pairs) / len(pairs)
@@ -161,9 +162,7 @@ def fetching_table() -> None:
     stopped = _run("killed at half, begun again", hours, stop_at=len(whole[1]) // 2)
     failing = _run("one answer in ten fails", hours, failing=0.1)
     for name, (tags, _) in (("killed", stopped), ("failing", failing)):
-        say(
-            f"{name}: {sum(a == b for a, b in zip(whole[0], tags, strict=True))} of {len(tags)} tags as undisturbed"
-        )
+        say(f"{name}: {sum(map(eq, whole[0], tags))} of {len(tags)} tags as undisturbed")
 
 
 def _run(
