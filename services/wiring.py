@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime, tzinfo
 from functools import cached_property
@@ -10,10 +11,12 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from ingest.weather.hourly import WeatherProvider
+from rules.reminder import Step
 from rules.rulebook import Rulebook, default_rulebook, parse_rulebook
+from rules.vocabulary import ReminderId
 from services.channels import Channel
 from services.settings import Settings, SettingsError, default_home, load_settings
-from services.store import Store
+from services.store import Store, StoreError
 
 
 @dataclass(frozen=True)
@@ -74,7 +77,7 @@ class Workshop:
         if chosen.desktop:
             from services.channels.desktop import DesktopChannel
 
-            found.append(DesktopChannel())
+            found.append(DesktopChannel(on_done=self._done_on_the_desktop))
         if chosen.calendar_file is not None:
             from services.calendar_feed import entries
             from services.channels.calendar import CalendarChannel
@@ -89,6 +92,13 @@ class Workshop:
 
             found.append(EmlFolder(chosen.mail_folder))
         return {channel.name: channel for channel in found}
+
+    def _done_on_the_desktop(self, reminders: tuple[ReminderId, ...]) -> None:
+        from services.answer_reminder import close
+
+        for reminder in reminders:
+            with suppress(StoreError):  # answered elsewhere meanwhile, or the database is busy
+                close(self, reminder, Step.DONE, "Done was pressed", now=datetime.now(UTC), by="the desktop")
 
     @property
     def attribution(self) -> tuple[str, ...]:

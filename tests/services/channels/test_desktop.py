@@ -6,15 +6,20 @@ import builtins
 import threading
 import time
 from collections.abc import Iterator
+from datetime import UTC, datetime
+from pathlib import Path
 from typing import Any
 
 import pytest
 
+from rules.reminder import Reason, Reminder, ReminderKind, Step
 from rules.vocabulary import ReminderId, RiderId
 from services.channels import ChannelError
 from services.channels import desktop as desktop_module
 from services.channels.desktop import DesktopChannel
 from services.letter import Letter
+from services.settings import Settings
+from services.wiring import Workshop
 
 pytest.importorskip("desktop_notifier", reason="install the desktop extra: pip install 'gritledger[desktop]'")
 pytest.importorskip(
@@ -158,6 +163,50 @@ def test_nothing_of_the_extra_is_loaded_before_it_is_used(monkeypatch: pytest.Mo
     monkeypatch.setattr(builtins, "__import__", refuse)
 
     assert DesktopChannel().name == "desktop"
+
+
+@needs_bus
+def test_done_on_the_desktop_closes_the_reminder_in_the_ledger(screen: Desktop, tmp_path: Path) -> None:
+    settings = Settings.model_validate(
+        {"home": tmp_path, "weather": {"archive": "none"}, "channels": {"desktop": True}}
+    )
+    shop = Workshop(settings)
+    with shop.store.writing() as tx:
+        rider = tx.garage.add_rider("Ines")
+        bike, chain = tx.garage.add_bike("Plover", rider.id), tx.garage.add_chain("Copper")
+        now = datetime.now(UTC)
+        raised = tx.reminders.raise_(
+            Reminder(
+                key="wipe and drip:1:ride 1",
+                kind=ReminderKind.WIPE_AND_DRIP,
+                chain=chain.id,
+                rider=rider.id,
+                bike=bike.id,
+                cause_at=now,
+                headline="Wipe, dry and drip the chain Copper on Plover",
+                sentence="Copper came home wet.",
+                total=1.0,
+                limit=0.1,
+                unit="drive hours",
+                unknown_h=0.0,
+                reasons=(Reason(now, "An hour of wet road."),),
+                rulebook_version="test",
+            ),
+            now,
+            "the round",
+        )
+
+    shop.channels["desktop"].send(Letter(**{**_fields(LETTER), "reminders": (raised.id,)}))
+    screen.press(1, "done")
+
+    def state() -> Step:
+        with shop.store.reading() as tx:
+            return tx.reminders.get(raised.id).state
+
+    patience = time.monotonic() + 10
+    while state() is not Step.DONE:
+        assert time.monotonic() < patience
+        time.sleep(0.05)
 
 
 def _fields(letter: Letter) -> dict[str, Any]:
