@@ -16,6 +16,7 @@ from operator import eq
 
 from ingest.conditions import needed, tag
 from ingest.surface import WET_FROM, WET_HOUR_MM, paved_after
+from ingest.weather.hourly import HourlyWeather
 from ingest.weather.open_meteo import OpenMeteoArchive
 from ingest.weather.pacing import Delivery, deliveries, missing
 from rules.vocabulary import ConditionTag, RideHour
@@ -49,6 +50,7 @@ def tag_table() -> None:
         wet = [_score(_wet(tags[x]), _wet(tags[y])) for x, y in ((a, b), (b, a))]
         say(_row(km, "the wet tag: rain, or a road still wet", wet))
     _reliability(tags)
+    _second_witness(tags)
 
 
 def _tags(airport: str) -> Tags:
@@ -136,6 +138,30 @@ def _reliability(tags: dict[str, Tags]) -> None:
         base = sum(r for _, r in pairs) / len(pairs)
         say(f"| {km} | all | {len(pairs)} | {sum(p for p, _ in pairs) / len(pairs):.3f} | {base:.3f} |")
         say(f"| {km} | Brier score {brier:.4f}; of one constant {base * (1 - base):.4f} | | | |")
+
+
+def _second_witness(tags: dict[str, Tags]) -> None:
+    """Whether a drop of temperature on the ride itself would tell rain that its archive missed."""
+    say("\nA second witness: the hour's fall of temperature at the ride, where the archive's tag is not wet")
+    say("\n| km | fall | unsure hours (confidence under 0.97) | of them wet | sure hours | of them wet |")
+    say("|---|---|---|---|---|---|")
+    for a, b, km in PAIRS:
+        for low, high, name in ((-99, 1, "under 1 °C"), (1, 2, "1 to 2 °C"), (2, 99, "2 °C and more")):
+            unsure, sure = list[bool](), list[bool]()
+            for x, y in ((a, b), (b, a)):
+                there, wet = airport_year(y), _wet(tags[y])
+                for at, found in tags[x].items():
+                    fall = _fall_c(there, at)
+                    if at in wet and fall is not None and low <= fall < high and not _wet({at: found})[at]:
+                        (unsure if found.confidence < 0.97 else sure).append(wet[at])
+            say(f"| {km} | {name} | {len(unsure)} | {_mean(unsure):.2f} | {len(sure)} | {_mean(sure):.3f} |")
+
+
+def _fall_c(year: dict[datetime, HourlyWeather], at: datetime) -> float | None:
+    now, before = year.get(at), year.get(at - HOUR)
+    if now is None or before is None or now.temperature_c is None or before.temperature_c is None:
+        return None
+    return before.temperature_c - now.temperature_c
 
 
 def drying_table() -> None:
