@@ -12,6 +12,7 @@ from itertools import combinations
 import numpy as np
 
 from ingest.gear_comb import (
+    OTHER_TYRE_MOVE,
     SHARES_WORTH,
     USUAL_MOVE,
     Comb,
@@ -26,8 +27,10 @@ from ingest.gearing import BINS, FEWEST_GEARS, GPS_NOISE, WHEEL_NOISE, GearHisto
 from rules.vocabulary import Bike, BikeId
 
 SOLD_BIKES_TRIED = 4
+CHANGED_GEARS = 0.003  # one ride in 300 is on a cassette or wheel that nobody has told of
 SAME_GEARS_ELSEWHERE = 0.1  # one lent bike in ten has the gears of one of ours
-RECENT_RIDES = 12  # a comb is learned from this many: tyres and cassettes change
+RECENT_RIDES = 12  # tell which gears are used and where the comb sits: tyres and cassettes change
+LEARNED_RIDES = 30  # draw a comb of which no teeth were entered
 TYRE_RIDES = 5  # where the comb sits now is told by this many
 FEWEST_RIDES = 3  # to learn a comb that was not entered
 LEAST_LEARNED_S = 3600
@@ -63,21 +66,27 @@ class BikeCombs:
             return {}
         ride = Looks.of(histogram)
         fits = self._stacks[histogram.noise].fits(ride)
-        reference = float(
-            np.logaddexp(
-                math.log1p(-SAME_GEARS_ELSEWHERE) + unknown_bike_ln_likelihood(ride, histogram.noise),
-                math.log(SAME_GEARS_ELSEWHERE) + max(fit.ln_likelihood for fit in fits),
-            )
-        )
+        unknown = unknown_bike_ln_likelihood(ride, histogram.noise)
+        likelihoods = [
+            _either(fit.ln_likelihood, unknown, CHANGED_GEARS + comb.unseen / 2.0)
+            for fit, comb in zip(fits, of_noise.values(), strict=True)
+        ]
+        reference = _either(unknown, max(likelihoods), SAME_GEARS_ELSEWHERE)
         weights = {
-            bike: GearWeight(fit.ln_likelihood - reference, fit.move)
-            for bike, fit in zip(of_noise, fits, strict=True)
+            bike: GearWeight(likelihood - reference, fit.move)
+            for bike, likelihood, fit in zip(of_noise, likelihoods, fits, strict=True)
         }
         # Bikes that look alike weigh alike: what sets their learned combs apart is the accident of few rides.
         for pair in self.alike:
             heavier = max((weights[bike] for bike in pair), key=lambda found: found.weight)
             weights.update(dict.fromkeys(pair, heavier))
         return weights
+
+
+def _either(usually: float, seldom: float, chance: float) -> float:
+    """The logarithm of a likelihood that is the second one with this chance, else the first."""
+    one, other = math.log1p(-chance) + usually, math.log(chance) + seldom
+    return max(one, other) + math.log1p(math.exp(-abs(one - other)))
 
 
 @lru_cache(maxsize=2)
@@ -104,11 +113,12 @@ def learn_combs(rides: Sequence[tuple[GearHistogram, BikeId]], bikes: Sequence[B
         ridden[ridden_bike, histogram.noise].append(histogram)
     for bike in bikes:
         recent = {noise: tuple(ridden[bike.id, noise][-RECENT_RIDES:]) for noise in combs}
+        longer = {noise: ridden[bike.id, noise][-LEARNED_RIDES:] for noise in combs}
         teeth = comb_of_teeth(bike.chainrings, bike.cogs, bike.wheel_circumference_m)
         if teeth is not None and _fails(teeth, recent):
             teeth = None
         if teeth is None:  # the sharper source draws the comb, if there is enough of it
-            teeth = comb_of_rides(recent[WHEEL_NOISE]) or comb_of_rides(recent[GPS_NOISE])
+            teeth = comb_of_rides(longer[WHEEL_NOISE]) or comb_of_rides(longer[GPS_NOISE])
         if teeth is not None:
             for noise, of_noise in combs.items():
                 of_noise[bike.id] = _put_right(teeth, recent[noise])
@@ -141,8 +151,9 @@ def _put_right(comb: Comb, recent: Sequence[GearHistogram]) -> Comb:
 
 
 @lru_cache(maxsize=4096)
-def _fit_of_entered(lines: tuple[float, ...], move_sd: float, histogram: GearHistogram) -> tuple[Fit, float]:
-    comb = Comb(np.array(lines), np.full(len(lines), 1.0 / len(lines)), 0.0, move_sd)
+def _fit_of_lines(lines: tuple[float, ...], histogram: GearHistogram) -> tuple[Fit, float]:
+    """With the move left free: it is the rides that say where the comb sits."""
+    comb = Comb(np.array(lines), np.full(len(lines), 1.0 / len(lines)), 0.0, OTHER_TYRE_MOVE)
     ride = Looks.of(histogram)
     return CombStack((comb,), histogram.noise).fits(ride)[0], unknown_bike_ln_likelihood(
         ride, histogram.noise
@@ -150,7 +161,7 @@ def _fit_of_entered(lines: tuple[float, ...], move_sd: float, histogram: GearHis
 
 
 def _found(comb: Comb, rides: Sequence[GearHistogram]) -> tuple[list[Fit], list[float]]:
-    found = [_fit_of_entered(tuple(comb.lines.tolist()), comb.move_sd, ride) for ride in rides]
+    found = [_fit_of_lines(tuple(comb.lines.tolist()), ride) for ride in rides]
     return [fit for fit, _ in found], [unknown for _, unknown in found]
 
 
@@ -168,4 +179,4 @@ def comb_of_rides(rides: Sequence[GearHistogram]) -> Comb | None:
     if len(gears_seen(together, least_share=0.01)) < FEWEST_GEARS:
         return None
     lines, usage = sharpened(together, rides[0].noise)
-    return Comb(lines, usage, 0.0, USUAL_MOVE)
+    return Comb(lines, usage, 0.0, USUAL_MOVE, unseen=1.0 / (1.0 + len(rides) / 2.0))

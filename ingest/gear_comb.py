@@ -43,12 +43,14 @@ class Comb:
 
     lines: ln development [ln m], ascending.  usage: expected share of each, adding up to 1.
     move, move_sd: where rides find the comb against `lines`, and how closely. [ln]
+    unseen: expected share of gears that have no line yet, of a comb learned from few rides.
     """
 
     lines: Column
     usage: Column
     move: float = 0.0
     move_sd: float = USUAL_MOVE
+    unseen: float = 0.0
 
     def matches(self, other: Comb) -> bool:
         """Whether a ride could not tell them apart: no line is further than 2.5 % from one of the other."""
@@ -99,12 +101,13 @@ class CombStack:
         )  # of each line in each bin; the last row is background
         self.alpha = np.full((len(combs), widest + 1), UNUSED)
         self.mass[:, -1, :] = 1.0 / BINS
-        self.alpha[:, -1] = SHARES_WORTH * BACKGROUND
         self.ln_move = np.zeros((2 * FARTHEST_MOVE + 1, len(combs)))
         moves: Column = np.arange(-FARTHEST_MOVE, FARTHEST_MOVE + 1, dtype=np.float64) * BIN_WIDTH
         for index, comb in enumerate(combs):
             self.mass[index, : len(comb.lines)] = _line_mass(comb.lines, width)
-            self.alpha[index, : len(comb.lines)] = SHARES_WORTH * (1.0 - BACKGROUND) * comb.usage
+            in_lines = (1.0 - BACKGROUND) * (1.0 - comb.unseen)
+            self.alpha[index, : len(comb.lines)] = SHARES_WORTH * in_lines * comb.usage
+            self.alpha[index, -1] = SHARES_WORTH * (1.0 - in_lines)
             self.ln_move[:, index] = np.log(_move_prior(moves, comb.move, comb.move_sd))
         self.ln_gamma_alpha = ln_gamma(self.alpha).sum(axis=1)
         usual = self.alpha / self.alpha.sum(axis=1, keepdims=True)

@@ -155,7 +155,7 @@ def _mean_with_joined_neighbours(values: Column, joined: NDArray[np.bool_]) -> C
     return mean
 
 
-def smoothed(histogram: Column, width: float = 0.012) -> Column:
+def smoothed(histogram: Column, width: float = 0.008) -> Column:
     """The histogram seen through a bell of this width [ln D]."""
     reach = math.ceil(4 * width / BIN_WIDTH)
     bell = np.exp(-0.5 * (np.arange(-reach, reach + 1) * BIN_WIDTH / width) ** 2)
@@ -166,7 +166,7 @@ def smoothed(histogram: Column, width: float = 0.012) -> Column:
 def gears_seen(histogram: Column, *, least_share: float = 0.02) -> Column:
     """The ln developments at which a histogram peaks, ascending: the gears that were held. [ln m]
 
-    A peak counts when it stands a quarter above the valley to the next one, and the ±2 % around it hold at
+    A peak counts when it stands a seventh above the valley to the next one, and the ±2 % around it hold at
     least `least_share` of the time.
     """
     curve = smoothed(histogram)
@@ -180,7 +180,7 @@ def gears_seen(histogram: Column, *, least_share: float = 0.02) -> Column:
             continue
         if kept:
             valley = curve[kept[-1] : peak + 1].min()
-            if min(curve[kept[-1]], curve[peak]) < 1.25 * valley:
+            if min(curve[kept[-1]], curve[peak]) < 1.15 * valley:
                 if curve[peak] > curve[kept[-1]]:
                     kept[-1] = int(peak)
                 continue

@@ -27,7 +27,7 @@ from ingest.bike_combs import learn_combs
 from ingest.bike_learning import Household, Known, learn
 from ingest.bike_questions import Taken, impossibilities
 from ingest.bikes import LIKELY_FROM, Verdict, judge
-from ingest.gear_comb import Comb, CombStack
+from ingest.gear_comb import Comb, CombStack, Looks
 from ingest.gearing import GPS_NOISE, WHEEL_NOISE
 from ingest.reader import read
 from ingest.summary import summarise
@@ -152,9 +152,9 @@ class Oracle:
         after = self.changed is not None and ride.started_at >= (self.changed.tyre_changed_at or NOW)
         ids, stack = self.combs[clues.gears.noise, after]
         weights: dict[BikeId | None, float] = {
-            bike: fit.ln_likelihood for bike, fit in zip(ids, stack.fits(clues.gears), strict=True)
+            bike: fit.ln_likelihood for bike, fit in zip(ids, stack.fits(Looks.of(clues.gears)), strict=True)
         }
-        fits = [fit.ln_likelihood for fit in self.borrowed[clues.gears.noise].fits(clues.gears)]
+        fits = [fit.ln_likelihood for fit in self.borrowed[clues.gears.noise].fits(Looks.of(clues.gears))]
         weights[None] = max(fits) + math.log(sum(math.exp(f - max(fits)) for f in fits) / len(fits))
         return weights
 
@@ -173,7 +173,9 @@ class Oracle:
                 if c.gears is not None and r.bike == bike.id and c.gears.noise == noise
             ][:60]
             stack = CombStack((comb,), noise)
-            used = np.sum([stack.fits(g)[0].usage for g in its], axis=0) + 1.0 if its else comb.usage
+            used = (
+                np.sum([stack.fits(Looks.of(g))[0].usage for g in its], axis=0) + 1.0 if its else comb.usage
+            )
             ids.append(bike.id)
             combs.append(replace(comb, usage=used / used.sum()))
         return ids, CombStack(combs, noise)

@@ -6,10 +6,15 @@ import math
 from datetime import UTC, datetime, timedelta
 
 import pytest
+from scipy.special import softmax
 
 from ingest.bike_clues import HeardSensor, RideClues
 from ingest.bikes import Clue, Household, Known, Verdict, judge, learn
+from ingest.gearing import GearHistogram
 from rules.vocabulary import Bike, BikeId, DecidedBy, RiderId, Sensor, SensorId
+from tests.benchmarks.which_bike import clues_through_files, judge_in_order, measures
+from tests.households import story
+from tests.ingest.test_gear_comb import ride_on
 
 MORNING = datetime(2025, 5, 3, 7, tzinfo=UTC)
 INA, TOM = RiderId(1), RiderId(2)
@@ -195,3 +200,154 @@ def test_clues_survive_being_kept_as_json():
 def test_damaged_clues_are_refused_in_words(text):
     with pytest.raises(ValueError, match="not the clues of a ride"):
         RideClues.from_json(text)
+
+
+def road_gears(seed: int) -> GearHistogram:
+    return ride_on((50, 34), ROAD_GEARS["cogs"], 2.105, seed=seed)
+
+
+def path_gears(seed: int) -> GearHistogram:
+    return ride_on((32,), PATH_GEARS["cogs"], 2.298, seed=seed)
+
+
+def known_bikes(**more: object) -> Household:
+    plover = bike(PLOVER, "Plover", wheel_circumference_m=2.105, **ROAD_GEARS)
+    wheatear = bike(WHEATEAR, "Wheatear", wheel_circumference_m=2.298, **PATH_GEARS)
+    return Household((plover, wheatear), **more)  # type: ignore[arg-type]
+
+
+def test_gears_alone_make_it_likely_never_certain():
+    household = known_bikes()
+
+    said = judge(ride(gears=path_gears(1)), household, learn((), household))
+
+    assert (said.verdict, said.bike, said.decided_by) == (Verdict.LIKELY, WHEATEAR, DecidedBy.EVIDENCE)
+
+
+def test_a_sensor_that_the_gears_contradict_is_a_question():
+    household = known_bikes(sensors=(sits_on(PLOVER),))
+
+    said = judge(ride(sensors=heard("serial 71"), gears=path_gears(2)), household, learn((), household))
+
+    assert said.verdict is Verdict.ASK
+    assert "was the sensor moved?" in said.because
+
+
+def test_after_the_answer_the_moved_sensor_is_believed_again():
+    household = known_bikes(sensors=(sits_on(PLOVER),))
+    answered = Known(ride(sensors=heard("serial 71"), gears=path_gears(2)), WHEATEAR)
+    habits = learn([answered], household)
+
+    later = ride(at=MORNING + timedelta(days=2), sensors=heard("serial 71"), gears=path_gears(3))
+    said = judge(later, household, habits)
+
+    assert (said.bike, said.decided_by) == (WHEATEAR, DecidedBy.SENSOR)
+
+
+def twins() -> Household:
+    gears = {"wheel_circumference_m": 2.105, **ROAD_GEARS}
+    return Household((bike(LARK, "Lark", **gears), bike(SHRIKE, "Shrike", **gears)))
+
+
+def test_twins_are_asked_about_however_strong_the_habit():
+    household = twins()
+    habit = [Known(ride(at=MORNING - timedelta(days=n), gears=road_gears(n)), LARK) for n in range(1, 60)]
+
+    said = judge(ride(gears=road_gears(99)), household, learn(habit, household))
+
+    assert said.probability > 0.95
+    assert said.verdict is Verdict.ASK
+    assert "same gears" in said.because
+
+
+def test_a_sensor_tells_twins_apart():
+    household = Household(twins().bikes, sensors=(sits_on(SHRIKE),))
+
+    said = judge(ride(sensors=heard("serial 71"), gears=road_gears(1)), household, learn((), household))
+
+    assert (said.verdict, said.bike) == (Verdict.CERTAIN, SHRIKE)
+
+
+def test_a_twin_that_cannot_have_been_it_is_no_doubt():
+    household = twins()
+
+    said = judge(
+        ride(gears=road_gears(1)), household, learn((), household), impossible={SHRIKE: "Tom was riding it."}
+    )
+
+    assert said.bike == LARK
+
+
+def test_none_of_ours_is_always_a_question():
+    household = known_bikes()
+    strange = ride_on((53, 39), (12, 13, 14, 15, 16, 17, 19, 21, 23, 25), 2.096, seed=4, minutes=120)
+
+    said = judge(ride(gears=strange), household, learn((), household))
+
+    assert said.verdict is Verdict.ASK
+    assert said.leader is None
+
+
+def test_reported_shifts_and_speed_over_cadence_count_once():
+    household = known_bikes()
+    shifts = tuple((50, cog) for cog in (13, 14, 15, 17))
+
+    said = judge(ride(gears=road_gears(3), shifts=shifts), household, learn((), household))
+
+    for of in (PLOVER, WHEATEAR):
+        assert 0.0 in (said.weight(Clue.GEARING, of), said.weight(Clue.SHIFTS, of))
+
+
+def test_shifts_to_teeth_that_a_bike_has_not_speak_against_it():
+    household = two_bikes()
+
+    said = judge(ride(shifts=((50, 13), (50, 15), (34, 17))), household, learn((), household))
+
+    assert said.weight(Clue.SHIFTS, PLOVER) > 0 > said.weight(Clue.SHIFTS, WHEATEAR)
+    assert any("which Wheatear has not" in e.sentence for e in said.evidence)
+
+
+def test_a_bike_that_lives_on_the_trainer_was_not_outdoors():
+    household = Household((bike(PLOVER, "Plover"), bike(WHEATEAR, "Wheatear", indoor=True)))
+
+    said = judge(ride(), household, learn((), household))
+
+    assert said.weight(Clue.INDOOR, WHEATEAR) < -4
+    assert said.probabilities[PLOVER] > 0.8
+
+
+def test_weights_add_up_to_the_probabilities():
+    household = known_bikes(sensors=(sits_on(PLOVER),))
+    habits = learn([Known(ride(at=MORNING - timedelta(days=3)), PLOVER)], household)
+
+    said = judge(ride(sensors=heard("serial 71"), gears=road_gears(4)), household, habits)
+
+    sums = [sum(e.weight for e in said.evidence if e.bike == of) for of in (PLOVER, WHEATEAR, None)]
+    expected = softmax(sums)  # scipy.special
+    assert [said.probabilities[of] for of in (PLOVER, WHEATEAR, None)] == pytest.approx(list(expected))
+
+
+def test_every_sentence_is_for_a_rider():
+    household = known_bikes(sensors=(sits_on(PLOVER),))
+    habits = learn(
+        [Known(ride(at=MORNING - timedelta(days=n), speed_mps=8.0), PLOVER) for n in (1, 2)], household
+    )
+
+    said = judge(ride(sensors=heard("serial 71"), gears=road_gears(4), speed_mps=7.0), household, habits)
+
+    for item in said.evidence:
+        assert item.sentence[0].isupper() or item.sentence[0].isdigit()
+        assert item.sentence.endswith(".")
+        assert "None" not in item.sentence
+
+
+@pytest.mark.slow
+def test_an_invented_household_through_files():
+    """Rides as FIT files, read and judged in order: few wrong, twins asked about, near what an oracle can do."""
+    told = story(20, 260)
+    judged, _, _ = judge_in_order(told, clues_through_files(told))
+    found = measures(told, judged)
+
+    assert found["decided right"] >= 98.5
+    assert found["twins asked"] == 100.0
+    assert found["  oracle"] - found["decided right"] <= 2.0
