@@ -49,6 +49,7 @@ def tag_table() -> None:
         say(_row(km, "the same, if rain within an hour either way counts", near))
         wet = [_score(_wet(tags[x]), _wet(tags[y])) for x, y in ((a, b), (b, a))]
         say(_row(km, "the wet tag: rain, or a road still wet", wet))
+    _situations(tags)
     _reliability(tags)
     _second_witness(tags)
 
@@ -111,6 +112,38 @@ def _row(km: int, what: str, scores: list[tuple[int, int, int, int]]) -> str:
     return (
         f"| {km} | {what} | {hits / (hits + misses):.2f} | {false / (hits + false):.2f} | "
         f"{hits / (hits + misses + false):.2f} | {(hits + dry) / (hits + misses + false + dry):.3f} |"
+    )
+
+
+def _situations(tags: dict[str, Tags]) -> None:
+    """The share of hours of each kind in which the neighbour's gauge gives the same word: ingest/confidence.py."""
+    say("\n| kind of hour at the archive's gauge | 17 km | hours | 27 km | 33 km |\n|---|---|---|---|---|")
+    counted: dict[str, dict[int, list[bool]]] = {}
+    for a, b, km in PAIRS:
+        for x, y in ((a, b), (b, a)):
+            said, was, rainy = _wet(tags[x]), _wet(tags[y]), _rainy(x)
+            for at in said.keys() & was.keys():
+                kind = _kind(tags[x][at], at, rainy)
+                counted.setdefault(kind, {}).setdefault(km, []).append(said[at] == was[at])
+    for kind, by_km in sorted(counted.items()):
+        shares = {km: f"{_mean(by_km[km]):.3f}" if by_km.get(km) else "" for _, _, km in PAIRS}
+        say(f"| {kind} | {shares[17]} | {len(by_km.get(17, []))} | {shares[27]} | {shares[33]} |")
+
+
+def _kind(found: ConditionTag, at: datetime, rainy: dict[datetime, bool]) -> str:
+    next_wet = rainy.get(at + HOUR, False)
+    since = next((n for n in range(1, 49) if rainy.get(at - HOUR * n, False)), 99)
+    if rainy.get(at, False):
+        return f"rain, {(since == 1) + next_wet} of the neighbouring hours too"
+    water = found.paved_water or 0
+    if water >= WET_FROM:
+        return f"road still wet, rain {min(since, 4)}{' or more' if since >= 4 else ''} h before"
+    if water > 0:
+        return "road damp, rain in the next hour" if next_wet else "road damp"
+    if next_wet:
+        return "road dry, rain in the next hour"
+    return (
+        f"road dry, last rain {'1 to 6' if since <= 6 else '7 to 24' if since <= 24 else 'over 24'} h before"
     )
 
 
