@@ -1,0 +1,356 @@
+"""What the page's own script and other programs on this machine can ask, as JSON. It changes nothing."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import Annotated, Any
+
+from fastapi import APIRouter, Path, Query
+from pydantic import BaseModel
+
+from rules.questions import difference, with_condition
+from rules.reminder import RaisedReminder
+from rules.vocabulary import Chain, Condition, Ride, RideId
+from rules.wear import Forecast
+from services.correct import with_answers
+from services.show import exposures
+from services.store import NotFound
+from services.web.chain_state import state_of
+from services.web.desk import ASheet, Sheet
+from services.web.forms import LARGEST_ID
+from services.web.pages.ride import bike_said, identity_of, word_said
+from services.web.pages.rides import AWanted, found
+from services.wiring import zone_of
+
+router = APIRouter(tags=["reading"])
+ANumber = Annotated[int, Path(ge=1, le=LARGEST_ID)]
+MOST_A_PAGE = 500
+
+
+class Trouble(BaseModel):
+    """Why there is no answer."""
+
+    detail: str
+
+
+NO: dict[int | str, dict[str, Any]] = {
+    404: {"model": Trouble, "description": "There is none of that number."},
+    503: {"model": Trouble, "description": "The ledger is busy; ask again."},
+}
+
+
+class LimitJson(BaseModel):
+    """How far a limit is."""
+
+    kind: str
+    used: float
+    limit: float
+    unit: str
+    expected_at: datetime | None
+    sentence: str
+
+
+class ChainJson(BaseModel):
+    """A chain as it stands. Totals are grit-hours unless they say otherwise."""
+
+    id: int
+    name: str
+    regime: str
+    where: str
+    retired_at: datetime | None
+    since_drip_grit_h: float
+    since_bath_grit_h: float
+    over_life_grit_h: float
+    over_life_drive_h: float
+    without_weather_drive_h: float
+    since_bath_by_condition_grit_h: dict[str, float]
+    limits: list[LimitJson]
+    due: list[int]
+    wear: str
+
+
+class HourJson(BaseModel):
+    """One clock hour of a ride."""
+
+    hour_start: datetime
+    condition: str
+    drive_h: float
+    weight: float
+    grit_h: float
+    because: str
+    source: str
+    tier: str
+    confidence: float | None
+
+
+class RideJson(BaseModel):
+    """One ride."""
+
+    id: int
+    title: str
+    rider: str
+    started_at: datetime
+    ended_at: datetime
+    bike: str | None
+    decided_by: str | None
+    asks: bool
+    chain: str | None
+    distance_m: float
+    climb_m: float
+    drive_s: float
+    grit_h: float
+    word: str | None
+    indoor: bool
+
+
+class RideWithHours(RideJson):
+    """One ride, hour by hour."""
+
+    hours: list[HourJson]
+
+
+class RidesJson(BaseModel):
+    """A stretch of a list of rides."""
+
+    count: int
+    rides: list[RideJson]
+
+
+class ReasonJson(BaseModel):
+    """One line of a reminder's trace."""
+
+    at: datetime
+    text: str
+    ride: int | None
+    drive_h: float | None
+    weight: float | None
+    grit_h: float | None
+    total: float | None
+    weather: str
+
+
+class StepJson(BaseModel):
+    """Something that happened to a reminder."""
+
+    at: datetime
+    step: str
+    by: str
+    why: str
+
+
+class ReminderJson(BaseModel):
+    """A raised reminder."""
+
+    id: int
+    state: str
+    kind: str
+    chain: str
+    headline: str
+    sentence: str
+    total: float
+    limit: float
+    unit: str
+    rulebook: str
+    urgency: int
+
+
+class ReminderWithTrace(ReminderJson):
+    """A raised reminder with everything behind it."""
+
+    reasons: list[ReasonJson]
+    steps: list[StepJson]
+
+
+class Supposed(BaseModel):
+    """What would change, in sentences. Nothing was kept."""
+
+    sentences: list[str]
+
+
+@router.get("/chains")
+def chains(sheet: ASheet) -> list[ChainJson]:
+    """Every chain, as it stands now."""
+    return [_chain(sheet, one) for one in sheet.snapshot.ledger.chains]
+
+
+@router.get("/chains/{number}", responses=NO)
+def chain(number: ANumber, sheet: ASheet) -> ChainJson:
+    """One chain, as it stands now."""
+    for one in sheet.snapshot.ledger.chains:
+        if one.id == number:
+            return _chain(sheet, one)
+    raise NotFound("chain", number)
+
+
+@router.get("/rides", responses=NO)
+def rides(
+    sheet: ASheet,
+    want: AWanted,
+    offset: Annotated[int, Query(ge=0, le=LARGEST_ID)] = 0,
+    limit: Annotated[int, Query(ge=1, le=MOST_A_PAGE)] = 50,
+) -> RidesJson:
+    """Rides, newest first. bike: a number, 'open' (which one?) or 'none' (none of ours); like: a condition."""
+    every = found(sheet.snapshot, want, sheet.zone)
+    return RidesJson(count=len(every), rides=[_ride(sheet, one) for one in every[offset : offset + limit]])
+
+
+@router.get("/rides/{number}", responses=NO)
+def ride(number: ANumber, sheet: ASheet) -> RideWithHours:
+    """One ride that counts, with its hours."""
+    one = _counted(sheet, number)
+    bike = None if one.bike is None else sheet.snapshot.ledger.bike(one.bike)
+    hours = []
+    for hour, put in zip(one.hours, exposures(one, bike, sheet.snapshot.rulebook), strict=True):
+        tag = hour.tag
+        hours.append(
+            HourJson(
+                hour_start=hour.hour_start,
+                condition=put.condition.value,
+                drive_h=put.drive_h,
+                weight=put.weight,
+                grit_h=put.grit_h,
+                because=tag.because if tag else "",
+                source=tag.source if tag else "",
+                tier=tag.tier.value if tag else "",
+                confidence=tag.confidence if tag else None,
+            )
+        )
+    return RideWithHours(**_ride(sheet, one).model_dump(), hours=hours)
+
+
+@router.get("/reminders")
+def reminders(sheet: ASheet) -> list[ReminderJson]:
+    """What needs hands now, most pressing first."""
+    return [_reminder(sheet, one) for one in sheet.snapshot.most_pressing_first]
+
+
+@router.get("/reminders/{number}", responses=NO)
+def reminder(number: ANumber, sheet: ASheet) -> ReminderWithTrace:
+    """One reminder with the lines that add up to its total."""
+    from rules.vocabulary import ReminderId
+
+    with sheet.workshop.store.reading() as tx:
+        one = tx.reminders.get(ReminderId(number))
+    return ReminderWithTrace(
+        **_reminder(sheet, one).model_dump(),
+        reasons=[
+            ReasonJson(
+                at=line.at,
+                text=line.text,
+                ride=line.ride,
+                drive_h=line.drive_h,
+                weight=line.weight,
+                grit_h=line.grit_h,
+                total=line.total,
+                weather=line.weather,
+            )
+            for line in one.reminder.reasons
+        ],
+        steps=[StepJson(at=s.at, step=s.step.value, by=s.by, why=s.why) for s in one.steps],
+    )
+
+
+@router.get("/suppose/bike", responses=NO)
+def suppose_bike(
+    sheet: ASheet,
+    ride: Annotated[int, Query(ge=1, le=LARGEST_ID)],
+    bike: Annotated[str, Query(min_length=1, max_length=12)],
+) -> Supposed:
+    """What would change if this ride were on that bike ('none': on none of ours)?"""
+    one, snapshot = _counted(sheet, ride), sheet.snapshot
+    return _difference(sheet, with_answers(snapshot.ledger, {one.id: bike_said(bike, snapshot)}))
+
+
+@router.get("/suppose/conditions", responses=NO)
+def suppose_conditions(
+    sheet: ASheet,
+    ride: Annotated[int, Query(ge=1, le=LARGEST_ID)],
+    word: Annotated[str, Query(min_length=1, max_length=12)],
+) -> Supposed:
+    """What would change if the rider said this word on the ride ('archive': took it back)?"""
+    one = _counted(sheet, ride)
+    return _difference(sheet, with_condition(sheet.snapshot.ledger, one.id, word_said(word)))
+
+
+def _difference(sheet: Sheet, after: Any) -> Supposed:
+    snapshot = sheet.snapshot
+    found = difference(snapshot.ledger, after, snapshot.rulebook, now=sheet.now, zone_of=zone_of)
+    return Supposed(sentences=list(found.sentences) or ["Nothing would change for any chain."])
+
+
+def _counted(sheet: Sheet, number: int) -> Ride:
+    one = sheet.snapshot.ledger.ride(identity_of(number))
+    if one is None:
+        raise NotFound("ride", RideId(number))
+    return one
+
+
+def _chain(sheet: Sheet, one: Chain) -> ChainJson:
+    state = state_of(sheet.snapshot, one, sheet.now)
+    answer = sheet.snapshot.wear(one.id, sheet.now)
+    return ChainJson(
+        id=one.id,
+        name=one.name,
+        regime=one.regime.value,
+        where=state.where,
+        retired_at=one.retired_at,
+        since_drip_grit_h=state.film_used,
+        since_bath_grit_h=state.bath_used,
+        over_life_grit_h=state.over_life.grit_h,
+        over_life_drive_h=state.over_life.drive_h,
+        without_weather_drive_h=state.over_life.unknown_h,
+        since_bath_by_condition_grit_h={word.value: grit_h for word, grit_h in state.by_condition},
+        limits=[
+            LimitJson(
+                kind=limit.kind.value,
+                used=limit.used,
+                limit=limit.limit,
+                unit=limit.unit,
+                expected_at=limit.by,
+                sentence=limit.sentence,
+            )
+            for limit in sheet.snapshot.outlook(sheet.now)
+            if limit.chain == one.id
+        ],
+        due=[due.id for due in state.due],
+        wear=answer.sentence if isinstance(answer, Forecast) else f"{answer.sentence} {answer.wants}",
+    )
+
+
+def _ride(sheet: Sheet, one: Ride) -> RideJson:
+    snapshot = sheet.snapshot
+    chain = snapshot.ledger.chain_of(one)
+    return RideJson(
+        id=one.id,
+        title=one.title,
+        rider=snapshot.rider(one).name,
+        started_at=one.started_at,
+        ended_at=one.ended_at,
+        bike=None if one.bike is None else snapshot.bike_name(one.bike),
+        decided_by=None if one.decided_by is None else one.decided_by.value,
+        asks=one.bike is None and one.decided_by is None,
+        chain=None if chain is None else chain.name,
+        distance_m=one.distance_m,
+        climb_m=one.climb_m,
+        drive_s=one.drive_s,
+        grit_h=sum(grit_h for _, _, grit_h in snapshot.conditions(one)),
+        word=None if one.word is None else Condition(one.word).value,
+        indoor=one.indoor,
+    )
+
+
+def _reminder(sheet: Sheet, one: RaisedReminder) -> ReminderJson:
+    due = one.reminder
+    return ReminderJson(
+        id=one.id,
+        state=one.state.value,
+        kind=due.kind.value,
+        chain=sheet.snapshot.ledger.chain(due.chain).name,
+        headline=due.headline,
+        sentence=due.sentence,
+        total=due.total,
+        limit=due.limit,
+        unit=due.unit,
+        rulebook=due.rulebook_version,
+        urgency=due.urgency,
+    )

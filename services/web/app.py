@@ -1,0 +1,148 @@
+"""The page as a FastAPI application: who is let in, which pages there are, how trouble is told."""
+
+from __future__ import annotations
+
+from fastapi import FastAPI, Request
+from fastapi.exceptions import RequestValidationError
+from fastapi.responses import HTMLResponse, JSONResponse, Response
+from starlette.exceptions import HTTPException
+from starlette.middleware.base import BaseHTTPMiddleware, RequestResponseEndpoint
+
+from rules.rulebook import RulebookError
+from services.settings import SettingsError
+from services.store import FactRefused, NotFound, StoreBusy, StoreError
+from services.web import api, exports, sitting
+from services.web.desk import Clock, Desk, utc_now
+from services.web.forms import FormRefused
+from services.web.guard import SECURITY_HEADERS, Guard, TooMuch, own_names
+from services.web.pages import (
+    bench,
+    care,
+    chains,
+    files,
+    mending,
+    reminder,
+    ride,
+    rides,
+    settings,
+    wax_night,
+    wear,
+)
+from services.web.sign_in import Doorkeeper, passphrase_hash
+from services.wiring import Workshop
+
+__all__ = ["create_app"]
+
+API = "/api"
+ANY_ADDRESS = frozenset({"0.0.0.0", "::"})  # noqa: S104 - compared with, never bound to here
+ABOUT = (
+    "What the page itself reads. It only reads: changes are made by the page's forms or by the command line. "
+    "Times are UTC unless they say otherwise."
+)
+
+
+def create_app(workshop: Workshop, *, clock: Clock = utc_now) -> FastAPI:
+    """The page of one household. Raises SettingsError when it would be open to others unprotected."""
+    page = workshop.settings.page
+    hashed = passphrase_hash(page)
+    app = FastAPI(
+        title="gritledger",
+        version="1",
+        description=ABOUT,
+        docs_url=None,
+        redoc_url=None,
+        openapi_url=f"{API}/openapi.json",
+    )
+    app.state.desk = Desk(workshop, clock, None if hashed is None else Doorkeeper(hashed))
+    for part in (bench, rides, ride, chains, reminder, care, wear, wax_night, settings, files, mending):
+        app.include_router(part.router, include_in_schema=False)
+    app.include_router(sitting.router, include_in_schema=False)
+    app.include_router(exports.router, include_in_schema=False)
+    app.include_router(api.router, prefix=API)
+    # The last added is the first to see a request.
+    app.add_middleware(BaseHTTPMiddleware, dispatch=_signed_in)
+    app.add_middleware(Guard, names=own_names(page.host), any_address=page.host in ANY_ADDRESS)
+    _tell_trouble(app)
+    app.add_api_route("/static/{mark}/{name}", _file, include_in_schema=False)
+    return app
+
+
+MEDIA_TYPES = {
+    "css": "text/css; charset=utf-8",
+    "js": "text/javascript; charset=utf-8",
+    "svg": "image/svg+xml",
+}
+
+
+def _file(mark: str, name: str, request: Request) -> Response:
+    """A file whose address names its content: it never changes, and is asked for once."""
+    del mark
+    desk: Desk = request.app.state.desk
+    if name not in desk.dress.files:
+        raise HTTPException(404)
+    return Response(
+        desk.dress.files[name],
+        media_type=MEDIA_TYPES[name.rpartition(".")[2]],
+        headers={"Cache-Control": "public, max-age=31536000, immutable"},
+    )
+
+
+async def _signed_in(request: Request, go_on: RequestResponseEndpoint) -> Response:
+    """Where a passphrase is asked for, nobody passes without it."""
+    return await go_on(request) if sitting.let_in(request) else sitting.ask(request)
+
+
+def _tell_trouble(app: FastAPI) -> None:
+    """Expected trouble becomes a sentence: a page for people, JSON for programs."""
+
+    @app.exception_handler(StoreError)
+    def store_says_no(request: Request, error: StoreError) -> Response:
+        kinds = ((NotFound, 404), (FactRefused, 409), (StoreBusy, 503), (StoreError, 500))
+        return _say_no(request, next(code for kind, code in kinds if isinstance(error, kind)), str(error))
+
+    @app.exception_handler(FormRefused)
+    def form_refused(request: Request, error: FormRefused) -> Response:
+        return _say_no(request, error.status, error.sentence)
+
+    @app.exception_handler(RulebookError)
+    @app.exception_handler(SettingsError)
+    def settings_say_no(request: Request, error: Exception) -> Response:
+        return _say_no(request, 500, str(error))
+
+    @app.exception_handler(TooMuch)
+    def too_much(request: Request, _error: TooMuch) -> Response:
+        return _say_no(request, 413, "That is more than this page takes.")
+
+    @app.exception_handler(RequestValidationError)
+    def not_understood(request: Request, error: RequestValidationError) -> Response:
+        if request.url.path.startswith(API):
+            return JSONResponse({"detail": [_plain(one) for one in error.errors()]}, 422)
+        return _say_no(request, 404, "There is no such page.")
+
+    @app.exception_handler(HTTPException)
+    def http_says_no(request: Request, error: HTTPException) -> Response:
+        words = {404: "There is no such page.", 405: "This page cannot be asked in that way."}
+        answer = _say_no(request, error.status_code, words.get(error.status_code, str(error.detail)))
+        answer.headers.update(error.headers or {})
+        return answer
+
+    @app.exception_handler(Exception)
+    def stumbled(request: Request, _error: Exception) -> Response:
+        sentence = "gritledger stumbled over this; it is a mistake of ours. The terminal says more; please report it."
+        answer = _say_no(request, 500, sentence)
+        # This one answer is given outside the guard.
+        answer.headers.update(SECURITY_HEADERS)
+        return answer
+
+
+def _plain(problem: object) -> dict[str, object]:
+    """A complaint about a parameter without the value itself, which may be anything."""
+    assert isinstance(problem, dict)
+    return {"loc": list(problem["loc"]), "msg": problem["msg"], "type": problem["type"]}
+
+
+def _say_no(request: Request, status: int, sentence: str) -> Response:
+    if request.url.path.startswith(f"{API}/"):
+        return JSONResponse({"detail": sentence}, status)
+    desk: Desk = request.app.state.desk
+    return HTMLResponse(desk.dress.render("said_no.html", status=status, sentence=sentence), status)

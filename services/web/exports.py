@@ -1,0 +1,249 @@
+"""Any list as CSV for a spreadsheet and as JSON for a program: the same columns, units in their names."""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from datetime import datetime
+from enum import Enum
+from typing import Any
+
+from fastapi import APIRouter
+from fastapi.responses import Response
+
+from rules.rulebook import KEYS
+from rules.vocabulary import Reading, Treatment
+from rules.wear import Forecast, Measure
+from services.store import NotFound
+from services.web.chain_life import instant_of, words_of
+from services.web.chain_state import state_of
+from services.web.desk import ASheet, Sheet
+from services.web.pages.rides import AWanted, Wanted, found
+
+router = APIRouter(prefix="/export")
+Rows = Iterable[Mapping[str, Any]]
+
+
+@router.get("/{name}.csv")
+def as_csv(name: str, sheet: ASheet, want: AWanted) -> Response:
+    """A list as CSV (RFC 4180), UTF-8."""
+    rows = list(_rows(name, sheet, want))
+    out = io.StringIO(newline="")
+    columns = list(rows[0]) if rows else []
+    writer = csv.DictWriter(out, columns)
+    writer.writeheader()
+    writer.writerows({key: _cell(value) for key, value in row.items()} for row in rows)
+    return _file(out.getvalue(), "text/csv; charset=utf-8", f"{name}.csv")
+
+
+@router.get("/{name}.json")
+def as_json(name: str, sheet: ASheet, want: AWanted) -> Response:
+    """A list as JSON, one object a row."""
+    text = json.dumps(
+        [{key: _plain(value) for key, value in row.items()} for row in _rows(name, sheet, want)],
+        ensure_ascii=False,
+        indent=1,
+    )
+    return _file(text, "application/json; charset=utf-8", f"{name}.json")
+
+
+def _file(text: str, media_type: str, name: str) -> Response:
+    return Response(
+        text.encode("utf-8", "backslashreplace"),
+        media_type=media_type,
+        headers={"Content-Disposition": f'attachment; filename="gritledger-{name}"'},
+    )
+
+
+def _plain(value: Any) -> Any:
+    if isinstance(value, datetime):
+        return value.isoformat()
+    if isinstance(value, Enum):
+        return value.value
+    return list(value) if isinstance(value, tuple) else value
+
+
+def _cell(value: Any) -> Any:
+    """A cell that no spreadsheet takes for a formula, whatever a file called its ride."""
+    plain = _plain(value)
+    if isinstance(plain, list):
+        return "-".join(map(str, plain))
+    if isinstance(plain, str) and plain.startswith(("=", "+", "-", "@", "\t", "\r")):
+        return "'" + plain
+    return plain
+
+
+def _rows(name: str, sheet: Sheet, want: Wanted) -> Rows:
+    if name == "rides":
+        return [ride_row(sheet, ride) for ride in found(sheet.snapshot, want, sheet.zone)]
+    lists: Mapping[str, Callable[[Sheet], Rows]] = {
+        "chains": _chains,
+        "care": _care,
+        "reminders": _reminders,
+        "files": _files,
+        "wear": _wear,
+        "bikes": _bikes,
+        "limits": _limits,
+        "mending": _mending,
+    }
+    if name not in lists:
+        raise NotFound("list", name, [*lists, "rides"])
+    return lists[name](sheet)
+
+
+def ride_row(sheet: Sheet, ride: Any) -> dict[str, Any]:
+    """One ride as a row."""
+    snapshot = sheet.snapshot
+    chain = snapshot.ledger.chain_of(ride)
+    conditions = snapshot.conditions(ride)
+    return {
+        "ride": ride.id,
+        "started_at": ride.started_at,
+        "ended_at": ride.ended_at,
+        "rider": snapshot.rider(ride).name,
+        "title": ride.title,
+        "bike": None if ride.bike is None else snapshot.bike_name(ride.bike),
+        "decided_by": ride.decided_by,
+        "chain": None if chain is None else chain.name,
+        "distance_km": round(ride.distance_m / 1000, 3),
+        "climb_m": round(ride.climb_m, 1),
+        "drive_h": round(ride.drive_s / 3600, 4),
+        "grit_h": round(sum(grit_h for _, _, grit_h in conditions), 4),
+        "like": "; ".join(f"{one.value} {drive_h:.2f} h" for one, drive_h, _ in conditions),
+        "indoor": ride.indoor,
+        "file": ride.file_name,
+    }
+
+
+def _chains(sheet: Sheet) -> Rows:
+    snapshot, now = sheet.snapshot, sheet.now
+    for chain in snapshot.ledger.chains:
+        state = state_of(snapshot, chain, now)
+        yield {
+            "chain": chain.id,
+            "name": chain.name,
+            "regime": chain.regime,
+            "where": state.where,
+            "speeds": chain.speeds,
+            "links": chain.links,
+            "since_drip_grit_h": round(state.film_used, 4),
+            "drip_limit_grit_h": state.film_limit,
+            "since_bath_grit_h": round(state.bath_used, 4),
+            "bath_limit_grit_h": state.bath_limit,
+            "over_life_grit_h": round(state.over_life.grit_h, 4),
+            "over_life_drive_h": round(state.over_life.drive_h, 4),
+            "without_weather_drive_h": round(state.over_life.unknown_h, 4),
+            "ridden_km": round(Measure.KILOMETRES.over_life(snapshot.past(chain.id, now)), 1),
+        }
+
+
+def _care(sheet: Sheet) -> Rows:
+    ledger = sheet.snapshot.ledger
+    every: Sequence[Any] = sorted([*ledger.treatments, *ledger.readings, *ledger.wipe_tests], key=instant_of)
+    for one in every:
+        treated = isinstance(one, Treatment)
+        yield {
+            "at": instant_of(one),
+            "chain": ledger.chain(one.chain).name,
+            "fact": "treatment" if treated else "reading" if isinstance(one, Reading) else "wipe test",
+            "what": one.kind.value if treated else words_of(one),
+            "minutes": one.minutes if treated else None,
+            "cost": one.cost if treated else None,
+            "note": getattr(one, "note", ""),
+        }
+
+
+def _reminders(sheet: Sheet) -> Rows:
+    with sheet.workshop.store.reading() as tx:
+        raised = tx.reminders.all_()
+    ledger = sheet.snapshot.ledger
+    for one in raised:
+        yield {
+            "reminder": one.id,
+            "raised_at": one.steps[0].at,
+            "state": one.state,
+            "kind": one.reminder.kind,
+            "chain": ledger.chain(one.reminder.chain).name,
+            "headline": one.reminder.headline,
+            "sentence": one.reminder.sentence,
+            "total": round(one.reminder.total, 4),
+            "limit": one.reminder.limit,
+            "unit": one.reminder.unit,
+            "rulebook": one.reminder.rulebook_version,
+        }
+
+
+def _files(sheet: Sheet) -> Rows:
+    for one in sheet.snapshot.files:
+        yield {
+            "seen_at": one.seen_at,
+            "file": one.name,
+            "bytes": one.size,
+            "became": one.outcome,
+            "why": one.why,
+            "try_this": one.try_this,
+            "ride": one.ride,
+            "sha256": one.sha256,
+        }
+
+
+def _wear(sheet: Sheet) -> Rows:
+    snapshot, now = sheet.snapshot, sheet.now
+    for chain in snapshot.ledger.chains:
+        answer = snapshot.wear(chain.id, now)
+        sure = isinstance(answer, Forecast)
+        yield {
+            "chain": chain.name,
+            "regime": chain.regime,
+            "readings": len(snapshot.ledger.readings_of(chain.id)),
+            "chance_worn": round(answer.chance_worn, 4),
+            "left_low_drive_h": round(answer.left[0], 1) if isinstance(answer, Forecast) else None,
+            "left_middle_drive_h": round(answer.left[1], 1) if isinstance(answer, Forecast) else None,
+            "left_high_drive_h": round(answer.left[2], 1) if isinstance(answer, Forecast) else None,
+            "said": answer.sentence,
+            "wants": "" if sure else getattr(answer, "wants", ""),
+        }
+
+
+def _bikes(sheet: Sheet) -> Rows:
+    snapshot, now = sheet.snapshot, sheet.now
+    for bike in snapshot.ledger.bikes:
+        worn = snapshot.ledger.chain_on(bike.id, now)
+        rides = snapshot.ledger.rides_on(bike.id)
+        yield {
+            "bike": bike.id,
+            "name": bike.name,
+            "owner": snapshot.ledger.rider(bike.owner).name,
+            "chain": None if worn is None else worn.name,
+            "unpaved_share": bike.unpaved_share,
+            "chainrings": bike.chainrings,
+            "cogs": bike.cogs,
+            "wheel_circumference_m": bike.wheel_circumference_m,
+            "indoor": bike.indoor,
+            "from_at": bike.from_at,
+            "until_at": bike.until_at,
+            "rides": len(rides),
+            "ridden_km": round(sum(ride.distance_m for ride in rides) / 1000, 1),
+        }
+
+
+def _limits(sheet: Sheet) -> Rows:
+    for key in KEYS:
+        one = sheet.snapshot.rulebook.judgement(key)
+        yield {
+            "key": one.key,
+            "value": one.value,
+            "unit": one.unit,
+            "low": one.low,
+            "high": one.high,
+            "rests_on": one.source,
+        }
+
+
+def _mending(sheet: Sheet) -> Rows:
+    with sheet.workshop.store.reading() as tx:
+        every = tx.corrections.all_()
+    for one in every:
+        yield {"number": one.id, "at": one.at, "by": one.by, "what": one.what, "undone_at": one.undone_at}

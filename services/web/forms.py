@@ -1,0 +1,143 @@
+"""What riders type into forms, read strictly: each mistake is one sentence that says what to write."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from datetime import UTC, datetime, tzinfo
+from enum import StrEnum
+from typing import TypeVar
+
+from starlette.datastructures import FormData
+
+Choice = TypeVar("Choice", bound=StrEnum)
+
+LONGEST_TEXT = 2000
+LARGEST_ID = 2**31 - 1  # what every database holds
+EARLIEST, LATEST = datetime(1990, 1, 1, tzinfo=UTC), datetime(2200, 1, 1, tzinfo=UTC)
+
+
+class FormRefused(Exception):  # noqa: N818 - it names the form's fate
+    """A form cannot be used as it is; nothing was changed."""
+
+    def __init__(self, sentence: str, *, status: int = 422) -> None:
+        self.sentence, self.status = sentence, status
+        super().__init__(sentence)
+
+
+class Posted:
+    """The fields of one form."""
+
+    def __init__(self, form: FormData) -> None:
+        self._form = form
+
+    def text(self, name: str, *, most: int = LONGEST_TEXT) -> str:
+        """A line of text without its outer blanks; "" when it was left empty."""
+        value = self._form.get(name, "")
+        if not isinstance(value, str):
+            raise FormRefused(f"“{name}” must be text, not a file.")
+        text = " ".join(value.replace("\0", " ").split())
+        if len(text) > most:
+            raise FormRefused(f"“{name}” is longer than {most} characters; shorten it.")
+        return text
+
+    def need(self, name: str, what: str) -> str:
+        """A text that must not be empty."""
+        text = self.text(name)
+        if not text:
+            raise FormRefused(f"Say {what}.")
+        return text
+
+    def every(self, name: str) -> list[str]:
+        """All values of a field that may stand several times."""
+        return [value for value in self._form.getlist(name) if isinstance(value, str)]
+
+    def names(self, prefix: str) -> Iterator[tuple[str, str]]:
+        """Fields whose name begins so: the rest of the name, and the value."""
+        for name, value in self._form.multi_items():
+            if name.startswith(prefix) and isinstance(value, str):
+                yield name.removeprefix(prefix), value
+
+    def ticked(self, name: str) -> bool:
+        """Whether a box was ticked."""
+        return bool(self.text(name))
+
+    def number(self, name: str, *, low: float, high: float, what: str) -> float | None:
+        """A number; None when it was left empty. A comma is taken for a point."""
+        text = self.text(name)
+        if not text:
+            return None
+        return number_in(text, low=low, high=high, what=what)
+
+    def whole(self, name: str, *, low: int, high: int, what: str) -> int | None:
+        """A whole number; None when it was left empty."""
+        value = self.number(name, low=low, high=high, what=what)
+        if value is not None and value != int(value):
+            raise FormRefused(f"{what} is a whole number, not {value:g}.")
+        return None if value is None else int(value)
+
+    def identity(self, name: str, what: str) -> int:
+        """The number of a thing that must be chosen."""
+        value = self.whole(name, low=1, high=LARGEST_ID, what=what)
+        if value is None:
+            raise FormRefused(f"Choose {what}.")
+        return value
+
+    def choice(self, name: str, kind: type[Choice], what: str) -> Choice:
+        """One of a list."""
+        text = self.text(name)
+        try:
+            return kind(text)
+        except ValueError as error:
+            known = ", ".join(one.value for one in kind)
+            raise FormRefused(f"Choose {what}: {known}.") from error
+
+    def instant(self, name: str, zone: tzinfo, *, now: datetime) -> datetime:
+        """A local date and time as browsers send them; `now` when it was left empty."""
+        return self.instant_or_none(name, zone) or now
+
+    def instant_or_none(self, name: str, zone: tzinfo) -> datetime | None:
+        """A local date and time, or a date alone (its noon); None when it was left empty."""
+        text = self.text(name)
+        return local_instant(text, zone) if text else None
+
+    def teeth(self, name: str, what: str) -> tuple[int, ...]:
+        """A list of teeth, 8 to 70 each, in any usual spelling."""
+        text = self.text(name)
+        for separator in ",/ ":
+            text = text.replace(separator, "-")
+        parts = [part for part in text.split("-") if part]
+        if not all(
+            part.isascii() and part.isdigit() and len(part) < 3 and 8 <= int(part) <= 70 for part in parts
+        ):
+            raise FormRefused(f"{what}: write every one's teeth, e.g. 11-13-15-17-19-21-24-28.")
+        return tuple(sorted(int(part) for part in parts))
+
+
+def number_in(text: str, *, low: float, high: float, what: str) -> float:
+    """A number within bounds, ends included. Raises FormRefused."""
+    try:
+        value = float(text.replace(",", "."))
+    except ValueError as error:
+        raise FormRefused(f"{what} must be a number; “{text[:40]}” is none.") from error
+    if not math.isfinite(value) or not low <= value <= high:
+        raise FormRefused(f"{what} lies between {low:g} and {high:g}.")
+    return value
+
+
+def local_instant(text: str, zone: tzinfo) -> datetime:
+    """'2026-05-01T18:00' or '2026-05-01' by this wall clock, as an instant. Raises FormRefused."""
+    try:
+        found = datetime.fromisoformat(text)
+    except ValueError as error:
+        raise FormRefused(f"“{text[:40]}” is no time; write it like 2026-05-01T18:00.") from error
+    if "T" not in text and " " not in text:
+        found = found.replace(hour=12)
+    aware = found if found.tzinfo is not None else found.replace(tzinfo=zone)
+    try:
+        instant = aware.astimezone(UTC)
+    except (OverflowError, ValueError) as error:
+        raise FormRefused(f"“{text[:40]}” is not in the calendar.") from error
+    if not EARLIEST <= instant <= LATEST:
+        raise FormRefused(f"“{text[:40]}” is not in a year that this ledger keeps.")
+    return instant

@@ -1,0 +1,156 @@
+"""Care: what hands did and measured, logged in one gesture, now or for another day."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Query
+from fastapi.responses import HTMLResponse, Response
+
+from rules.cautions import HOT_WAX, SOLVENT, caution
+from rules.chain_length import elongation_pct
+from rules.reminder import ReminderKind
+from rules.vocabulary import Chain, ChainId, ReadingTool, Regime, TreatmentKind
+from services.log_care import log_reading, log_treatment, log_wipe_test, take_back
+from services.web.desk import APost, ASheet, Sheet
+from services.web.forms import LARGEST_ID, FormRefused, Posted
+from services.web.pages.mending import back_of
+
+router = APIRouter(prefix="/care")
+PAGE = 40
+
+# What stands beside each kind of work, and what each does to the totals.
+KINDS: tuple[tuple[TreatmentKind, str, str], ...] = (
+    (TreatmentKind.DRIP, "renews the film; cleans nothing", caution(ReminderKind.DRIP)),
+    (TreatmentKind.WIPE, "dries and tidies; clears no total", caution(ReminderKind.DRIP)),
+    (TreatmentKind.IMMERSION, "cleans, and renews the film", caution(ReminderKind.IMMERSION)),
+    (TreatmentKind.STRIP, "factory grease off, once, before the first immersion", SOLVENT),
+    (TreatmentKind.OIL, "wet lube, for the control", caution(ReminderKind.DRIP, Regime.WET_LUBE)),
+    (
+        TreatmentKind.CLEAN,
+        "degreased and dried, for the control",
+        caution(ReminderKind.IMMERSION, Regime.WET_LUBE),
+    ),
+)
+GRADES = ("clean", "a trace", "grey", "dark", "black paste")
+assert HOT_WAX in dict((kind, careful) for kind, _, careful in KINDS)[TreatmentKind.IMMERSION]
+
+
+@router.get("")
+def care(
+    sheet: ASheet,
+    chain: Annotated[str, Query(max_length=12)] = "",
+    page: Annotated[int, Query(ge=1, le=100_000)] = 1,
+) -> HTMLResponse:
+    """The forms, and what was logged."""
+    ledger, now = sheet.snapshot.ledger, sheet.now
+    logged = sorted(
+        [
+            *((one.done_at, "treatment", one.id, one.chain, one) for one in ledger.treatments),
+            *((one.taken_at, "reading", one.id, one.chain, one) for one in ledger.readings),
+            *((one.done_at, "wipe test", one.id, one.chain, one) for one in ledger.wipe_tests),
+        ],
+        key=lambda line: (line[0], line[1], line[2]),
+        reverse=True,
+    )
+    if chain:
+        logged = [line for line in logged if str(line[3]) == chain]
+    usable = [one for one in ledger.chains if one.retired_at is None or one.retired_at > now]
+    usable.sort(key=lambda one: (ledger.fitting_of(one.id, now) is None, one.name))
+    return sheet.show(
+        "care.html",
+        here="care",
+        chains=usable,
+        chosen=chain,
+        kinds=KINDS,
+        grades=list(enumerate(GRADES)),
+        tools=list(ReadingTool),
+        worn_caution=caution(ReminderKind.INSPECTION),
+        logged=logged[(page - 1) * PAGE : page * PAGE],
+        page=page,
+        pages=max(1, -(-len(logged) // PAGE)),
+    )
+
+
+def _chain(sheet: Sheet, posted: Posted) -> Chain:
+    number = posted.identity("chain", "a chain")
+    with sheet.workshop.store.reading() as tx:
+        return tx.garage.chain(ChainId(number))
+
+
+def _back(sheet: Sheet, posted: Posted, said: str) -> Response:
+    with sheet.workshop.store.reading() as tx:
+        last = tx.corrections.last()
+    return sheet.went(back_of(posted, "/care"), *said.splitlines(), undo=None if last is None else last.id)
+
+
+@router.post("/treatment")
+def treat(sheet: ASheet, posted: APost) -> Response:
+    """Something was done to a chain."""
+    said = log_treatment(
+        sheet.workshop,
+        _chain(sheet, posted).name,
+        posted.choice("kind", TreatmentKind, "what was done"),
+        posted.instant("at", sheet.zone, now=sheet.now),
+        minutes=posted.number("minutes", low=0, high=10_000, what="Minutes"),
+        cost=posted.number("cost", low=0, high=1e6, what="The cost"),
+        note=posted.text("note"),
+        now=sheet.now,
+    )
+    return _back(sheet, posted, said)
+
+
+@router.post("/reading")
+def measure(sheet: ASheet, posted: APost) -> Response:
+    """A gauge, a ruler or a caliper was laid on a chain."""
+    chain = _chain(sheet, posted)
+    tool = posted.choice("tool", ReadingTool, "what it was measured with")
+    over = under = exact = None
+    if tool is ReadingTool.GAUGE:
+        over = posted.number("over", low=0, high=5, what="The largest step that dropped in, in %")
+        under = posted.number("under", low=0, high=5, what="The smallest step that did not, in %")
+    else:
+        exact = posted.number("exact", low=-1, high=5, what="The elongation in %")
+        length = posted.number("length_mm", low=10, high=5000, what="The length in mm")
+        pitches = posted.whole("pitches", low=1, high=300, what="The number of pitches")
+        if exact is None and length is not None and pitches is not None:
+            try:
+                exact = elongation_pct(length, pitches)
+            except ValueError as error:
+                raise FormRefused(str(error)) from error
+        if exact is None:
+            raise FormRefused(
+                "Give the elongation in %, or the length in mm and over how many pitches it is."
+            )
+    said = log_reading(
+        sheet.workshop,
+        chain.name,
+        tool,
+        posted.instant("at", sheet.zone, now=sheet.now),
+        over_pct=over,
+        under_pct=under,
+        exact_pct=exact,
+        note=posted.text("note"),
+        now=sheet.now,
+    )
+    return _back(sheet, posted, said)
+
+
+@router.post("/wipe-test")
+def wipe_test(sheet: ASheet, posted: APost) -> Response:
+    """A clean rag was passed along a chain."""
+    grade = posted.whole("grade", low=0, high=4, what="The grade")
+    if grade is None:
+        raise FormRefused("Choose a grade from 0, clean, to 4, black paste.")
+    at = posted.instant("at", sheet.zone, now=sheet.now)
+    said = log_wipe_test(sheet.workshop, _chain(sheet, posted).name, grade, at, now=sheet.now)
+    return _back(sheet, posted, said)
+
+
+@router.post("/take-back")
+def count_no_more(sheet: ASheet, posted: APost) -> Response:
+    """It was logged by mistake."""
+    number = posted.whole("number", low=1, high=LARGEST_ID, what="The number") or 0
+    because = posted.text("because", most=300) or "logged by mistake"
+    said = take_back(sheet.workshop, posted.text("fact"), number, because, now=sheet.now)
+    return _back(sheet, posted, said)

@@ -1,0 +1,61 @@
+"""Chains: all of them at a glance, and the whole life of one."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter
+from fastapi.responses import HTMLResponse
+
+from rules.questions import why_not_yet
+from rules.vocabulary import ChainId
+from rules.wear import Measure
+from services.store import NotFound
+from services.web.chain_life import life_of
+from services.web.chain_state import state_of
+from services.web.desk import ASheet
+from services.web.pages.bench import need_of
+from services.web.picture import film, life_picture, strip
+from services.wiring import zone_of
+
+router = APIRouter(prefix="/chains")
+MOST_ROWS = 60
+
+
+@router.get("")
+def chains(sheet: ASheet) -> HTMLResponse:
+    """Every chain, where it is and what it has been through."""
+    snapshot, now = sheet.snapshot, sheet.now
+    states = [state_of(snapshot, chain, now) for chain in snapshot.ledger.chains]
+    states.sort(key=lambda one: (one.where == "retired", one.bike is None, one.chain.name))
+    return sheet.show(
+        "chains.html",
+        here="chains",
+        states=states,
+        km={one.chain.id: Measure.KILOMETRES.over_life(snapshot.past(one.chain.id, now)) for one in states},
+    )
+
+
+@router.get("/{number}")
+def chain(number: int, sheet: ASheet) -> HTMLResponse:
+    """One chain, from its box to its retirement."""
+    snapshot, now = sheet.snapshot, sheet.now
+    one = next((chain for chain in snapshot.ledger.chains if chain.id == number), None)
+    if one is None:
+        raise NotFound("chain", number, (chain.name for chain in snapshot.ledger.chains))
+    state = state_of(snapshot, one, now)
+    life = life_of(snapshot, one, now)
+    return sheet.show(
+        "chain.html",
+        here="chains",
+        state=state,
+        chain=one,
+        needs=[need_of(snapshot, due) for due in state.due],
+        not_yet=why_not_yet(snapshot.ledger, snapshot.rulebook, ChainId(one.id), now=now, zone_of=zone_of),
+        life=life,
+        spans=life.spans[::-1][:MOST_ROWS],
+        picture=life_picture(life),
+        wear=snapshot.wear(one.id, now),
+        fittings=snapshot.ledger.fittings_of(one.id)[::-1],
+        km=Measure.KILOMETRES.over_life(snapshot.past(one.id, now)),
+        strip=strip,
+        film=film,
+    )

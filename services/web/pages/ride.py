@@ -1,0 +1,171 @@
+"""One ride: where it went and over what ground, its hours, which bike and why; and the word that mends it."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from typing import Any
+
+from fastapi import APIRouter, Query
+from fastapi.responses import HTMLResponse, Response
+
+from ingest.track import track_points
+from rules.contamination import Exposure
+from rules.questions import Difference, difference, with_condition
+from rules.vocabulary import BikeId, Condition, Ride, RideHour, RideId
+from services.correct import put_rides_on, say_condition, say_unpaved, with_answers, withdraw_ride
+from services.show import exposures
+from services.web.desk import APost, ASheet, Sheet
+from services.web.forms import LARGEST_ID, FormRefused
+from services.web.picture import Clue, clue_rows, hours_picture, speeds_picture, track_picture
+from services.web.snapshot import Snapshot
+from services.wiring import zone_of
+
+router = APIRouter(prefix="/rides")
+ARCHIVE = "archive"  # the word that takes a rider's word back
+NONE = "none"  # none of ours
+
+
+@dataclass(frozen=True, slots=True)
+class HourRow:
+    """One clock hour of a ride."""
+
+    hour: RideHour
+    put: Exposure
+
+
+@router.get("/{number}")
+def ride(
+    number: int, sheet: ASheet, bike: str = Query("", max_length=20), word: str = Query("", max_length=20)
+) -> HTMLResponse:
+    """The page of one ride. The query asks what a correction would change; nothing is kept."""
+    identity = identity_of(number)
+    with sheet.workshop.store.reading() as tx:
+        details = tx.rides.details(identity)
+        decisions = tx.rides.assignments_of(identity)
+        held = tx.rides.assignment_in_force(identity)
+        sources = tx.files.files_of(identity)
+        words = tx.rides.words_of(identity)
+    snapshot = sheet.snapshot
+    one = details.ride
+    own = None if one.bike is None else snapshot.ledger.bike(one.bike)
+    puts = exposures(one, own, snapshot.rulebook)
+    rows = [HourRow(hour, put) for hour, put in zip(one.hours, puts, strict=True)]
+    evidence = json.loads(held.evidence) if held is not None and held.evidence else {}
+    zone = zone_of(snapshot.rider(one).time_zone)
+    points = track_points(details.summary.track)
+    supposed = suppose(snapshot, one, bike=bike, word=word, sheet=sheet)
+    return sheet.show(
+        "ride.html",
+        here="rides",
+        zone=zone,
+        ride=one,
+        rider=snapshot.rider(one),
+        details=details,
+        own=own,
+        chain=snapshot.ledger.chain_of(one),
+        decisions=decisions,
+        held=held,
+        because=evidence.get("because", ""),
+        clues=clue_rows(clues_of(evidence, snapshot)),
+        sources=sources,
+        said=words,
+        rows=rows,
+        hours_picture=hours_picture(one, puts, zone),
+        track=track_picture(one, points, puts, zone),
+        speeds=speeds_picture(one, points, zone),
+        grit_h=sum(put.grit_h for put in puts),
+        bikes=snapshot.bikes_here(one.started_at),
+        conditions=[w for w in Condition if w is not Condition.UNKNOWN],
+        asked_bike=bike,
+        asked_word=word,
+        supposed=None if supposed is None else supposed.sentences or ("Nothing would change for any chain.",),
+        unpaved=one.unpaved_share if one.unpaved_share is not None else own.unpaved_share if own else 0.0,
+        counted=snapshot.ledger.ride(one.id) is not None,
+    )
+
+
+def identity_of(number: int) -> RideId:
+    """A ride's number that any database can look for."""
+    return RideId(min(max(number, 0), LARGEST_ID))
+
+
+def clues_of(evidence: dict[str, Any], snapshot: Snapshot) -> list[Clue]:
+    """The clues of a verdict, in the order they were weighed."""
+    names = {bike.id: bike.name for bike in snapshot.ledger.bikes}
+    chances = {bike: share for bike, share in evidence.get("probabilities", ())}
+    return [
+        Clue(
+            bike=names.get(clue["bike"], "none of ours"),
+            clue=clue["clue"],
+            weight=clue["weight"],
+            sentence=clue["sentence"],
+            chance=chances.get(clue["bike"], 0.0),
+        )
+        for clue in evidence.get("clues", ())
+    ]
+
+
+def suppose(snapshot: Snapshot, ride: Ride, *, bike: str, word: str, sheet: Sheet) -> Difference | None:
+    """What a correction would change; None = none was named."""
+    before = snapshot.ledger
+    if before.ride(ride.id) is None or not (bike or word):
+        return None
+    after = before
+    if bike:
+        after = with_answers(after, {ride.id: bike_said(bike, snapshot)})
+    if word:
+        after = with_condition(after, ride.id, word_said(word))
+    return difference(before, after, snapshot.rulebook, now=sheet.now, zone_of=zone_of)
+
+
+def bike_said(text: str, snapshot: Snapshot) -> BikeId | None:
+    """A bike's number, or 'none'. Raises FormRefused."""
+    if text == NONE:
+        return None
+    if text.isascii() and text.isdigit() and int(text) in {bike.id for bike in snapshot.ledger.bikes}:
+        return BikeId(int(text))
+    raise FormRefused("Choose a bike of the household, or none of ours.")
+
+
+def word_said(text: str) -> Condition | None:
+    """A condition, or 'archive' for taking the word back. Raises FormRefused."""
+    if text == ARCHIVE:
+        return None
+    try:
+        return Condition(text)
+    except ValueError as error:
+        raise FormRefused("Choose what it was like, or leave it to the archive.") from error
+
+
+@router.post("/{number}/bike")
+def put_on_bike(number: int, sheet: ASheet, posted: APost) -> Response:
+    """The rider's word on the bike."""
+    bike = bike_said(posted.text("bike"), sheet.snapshot)
+    done = put_rides_on(sheet.workshop, [identity_of(number)], bike, now=sheet.now)
+    return sheet.went(f"/rides/{number}", *done.sentences, undo=done.number)
+
+
+@router.post("/{number}/conditions")
+def call_it(number: int, sheet: ASheet, posted: APost) -> Response:
+    """The rider's word on what it was like."""
+    word = word_said(posted.text("word"))
+    done = say_condition(sheet.workshop, identity_of(number), word, now=sheet.now)
+    return sheet.went(f"/rides/{number}", *done.sentences, undo=done.number)
+
+
+@router.post("/{number}/ground")
+def say_ground(number: int, sheet: ASheet, posted: APost) -> Response:
+    """The rider's word on how much of it was unpaved."""
+    percent = posted.number("unpaved", low=0, high=100, what="The unpaved share in %")
+    share = None if percent is None else percent / 100
+    done = say_unpaved(sheet.workshop, identity_of(number), share, now=sheet.now)
+    return sheet.went(f"/rides/{number}", *done.sentences, undo=done.number)
+
+
+@router.post("/{number}/no-ride")
+def no_ride(number: int, sheet: ASheet, posted: APost) -> Response:
+    """It counts no more."""
+    because = posted.text("because", most=300) or "no ride of ours"
+    done = withdraw_ride(sheet.workshop, identity_of(number), because, now=sheet.now)
+    return sheet.went(f"/rides/{number}", *done.sentences, undo=done.number)

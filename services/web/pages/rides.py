@@ -1,0 +1,235 @@
+"""Rides: found, narrowed down, and answered, a week of them without letting go of the keyboard."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime, timedelta, tzinfo
+from typing import Annotated
+from urllib.parse import urlencode
+
+from fastapi import APIRouter, Depends, Query
+from fastapi.responses import HTMLResponse, Response
+
+from rules.questions import difference
+from rules.vocabulary import BikeId, Condition, Ride, RideId
+from services.correct import answer_rides, put_rides_on, with_answers
+from services.web.desk import APost, ASheet, Sheet
+from services.web.forms import LARGEST_ID, FormRefused, local_instant
+from services.web.pages.ride import NONE, bike_said, identity_of
+from services.web.snapshot import Snapshot
+from services.wiring import zone_of
+
+router = APIRouter(prefix="/rides")
+PAGE = 50
+MOST_ASKED = 40
+OPEN = "open"  # rides whose bike is a question
+
+
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """Which rides are looked for."""
+
+    text: str = ""
+    rider: str = ""
+    bike: str = ""
+    like: str = ""
+    first: str = ""
+    last: str = ""
+
+    def query(self, **more: str) -> str:
+        """As the query of an address, without what is empty."""
+        said = {
+            "text": self.text,
+            "rider": self.rider,
+            "bike": self.bike,
+            "like": self.like,
+            "from": self.first,
+            "until": self.last,
+            **more,
+        }
+        return urlencode({name: value for name, value in said.items() if value})
+
+    @property
+    def anything(self) -> bool:
+        """Whether the list is narrowed down at all."""
+        return bool(self.query())
+
+
+def wanted(
+    text: Annotated[str, Query(max_length=200)] = "",
+    rider: Annotated[str, Query(max_length=12)] = "",
+    bike: Annotated[str, Query(max_length=12)] = "",
+    like: Annotated[str, Query(max_length=12)] = "",
+    first: Annotated[str, Query(alias="from", max_length=25)] = "",
+    last: Annotated[str, Query(alias="until", max_length=25)] = "",
+) -> Wanted:
+    """The filters of the query."""
+    return Wanted(text.strip(), rider, bike, like, first, last)
+
+
+AWanted = Annotated[Wanted, Depends(wanted)]
+
+
+def found(snapshot: Snapshot, want: Wanted, zone: tzinfo) -> list[Ride]:
+    """Rides that are as wanted, newest first. Raises FormRefused for a date that is none."""
+    first, end = _span(want, zone)
+    needle = want.text.casefold()
+    asked = set(snapshot.questions)
+    rides = []
+    for ride in snapshot.rides_newest_first:
+        if first is not None and ride.started_at < first:
+            break
+        if end is not None and ride.started_at >= end:
+            continue
+        if needle and needle not in ride.title.casefold() and needle not in ride.file_name.casefold():
+            continue
+        if want.rider and str(ride.rider) != want.rider:
+            continue
+        if want.bike == OPEN and ride.id not in asked:
+            continue
+        if want.bike == NONE and (ride.bike is not None or ride.decided_by is None):
+            continue
+        if want.bike not in ("", OPEN, NONE) and str(ride.bike) != want.bike:
+            continue
+        if want.like and not any(
+            one.value == want.like for one, drive_h, _ in snapshot.conditions(ride) if drive_h > 0.05
+        ):
+            continue
+        rides.append(ride)
+    return rides
+
+
+def _span(want: Wanted, zone: tzinfo) -> tuple[datetime | None, datetime | None]:
+    """From the first day's midnight to the end of the last day."""
+    first = local_instant(f"{want.first}T00:00", zone) if want.first else None
+    last = local_instant(f"{want.last}T00:00", zone) + timedelta(days=1) if want.last else None
+    return first, last
+
+
+@router.get("")
+def rides(
+    sheet: ASheet,
+    want: AWanted,
+    page: Annotated[int, Query(ge=1, le=100_000)] = 1,
+    bike_now: str = Query("", alias="put", max_length=12),
+) -> HTMLResponse:
+    """The list, page by page."""
+    snapshot = sheet.snapshot
+    matching = found(snapshot, want, sheet.zone)
+    supposed = None
+    if bike_now and matching:
+        answers = {ride.id: bike_said(bike_now, snapshot) for ride in matching}
+        supposed = _suppose(sheet, answers)
+    return sheet.show(
+        "rides.html",
+        here="rides",
+        want=want,
+        rides=matching[(page - 1) * PAGE : page * PAGE],
+        count=len(matching),
+        page=page,
+        pages=max(1, -(-len(matching) // PAGE)),
+        likes=list(Condition),
+        put=bike_now,
+        supposed=supposed,
+        km=sum(ride.distance_m for ride in matching),
+        drive_s=sum(ride.drive_s for ride in matching),
+    )
+
+
+def _suppose(sheet: Sheet, answers: Mapping[RideId, BikeId | None]) -> tuple[str, ...]:
+    snapshot = sheet.snapshot
+    after = with_answers(snapshot.ledger, answers)
+    changes = difference(snapshot.ledger, after, snapshot.rulebook, now=sheet.now, zone_of=zone_of)
+    return changes.sentences or ("Nothing would change for any chain.",)
+
+
+@router.post("/put")
+def put_all(sheet: ASheet, posted: APost) -> Response:
+    """The rider's word on every ride of a narrowed list: a lost week, a sensor on the wrong bike."""
+    want = Wanted(*(posted.text(name) for name in ("text", "rider", "bike", "like", "from", "until")))
+    if not want.anything:
+        raise FormRefused("Narrow the list down first: a word on every ride there is would be too much.")
+    snapshot = sheet.snapshot
+    matching = found(snapshot, want, sheet.zone)
+    count = posted.whole("count", low=0, high=LARGEST_ID, what="The number of rides")
+    if count != len(matching):
+        raise FormRefused("The list has changed since you looked; look again.", status=409)
+    bike = bike_said(posted.text("put"), snapshot)
+    done = put_rides_on(sheet.workshop, [ride.id for ride in matching], bike, now=sheet.now)
+    return sheet.went(f"/rides?{want.query()}", *done.sentences, undo=done.number)
+
+
+@dataclass(frozen=True, slots=True)
+class Option:
+    """One bike that a ride may have been on. key: the digit that picks it."""
+
+    key: int
+    value: str
+    name: str
+    chance: float | None
+    picked: bool
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """One ride that asks, with the bikes it may have been on."""
+
+    ride: Ride
+    zone: tzinfo
+    rider: str
+    because: str
+    options: tuple[Option, ...]
+    likely: bool
+
+
+@router.get("/answer")
+def answer(sheet: ASheet) -> HTMLResponse:
+    """Every open question at once, and the likely ones to be confirmed; one form keeps all answers."""
+    snapshot = sheet.snapshot
+    open_ones = [ride for one in snapshot.questions if (ride := snapshot.ledger.ride(one)) is not None]
+    likely = [ride for ride in snapshot.rides_newest_first if ride.id in snapshot.likely]
+    shown = open_ones[-MOST_ASKED:]
+    room = MOST_ASKED - len(shown)
+    with sheet.workshop.store.reading() as tx:
+        asked = [(ride, tx.rides.assignment_in_force(ride.id)) for ride in (*shown, *likely[:room])]
+    return sheet.show(
+        "answer.html",
+        here="rides",
+        questions=[
+            _question(snapshot, ride, held.evidence if held else "", likely=ride.id in snapshot.likely)
+            for ride, held in asked
+        ],
+        left=len(open_ones) + len(likely) - len(asked),
+    )
+
+
+def _question(snapshot: Snapshot, ride: Ride, evidence: str, *, likely: bool) -> Question:
+    said = json.loads(evidence) if evidence else {}
+    chances = {bike: chance for bike, chance in said.get("probabilities", ())}
+    rider = snapshot.rider(ride)
+    bikes = sorted(snapshot.bikes_here(ride.started_at), key=lambda b: (b.owner != ride.rider, b.id))
+    options = [
+        Option(key, str(bike.id), bike.name, chances.get(bike.id), likely and bike.id == ride.bike)
+        for key, bike in enumerate(bikes, start=1)
+    ]
+    options.append(Option(0, NONE, "none of ours", chances.get(None), likely and ride.bike is None))
+    return Question(
+        ride, zone_of(rider.time_zone), rider.name, said.get("because", ""), tuple(options), likely
+    )
+
+
+@router.post("/answer")
+def keep_answers(sheet: ASheet, posted: APost) -> Response:
+    """Keep every answer that was given, as one correction."""
+    answers: dict[RideId, BikeId | None] = {}
+    for number, value in posted.names("on-"):
+        if not number.isascii() or not number.isdigit():
+            raise FormRefused("An answer names no ride.")
+        if value:
+            answers[identity_of(int(number))] = bike_said(value, sheet.snapshot)
+    if not answers:
+        raise FormRefused("No answer was picked; nothing was changed.")
+    done = answer_rides(sheet.workshop, answers, now=sheet.now)
+    return sheet.went("/rides/answer", *done.sentences, undo=done.number)

@@ -1,0 +1,64 @@
+"""Serving the page to this machine's browser."""
+
+from __future__ import annotations
+
+import socket
+from collections.abc import Callable
+from dataclasses import replace
+
+import uvicorn
+
+from services.settings import SettingsError
+from services.web.app import create_app
+from services.web.guard import is_loopback
+from services.wiring import Workshop
+
+
+def serve(workshop: Workshop, *, port: int | None, say: Callable[[str], None]) -> None:
+    """Serve until stopped with Ctrl-C. Raises SettingsError."""
+    if port is not None:
+        page = workshop.settings.page.model_copy(update={"port": port})
+        workshop = replace(workshop, settings=workshop.settings.model_copy(update={"page": page}))
+    server = page_server(workshop)
+    page = workshop.settings.page
+    say(f"The page is at http://{page.host}:{page.port}; stop it with Ctrl-C.")
+    if not is_loopback(page.host):
+        say("Others can reach it with the passphrase. Plain http can be listened to: put TLS in front of it.")
+    server.run()
+
+
+def page_server(workshop: Workshop) -> uvicorn.Server:
+    """A server of the page, ready to run, in this thread or in another one.
+
+    Raises SettingsError when the page would be open to others unprotected, or its address is taken.
+    """
+    page = workshop.settings.page
+    _refuse_taken(page.host, page.port)
+    config = uvicorn.Config(
+        create_app(workshop),
+        host=page.host,
+        port=page.port,
+        log_level="warning",
+        access_log=False,  # what riders look at is nobody's business
+        server_header=False,
+        date_header=True,
+        proxy_headers=False,  # nobody in front may say who is asking
+        timeout_graceful_shutdown=3,
+        limit_concurrency=100,
+        h11_max_incomplete_event_size=16_384,
+    )
+    return uvicorn.Server(config)
+
+
+def _refuse_taken(host: str, port: int) -> None:
+    """A taken port is told in a sentence, before the server starts in a thread where nobody hears it."""
+    try:
+        family, kind, protocol, _, address = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0]
+        with socket.socket(family, kind, protocol) as probe:
+            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            probe.bind(address)
+    except OSError as error:
+        raise SettingsError(
+            f"The page cannot be served at {host}, port {port} ({error.strerror or error}); "
+            "is it served already? Otherwise choose another with --port or page.port in the settings"
+        ) from error

@@ -1,0 +1,90 @@
+"""Signing in and out, where a passphrase is asked for."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Form, Request
+from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
+
+from services.web.desk import APost, Desk
+from services.web.guard import session_of
+from services.web.sign_in import COOKIE, SITTING
+
+router = APIRouter()
+SIGN_IN = "/sign-in"
+OPEN_PATHS = ("/static/",)
+
+
+def let_in(request: Request) -> bool:
+    """Whether this request may go on; notes the sitting it belongs to."""
+    desk: Desk = request.app.state.desk
+    if desk.doorkeeper is None:
+        return True
+    sitting = request.cookies.get(COOKIE, "")
+    if sitting and desk.doorkeeper.knows(sitting, desk.clock()):
+        request.state.session = sitting
+        return True
+    return request.url.path == SIGN_IN or request.url.path.startswith(OPEN_PATHS)
+
+
+def ask(request: Request) -> Response:
+    """The question for the passphrase; programs get a plain no."""
+    if request.url.path.startswith("/api/"):
+        return JSONResponse({"detail": "Sign in first."}, 401)
+    # A link from a mail comes without the cookie: the same link pressed on our own page brings it along.
+    target = request.url.path if request.method == "GET" else "/"
+    return _form(request, 401, target)
+
+
+@router.get(SIGN_IN)
+def sign_in(request: Request) -> Response:
+    """The form."""
+    return _form(request, 200, "/")
+
+
+@router.post(SIGN_IN)
+def check(
+    request: Request, passphrase: Annotated[str, Form(max_length=1000)] = "", to: Annotated[str, Form()] = "/"
+) -> Response:
+    """Let in, or not. Another site cannot post here: the guard compares origins."""
+    desk: Desk = request.app.state.desk
+    if desk.doorkeeper is None:
+        return RedirectResponse("/", 303)
+    now, address = desk.clock(), request.client.host if request.client else "?"
+    target = to if to.startswith("/") and not to.startswith(("//", "/\\")) and to.isprintable() else "/"
+    wait_s = desk.doorkeeper.wait_s(address, now)
+    if wait_s > 0:
+        answer = _form(request, 429, target, f"Too many wrong tries; wait {wait_s:.0f} seconds.")
+        answer.headers["Retry-After"] = f"{wait_s:.0f}"
+        return answer
+    sitting = desk.doorkeeper.admit(address, passphrase, now)
+    if sitting is None:
+        return _form(request, 403, target, "That is not the passphrase.")
+    answer = RedirectResponse(target, 303)
+    answer.set_cookie(
+        COOKIE,
+        sitting,
+        max_age=int(SITTING.total_seconds()),
+        httponly=True,
+        samesite="strict",
+        secure=request.url.scheme == "https",
+    )
+    return answer
+
+
+@router.post("/sign-out")
+def sign_out(request: Request, posted: APost) -> Response:
+    """End the sitting."""
+    del posted
+    desk: Desk = request.app.state.desk
+    if desk.doorkeeper is not None:
+        desk.doorkeeper.dismiss(session_of(request))
+    answer = RedirectResponse(SIGN_IN, 303)
+    answer.delete_cookie(COOKIE)
+    return answer
+
+
+def _form(request: Request, status: int, to: str, sentence: str = "") -> HTMLResponse:
+    desk: Desk = request.app.state.desk
+    return HTMLResponse(desk.dress.render("sign_in.html", to=to, sentence=sentence), status)
