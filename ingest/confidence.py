@@ -15,16 +15,16 @@ from ingest.road_dust import WET_HOUR_MM
 from ingest.surface import WET_FROM, Forcing
 
 # Rain in the hour, by how many of the two neighbouring hours had rain too: a lone wet hour is a coin's toss.
-RAIN_AND_NEIGHBOURS = (0.51, 0.84, 0.97)
-STILL_WET = ((1, 0.83), (2, 0.81), (3, 0.79))  # dry hour on a wet road, by hours since the rain
-STILL_WET_LATER = 0.70
+RAIN_AND_NEIGHBOURS = (0.50, 0.83, 0.97)
+STILL_WET = ((1, 0.84), (2, 0.82), (3, 0.76))  # dry hour on a wet road, by hours since the rain
+STILL_WET_LATER = 0.69
 DAMP = 0.84
 DRY_SOON = 0.95  # rain one to six hours before, dried since
 DRY_SOON_H = 6
 DRY_LATER = 0.985
 DRY_LONG = 0.99  # none in the 24 hours before
 DRY_BEFORE_RAIN = 0.79  # the next hour has rain: the band of an hour
-DAMP_BEFORE_RAIN = 0.40
+DAMP_BEFORE_RAIN = 0.42
 DRIZZLE = (
     0.60  # 0.1 to 0.25 mm: gauges in steps of 0.01 inch cannot tell; our choice, archives drizzle too often
 )

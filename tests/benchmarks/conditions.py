@@ -116,7 +116,7 @@ def _row(km: int, what: str, scores: list[tuple[int, int, int, int]]) -> str:
 
 
 def _situations(tags: dict[str, Tags]) -> None:
-    """The share of hours of each kind in which the neighbour's gauge gives the same word: ingest/confidence.py."""
+    """How often the neighbour's gauge gives the same word, by kind of hour: as in ingest/confidence.py."""
     say("\n| kind of hour at the archive's gauge | 17 km | hours | 27 km | 33 km |\n|---|---|---|---|---|")
     counted: dict[str, dict[int, list[bool]]] = {}
     for a, b, km in PAIRS:
