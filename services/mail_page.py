@@ -44,10 +44,18 @@ class Block:
 
 
 def mail_page(
-    title: str, greeting: str, blocks: Sequence[Block], foot: Sequence[str], *, links: Sequence[Link] = ()
+    title: str,
+    greeting: str,
+    blocks: Sequence[Block],
+    foot: Sequence[str],
+    *,
+    opening: str = "",
+    links: Sequence[Link] = (),
 ) -> str:
     """A whole HTML document. Every string is escaped; a link that is not http(s) is left out."""
     body = "".join(_section(block) for block in blocks) + "".join(_anchor(link) for link in links)
+    if opening:
+        body = f'<p style="margin:.4rem 0">{escape(opening)}</p>{body}'
     notes = "".join(f'<p style="margin:.3em 0">{_with_links(words)}</p>' for words in foot)
     return (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'

@@ -98,18 +98,10 @@ def compose(
     tellings: at least one, the most pressing first. page_url: where this rider reaches the page, if anywhere.
     attribution: what the weather archives want said beside their data.
     """
-    ordered = sorted(
-        tellings, key=lambda t: (-t.reminder.urgency, _KINDS.index(t.reminder.kind), t.regime, t.id)
-    )
-    judged = _judged(ordered, rider, now)
-    instead = spared(t.reminder for t in ordered)
-    blocks: list[Block] = []
-    for careful, alike in groupby(ordered, key=lambda t: caution(t.reminder.kind, t.regime)):
-        for position, telling in enumerate(alike):
-            caution_here = careful if position == 0 else "The same as above."
-            blocks.append(_block(telling, caution_here, instead.get(telling.reminder.key, ""), page_url))
+    ordered = _ordered(tellings)
+    blocks = _blocks(ordered, page_url)
     subject = _subject(ordered)
-    foot = [*judged, *attribution]
+    foot = [*_judged(ordered, rider, now), *attribution]
     return Message(
         subject=subject,
         text=_as_text(blocks, foot),
@@ -136,10 +128,7 @@ def week_ahead(
         key=lambda c: c.on or now,
     )
     soon = [c for c in in_sight if c.on is not None and c.on <= now + timedelta(weeks=1)]
-    blocks = [
-        Block(t.reminder.headline, ("Due now. " + t.reminder.sentence,), "", _commands(t), ())
-        for t in waiting
-    ]
+    blocks = _blocks(_ordered(waiting), page_url, opening="Due now. ")
     blocks += [Block(c.headline, (c.sentence,), "", (), ()) for c in in_sight]
     if waiting:
         subject = f"The week ahead: {_count(len(waiting), 'thing')} due already"
@@ -150,7 +139,7 @@ def week_ahead(
     else:
         subject = "The week ahead: nothing for your hands"
     said = (
-        f"At the pace of your recent riding; more rain or dust brings it forward. "
+        "At the pace of your recent riding; more rain or dust brings it forward. "
         f"Every other limit is more than {WEEKS_AHEAD} weeks away or not in sight."
     )
     foot = [f"Reckoned on {day(now, zone)} at {clock(now, zone)}.", *attribution]
@@ -158,8 +147,8 @@ def week_ahead(
     return Message(
         subject=subject,
         text=_as_text([Block(subject, (said,), "", (), ()), *blocks], foot),
-        short=said if not blocks else "\n".join(block.headline for block in blocks),
-        html=mail_page(subject, said, blocks, foot, links=links),
+        short="\n".join(block.headline for block in blocks) or said,
+        html=mail_page(subject, "The week ahead", blocks, foot, opening=said, links=links),
         facts=json.dumps(
             {
                 "rider": rider.name,
@@ -222,6 +211,26 @@ def calendar_entry(
     )
 
 
+def _ordered(tellings: Sequence[Telling]) -> list[Telling]:
+    return sorted(
+        tellings, key=lambda t: (-t.reminder.urgency, _KINDS.index(t.reminder.kind), t.regime, t.id)
+    )
+
+
+def _blocks(ordered: Sequence[Telling], page_url: str | None, *, opening: str = "") -> list[Block]:
+    """One block each; the same caution is written out where it is first needed."""
+    instead = spared(t.reminder for t in ordered)
+    blocks = []
+    for careful, alike in groupby(ordered, key=lambda t: caution(t.reminder.kind, t.regime)):
+        for position, telling in enumerate(alike):
+            caution_here = careful if position == 0 else "The same as above."
+            said = _said(telling, opening, instead.get(telling.reminder.key, ""))
+            link = _link(page_url, telling.id)
+            links = (Link("Done, put off, or why", link),) if link else ()
+            blocks.append(Block(telling.reminder.headline, said, caution_here, _commands(telling), links))
+    return blocks
+
+
 def _subject(ordered: Sequence[Telling]) -> str:
     first = ordered[0]
     opening = "Still waiting: " if first.worse else ""
@@ -247,9 +256,9 @@ def _greeting(count: int) -> str:
     return "For your hands" if count == 1 else f"{count} things for your hands"
 
 
-def _block(telling: Telling, careful: str, instead: str, page_url: str | None) -> Block:
+def _said(telling: Telling, opening: str, instead: str) -> tuple[str, ...]:
     reminder = telling.reminder
-    said = [reminder.sentence]
+    said = [opening + reminder.sentence]
     if shares := _shares(reminder):
         said.append(shares)
     if reminder.unknown_h > 0:
@@ -259,14 +268,7 @@ def _block(telling: Telling, careful: str, instead: str, page_url: str | None) -
         said.append(instead)
     if telling.worse:
         said.append("You were told before; it has grown since.")
-    link = _link(page_url, telling.id)
-    return Block(
-        reminder.headline,
-        tuple(said),
-        careful,
-        _commands(telling),
-        (Link("Done, put off, or why", link),) if link else (),
-    )
+    return tuple(said)
 
 
 def _shares(reminder: Reminder) -> str:

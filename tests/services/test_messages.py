@@ -257,6 +257,7 @@ def test_the_week_ahead_puts_what_is_due_first_and_is_glad_of_nothing() -> None:
     assert due.subject == "The week ahead: 1 thing due already"
     assert "Due now. Copper came home wet" in " ".join(due.text.split())
     assert due.reminders == (ReminderId(12),)
+    assert "Careful: Keep fingers" in due.text
     assert nothing.subject == "The week ahead: nothing for your hands"
     assert nothing.reminders == ()
 
