@@ -14,7 +14,7 @@ _OIL = f'<path class="mark-open" d="{_DROP_SHAPE}"/>'
 _BATH = f'{_TUB}<path class="mark-fine" d="M-5.4-.6q1.35-2.2 2.7 0t2.7 0 2.7 0 2.7 0"/>'
 _CLEAN = f'{_TUB}<path class="mark-bubble" d="M-3-5h.01M2.2-3h.01M-1.6.6h.01"/>'
 _STRIP = '<path class="mark-line" d="M-2.2-6.5h4.4M-1.2-6.5v4.5l-4.3 7.5h11l-4.3-7.5v-4.5M-3.6 2h7.2"/>'
-_RAG = '<path class="mark-open" d="M-6-4.5q3-1.6 6 0t6 0v8.6q-3 1.6-6 0t-6 0z"/>'
+_RAG = '<path class="mark-open" d="M-6.5-6h13v9l-3.5 3.5h-9.5zM6.5 3h-3.5v3.5"/>'
 
 BY_KIND: Mapping[TreatmentKind, str] = {
     TreatmentKind.DRIP: _DROP,
@@ -25,7 +25,10 @@ BY_KIND: Mapping[TreatmentKind, str] = {
     TreatmentKind.WIPE: _RAG,
 }
 
-MARKS: Mapping[str, str] = {**{kind.value: mark for kind, mark in BY_KIND.items()}, "wipe test": _RAG}
+MARKS: Mapping[str, str] = {
+    **{kind.value: mark for kind, mark in BY_KIND.items()},
+    "wipe test": f'{_RAG}<text class="on-rag" x="-.6" y="3.6" text-anchor="middle">2</text>',
+}
 
 
 def mark(kind: TreatmentKind, x: float, y: float, title: str, readout: str = "") -> str:
@@ -34,3 +37,8 @@ def mark(kind: TreatmentKind, x: float, y: float, title: str, readout: str = "")
         f'<g class="mark" transform="translate({short(x)} {short(y)})"{readout}>'
         f"<title>{safe(title)}</title>{BY_KIND[kind]}</g>"
     )
+
+
+def rag_with(grade: int) -> str:
+    """A rag with the grade of its wipe test on it."""
+    return f'{_RAG}<text class="on-rag" x="-.6" y="3.6" text-anchor="middle">{grade:d}</text>'

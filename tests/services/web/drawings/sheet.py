@@ -6,9 +6,19 @@ import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
-from rules.contamination import history
+from ingest.bikes import RideClues
+from ingest.track import track_points
+from rules.contamination import Exposure, history
+from rules.vocabulary import Ride
+from rules.wear import forecast
+from services.show import exposures
 from services.web import drawings
-from services.wiring import open_workshop
+from services.web.drawings.clues import clue_waterfall
+from services.web.drawings.gears import gear_comb
+from services.web.drawings.life import chain_life
+from services.web.drawings.ride import drawn_hours, ride_track
+from services.web.drawings.ride_time import hours_bars, ride_speed
+from services.wiring import open_workshop, zone_of
 
 STYLE = """<style>
 body { margin: 0 auto; max-width: 47.5rem; padding: 1rem; background: var(--d-paper); color: var(--d-ink);
@@ -22,6 +32,11 @@ def main(home: Path, out: Path) -> None:
     with workshop.store.reading() as tx:
         ledger = tx.ledger()
     now = max(ride.ended_at for ride in ledger.rides) if ledger.rides else datetime.now(UTC)
+    zone = zone_of(ledger.riders[0].time_zone)
+
+    def put(ride: Ride) -> list[Exposure]:
+        return exposures(ride, None if ride.bike is None else ledger.bike(ride.bike), workshop.rulebook)
+
     body = [drawings.textures(), "<h1>Every drawing</h1>", drawings.legend(marks=("drip", "immersion"))]
     for chain in ledger.chains:
         past = history(ledger, chain.id, workshop.rulebook).until(now)
@@ -32,6 +47,50 @@ def main(home: Path, out: Path) -> None:
             drawings.chain_strip(past, limit, uid=f"strip{chain.id}", name=chain.name),
             f"<p>{past.since_immersion.grit_h:.1f} of {limit:g} grit-hours ({drawings.strip_words(past)})</p>",
             drawings.film_line(past.since_drip.grit_h, film, uid=f"film{chain.id}"),
+        ]
+    for chain in ledger.chains:
+        answer = forecast(ledger, workshop.rulebook, chain.id, now=now)
+        body += [
+            f'<section id="life-{chain.name}"><h2>{chain.name}, its life</h2>',
+            chain_life(
+                history(ledger, chain.id, workshop.rulebook).until(now),
+                uid=f"life{chain.id}",
+                bikes={bike.id: bike.name for bike in ledger.bikes},
+                now=now,
+                limit_pct=workshop.rulebook.wear_limit(chain).value,
+                forecast=answer,
+                name=chain.name,
+                zone=zone,
+            ),
+            "</section>",
+        ]
+    storm = max(ledger.rides, key=lambda r: (len({e.condition for e in put(r)}), len(r.hours), r.started_at))
+    mud = max(ledger.rides, key=lambda r: sum(e.grit_h for e in put(r)))
+    for ride in (storm, mud, min(ledger.rides, key=lambda r: r.drive_s)):
+        with workshop.store.reading() as tx:
+            details = tx.rides.details(ride.id)
+        points = track_points(details.summary.track)
+        hours = drawn_hours(ride, put(ride))
+        body += [
+            f'<section id="ride-{ride.id}" class="ride"><h2>Ride {ride.title}</h2>',
+            ride_track(points, hours, uid=f"t{ride.id}", started_at=ride.started_at, zone=zone),
+            ride_speed(points, hours, uid=f"s{ride.id}", started_at=ride.started_at, zone=zone),
+            hours_bars(hours, uid=f"h{ride.id}", zone=zone),
+            "</section>",
+        ]
+    names = {bike.id: bike.name for bike in ledger.bikes}
+    with workshop.store.reading() as tx:
+        decisions = tx.rides.assignments_in_force()
+        asked = [ride.id for ride in tx.rides.confirm_list()]
+    longest = sorted(decisions, key=lambda ride: -len(decisions[ride].evidence))[:1]
+    for ride_id in (*asked[:1], *longest):
+        with workshop.store.reading() as tx:
+            clues = RideClues.from_json(tx.rides.details(ride_id).clues)
+        body += [
+            f'<section class="clues"><h2>Which bike? {ride_id}</h2>',
+            clue_waterfall(decisions[ride_id].evidence, names, uid=f"c{ride_id}"),
+            gear_comb(clues.gears, ledger.bikes, uid=f"g{ride_id}"),
+            "</section>",
         ]
     sheet = Path(__file__).parents[4] / "services/web/static/drawings.css"
     out.write_text(
