@@ -348,7 +348,8 @@ def test_tonights_storm_counts_tonight_and_turns_final_later():
     storm = datetime(2025, 7, 9, 15, tzinfo=UTC)
     clock = StoppedClock(datetime(2025, 7, 9, 20, 30, tzinfo=UTC))
     ridden = replace(ride_years(1, 1)[0][0], hour_start=storm, latitude_deg=0.02, longitude_deg=0.01)
-    with ArchiveStandIn({storm: {"rain_mm": 7.2}}, clock=clock) as server:
+    rain = {storm: {"rain_mm": 7.2}, storm + timedelta(hours=1): {"rain_mm": 3.1}}
+    with ArchiveStandIn(rain, clock=clock) as server:
         archive, forecast = OpenMeteoArchive(server.archive_url), OpenMeteoForecast(server.forecast_url)
 
         def fetched(client, blocks):
