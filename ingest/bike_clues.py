@@ -10,7 +10,8 @@ from typing import Any, Protocol
 
 import numpy as np
 
-from ingest.gearing import GearHistogram, gear_histogram, pedalling_speed
+from ingest.gearing import WHEEL_SENSORS, GearHistogram, gear_histogram, pedalling_speed
+from ingest.geometry import steps_m
 from ingest.recording import Recording, SensorSeen
 from rules.vocabulary import RiderId
 
@@ -20,6 +21,7 @@ WORN_BY_THE_RIDER = frozenset({"heart rate", "head unit"})
 SAYS_NOTHING = frozenset(
     {"", "generic", "cycling", "all", "bike", "biking", "ride", "indoor_cycling", "virtual_activity"}
 )
+WHEEL_IS_OFF = 0.04  # of ln distance: less is curves cut short, and tyre pressure
 CELLS_PER_DEGREE = 100  # about a kilometre
 MOST_SHIFTS_KEPT = 60
 
@@ -56,6 +58,7 @@ class RideClues:
     activity: sport, sub-sport and profile name are one choice on the device, so they are one clue.
     start_cell: where it began, in hundredths of a degree.  weekday: 0 = Monday, by the sun at the start.
     speed_mps: mean over moving time.  roughness: relative scatter of speed from sample to sample.
+    wheel_off: ln(distance by satellite / by wheel sensor): how much larger the wheel is than it was set for.
     """
 
     rider: RiderId
@@ -70,6 +73,7 @@ class RideClues:
     shifts: tuple[tuple[int | None, int | None], ...] = ()  # distinct (front, rear) teeth
     speed_mps: float | None = None
     roughness: float | None = None
+    wheel_off: float | None = None
     unpaved_share: float | None = None
     start_cell: tuple[int, int] | None = None
     weekday: int = 0
@@ -99,6 +103,7 @@ class RideClues:
                 "shifts": [list(pair) for pair in self.shifts],
                 "speed_mps": self.speed_mps,
                 "roughness": self.roughness,
+                "wheel_off": self.wheel_off,
                 "unpaved_share": self.unpaved_share,
                 "start_cell": self.start_cell,
                 "weekday": self.weekday,
@@ -126,6 +131,7 @@ class RideClues:
                 shifts=tuple((front, rear) for front, rear in kept["shifts"]),
                 speed_mps=kept["speed_mps"],
                 roughness=kept["roughness"],
+                wheel_off=kept.get("wheel_off"),
                 unpaved_share=kept["unpaved_share"],
                 start_cell=tuple(kept["start_cell"]) if kept["start_cell"] else None,
                 weekday=int(kept["weekday"]),
@@ -140,6 +146,7 @@ class RideClues:
 def clues_of(recording: Recording, ride: RideLike, rider: RiderId) -> RideClues:
     """What this recording tells about the bike it was ridden on."""
     start_cell, longitude_deg = _start(recording)
+    wheel_off = _wheel_off(recording)
     local_start = ride.started_at + timedelta(hours=longitude_deg / 15.0)
     speed_mps = ride.distance_m / ride.moving_s if ride.moving_s >= 60 and ride.distance_m > 0 else None
     return RideClues(
@@ -151,10 +158,11 @@ def clues_of(recording: Recording, ride: RideLike, rider: RiderId) -> RideClues:
         profile_name=recording.profile_name,
         device=recording.device.identity if recording.device else None,
         sensors=_heard(recording.sensors),
-        gears=gear_histogram(recording),
+        gears=gear_histogram(recording, wheel_off if wheel_off and abs(wheel_off) >= WHEEL_IS_OFF else 0.0),
         shifts=_shifts(recording),
         speed_mps=None if speed_mps is None else round(speed_mps, 3),
         roughness=_roughness(recording),
+        wheel_off=wheel_off,
         unpaved_share=ride.unpaved_share,
         start_cell=start_cell,
         weekday=local_start.weekday(),
@@ -198,3 +206,18 @@ def _roughness(recording: Recording) -> float | None:
     if int(usable.sum()) < 60:
         return None
     return round(float(np.median(np.abs(jump[usable]))), 4)
+
+
+def _wheel_off(recording: Recording) -> float | None:
+    """How far the wheel sensor's distance and the track's are apart, as ln(track / wheel).
+
+    Only where both are known from one sample to the next, on the move, and over 5 km: less is noise.
+    """
+    if not recording.has_place or not any(s.kind in WHEEL_SENSORS for s in recording.sensors):
+        return None
+    by_track = steps_m(recording.latitude_deg, recording.longitude_deg)
+    by_wheel, gap_s = np.diff(recording.distance_m), np.diff(recording.time_s)
+    with np.errstate(invalid="ignore"):
+        both = np.isfinite(by_track) & (by_wheel > 2.0 * gap_s) & (gap_s > 0) & (gap_s <= 10)
+    wheel_m, track_m = float(by_wheel[both].sum()), float(by_track[both].sum())
+    return round(math.log(track_m / wheel_m), 4) if wheel_m >= 5000 and track_m > 0 else None

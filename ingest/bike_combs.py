@@ -113,7 +113,7 @@ def learn_combs(rides: Sequence[tuple[GearHistogram, BikeId]], bikes: Sequence[B
         ridden[ridden_bike, histogram.noise].append(histogram)
     for bike in bikes:
         recent = {noise: tuple(ridden[bike.id, noise][-RECENT_RIDES:]) for noise in combs}
-        longer = {noise: ridden[bike.id, noise][-LEARNED_RIDES:] for noise in combs}
+        longer = {noise: tuple(ridden[bike.id, noise][-LEARNED_RIDES:]) for noise in combs}
         teeth = comb_of_teeth(bike.chainrings, bike.cogs, bike.wheel_circumference_m)
         if teeth is not None and _fails(teeth, recent):
             teeth = None
@@ -165,7 +165,8 @@ def _found(comb: Comb, rides: Sequence[GearHistogram]) -> tuple[list[Fit], list[
     return [fit for fit, _ in found], [unknown for _, unknown in found]
 
 
-def comb_of_rides(rides: Sequence[GearHistogram]) -> Comb | None:
+@lru_cache(maxsize=256)
+def comb_of_rides(rides: tuple[GearHistogram, ...]) -> Comb | None:
     """The comb that rides of one bike draw together. None with too little riding or too few gears.
 
     A line may stand in every bin; the shares that make the rides likeliest leave most empty, and lines

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
-from ingest.bike_clues import RideClues
+from ingest.bike_clues import WHEEL_IS_OFF, HeardSensor, RideClues
 from ingest.bike_learning import (
     OTHER_BIKE,
     OWN_BIKE,
@@ -18,12 +18,17 @@ from ingest.bike_learning import (
     measures_of,
     values_of,
 )
+from ingest.gearing import WHEEL_SENSORS
 from rules.vocabulary import Bike, BikeId
 
 HEARD_ON_ITS_BIKE = 0.9  # the rest are flat batteries
 # Of a tooth number that shifting reports: on a bike that has it, on one that has not, on any bike.
 SHIFT_IS_RIGHT, SHIFT_IS_WRONG, ANY_BIKE_HAS_IT = 0.97, 0.02, 0.4
 MOST_SHIFTS_SAY = 6.0
+WHEEL_SPREAD = 0.02
+WHEEL_MISREAD = (
+    0.1  # chance that it is off for another reason; four times likelier than chance on a fitting wheel
+)
 ON_THE_TRAINER = 5.0  # log-odds against a bike that lives on the trainer, on a ride outdoors
 SURFACE_SPREAD = 0.35  # of a ride's unpaved share around its bike's usual one
 
@@ -34,6 +39,7 @@ class Clue(StrEnum):
     SENSOR = "sensor"
     GEARING = "gearing"
     SHIFTS = "gear changes"
+    WHEEL = "wheel size"
     ACTIVITY = "profile"
     DEVICE = "head unit"
     INDOOR = "trainer"
@@ -66,6 +72,7 @@ def weigh(clues: RideClues, candidates: Sequence[Bike], habits: Habits) -> tuple
     evidence = [
         *_sensors(clues, candidates, habits),
         *_gears(clues, candidates, habits),
+        *_wheel(clues, candidates, habits),
         *_trainer(clues, candidates),
         *_surface(clues, candidates, rider),
         *_habit(clues, candidates, rider),
@@ -136,6 +143,42 @@ def _shifts(clues: RideClues, bike: Bike, habits: Habits) -> Evidence | None:
             f"It shifted to {', '.join(str(t) for t in sorted(wrong))} teeth, which {bike.name} has not."
         )
     return Evidence(Clue.SHIFTS, bike.id, max(-MOST_SHIFTS_SAY, min(MOST_SHIFTS_SAY, total)), sentence)
+
+
+def _wheel(clues: RideClues, candidates: Sequence[Bike], habits: Habits) -> list[Evidence]:
+    """A wheel sensor set for one bike, on a wheel of another size, measures the road wrong by their ratio.
+
+    That it measures right says nothing: devices set themselves right after some kilometres.
+    """
+    if clues.wheel_off is None or abs(clues.wheel_off) < WHEEL_IS_OFF:
+        return []
+    home = max(
+        (place for heard in clues.sensors for place in _places(heard, clues, habits, WHEEL_SENSORS)),
+        key=lambda place: place[1],
+        default=None,
+    )
+    sizes = {bike.id: bike.wheel_circumference_m for bike in candidates}
+    set_for_m = sizes.get(home[0]) if home else None
+    if set_for_m is None:
+        return []
+    evidence = []
+    for bike in candidates:
+        if bike.wheel_circumference_m is not None:
+            apart = (clues.wheel_off - math.log(bike.wheel_circumference_m / set_for_m)) / WHEEL_SPREAD
+            weight = math.log((1.0 - WHEEL_MISREAD) * math.exp(-0.5 * apart * apart) * 4.0 + WHEEL_MISREAD)
+            fits = "a wheel like that of" if weight > 0 else "no wheel like that of"
+            sentence = (
+                f"The sensor's distance is {-clues.wheel_off:+.0%} off the track's: {fits} {bike.name}."
+            )
+            evidence.append(Evidence(Clue.WHEEL, bike.id, weight, sentence))
+    return evidence
+
+
+def _places(
+    heard: HeardSensor, clues: RideClues, habits: Habits, kinds: Collection[str]
+) -> list[tuple[BikeId, float]]:
+    story = habits.sensors.get(heard.identity) if heard.kind in kinds else None
+    return list(story.place(clues.started_at).items()) if story is not None else []
 
 
 def _trainer(clues: RideClues, candidates: Sequence[Bike]) -> list[Evidence]:

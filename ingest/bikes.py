@@ -43,7 +43,9 @@ IDENTIFIES_FROM = 4.0  # log-odds: a sensor that keeps to its bike
 TELLS_APART_FROM = 3.0  # log-odds between two bikes: 20 to 1
 TWIN_DOUBT_FROM = 0.02  # probability of look-alikes that keeps a ride without sensor and gears a question
 SPEAKS_AGAINST_FROM = 4.6  # log-odds: 100 to 1
-TELLING = frozenset({Clue.SENSOR, Clue.GEARING, Clue.SHIFTS, Clue.ACTIVITY, Clue.DEVICE, Clue.INDOOR})
+TELLING = frozenset(
+    {Clue.SENSOR, Clue.GEARING, Clue.SHIFTS, Clue.WHEEL, Clue.ACTIVITY, Clue.DEVICE, Clue.INDOOR}
+)
 
 
 class Verdict(StrEnum):
@@ -129,7 +131,7 @@ class _Weights:
                 self.telling[item.bike] += item.weight
             if item.clue is Clue.SENSOR:
                 self.sensor[item.bike] += item.weight
-            elif item.clue in (Clue.GEARING, Clue.SHIFTS):
+            elif item.clue in (Clue.GEARING, Clue.SHIFTS, Clue.WHEEL):
                 self.gearing[item.bike] += item.weight
 
     def gears_say_no(self, bike: BikeId | None) -> bool:

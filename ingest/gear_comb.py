@@ -12,6 +12,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Final
 
 import numpy as np
@@ -95,7 +96,6 @@ class CombStack:
     def __init__(self, combs: Sequence[Comb], noise: float) -> None:
         self.combs = tuple(combs)
         widest = max((len(comb.lines) for comb in combs), default=1)
-        width = _width(noise)
         self.mass = np.zeros(
             (len(combs), widest + 1, BINS)
         )  # of each line in each bin; the last row is background
@@ -104,7 +104,7 @@ class CombStack:
         self.ln_move = np.zeros((2 * FARTHEST_MOVE + 1, len(combs)))
         moves: Column = np.arange(-FARTHEST_MOVE, FARTHEST_MOVE + 1, dtype=np.float64) * BIN_WIDTH
         for index, comb in enumerate(combs):
-            self.mass[index, : len(comb.lines)] = _line_mass(comb.lines, width)
+            self.mass[index, : len(comb.lines)] = _line_mass(tuple(comb.lines.tolist()), noise)
             in_lines = (1.0 - BACKGROUND) * (1.0 - comb.unseen)
             self.alpha[index, : len(comb.lines)] = SHARES_WORTH * in_lines * comb.usage
             self.alpha[index, -1] = SHARES_WORTH * (1.0 - in_lines)
@@ -190,9 +190,11 @@ def _width(noise: float) -> float:
     return math.sqrt(noise * noise / 3.0 + CADENCE_NOISE * CADENCE_NOISE)
 
 
-def _line_mass(lines: Column, width: float) -> Column:
+@lru_cache(maxsize=128)  # learning again meets the same combs
+def _line_mass(lines: tuple[float, ...], noise: float) -> Column:
     """The share of each line's samples that falls in each bin: a normal bell with a broader foot."""
-    distance = (BIN_CENTRES[None, :] - lines[:, None]) / width
+    width = _width(noise)
+    distance = (BIN_CENTRES[None, :] - np.array(lines)[:, None]) / width
     bell = np.exp(-0.5 * distance * distance) / width
     foot = np.exp(-0.5 * (distance / 2.5) ** 2) / (2.5 * width)
     mass: Column = (0.85 * bell + 0.15 * foot) * (BIN_WIDTH / math.sqrt(2.0 * math.pi))
@@ -254,7 +256,7 @@ def sharpened(histogram: Column, noise: float) -> tuple[Column, Column]:
     Richardson 1972 and Lucy 1974, from memory). Neighbouring bins share one line; lines below half a per cent
     are the background's.
     """
-    mass = _line_mass(BIN_CENTRES, _width(noise))
+    mass = _line_mass(tuple(BIN_CENTRES.tolist()), noise)
     share = (histogram + histogram.sum() * 1e-4) / histogram.sum()
     for _ in range(200):
         share = share * (mass @ (histogram / np.maximum(share @ mass, 1e-12)))

@@ -25,6 +25,7 @@ BIN_CENTRES: Column = FIRST_EDGE + (np.arange(BINS, dtype=np.float64) + 0.5) * B
 
 WHEEL_NOISE = 0.010  # of ln D, one sample, from a wheel sensor
 GPS_NOISE = 0.028  # of ln D, one sample, from satellite speed
+WHEEL_SENSORS = frozenset({"speed", "speed and cadence"})
 SAMPLE_GAP_S = 10.0  # further apart, two samples tell nothing of what lay between
 STEADY_STEP = 0.07  # of ln D from one sample to the next: less is one gear held
 LEAST_CADENCE_RPM = 35.0
@@ -92,10 +93,11 @@ class GearHistogram:
         return cls(bins, seconds, float(flat[0]), int(flat[1]))
 
 
-def gear_histogram(recording: Recording) -> GearHistogram | None:
+def gear_histogram(recording: Recording, wheel_off: float = 0.0) -> GearHistogram | None:
     """Which developments the ride was pedalled in, and how long. None: no cadence, or hardly any pedalling.
 
     Only gears held count: coasting, shifting and soft-pedalling leave speed and cadence unrelated.
+    wheel_off: ln of how much larger the wheel is than its sensor was set for; developments are corrected.
     """
     if not recording.has_cadence:
         return None
@@ -103,7 +105,7 @@ def gear_histogram(recording: Recording) -> GearHistogram | None:
     speed = pedalling_speed(recording)
     with np.errstate(invalid="ignore", divide="ignore"):
         usable = (cadence_rpm >= LEAST_CADENCE_RPM) & (cadence_rpm <= 150) & (speed >= LEAST_SPEED_MPS)
-        ln_development = np.where(usable, np.log(speed * 60.0 / cadence_rpm), np.nan)
+        ln_development = np.where(usable, np.log(speed * 60.0 / cadence_rpm) + wheel_off, np.nan)
     gap_s = np.diff(time_s)
     with np.errstate(invalid="ignore"):
         joined = (gap_s > 0) & (gap_s <= SAMPLE_GAP_S) & (np.abs(np.diff(ln_development)) < STEADY_STEP)
@@ -123,7 +125,7 @@ def gear_histogram(recording: Recording) -> GearHistogram | None:
     filled = np.flatnonzero(whole)
     if whole.sum() < 120:
         return None
-    by_wheel = any(s.kind in ("speed", "speed and cadence") for s in recording.sensors)
+    by_wheel = any(s.kind in WHEEL_SENSORS for s in recording.sensors)
     noise = WHEEL_NOISE if by_wheel else GPS_NOISE
     held = len(gears_seen(whole.astype(np.float64)))
     return GearHistogram(tuple(filled.tolist()), tuple(whole[filled].tolist()), noise, held)

@@ -210,7 +210,7 @@ def test_a_strange_bike_fits_none_of_ours():
 
 def test_sharpening_finds_lines_closer_together_than_the_noise_would_show():
     # 50/21 and 34/14 stand 2 % apart, as do 50/19 and 34/13 (0.6 %): less than the noise of one sample.
-    rides = [ride_on((50, 34), CLOSE, 2.105, seed=n, gears=21, noise=WHEEL_NOISE) for n in range(12)]
+    rides = tuple(ride_on((50, 34), CLOSE, 2.105, seed=n, gears=21, noise=WHEEL_NOISE) for n in range(12))
 
     comb = comb_of_rides(rides)
 
@@ -255,8 +255,8 @@ REAL_RIDES = (
 
 @pytest.mark.parametrize("name", REAL_RIDES)
 def test_a_real_ride_draws_cogs_that_exist(name):
-    # No outside word on these bikes: but whatever the chainring and the wheel, the steps between lines are ratios
-    # of whole teeth, and 17, 19, 21, 23 stand next to each other on road cassettes (common practice, no source).
+    # No outside word on these bikes. But whatever the chainring and the wheel, steps between lines are ratios
+    # of whole teeth, and 17, 19, 21, 23 stand side by side on road cassettes (common practice, no source).
     histogram = gear_histogram(read(real_ride(name), name))
     assert histogram is not None
 
