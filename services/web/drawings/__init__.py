@@ -1,18 +1,65 @@
 """Drawings: facts in, markup out. Pure: no clock, disk or network; everything they are given is escaped.
 
 Put `textures()` once into a page's body before any drawing, and link static/drawings.css. A drawing returns a
-`str` that is safe to embed as it is; it carries no style attribute and no script. `uid` names it: unique on its
-page, letters, digits, '-' and '_'. `zone` is the reader's time zone. Colours follow the system's light or dark
-wish. Drawings fit their box from 328 px up; most come in a wide and a narrow cut, of which the sheet shows one.
+`str` that is safe to embed as it is; it holds no style attribute and no script. `uid` names it: unique on its
+page, letters, digits, '-' and '_', a letter first. `zone` is the reader's time zone. Colours follow the
+system's light or dark wish. A drawing fits its box from 328 px up; most come in a wide and a narrow cut, of
+which the style sheet shows one.
 
-    textures() -> str            once per page
-    legend(words=CONDITIONS, *, marks=()) -> str      the words beside the textures; marks: of marks.MARKS
+    textures() -> str
+    legend(words=CONDITIONS, *, marks=()) -> str
+        words: the conditions to show; marks: names in MARKS, e.g. ("drip", "immersion", "wipe test")
     chain_strip(history, limit, *, uid, name="the chain", zone=UTC) -> str
     film_line(used, limit, *, uid, unit="grit-hours", what="drip") -> str
-    strip_words(history) -> str  plain text, '9.5 dry, 4.2 dusty': escape it yourself
+    strip_words(history) -> str             plain text, '9.5 dry, 4.2 dusty': escape it yourself
+    chain_life(history, *, uid, bikes, now, limit_pct, forecast=None, name="the chain", zone=UTC) -> str
+        bikes: names by id; forecast: rules.wear Forecast or Refusal
+    chain_life_table(history, *, bikes, zone) -> tuple[LifeRow, ...]     rows: at, day, what, words, grit_h
+    drawn_hours(ride, exposures) -> tuple[DrawnHour, ...]                exposures: services.show.exposures
+    ride_track(points, hours, *, uid, started_at, name="the ride", zone=UTC) -> str
+    ride_speed(points, hours, *, uid, started_at, name="the ride", zone=UTC) -> str
+    hours_bars(hours, *, uid, name="the ride", zone=UTC) -> str
+        points: ingest.track.track_points; hours: drawn_hours; started_at: of the ride
+    clue_waterfall(evidence, bikes, *, uid) -> str                       evidence: a Decision's JSON
+    gear_comb(histogram, bikes, *, uid, name="the ride") -> str          histogram: RideClues.gears or None
+    wear_plot(points, answer, *, uid, limit_pct, measure=DRIVE_HOURS, name="the chain", zone=UTC) -> str
+        points: rules.wear.wear_points; answer: Forecast or Refusal by the same measure
+    regime_comparison(comparison, *, uid) -> str                         rules.comparison.compare
+
+For a script that reads values out: `[data-value]` marks a thing to point at; its value, unit and date stand in
+data-value, data-unit (its own, or of the nearest element around it) and data-date where it has one; its
+<title> is the whole sentence. Images are role=img, so give focus to the box around an image, never to a mark.
 """
 
+from services.web.drawings.clues import clue_waterfall
+from services.web.drawings.gears import gear_comb
+from services.web.drawings.life import chain_life
+from services.web.drawings.life_events import LifeRow, chain_life_table
+from services.web.drawings.marks import MARKS
+from services.web.drawings.ride import DrawnHour, drawn_hours, ride_track
+from services.web.drawings.ride_time import hours_bars, ride_speed
 from services.web.drawings.strip import chain_strip, film_line, strip_words
 from services.web.drawings.textures import CONDITIONS, legend, textures
+from services.web.drawings.wear import regime_comparison, wear_plot
 
-__all__ = ["CONDITIONS", "chain_strip", "film_line", "legend", "strip_words", "textures"]
+__all__ = [
+    "CONDITIONS",
+    "MARKS",
+    "DrawnHour",
+    "LifeRow",
+    "chain_life",
+    "chain_life_table",
+    "chain_strip",
+    "clue_waterfall",
+    "drawn_hours",
+    "film_line",
+    "gear_comb",
+    "hours_bars",
+    "legend",
+    "regime_comparison",
+    "ride_speed",
+    "ride_track",
+    "strip_words",
+    "textures",
+    "wear_plot",
+]

@@ -45,7 +45,7 @@ def tallies(evidence: str, bikes: Mapping[BikeId, str]) -> tuple[Tally, ...]:
     Raises ValueError for text that is no such JSON.
     """
     said: dict[str, Any] = json.loads(evidence) if evidence else {}
-    probabilities = {bike: share for bike, share in said.get("probabilities", [])}
+    probabilities = dict(said.get("probabilities", []))
     steps: defaultdict[int | None, list[Step]] = defaultdict(list)
     for clue in said.get("clues", []):
         weight = clue["weight"]

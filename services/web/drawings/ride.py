@@ -1,7 +1,4 @@
-"""A ride drawn: its track to scale, its speed and cadence over time, its hours and what each put into the chain.
-
-Every stretch of track, every band and every bar wears the texture of its hour's condition.
-"""
+"""A ride's track, to scale, each stretch in the texture of its hour's condition."""
 
 from __future__ import annotations
 

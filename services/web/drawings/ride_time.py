@@ -35,7 +35,8 @@ def ride_speed(
 ) -> str:
     """How fast, at which cadence, and under which conditions? Markup; a sentence when there is no track.
 
-    Local time from left to right; a band on top wears each hour's texture and word. A gap in the data is a gap.
+    Local time from left to right; a band on top wears each hour's texture and word. A gap in the data
+    is a gap.
     """
     if len(points) < 2 or points[-1].offset_s <= points[0].offset_s:
         return '<p class="drawing-note">This ride has no speed over time: its file names no places.</p>'
@@ -109,14 +110,16 @@ def _curve(
 ) -> str:
     """One line over time on its own axis, broken where values are missing."""
     known = [value for value in values if value is not None]
-    axis = ticks(max(known, default=1.0) or 1.0, 3)
+    if not known:
+        return label(LEFT, top - 7, f"no {said.split(',')[0]} in the file")
+    axis = ticks(max(known) or 1.0, 3)
     scale = (base - top) / axis[-1]
     shapes = []
     for step in axis:
         y = base - step * scale
         shapes.append(line(LEFT, y, right, y, "axis" if step == 0.0 else "grid"))
         shapes.append(label(LEFT - 5, y + 4, number(step), anchor="end"))
-    shapes.append(label(LEFT, top - 7, said if known else f"no {said.split(',')[0]} in the file"))
+    shapes.append(label(LEFT, top - 7, said))
     route, joined, before = [], False, 0
     gap_s = max(GAP_S, 8 * (seconds[-1] - seconds[0]) / len(seconds))
     for value, x, at_s in zip(values, xs, seconds, strict=True):
@@ -130,7 +133,7 @@ def _curve(
     return "".join(shapes)
 
 
-BARS_LEFT, BARS_TOP, BARS_BASE = 74.0, 24.0, 132.0
+BARS_LEFT, BARS_TOP, BARS_BASE = 74.0, 42.0, 150.0
 ROWS = tuple(BARS_BASE + 17.0 * row for row in (1, 2, 3, 4))
 
 
@@ -152,7 +155,10 @@ def hours_bars(hours: Sequence[DrawnHour], *, uid: str, name: str = "the ride", 
     def draw(own: str, css: str, width: int) -> str:
         scale_x = (width - BARS_LEFT - RIGHT) / drive_h
         scale_y = (BARS_BASE - BARS_TOP) / axis[-1]
-        body = [label(0, 11, "area = grit-hours: drive hours wide, weight high")]
+        body = [
+            label(0, 11, "area = grit-hours: drive hours wide, weight high"),
+            label(0, 27, "dashed line: the weight of a clean, dry hour"),
+        ]
         for value in axis:
             y = BARS_BASE - value * scale_y
             body.append(line(BARS_LEFT, y, width - RIGHT, y, "axis" if value == 0.0 else "grid"))

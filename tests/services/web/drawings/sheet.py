@@ -8,9 +8,10 @@ from pathlib import Path
 
 from ingest.bikes import RideClues
 from ingest.track import track_points
+from rules.comparison import compare
 from rules.contamination import Exposure, history
 from rules.vocabulary import Ride
-from rules.wear import forecast
+from rules.wear import Measure, forecast, wear_points
 from services.show import exposures
 from services.web import drawings
 from services.web.drawings.clues import clue_waterfall
@@ -18,6 +19,7 @@ from services.web.drawings.gears import gear_comb
 from services.web.drawings.life import chain_life
 from services.web.drawings.ride import drawn_hours, ride_track
 from services.web.drawings.ride_time import hours_bars, ride_speed
+from services.web.drawings.wear import regime_comparison, wear_plot
 from services.wiring import open_workshop, zone_of
 
 STYLE = """<style>
@@ -85,13 +87,33 @@ def main(home: Path, out: Path) -> None:
     longest = sorted(decisions, key=lambda ride: -len(decisions[ride].evidence))[:1]
     for ride_id in (*asked[:1], *longest):
         with workshop.store.reading() as tx:
-            clues = RideClues.from_json(tx.rides.details(ride_id).clues)
+            kept = tx.rides.details(ride_id).clues
+        clues = RideClues.from_json(kept)
         body += [
             f'<section class="clues"><h2>Which bike? {ride_id}</h2>',
             clue_waterfall(decisions[ride_id].evidence, names, uid=f"c{ride_id}"),
             gear_comb(clues.gears, ledger.bikes, uid=f"g{ride_id}"),
             "</section>",
         ]
+    for chain in ledger.chains[:4]:
+        past = history(ledger, chain.id, workshop.rulebook).until(now)
+        body += [
+            f'<section class="wear"><h2>{chain.name}, its wear</h2>',
+            wear_plot(
+                wear_points(past, Measure.DRIVE_HOURS),
+                forecast(ledger, workshop.rulebook, chain.id, now=now),
+                uid=f"w{chain.id}",
+                limit_pct=workshop.rulebook.wear_limit(chain).value,
+                name=chain.name,
+                zone=zone,
+            ),
+            "</section>",
+        ]
+    body += [
+        '<section class="regimes"><h2>Waxed and wet lube</h2>',
+        regime_comparison(compare(ledger, workshop.rulebook, now=now), uid="regimes"),
+        "</section>",
+    ]
     sheet = Path(__file__).parents[4] / "services/web/static/drawings.css"
     out.write_text(
         '<!doctype html><html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width">'

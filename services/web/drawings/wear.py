@@ -1,0 +1,228 @@
+"""Wear plots: a chain's readings over what it was ridden, and chains of two regimes side by side."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from datetime import UTC, tzinfo
+
+from rules.comparison import ChainWear, Comparison
+from rules.straight_line import Span
+from rules.vocabulary import Regime
+from rules.wear import Forecast, Measure, Refusal, WearPoint
+from rules.wording import day, number
+from services.web.drawings.life_events import reading_words
+from services.web.drawings.life_wear import reading_shape
+from services.web.drawings.scales import ticks
+from services.web.drawings.svg import at_both_widths, drawn, label, line, safe, short, text_width
+
+LEFT, RIGHT = 34.0, 14.0
+TOP, BASE = 26.0, 226.0
+
+Place = Callable[[float], float]  # a value to its place
+
+
+def wear_plot(
+    points: Sequence[WearPoint],
+    answer: Forecast | Refusal,
+    *,
+    uid: str,
+    limit_pct: float,
+    measure: Measure = Measure.DRIVE_HOURS,
+    name: str = "the chain",
+    zone: tzinfo = UTC,
+) -> str:
+    """How worn was this chain after how much riding, and where does that lead? Markup.
+
+    points: readings with what lay behind them, in `measure`. The fan holds eight chances out of ten from now to
+    the limit. A refusal draws the readings alone, and says why under them. limit_pct: elongation [%].
+    """
+    if not points:
+        return f'<p class="drawing-note">{safe(answer.sentence)}</p>'
+    known = answer if isinstance(answer, Forecast) else None
+    furthest = max(point.x for point in points) * 1.1 + 1.0
+    if known is not None:  # far ahead, the late edge leaves the plot rather than flatten it
+        furthest = max(furthest, known.x_now * 1.05, min(known.life[2] * 1.04, known.life[1] * 1.6))
+    highest = max(
+        limit_pct,
+        *(
+            pct
+            for point in points
+            for pct in (point.reading.exact_pct, point.reading.over_pct, point.reading.under_pct)
+            if pct is not None
+        ),
+    )
+    axis_y = ticks(highest * 1.15, 4)
+    notes = answer.sentence if known is not None else f"{answer.sentence} {_wants(answer)}"
+
+    def draw(own: str, css: str, width: int) -> str:
+        right = width - RIGHT
+        axis_x = ticks(furthest, 8 if css == "wide" else 4)
+
+        def x_of(x: float) -> float:
+            return LEFT + x / furthest * (right - LEFT)
+
+        def y_of(pct: float) -> float:
+            return BASE - min(max(pct, 0.0), axis_y[-1]) / axis_y[-1] * (BASE - TOP)
+
+        body = [label(0, 11, "elongation, %")]
+        for pct in axis_y:
+            body.append(line(LEFT, y_of(pct), right, y_of(pct), "axis" if pct == 0.0 else "grid"))
+            body.append(label(LEFT - 5, y_of(pct) + 4, number(pct, 2), anchor="end"))
+        for step in axis_x:
+            if step <= furthest:
+                body.append(line(x_of(step), BASE, x_of(step), BASE + 5, "axis"))
+                body.append(label(x_of(step), BASE + 18, number(step), anchor="middle"))
+        body.append(label(right, BASE + 34, f"{measure.value} over its life", anchor="end"))
+        if known is not None:
+            body.append(_fan(own, known, x_of, y_of, right))
+        body.append(line(LEFT, y_of(limit_pct), right, y_of(limit_pct), "wear-limit"))
+        body.append(label(LEFT + 4, y_of(limit_pct) - 5, f"limit {number(limit_pct, 2)} %", css="figure"))
+        for point in points:
+            words = (
+                f"{reading_words(point.reading)}, {day(point.reading.taken_at, zone)}, "
+                f"after {number(point.x, 0)} {measure.value}"
+            )
+            body.append(
+                f'<g class="reading" data-date="{point.reading.taken_at.astimezone(zone):%Y-%m-%d}" '
+                f'data-value="{safe(reading_words(point.reading))}" data-unit=""><title>{safe(words)}</title>'
+                f"{reading_shape(point.reading, x_of(point.x), y_of, axis_y[-1])}</g>"
+            )
+        title = f"Wear of {name} over its {measure.value}"
+        return drawn(own, css, width, BASE + 42, title, notes, "".join(body))
+
+    return at_both_widths(uid, draw, css="wear") + f'<p class="drawing-note">{safe(notes)}</p>'
+
+
+def _wants(answer: Forecast | Refusal) -> str:
+    return answer.wants if isinstance(answer, Refusal) else ""
+
+
+def _fan(uid: str, known: Forecast, x_of: Place, y_of: Place, right: float) -> str:
+    """Eight chances out of ten: from what it is worn now to where it meets the limit."""
+    limit_y, now_x = y_of(known.limit_pct), x_of(known.x_now)
+    low, half, high = (y_of(pct) for pct in known.worn_now_pct)
+    early, middle, late = (x_of(max(life, known.x_now)) for life in known.life)
+    shapes = [
+        line(now_x, TOP, now_x, BASE, "now"),
+        label(now_x, TOP - 4, "now", anchor="middle", css="figure"),
+    ]
+    if known.left[2] > 0.0:
+        shapes.append(
+            f'<clipPath id="{uid}-fan"><path d="M{short(now_x)} {TOP:g}H{short(right)}V{BASE:g}H{short(now_x)}z"/>'
+            f'</clipPath><g clip-path="url(#{uid}-fan)">'
+            f'<path class="fan" d="M{short(now_x)} {short(high)}L{short(early)} {short(limit_y)}H{short(late)}'
+            f'L{short(now_x)} {short(low)}z"/>'
+            f'<path class="fan-middle" d="M{short(now_x)} {short(half)}L{short(middle)} {short(limit_y)}"/></g>'
+        )
+    return "".join(shapes)
+
+
+ROW, NAMES_WIDE, FIRST_ROW = 24.0, 150.0, 34.0
+
+
+def regime_comparison(comparison: Comparison, *, uid: str) -> str:
+    """Do waxed chains wear more slowly than wet-lube ones? Markup: a slope with its interval per chain.
+
+    Filled points are waxed chains, open ones wet lube; each group has its words. The sentence, what it would
+    take, and 'descriptive only' while it is, stand under the drawing.
+    """
+    groups = ((Regime.WAXED, comparison.waxed), (Regime.WET_LUBE, comparison.control))
+    words = [comparison.sentence, comparison.wants]
+    if comparison.descriptive_only and "escriptive only" not in comparison.sentence:
+        words.insert(1, "Descriptive only: too few chains to tell wax from chance.")
+    notes = "".join(f'<p class="drawing-note">{safe(one)}</p>' for one in words if one)
+    chains = [*comparison.waxed, *comparison.control]
+    if not chains:
+        return notes
+    unit = {
+        Measure.DRIVE_HOURS: "100 drive hours",
+        Measure.GRIT_HOURS: "100 grit-hours",
+        Measure.KILOMETRES: "1000 km",
+    }[comparison.measure]
+    factor = 1000.0 if comparison.measure is Measure.KILOMETRES else 100.0
+    most = max(min(one.slope[2], one.slope[1] * 3.0) for one in chains) * factor
+
+    def draw(own: str, css: str, width: int) -> str:
+        wide = css == "wide"
+        left = NAMES_WIDE if wide else 8.0
+        row = ROW if wide else ROW + 16.0
+        axis = ticks(most, 6 if wide else 4)
+
+        def x_of(slope: float) -> float:
+            return left + min(slope * factor / axis[-1], 1.0) * (width - left - 16.0)
+
+        body: list[str] = []
+        y = FIRST_ROW
+        for regime, arm in groups:
+            heading = f"{regime.value}, {len(arm)} chain{'' if len(arm) == 1 else 's'}"
+            body.append(label(0, y - 12, heading, css="heading"))
+            for one in arm:
+                body.append(_slope(one, y, x_of, wide, unit, factor))
+                y += row
+            y += ROW + 8.0
+        base = y - ROW - 8.0
+        grid = "".join(
+            line(
+                x_of(step / factor),
+                6.0 if step == 0.0 else 22.0,
+                x_of(step / factor),
+                base,
+                "axis" if step == 0.0 else "grid",
+            )
+            for step in axis
+        )
+        for step in axis:
+            body.append(
+                label(x_of(step / factor), base + 15, number(step, 2), anchor="middle" if step else "start")
+            )
+        body.append(label(width - 4, base + 32, f"% elongation in {unit}", anchor="end"))
+        height = base + 40
+        if comparison.ratio is not None:
+            body.append(_ratio(comparison.ratio, comparison.descriptive_only, base + 58, width))
+            height += 74
+        title = f"Wear of waxed and of wet-lube chains by {comparison.measure.value}"
+        return drawn(own, css, width, height, title, " ".join(words), grid + "".join(body))
+
+    return at_both_widths(uid, draw, css="regimes") + notes
+
+
+def _slope(one: ChainWear, y: float, x_of: Place, wide: bool, unit: str, factor: float) -> str:
+    """A chain's slope: its middle as a point, eight chances out of ten as a line."""
+    low, middle, high = one.slope
+    words = (
+        f"{one.name}: {number(middle * factor, 2)} % in {unit}, between {number(low * factor, 2)} and "
+        f"{number(high * factor, 2)} in four cases out of five; {one.readings} readings"
+    )
+    name = one.name if text_width(one.name) < NAMES_WIDE - 8 else one.name[:18] + "…"
+    at = y if wide else y + 15
+    point = f'<path class="{"point" if one.regime is Regime.WAXED else "point-open"}" d="M{short(x_of(middle))} {short(at)}h.01"/>'
+    return (
+        label(0 if wide else 8, y + 4, name, css="figure")
+        + f'<g class="reading" data-value="{number(middle * factor, 3)}" data-unit="% in {unit}">'
+        f"<title>{safe(words)}</title>{line(x_of(low), at, x_of(high), at, 'interval')}{point}</g>"
+    )
+
+
+def _ratio(ratio: Span, descriptive: bool, y: float, width: float) -> str:
+    """The pooled ratio with its interval, on an axis where no difference stands in the middle."""
+    left, right = 8.0, width - 16.0
+
+    def x_of(value: float) -> float:
+        return left + min(max(math.log(value) / math.log(8.0) / 2 + 0.5, 0.0), 1.0) * (right - left)
+
+    said = f"waxed wears {number(ratio.value, 2)} times as fast (90 %: {number(ratio.low, 2)} to {number(ratio.high, 2)})"
+    shapes = [label(0, y, said, css="figure")]
+    if descriptive and width > 500:
+        shapes.append(label(width - 4, y, "descriptive only", anchor="end", css="figure"))
+    shapes += [
+        line(x_of(1.0), y + 6, x_of(1.0), y + 24, "wear-limit"),
+        f'<path class="interval" d="M{short(x_of(ratio.low))} {short(y + 14)}H{short(x_of(ratio.high))}"/>',
+        f'<path class="point" d="M{short(x_of(ratio.value))} {short(y + 14)}h.01"/>',
+    ]
+    for value in (0.125, 0.25, 0.5, 1.0, 2.0, 4.0, 8.0):
+        shapes.append(line(x_of(value), y + 24, x_of(value), y + 28, "axis"))
+        anchor = "start" if value == 0.125 else "middle"
+        shapes.append(label(x_of(value), y + 40, f"× {number(value, 3)}", anchor=anchor))
+    shapes.append(line(left, y + 24, right, y + 24, "axis"))
+    return "".join(shapes)
