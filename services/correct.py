@@ -154,6 +154,32 @@ def withdraw_ride(
         return _kept(tx, workshop, what, {"kind": "withdrawn", "ride": ride}, now, by)
 
 
+def split_outing(workshop: Workshop, ride: RideId, *, now: datetime, by: str = A_RIDER) -> Corrected:
+    """These two recordings were two outings after all: both count.
+
+    ride: the second recording, or the ride it belongs to if that has only one. Raises NotFound, FactRefused.
+    """
+    with workshop.store.writing() as tx:
+        details = tx.rides.details(ride)
+        kept, other = details.kept_ride, ride
+        if kept is None:
+            if not details.second_recordings:
+                raise FactRefused(f"Ride {ride} has no second recording to split from it.")
+            if len(details.second_recordings) > 1:
+                several = listed([str(one) for one in details.second_recordings])
+                raise FactRefused(f"Ride {ride} has several second recordings: say which of {several}.")
+            kept, other = ride, details.second_recordings[0]
+        restore = {
+            "kind": "split",
+            "kept": kept,
+            "other": other,
+            "because": list(tx.rides.why_same_outing(other)),
+        }
+        tx.rides.split_again(other, at=now, by=by)
+        what = f"{_rides(tx, [other])} split from ride {kept}: both count"
+        return _kept(tx, workshop, what, restore, now, by)
+
+
 def undo(workshop: Workshop, number: int | None = None, *, now: datetime, by: str = A_RIDER) -> Corrected:
     """Take back a correction or a logged treatment, the newest by default. Raises NotFound, FactRefused."""
     with workshop.store.writing() as tx:
@@ -197,6 +223,9 @@ def _restore(tx: Transaction, restore: dict[str, Any], now: datetime, by: str) -
                     tx.garage.remove_sensor(sensor.id)
             for kind, identity, bike, from_at, until_at in restore["spans"]:
                 tx.garage.add_sensor(kind, identity, BikeId(bike), _instant(from_at), _instant(until_at))
+        case "split":
+            kept, other = RideId(restore["kept"]), RideId(restore["other"])
+            tx.rides.link_same_outing(kept, other, restore["because"], at=now, by=by)
         case "withdrawn":
             tx.rides.restore(RideId(restore["ride"]), at=now, by=by)
         case "care":

@@ -18,7 +18,7 @@ from services.cli.screen import err, out, plain, say
 from services.deliver import deliver_waiting
 from services.import_rides import FileOutcome, Outcome, ToRead, import_files, ride_files, whose
 from services.reckoning import reckon
-from services.settings import SETTINGS_FILE
+from services.settings import SETTINGS_FILE, SettingsError
 from services.show import why
 from services.store import Transaction
 from services.tag_conditions import tag_conditions
@@ -45,8 +45,7 @@ def run_demo(folder: Path | None, *, now: datetime) -> None:
     """Invent the household in a folder of its own, do the whole job on it, and say what is due and why."""
     home = (folder or Path(tempfile.mkdtemp(prefix="gritledger-demo-"))).expanduser().absolute()
     if home.exists() and any(home.iterdir()):
-        out.print(f"{plain(str(home))} is not empty; give the demo a folder of its own.")
-        raise SystemExit(2)
+        raise SettingsError(f"{home} is not empty; give the demo a folder of its own")
     say(f"An invented household on a high, dry plateau, in {home}")
     today = now.astimezone(ZoneInfo(TIME_ZONE)).date()
     with Progress(
@@ -187,7 +186,7 @@ def _tell(workshop: Workshop, home: Path, outcomes: list[FileOutcome], hours: in
         out.print(f"  [bold]{raised.id:>3}  {plain(raised.reminder.headline)}[/bold]")
         out.print(f"       {plain(raised.reminder.sentence)}")
     if questions:
-        say(f"  And {len(questions)} rides ask which bike it was.")
+        say(f"  And {len(questions)} ride{'s ask' if len(questions) != 1 else ' asks'} which bike it was.")
     shown = _shown(standing)
     if shown is not None:
         say("")

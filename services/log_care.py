@@ -53,6 +53,7 @@ def log_reading(
 ) -> str:
     """A reading was taken; returns what to tell the rider. Raises NotFound, FactRefused."""
     _not_ahead(taken_at, now)
+    _measured(tool, over_pct, under_pct, exact_pct)
     with workshop.store.writing() as tx:
         chain = chain_named(tx, chain_or_bike, taken_at)
         reading = tx.care.log_reading(
@@ -110,11 +111,11 @@ def chain_named(tx: Transaction, chain_or_bike: str, at: datetime) -> Chain:
     try:
         return tx.garage.find_chain(chain_or_bike)
     except NotFound as no_chain:
-        bike = next(
-            (b for b in tx.garage.bikes() if b.name.casefold() == chain_or_bike.strip().casefold()), None
-        )
+        bikes = tx.garage.bikes()
+        bike = next((b for b in bikes if b.name.casefold() == chain_or_bike.strip().casefold()), None)
         if bike is None:
-            raise no_chain
+            names = [*(one.name for one in tx.garage.chains()), *(one.name for one in bikes)]
+            raise NotFound("chain or bike", chain_or_bike, names) from no_chain
         on = [
             f
             for f in tx.garage.fittings()
@@ -130,3 +131,25 @@ def chain_named(tx: Transaction, chain_or_bike: str, at: datetime) -> Chain:
 def _not_ahead(at: datetime, now: datetime) -> None:
     if at > now:
         raise FactRefused(f"{at.astimezone():%Y-%m-%d %H:%M} has not come yet; log it once it is done.")
+
+
+def _measured(tool: ReadingTool, over: float | None, under: float | None, exact: float | None) -> None:
+    """Whether the values are what this tool can give. Raises FactRefused."""
+    if tool is ReadingTool.GAUGE:
+        if exact is not None:
+            raise FactRefused(
+                "A go/no-go gauge tells the step that dropped in and the one that did not: over and under. "
+                "An exact figure is a ruler's or a caliper's."
+            )
+        if over is None and under is None:
+            raise FactRefused(
+                "Say what was read: over the largest step that dropped in, under the smallest that did not; "
+                "or an exact figure by ruler or caliper."
+            )
+        if over is not None and under is not None and over >= under:
+            raise FactRefused(
+                f"Over {over:g} % and under {under:g} % leave nothing between them: the step that dropped in "
+                "is the smaller one."
+            )
+    elif exact is None or over is not None or under is not None:
+        raise FactRefused(f"A {tool.value} gives one exact figure, in % longer than new.")

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Iterator
 from datetime import datetime, tzinfo
+from pathlib import Path
 
 from rules.contamination import Exposure, exposure
 from rules.reminder import RaisedReminder, Reason, Step
@@ -38,6 +39,10 @@ def ride_story(workshop: Workshop, ride_number: int) -> Iterator[str]:
         ledger = tx.ledger()
         decision = tx.rides.assignment_in_force(RideId(ride_number))
         sources = [record.name for record in tx.files.files_of(RideId(ride_number))]
+        others = [
+            (other, tx.rides.ride(other).file_name, tx.rides.why_same_outing(other))
+            for other in details.second_recordings
+        ]
     ride, summary = details.ride, details.summary
     rider = ledger.rider(ride.rider)
     zone = zone_of(rider.time_zone)
@@ -59,6 +64,11 @@ def ride_story(workshop: Workshop, ride_number: int) -> Iterator[str]:
         yield f"  Damaged: {sentence}"
     for why, count in summary.dropped.items():
         yield f"  {count} samples left out: {why}"
+    for other, name, because in others:
+        yield f"  Also recorded in {Path(name).name} (ride {other}): {'; '.join(because)}."
+        yield f"    Two outings after all? gritledger split {other}"
+    if details.kept_ride is not None:
+        yield f"  A second recording of ride {details.kept_ride}: it does not count by itself."
     if details.withdrawn_because:
         yield f"  Counts no more: {details.withdrawn_because}"
     yield ""

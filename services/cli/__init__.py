@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 
 import typer
 
 from services.cli import asking, care, garage, rides, running, wear
-from services.cli.screen import err, plain
+from services.cli.screen import err, out, plain
+from services.cli.wrong_use import help_wanted, sentence
 
 app = typer.Typer(
     name="gritledger",
@@ -23,12 +25,27 @@ for part in (rides, garage, care, asking, wear, running):
 
 
 def main() -> None:
-    """Run the command line; expected trouble is one sentence on stderr and exit status 1."""
+    """Run the command line and end the process with its status."""
+    sys.exit(run(sys.argv[1:]))
+
+
+def run(arguments: Sequence[str]) -> int:
+    """Run one command; returns its exit status. Expected trouble is one sentence on stderr.
+
+    0: done. 1: it could not be done. 2: typed wrongly. 130: stopped.
+    """
     try:
-        app()
-    except KeyboardInterrupt:
+        status = app(list(arguments), prog_name="gritledger", standalone_mode=False)
+    except (KeyboardInterrupt, typer.Abort):
         err.print("gritledger: stopped; everything read so far is kept")
-        sys.exit(130)
+        return 130
+    except typer.TyperException as wrong:
+        said = help_wanted(wrong)
+        if said is not None:
+            out.print(said, markup=False)
+            return 2
+        err.print(f"gritledger: {plain(sentence(wrong))}")
+        return getattr(wrong, "exit_code", 2)
     except Exception as trouble:
         # Loaded only now: knowing every kind of trouble means loading every part, and most commands end well.
         from services.trouble import EXPECTED
@@ -36,4 +53,5 @@ def main() -> None:
         if not isinstance(trouble, EXPECTED):
             raise
         err.print(f"gritledger: {plain(str(trouble))}")
-        sys.exit(1)
+        return 1
+    return status if isinstance(status, int) else 0

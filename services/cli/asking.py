@@ -9,10 +9,23 @@ from typing import Annotated
 import typer
 
 from rules.vocabulary import Condition
-from services.cli.screen import Home, local, now_utc, out, parse_when, plain, say, table
+from services.cli.screen import (
+    LARGEST,
+    Home,
+    local,
+    now_utc,
+    out,
+    parse_when,
+    plain,
+    say,
+    table,
+    waiting_for_a_word,
+)
 
 PANEL = "What is due, and why"
-ReminderNumber = Annotated[int, typer.Argument(help="The reminder's number, as 'gritledger due' shows it.")]
+ReminderNumber = Annotated[
+    int, typer.Argument(min=1, max=LARGEST, help="The reminder's number, as 'gritledger due' shows it.")
+]
 
 
 def register(app: typer.Typer) -> None:
@@ -54,7 +67,7 @@ def due(home: Home = None) -> None:
     if standing:
         say("Ask one: gritledger why NUMBER. Answer it by logging the care, or: gritledger done NUMBER")
     if questions:
-        say(f"{questions} rides wait for your word on their bike: gritledger rides --unsure")
+        say(waiting_for_a_word(questions))
     for posted in waiting:
         if posted.last_why:
             say(f"Not delivered yet by {posted.letter.channel}: {posted.last_why}. It is tried again.")
@@ -94,7 +107,7 @@ def why_not_yet(
 
 
 def what_if(
-    ride: Annotated[int | None, typer.Option(help="A ride …")] = None,
+    ride: Annotated[int | None, typer.Option(min=1, max=LARGEST, help="A ride …")] = None,
     on: Annotated[
         str | None, typer.Option(help="… had been on this bike, or: an imagined ride on it.")
     ] = None,

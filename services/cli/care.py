@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from rules.vocabulary import ReadingTool, TreatmentKind
-from services.cli.screen import At, Home, local, now_utc, parse_when, say
+from services.cli.screen import LARGEST, At, Home, local, now_utc, parse_when, say
 
 PANEL = "Care"
 ChainName = Annotated[str, typer.Argument(help="The chain, or the bike that wears it.")]
@@ -184,7 +184,9 @@ def wipe_test(
 
 def take_back(
     kind: Annotated[str, typer.Argument(help="treatment, reading or 'wipe test'.")],
-    number: Annotated[int, typer.Argument(help="Its number, as it was told when logged.")],
+    number: Annotated[
+        int, typer.Argument(min=1, max=LARGEST, help="Its number, as it was told when logged.")
+    ],
     because: Annotated[str, typer.Option(help="Why.")] = "logged by mistake",
     home: Home = None,
 ) -> None:

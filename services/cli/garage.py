@@ -186,6 +186,9 @@ def bikes(home: Home = None) -> None:
     from services.wiring import open_workshop
 
     with open_workshop(home).store.reading() as tx:
+        if not tx.garage.bikes():
+            say("No bike yet: gritledger add bike NAME")
+            return
         riders = {rider.id: rider.name for rider in tx.garage.riders()}
         chain_name = {chain.id: chain.name for chain in tx.garage.chains()}
         on = {f.bike: chain_name[f.chain] for f in tx.garage.fittings() if f.removed_at is None}
@@ -217,6 +220,9 @@ def chains(home: Home = None) -> None:
     workshop = open_workshop(home)
     with workshop.store.reading() as tx:
         ledger = tx.ledger()
+    if not ledger.chains:
+        say("No chain yet: gritledger add chain NAME --on BIKE")
+        return
     now = now_utc()
     rows = []
     for one in ledger.chains:
@@ -251,28 +257,24 @@ def sensors(home: Home = None) -> None:
     """
     from services.wiring import open_workshop
 
+    spans: dict[str, list[str]] = {}
+    rows: list[tuple[object, ...]] = []
     with open_workshop(home).store.reading() as tx:
         name = {bike.id: bike.name for bike in tx.garage.bikes()}
-        spans: dict[str, list[str]] = {}
-        for s in tx.garage.sensors():
-            since = f" from {local(s.from_at)}" if s.from_at else ""
-            until = f" until {local(s.until_at)}" if s.until_at else ""
-            spans.setdefault(s.identity, []).append(f"{name[s.bike]}{since}{until}")
-        table(
-            ("sensor", "kind", "rides", "first seen", "last seen", "sits on"),
-            (
-                (
-                    seen.identity,
-                    seen.kind,
-                    seen.rides,
-                    local(seen.first_at),
-                    local(seen.last_at),
-                    "; ".join(spans.get(seen.identity, ["not said"])),
-                )
-                for seen in tx.garage.sensors_seen()
-            ),
-            right=(2,),
-        )
+        entered, heard = tx.garage.sensors(), tx.garage.sensors_seen()
+    for s in entered:
+        since = f" from {local(s.from_at)}" if s.from_at else ""
+        until = f" until {local(s.until_at)}" if s.until_at else ""
+        spans.setdefault(s.identity, []).append(f"{name[s.bike]}{since}{until}")
+    for one in heard:
+        place = "; ".join(spans.pop(one.identity, ["not said"]))
+        rows.append((one.identity, one.kind, one.rides, local(one.first_at), local(one.last_at), place))
+    kinds = {s.identity: s.kind for s in entered}
+    rows += [(identity, kinds[identity], 0, "", "", "; ".join(on)) for identity, on in spans.items()]
+    if not rows:
+        say("No sensor was heard yet, and none entered.")
+        return
+    table(("sensor", "kind", "rides", "first seen", "last seen", "sits on"), rows, right=(2,))
 
 
 def _teeth(text: str) -> tuple[int, ...]:

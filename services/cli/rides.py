@@ -11,6 +11,7 @@ import typer
 
 from rules.vocabulary import Condition
 from services.cli.screen import (
+    LARGEST,
     At,
     Home,
     err,
@@ -20,18 +21,19 @@ from services.cli.screen import (
     now_utc,
     out,
     parse_when,
-    plain,
     say,
     table,
+    waiting_for_a_word,
 )
 
 if TYPE_CHECKING:
     from rules.questions import Difference
     from services.import_rides import FileOutcome
-    from services.wiring import Workshop
 
 PANEL = "Rides"
-RideNumber = Annotated[int, typer.Argument(help="The ride's number, as 'gritledger rides' shows it.")]
+RideNumber = Annotated[
+    int, typer.Argument(min=1, max=LARGEST, help="The ride's number, as 'gritledger rides' shows it.")
+]
 
 
 def register(app: typer.Typer) -> None:
@@ -44,6 +46,7 @@ def register(app: typer.Typer) -> None:
     app.command(rich_help_panel=PANEL)(conditions)
     app.command("sensor-moved", rich_help_panel=PANEL)(sensor_moved)
     app.command("not-a-ride", rich_help_panel=PANEL)(not_a_ride)
+    app.command(rich_help_panel=PANEL)(split)
     app.command(rich_help_panel=PANEL)(undo)
 
 
@@ -111,7 +114,7 @@ def import_(
     with workshop.store.reading() as tx:
         questions = len(tx.rides.confirm_list())
     if questions:
-        say(f"{questions} rides wait for your word on their bike: gritledger rides --unsure")
+        say(waiting_for_a_word(questions))
     say("Next: gritledger round, for weather and reminders; or gritledger watch, to do all of it by itself.")
 
 
@@ -157,13 +160,13 @@ def rides(
     if as_json:
         out.print_json(json.dumps([dict(zip(headings, row, strict=True)) for row in rows]))
         return
-    table(headings, rows, right=(0, 4, 5))
+    if rows:
+        table(headings, rows, right=(0, 4, 5))
     if unsure:
-        say(
-            "Say which bike it was with: gritledger assign RIDE BIKE"
-            if rows
-            else "Every ride has found its bike."
-        )
+        say("Say which: gritledger assign RIDE BIKE" if rows else "Every ride has found its bike.")
+    elif not rows:
+        asked = bike is not None or text
+        say("No such ride." if asked else "No ride yet. Read some: gritledger import FOLDER")
 
 
 def ride(number: RideNumber, home: Home = None) -> None:
@@ -195,6 +198,9 @@ def files(
     fine = {Outcome.NEW.value, Outcome.SAME_OUTING.value}
     with open_workshop(home).store.reading() as tx:
         seen = [one for one in tx.files.outcomes() if not trouble or one.outcome not in fine][:last]
+    if not seen:
+        say("No such file." if trouble else "No file was read yet: gritledger import FOLDER")
+        return
     table(
         ("seen", "file", "became", "why", "what to do"),
         (
@@ -228,7 +234,7 @@ def assign(
     workshop, now = open_workshop(home), now_utc()
     named = [] if none_of_ours else numbers[-1:]
     chosen = numbers if none_of_ours else numbers[:-1]
-    if not all(number.isdigit() for number in chosen):
+    if not all(number.isdecimal() and 0 < int(number) <= LARGEST for number in chosen):
         raise typer.BadParameter(
             "write the ride numbers first, then one bike: gritledger assign 12 13 Plover"
         )
@@ -241,10 +247,10 @@ def assign(
             ids += [one.id for one in rides_of_span(tx, *span, on=on)]
     if not ids:
         raise typer.BadParameter("say which rides: their numbers, or --from and --until")
+    _show_difference(preview_rides_on(workshop, ids, bike, now=now))
     if preview:
-        _show_difference(workshop, preview_rides_on(workshop, ids, bike, now=now))
+        say("Nothing was changed: this was a preview.")
         return
-    _show_difference(workshop, preview_rides_on(workshop, ids, bike, now=now))
     done = put_rides_on(workshop, ids, bike, now=now)
     for sentence in done.sentences:
         say(sentence)
@@ -269,12 +275,14 @@ def conditions(
     from services.wiring import open_workshop
 
     spoken = {"soaked": "wet", "mud": "muddy", "dust": "dusty"}.get(word.casefold(), word.casefold())
-    if spoken != "archive" and spoken not in [c.value for c in Condition]:
-        raise typer.BadParameter(f"'{word}' is none of: {', '.join(c.value for c in Condition)}, archive")
+    words = [one.value for one in Condition if one is not Condition.UNKNOWN]
+    if spoken != "archive" and spoken not in words:
+        raise typer.BadParameter(f"'{word}' is none of: {', '.join(words)}, archive")
     said = None if spoken == "archive" else Condition(spoken)
     workshop, now = open_workshop(home), now_utc()
     if preview:
-        _show_difference(workshop, preview_condition(workshop, RideId(number), said, now=now))
+        _show_difference(preview_condition(workshop, RideId(number), said, now=now))
+        say("Nothing was changed: this was a preview.")
         return
     done = say_condition(workshop, RideId(number), said, now=now)
     if unpaved is not None:
@@ -326,8 +334,27 @@ def not_a_ride(
     say(f"Wrong? gritledger undo {done.number}")
 
 
+def split(number: RideNumber, home: Home = None) -> None:
+    """Say that two recordings taken for one outing were two: both count from now on. Undo joins them again.
+
+    Give the second recording, or the ride it was joined to; 'gritledger ride' shows both.
+
+    Example: gritledger split 12
+    """
+    from rules.vocabulary import RideId
+    from services.correct import split_outing
+    from services.wiring import open_workshop
+
+    done = split_outing(open_workshop(home), RideId(number), now=now_utc())
+    for sentence in done.sentences:
+        say(sentence)
+    say(f"Wrong? gritledger undo {done.number}")
+
+
 def undo(
-    number: Annotated[int | None, typer.Argument(help="Which; the newest by default.")] = None,
+    number: Annotated[
+        int | None, typer.Argument(min=1, max=LARGEST, help="Which; the newest by default.")
+    ] = None,
     show: Annotated[bool, typer.Option("--list", help="Only list what can be undone.")] = False,
     home: Home = None,
 ) -> None:
@@ -345,15 +372,15 @@ def undo(
                 (one.id, local(one.at), one.by, one.what, "undone" if one.undone_at else "")
                 for one in tx.corrections.all_(limit=30)
             ]
-        table(("number", "when", "by", "what", ""), rows, right=(0,))
+        if rows:
+            table(("number", "when", "by", "what", ""), rows, right=(0,))
+        else:
+            say("Nothing was corrected or logged yet.")
         return
     for sentence in undo_correction(workshop, number, now=now_utc()).sentences:
         say(sentence)
 
 
-def _show_difference(workshop: Workshop, changes: Difference) -> None:
-    del workshop
-    if not changes.sentences:
-        out.print("That changes nothing for any chain.")
-    for sentence in changes.sentences:
-        out.print(plain(sentence))
+def _show_difference(changes: Difference) -> None:
+    for sentence in changes.sentences or ("That changes nothing for any chain.",):
+        say(sentence)

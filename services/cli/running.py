@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import json
+from collections.abc import Iterator
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 
@@ -107,9 +109,22 @@ def settings(home: Home = None) -> None:
     from services.wiring import open_workshop
 
     chosen = open_workshop(home).settings
-    say(f"Settings: {chosen.home / SETTINGS_FILE}")
-    for name, value in chosen.model_dump(mode="json").items():
-        say(f"  {name}: {value}")
+    file = chosen.home / SETTINGS_FILE
+    say(f"Settings: {file}" + ("" if file.exists() else " (not there yet: everything is as by default)"))
+    for name, value in _flat(chosen.model_dump(mode="json", exclude={"home"})):
+        say(f"  {name} = {value}")
+
+
+def _flat(section: dict[str, Any], under: str = "") -> Iterator[tuple[str, str]]:
+    """Every setting by its dotted name, as the file would spell its value; what is not set says so."""
+    for name, value in section.items():
+        if isinstance(value, dict):
+            yield from _flat(value, f"{under}{name}.")
+        elif isinstance(value, list) and value and isinstance(value[0], dict):
+            for number, one in enumerate(value, 1):
+                yield from _flat(one, f"{under}{name} {number}: ")
+        else:
+            yield f"{under}{name}", "not set" if value is None else json.dumps(value, ensure_ascii=False)
 
 
 def try_channels(

@@ -15,6 +15,8 @@ from rich.table import Table
 out = Console(highlight=False, soft_wrap=True)
 err = Console(stderr=True, highlight=False, soft_wrap=True)
 
+LARGEST = 2**31 - 1  # the largest number of a ride, reminder or correction any database keeps
+
 Home = Annotated[
     Path | None,
     typer.Option("--home", help="Where the ledger lives, if not in the usual place.", show_default=False),
@@ -79,6 +81,12 @@ def hours(seconds: float) -> str:
 def kilometres(metres: float) -> str:
     """A distance with one decimal."""
     return f"{metres / 1000:.1f} km"
+
+
+def waiting_for_a_word(rides: int) -> str:
+    """That so many rides are questions, and where they are answered."""
+    waiting = "1 ride waits" if rides == 1 else f"{rides} rides wait"
+    return f"{waiting} for your word on the bike: gritledger rides --unsure"
 
 
 def table(headings: Sequence[str], rows: Iterable[Sequence[object]], *, right: Sequence[int] = ()) -> None:

@@ -49,13 +49,20 @@ class StoreUnusable(StoreError):  # noqa: N818 - it names the state of the store
 
 
 class NotFound(StoreError):  # noqa: N818 - it names the thing missing
-    """There is none of that name or number. `near` holds the names that look like it."""
+    """There is none of that name or number. `near` holds the names that look like it.
 
-    def __init__(self, what: str, wanted: object, known: Iterable[str] = ()) -> None:
+    known: the names there are.  highest: the highest number there is, where things are known by number.
+    """
+
+    def __init__(
+        self, what: str, wanted: object, known: Iterable[str] = (), *, highest: int | None = None
+    ) -> None:
         self.what, self.wanted = what, str(wanted)
         names = list(known)
         self.near = tuple(near_names(self.wanted, names))
-        if self.near:
+        if highest:
+            hint = f"They are numbered up to {highest}."
+        elif self.near:
             hint = "Did you mean " + " or ".join(f"“{name}”" for name in self.near) + "?"
         elif names:
             hint = "Known: " + ", ".join(sorted(names)) + "."

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from typing import Any, TypeAlias
 
-from sqlalchemy import Connection, Select, Table, select
+from sqlalchemy import Connection, Select, Table, func, select
 
 from services.store.errors import FactRefused, NotFound
 
@@ -38,8 +38,11 @@ class Facet:
     def _row(self, table: Table, row_id: int, what: str) -> AnyRow:
         row = self._connection.execute(select(table).where(table.c.id == row_id)).first()
         if row is None:
-            raise NotFound(what, row_id)
+            raise self._not_found(table, row_id, what)
         return row
+
+    def _not_found(self, table: Table, row_id: int, what: str) -> NotFound:
+        return NotFound(what, row_id, highest=self._connection.scalar(select(func.max(table.c.id))))
 
 
 def aware(at: datetime) -> datetime:

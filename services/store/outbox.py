@@ -15,7 +15,7 @@ from sqlalchemy import ColumnElement, and_, or_, select
 from rules.reminder import ReminderStep, Step
 from rules.vocabulary import ReminderId, RiderId
 from services.letter import Letter
-from services.store.errors import FactRefused, NotFound
+from services.store.errors import FactRefused
 from services.store.facet import AnyRow, Facet
 from services.store.reminders import add_step
 from services.store.tables_reminders import letter, letter_reminder
@@ -137,7 +137,7 @@ class Outbox(Facet):
         """The letter of that number and what became of it. Raises NotFound."""
         found = self._posted(letter.c.id == letter_id)
         if not found:
-            raise NotFound("letter", letter_id)
+            raise self._not_found(letter, letter_id, "letter")
         return found[0]
 
     def waiting(self) -> tuple[Posted, ...]:

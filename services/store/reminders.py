@@ -11,7 +11,6 @@ from sqlalchemy import ColumnElement, select, true
 
 from rules.reminder import RaisedReminder, Reason, Reminder, ReminderKind, ReminderStep, Step
 from rules.vocabulary import BikeId, ChainId, Condition, ReminderId, RideId, RiderId, TreatmentId
-from services.store.errors import NotFound
 from services.store.facet import AnyRow, Facet
 from services.store.tables_reminders import reminder, reminder_reason, reminder_step
 
@@ -59,7 +58,7 @@ class Reminders(Facet):
         """The reminder of that number. Raises NotFound."""
         found = self._load(reminder.c.id == reminder_id)
         if not found:
-            raise NotFound("reminder", reminder_id)
+            raise self._not_found(reminder, reminder_id, "reminder")
         return found[0]
 
     def standing(self) -> tuple[RaisedReminder, ...]:

@@ -11,7 +11,6 @@ from sqlalchemy import ColumnElement, func, insert, or_, select
 from ingest.summary import RideSummary
 from rules.vocabulary import BikeId, Ride, RideId, RiderId
 from services.store.assignments import Assignments
-from services.store.errors import NotFound
 from services.store.recordings import recording_values
 from services.store.retractions import Retractions
 from services.store.ride_rows import counted_ids, load_rides, overlaps
@@ -74,7 +73,7 @@ class Rides(Assignments, Tags, SameOutings):
         """The ride of that number, whether it counts or not. Raises NotFound."""
         found = load_rides(self._connection, select(ride.c.id).where(ride.c.id == ride_id))
         if not found:
-            raise NotFound("ride", ride_id)
+            raise self._not_found(ride, ride_id, "ride")
         return found[0]
 
     def rides(
