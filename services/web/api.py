@@ -189,7 +189,7 @@ def rides(
     offset: Annotated[int, Query(ge=0, le=LARGEST_ID)] = 0,
     limit: Annotated[int, Query(ge=1, le=MOST_A_PAGE)] = 50,
 ) -> RidesJson:
-    """Rides, newest first. bike: a number, 'open' (which one?) or 'none' (none of ours); like: a condition."""
+    """Rides, newest first. bike: a number, 'open' (which one?) or 'none' (none of ours); like: a word."""
     every = found(sheet.snapshot, want, sheet.zone)
     return RidesJson(count=len(every), rides=[_ride(sheet, one) for one in every[offset : offset + limit]])
 

@@ -128,7 +128,7 @@ def _tell_trouble(app: FastAPI) -> None:
 
     @app.exception_handler(Exception)
     def stumbled(request: Request, _error: Exception) -> Response:
-        sentence = "gritledger stumbled over this; it is a mistake of ours. The terminal says more; please report it."
+        sentence = "gritledger stumbled: a mistake of ours. The terminal says more; please report it."
         answer = _say_no(request, 500, sentence)
         # This one answer is given outside the guard.
         answer.headers.update(SECURITY_HEADERS)

@@ -1,4 +1,4 @@
-"""The life of a chain cut into spans for one line: where it was, what it went through, what hands did to it."""
+"""The life of a chain as a table: spans of weeks, with what went in and what hands did in each."""
 
 from __future__ import annotations
 
@@ -8,16 +8,12 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 
 from rules.contamination import ChainHistory
-from rules.ledger import Ledger
 from rules.reasons import TREATMENT_NOUN, reading_words
-from rules.vocabulary import Chain, Condition, Fitting, Reading, Treatment, WipeTest
-from rules.wear import Forecast, Refusal
-from rules.wording import day, listed, number
+from rules.vocabulary import Chain, Condition, Reading, Treatment, WipeTest
 from services.web.snapshot import Snapshot
 
 MOST_SPANS = 60
 _WEEKS = (1, 2, 4, 8, 13, 26, 52)  # lengths of a span; the shortest with which a life fits
-CONDITIONS = tuple(Condition)
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,68 +32,19 @@ class Span:
         return sum(self.grit_h.values())
 
 
-@dataclass(frozen=True, slots=True)
-class Life:
-    """One chain from its first fact to now, and to where its wear is going."""
-
-    chain: Chain
-    start: datetime
-    end: datetime  # now, or the last day of the forecast's fan if that is sooner than a year from now
-    now: datetime
-    weeks: int  # length of a span
-    spans: tuple[Span, ...]
-    bikes: tuple[tuple[datetime, datetime, str], ...]
-    treatments: tuple[Treatment, ...]
-    readings: tuple[Reading, ...]
-    wipe_tests: tuple[WipeTest, ...]
-    wear: Forecast | Refusal
-    limit_pct: float
-    zone: tzinfo
-
-    @property
-    def summary(self) -> str:
-        """The line in words."""
-        grit_h = sum(span.total for span in self.spans)
-        return (
-            f"{number(grit_h)} grit-hours since {day(self.start, self.zone)}; "
-            f"{len(self.treatments)} treatments, {len(self.readings)} readings, "
-            f"{len(self.wipe_tests)} wipe tests; on {listed(sorted({name for *_, name in self.bikes})) or 'no bike'}"
-        )
-
-
-def life_of(snapshot: Snapshot, chain: Chain, now: datetime) -> Life:
-    """Everything that happened to this chain until now, in spans few enough to draw."""
-    ledger, zone = snapshot.ledger, snapshot.zone
+def spans_of(snapshot: Snapshot, chain: Chain, now: datetime) -> tuple[int, tuple[Span, ...]]:
+    """The life of a chain as rows of a table: how many weeks each row holds, and the rows in order."""
+    ledger = snapshot.ledger
     past = snapshot.past(chain.id, now)
-    start = _monday(past.entries[0].at if past.entries else now, zone)
+    start = _monday(past.entries[0].at if past.entries else now, snapshot.zone)
     whole_weeks = max(1, -(-(now - start) // timedelta(weeks=1)))
     weeks = next((one for one in _WEEKS if whole_weeks / one <= MOST_SPANS), _WEEKS[-1])
-    treatments = tuple(one for one in ledger.treatments_of(chain.id) if one.done_at <= now)
-    readings = tuple(one for one in ledger.readings_of(chain.id) if one.taken_at <= now)
-    tests = tuple(one for one in ledger.wipe_tests_of(chain.id) if one.done_at <= now)
-    wear = snapshot.wear(chain.id, now)
-    end = now
-    if isinstance(wear, Forecast) and wear.on is not None and wear.left[1] > 0:
-        end = max(now, min(wear.on[2], now + max(timedelta(weeks=8), (now - start) / 3)))
-    begun = [one for one in ledger.fittings_of(chain.id) if one.fitted_at <= now]
-    bike = ledger.bike(begun[-1].bike) if begun else None
-    return Life(
-        chain=chain,
-        start=start,
-        end=end,
-        now=now,
-        weeks=weeks,
-        spans=_spans(past, start, now, weeks, [*treatments, *readings, *tests]),
-        bikes=tuple(_on_bikes(ledger, begun, now)),
-        treatments=treatments,
-        readings=readings,
-        wipe_tests=tests,
-        wear=wear,
-        limit_pct=snapshot.rulebook.wear_limit(
-            chain, bike=bike, rider=None if bike is None else ledger.rider(bike.owner)
-        ).value,
-        zone=zone,
-    )
+    events: list[Treatment | Reading | WipeTest] = [
+        *ledger.treatments_of(chain.id),
+        *ledger.readings_of(chain.id),
+        *ledger.wipe_tests_of(chain.id),
+    ]
+    return weeks, _spans(past, start, now, weeks, [one for one in events if instant_of(one) <= now])
 
 
 def _monday(at: datetime, zone: tzinfo) -> datetime:
@@ -129,18 +76,6 @@ def _spans(
         Span(start + at * length, start + (at + 1) * length, dict(grit[at]), drive[at], tuple(said[at]))
         for at in range(count)
     )
-
-
-def _on_bikes(
-    ledger: Ledger, fittings: Sequence[Fitting], now: datetime
-) -> list[tuple[datetime, datetime, str]]:
-    found = []
-    for position, one in enumerate(fittings):
-        ends = [now, *([one.removed_at] if one.removed_at is not None else [])]
-        if position + 1 < len(fittings):
-            ends.append(fittings[position + 1].fitted_at)
-        found.append((one.fitted_at, min(ends), ledger.bike(one.bike).name))
-    return found
 
 
 def instant_of(event: Treatment | Reading | WipeTest) -> datetime:

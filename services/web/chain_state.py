@@ -1,4 +1,4 @@
-"""How a chain stands now: what fills it since its last bath, how much of its film is used, what comes next."""
+"""How a chain stands now: what it went through since its last bath, how much of its film is used."""
 
 from __future__ import annotations
 

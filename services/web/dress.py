@@ -23,9 +23,7 @@ class Dress:
     """Templates, and the style sheets and script they use, named by their content."""
 
     def __init__(self) -> None:
-        self.files = {
-            name: (HERE / "static" / name).read_bytes() for name in ("page.css", "page.js", "icon.svg")
-        }
+        self.files = {path.name: path.read_bytes() for path in sorted((HERE / "static").iterdir())}
         marks = {name: hashlib.sha256(content).hexdigest()[:12] for name, content in self.files.items()}
         self._templates = Environment(
             loader=FileSystemLoader(HERE / "templates"),

@@ -1,4 +1,4 @@
-"""The ledger's facts handed to the drawings."""
+"""The ledger's facts handed to the drawings, each drawing named so that a page may hold several."""
 
 from __future__ import annotations
 
@@ -10,13 +10,18 @@ from markupsafe import Markup
 
 from ingest.track import TrackPoint
 from rules.contamination import Exposure
-from rules.reminder import RaisedReminder
-from rules.vocabulary import Chain, Regime, Ride
-from rules.wear import Forecast, Refusal
-from services.web.chain_life import Life
+from rules.vocabulary import Chain, Condition, Ride
+from rules.wear import Measure, wear_points
 from services.web.chain_state import ChainState
 from services.web.drawings import chain_strip, film_line
+from services.web.drawings.clues import clue_waterfall
+from services.web.drawings.life import chain_life
+from services.web.drawings.ride import drawn_hours, ride_track
+from services.web.drawings.ride_time import hours_bars, ride_speed
+from services.web.drawings.svg import short
+from services.web.drawings.textures import paint
 from services.web.snapshot import Snapshot
+from services.web.wear_plot import rate_mark, wear_plot
 
 
 def _ours(drawn: str) -> Markup:
@@ -24,22 +29,15 @@ def _ours(drawn: str) -> Markup:
     return Markup(drawn)  # noqa: S704
 
 
-@dataclass(frozen=True, slots=True)
-class Clue:
-    """One clue for or against a bike, in log-odds. weight: None = it cannot have been this bike."""
-
-    bike: str
-    clue: str
-    weight: float | None
-    sentence: str
-    chance: float
-
-
 def strip(state: ChainState) -> Markup:
     """The links of a chain, filled with what it went through since its last bath."""
     return _ours(
         chain_strip(
-            state.past, state.bath_limit, uid=f"strip-{state.chain.id}", name=state.chain.name, zone=state.zone
+            state.past,
+            state.bath_limit,
+            uid=f"strip-{state.chain.id}",
+            name=state.chain.name,
+            zone=state.zone,
         )
     )
 
@@ -51,41 +49,82 @@ def film(state: ChainState) -> Markup:
     )
 
 
-def trace(raised: RaisedReminder) -> Markup:
-    """The lines of a reminder as links that fill to the limit."""
-    return Markup("")
+def life_picture(snapshot: Snapshot, chain: Chain, now: datetime) -> Markup:
+    """A chain's whole life on one line."""
+    return _ours(
+        chain_life(
+            snapshot.past(chain.id, now),
+            uid="life",
+            bikes={one.id: one.name for one in snapshot.ledger.bikes},
+            now=now,
+            limit_pct=snapshot.wear_limit(chain, now),
+            forecast=snapshot.wear(chain.id, now),
+            name=chain.name,
+            zone=snapshot.zone,
+        )
+    )
 
 
-def life_picture(life: Life) -> Markup:
-    """A chain's life on one line."""
-    return Markup("")
+def wear_picture(snapshot: Snapshot, chain: Chain, now: datetime) -> Markup:
+    """A chain's readings and where they lead."""
+    past, measure = snapshot.past(chain.id, now), Measure.DRIVE_HOURS
+    return _ours(
+        wear_plot(
+            wear_points(past, measure),
+            snapshot.wear(chain.id, now),
+            uid=f"wear-{chain.id}",
+            limit_pct=snapshot.wear_limit(chain, now),
+            x_now=measure.over_life(past),
+            measure=measure,
+            name=chain.name,
+            zone=snapshot.zone,
+        )
+    )
 
 
-def clue_rows(clues: Sequence[Clue]) -> Markup:
-    """The clues as a waterfall."""
-    return Markup("")
+def rate_picture(slope: tuple[float, float, float], most: float, name: str, uid: str) -> Markup:
+    """A wear rate on a scale shared by a column of them."""
+    return _ours(rate_mark(*slope, most=most, uid=uid, name=name))
 
 
-def hours_picture(ride: Ride, puts: Sequence[Exposure], zone: tzinfo) -> Markup:
-    """What each hour put in."""
-    return Markup("")
+@dataclass(frozen=True, slots=True)
+class RidePictures:
+    """Everything drawn of one ride."""
+
+    track: Markup
+    speed: Markup
+    hours: Markup
 
 
-def track_picture(ride: Ride, points: Sequence[TrackPoint], puts: Sequence[Exposure], zone: tzinfo) -> Markup:
-    """The way with its ground."""
-    return Markup("")
+def ride_pictures(
+    ride: Ride, points: Sequence[TrackPoint], puts: Sequence[Exposure], zone: tzinfo
+) -> RidePictures:
+    """Where it went, how fast, and what each hour put in."""
+    hours = drawn_hours(ride, puts)
+    return RidePictures(
+        _ours(ride_track(points, hours, uid="way", started_at=ride.started_at, name=ride.title, zone=zone)),
+        _ours(ride_speed(points, hours, uid="speed", started_at=ride.started_at, name=ride.title, zone=zone)),
+        _ours(hours_bars(hours, uid="hours-drawn", name=ride.title, zone=zone)),
+    )
 
 
-def speeds_picture(ride: Ride, points: Sequence[TrackPoint], zone: tzinfo) -> Markup:
-    """Speed and cadence."""
-    return Markup("")
+def clues_picture(evidence: str, snapshot: Snapshot) -> Markup:
+    """Why it was this bike: each clue a step. Nothing for a ride nobody judged."""
+    if not evidence:
+        return Markup("")
+    return _ours(clue_waterfall(evidence, {one.id: one.name for one in snapshot.ledger.bikes}, uid="clues"))
 
 
-def wear_picture(snapshot: Snapshot, chain: Chain, answer: Forecast | Refusal, now: datetime) -> Markup:
-    """Readings and forecast."""
-    return Markup("")
-
-
-def rate_picture(slope: tuple[float, float, float], most: float, name: str, regime: Regime) -> Markup:
-    """A wear rate on a shared scale."""
-    return Markup("")
+def ride_mini(conditions: Sequence[tuple[Condition, float, float]]) -> Markup:
+    """A ride's drive time by condition, small enough for a line of a list; the words stand beside it."""
+    whole_h = sum(drive_h for _, drive_h, _ in conditions)
+    if whole_h <= 0.0:
+        return Markup("")
+    shapes, at = [], 0.5
+    for condition, drive_h, _ in conditions:
+        width = drive_h / whole_h * 57.0
+        shapes.append(
+            f'<rect x="{short(at)}" y=".5" width="{short(width)}" height="12" fill="{paint(condition)}"/>'
+        )
+        at += width
+    return _ours(f'<svg class="mini" viewBox="0 0 58 13" aria-hidden="true">{"".join(shapes)}</svg>')

@@ -61,8 +61,8 @@ def check(
     sitting = desk.doorkeeper.admit(address, passphrase, now)
     if sitting is None:
         return _form(request, 403, target, "That is not the passphrase.")
-    answer = RedirectResponse(target, 303)
-    answer.set_cookie(
+    opened = RedirectResponse(target, 303)
+    opened.set_cookie(
         COOKIE,
         sitting,
         max_age=int(SITTING.total_seconds()),
@@ -70,7 +70,7 @@ def check(
         samesite="strict",
         secure=request.url.scheme == "https",
     )
-    return answer
+    return opened
 
 
 @router.post("/sign-out")

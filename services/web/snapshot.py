@@ -184,6 +184,13 @@ class Snapshot:
             lambda: forecast(self.ledger, self.rulebook, chain, now=now, measure=measure),
         )
 
+    def wear_limit(self, chain: Chain, now: datetime) -> float:
+        """At which elongation this chain is worn out, on the bike it is on or was last on. [%]"""
+        begun = [one for one in self.ledger.fittings_of(chain.id) if one.fitted_at <= now]
+        bike = self.ledger.bike(begun[-1].bike) if begun else None
+        rider = None if bike is None else self.ledger.rider(bike.owner)
+        return self.rulebook.wear_limit(chain, bike=bike, rider=rider).value
+
     def comparison(self, now: datetime, measure: Measure) -> Comparison:
         """Waxed against wet lube."""
         hour = now.replace(minute=0, second=0, microsecond=0)

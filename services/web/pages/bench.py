@@ -86,15 +86,12 @@ def need_of(snapshot: Snapshot, raised: RaisedReminder) -> dict[str, object]:
 
 def _next_up(snapshot: Snapshot, now: datetime) -> list[Coming]:
     """Limits that come within a few weeks, soonest first; one per chain and kind of work."""
-    found = []
-    for limit in snapshot.outlook(now):
-        if (
-            limit.used < limit.limit
-            and limit.by is not None
-            and limit.by <= now + timedelta(weeks=WEEKS_AHEAD)
-        ):
-            found.append(coming(limit, snapshot.ledger))
-    return found
+    soon = now + timedelta(weeks=WEEKS_AHEAD)
+    return [
+        coming(limit, snapshot.ledger)
+        for limit in snapshot.outlook(now)
+        if limit.used < limit.limit and limit.by is not None and limit.by <= soon
+    ]
 
 
 def _troubles(sheet: Sheet) -> Iterator[tuple[str, str, str]]:

@@ -33,7 +33,7 @@ KINDS: tuple[tuple[TreatmentKind, str, str], ...] = (
     ),
 )
 GRADES = ("clean", "a trace", "grey", "dark", "black paste")
-assert HOT_WAX in dict((kind, careful) for kind, _, careful in KINDS)[TreatmentKind.IMMERSION]
+assert HOT_WAX in {kind: careful for kind, _, careful in KINDS}[TreatmentKind.IMMERSION]
 
 
 @router.get("")
@@ -75,7 +75,8 @@ def care(
 def _chain(sheet: Sheet, posted: Posted) -> Chain:
     number = posted.identity("chain", "a chain")
     with sheet.workshop.store.reading() as tx:
-        return tx.garage.chain(ChainId(number))
+        chain: Chain = tx.garage.chain(ChainId(number))
+    return chain
 
 
 def _back(sheet: Sheet, posted: Posted, said: str) -> Response:

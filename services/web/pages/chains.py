@@ -9,7 +9,7 @@ from rules.questions import why_not_yet
 from rules.vocabulary import ChainId
 from rules.wear import Measure
 from services.store import NotFound
-from services.web.chain_life import life_of
+from services.web.chain_life import spans_of
 from services.web.chain_state import state_of
 from services.web.desk import ASheet
 from services.web.pages.bench import need_of
@@ -17,7 +17,6 @@ from services.web.picture import film, life_picture, strip
 from services.wiring import zone_of
 
 router = APIRouter(prefix="/chains")
-MOST_ROWS = 60
 
 
 @router.get("")
@@ -42,7 +41,7 @@ def chain(number: int, sheet: ASheet) -> HTMLResponse:
     if one is None:
         raise NotFound("chain", number, (chain.name for chain in snapshot.ledger.chains))
     state = state_of(snapshot, one, now)
-    life = life_of(snapshot, one, now)
+    weeks, spans = spans_of(snapshot, one, now)
     return sheet.show(
         "chain.html",
         here="chains",
@@ -50,9 +49,9 @@ def chain(number: int, sheet: ASheet) -> HTMLResponse:
         chain=one,
         needs=[need_of(snapshot, due) for due in state.due],
         not_yet=why_not_yet(snapshot.ledger, snapshot.rulebook, ChainId(one.id), now=now, zone_of=zone_of),
-        life=life,
-        spans=life.spans[::-1][:MOST_ROWS],
-        picture=life_picture(life),
+        weeks=weeks,
+        spans=spans[::-1],
+        picture=life_picture(snapshot, one, now),
         wear=snapshot.wear(one.id, now),
         fittings=snapshot.ledger.fittings_of(one.id)[::-1],
         km=Measure.KILOMETRES.over_life(snapshot.past(one.id, now)),

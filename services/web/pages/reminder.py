@@ -14,11 +14,12 @@ from rules.vocabulary import BikeId, Condition, Regime, ReminderId, RideId
 from services.answer_reminder import close, put_off
 from services.log_care import log_treatment
 from services.store import FactRefused
+from services.web.chain_state import state_of
 from services.web.desk import APost, ASheet, Sheet
 from services.web.forms import LARGEST_ID, FormRefused, number_in
 from services.web.pages.bench import need_of
 from services.web.pages.mending import back_of
-from services.web.picture import trace
+from services.web.picture import film, strip
 from services.wiring import zone_of
 
 router = APIRouter(prefix="/why")
@@ -70,7 +71,9 @@ def why(
         due=due,
         chain=chain,
         letters=letters,
-        trace=trace(raised),
+        state=state_of(snapshot, chain, sheet.now),
+        strip=strip,
+        film=film,
         rides=[one for number in rides[::-1] if (one := snapshot.ledger.ride(number)) is not None],
         words=[one for one in Condition if one is not Condition.UNKNOWN],
         bikes=snapshot.ledger.bikes,
@@ -120,7 +123,7 @@ def _suppose(
 
 @router.post("/{number}/done")
 def done(number: int, sheet: ASheet, posted: APost) -> Response:
-    """It is done: the treatment that answers it is logged now; what has none is closed by the rider's word."""
+    """It is done: the treatment that answers it is logged; what has none is closed by the rider's word."""
     with sheet.workshop.store.reading() as tx:
         raised = tx.reminders.get(_identity(number))
     if not raised.is_open:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from dataclasses import dataclass
-from typing import Any
 
 from fastapi import APIRouter, Query
 from fastapi.responses import HTMLResponse, Response
@@ -17,7 +16,7 @@ from services.correct import put_rides_on, say_condition, say_unpaved, with_answ
 from services.show import exposures
 from services.web.desk import APost, ASheet, Sheet
 from services.web.forms import LARGEST_ID, FormRefused
-from services.web.picture import Clue, clue_rows, hours_picture, speeds_picture, track_picture
+from services.web.picture import clues_picture, ride_pictures
 from services.web.snapshot import Snapshot
 from services.wiring import zone_of
 
@@ -67,13 +66,12 @@ def ride(
         decisions=decisions,
         held=held,
         because=evidence.get("because", ""),
-        clues=clue_rows(clues_of(evidence, snapshot)),
+        clues=clues_picture(held.evidence if held is not None else "", snapshot),
         sources=sources,
+        home=str(sheet.workshop.settings.home),
         said=words,
         rows=rows,
-        hours_picture=hours_picture(one, puts, zone),
-        track=track_picture(one, points, puts, zone),
-        speeds=speeds_picture(one, points, zone),
+        pictures=ride_pictures(one, points, puts, zone),
         grit_h=sum(put.grit_h for put in puts),
         bikes=snapshot.bikes_here(one.started_at),
         conditions=[w for w in Condition if w is not Condition.UNKNOWN],
@@ -88,22 +86,6 @@ def ride(
 def identity_of(number: int) -> RideId:
     """A ride's number that any database can look for."""
     return RideId(min(max(number, 0), LARGEST_ID))
-
-
-def clues_of(evidence: dict[str, Any], snapshot: Snapshot) -> list[Clue]:
-    """The clues of a verdict, in the order they were weighed."""
-    names = {bike.id: bike.name for bike in snapshot.ledger.bikes}
-    chances = {bike: share for bike, share in evidence.get("probabilities", ())}
-    return [
-        Clue(
-            bike=names.get(clue["bike"], "none of ours"),
-            clue=clue["clue"],
-            weight=clue["weight"],
-            sentence=clue["sentence"],
-            chance=chances.get(clue["bike"], 0.0),
-        )
-        for clue in evidence.get("clues", ())
-    ]
 
 
 def suppose(snapshot: Snapshot, ride: Ride, *, bike: str, word: str, sheet: Sheet) -> Difference | None:

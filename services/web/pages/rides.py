@@ -18,6 +18,7 @@ from services.correct import answer_rides, put_rides_on, with_answers
 from services.web.desk import APost, ASheet, Sheet
 from services.web.forms import LARGEST_ID, FormRefused, local_instant
 from services.web.pages.ride import NONE, bike_said, identity_of
+from services.web.picture import ride_mini
 from services.web.snapshot import Snapshot
 from services.wiring import zone_of
 
@@ -131,6 +132,7 @@ def rides(
         page=page,
         pages=max(1, -(-len(matching) // PAGE)),
         likes=list(Condition),
+        mini=ride_mini,
         put=bike_now,
         supposed=supposed,
         km=sum(ride.distance_m for ride in matching),
@@ -207,7 +209,7 @@ def answer(sheet: ASheet) -> HTMLResponse:
 
 def _question(snapshot: Snapshot, ride: Ride, evidence: str, *, likely: bool) -> Question:
     said = json.loads(evidence) if evidence else {}
-    chances = {bike: chance for bike, chance in said.get("probabilities", ())}
+    chances = dict(said.get("probabilities", ()))
     rider = snapshot.rider(ride)
     bikes = sorted(snapshot.bikes_here(ride.started_at), key=lambda b: (b.owner != ride.rider, b.id))
     options = [

@@ -1,4 +1,4 @@
-"""Settings: riders, bikes, chains and where they sit, sensors, limits with their sources, ways to be reached."""
+"""Settings: riders, bikes, chains and where they sit, sensors, limits with sources, ways to be reached."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ from fastapi.responses import HTMLResponse, Response
 
 from rules.cautions import LINK
 from rules.rulebook import KEYS, SCOPES
-from rules.vocabulary import BikeId, ChainId, Regime, RiderId, SensorId
+from rules.vocabulary import BikeId, ChainId, FittingId, Regime, RiderId, SensorId
 from services.channels import ChannelError, trial_letter
 from services.correct import move_sensor
 from services.reckoning import reckon
@@ -178,10 +178,10 @@ def _not_ahead(sheet: Sheet, posted: Posted) -> Any:
 @router.post("/fitting-was-not")
 def fitting_was_not(sheet: ASheet, posted: APost) -> Response:
     """A fitting that never was: kept, and counted no more."""
-    number = posted.identity("fitting", "a fitting")
+    number = FittingId(posted.identity("fitting", "a fitting"))
     with sheet.workshop.store.writing() as tx:
         tx.garage.retract_fitting(
-            number,  # type: ignore[arg-type]
+            number,
             at=sheet.now,
             by="a rider",
             why=posted.text("because", most=300) or "noted by mistake",

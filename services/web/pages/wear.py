@@ -44,7 +44,7 @@ def wear(sheet: ASheet) -> HTMLResponse:
                 snapshot.where(chain, now),
                 readings,
                 answer,
-                wear_picture(snapshot, chain, answer, now) if readings else Markup(""),
+                wear_picture(snapshot, chain, now) if readings else Markup(""),
                 isinstance(answer, Refusal),
                 answer.chance_worn,
             )
@@ -71,7 +71,7 @@ def rate_rows(one: Comparison) -> list[tuple[str, str, int, tuple[float, float, 
             witness.regime.value,
             witness.readings,
             witness.slope,
-            rate_picture(witness.slope, most, witness.name, witness.regime),
+            rate_picture(witness.slope, most, witness.name, f"rate-{witness.chain}"),
         )
         for witness in witnesses
     ]

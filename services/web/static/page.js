@@ -21,7 +21,6 @@ for (const plot of document.querySelectorAll("figure.plot")) {
   const reader = document.createElement("output");
   reader.className = "reader";
   reader.setAttribute("aria-live", "polite");
-  reader.textContent = "Point at it, or press → and ← here, to read it out.";
   plot.append(reader);
   plot.tabIndex = 0;
   plot.setAttribute("role", "group");
@@ -34,11 +33,21 @@ for (const plot of document.querySelectorAll("figure.plot")) {
     mark.classList.add("pointed");
     reader.textContent = wordsOf(mark);
   };
+  plot.addEventListener("focus", () => {
+    if (!pointed) reader.textContent = "→ and ← read it out.";
+  });
+  plot.addEventListener("blur", () => {
+    point(null);
+    reader.textContent = "";
+  });
   plot.addEventListener("pointerover", (event) => {
     const mark = event.target.closest(selector);
     if (mark && plot.contains(mark)) point(mark);
   });
-  plot.addEventListener("pointerleave", () => point(null));
+  plot.addEventListener("pointerleave", () => {
+    point(null);
+    reader.textContent = "";
+  });
   plot.addEventListener("keydown", (event) => {
     const step = { ArrowRight: 1, ArrowLeft: -1 }[event.key];
     if (!step || event.target !== plot) return;
