@@ -54,14 +54,14 @@ class Mail(_Section):
     password_file: Path | None = None
     sender: str
     authority_file: Path | None = None  # certificate authority of a mail server of your own
-    timeout_s: float = Field(default=20.0, gt=0)
+    timeout_s: float = Field(default=20.0, gt=0, le=60)  # well within the time a letter is leased for
 
 
 class Command(_Section):
     """A program of your own that is handed each reminder as JSON on its standard input."""
 
     argv: list[str] = Field(min_length=1)
-    timeout_s: float = Field(default=20.0, gt=0)
+    timeout_s: float = Field(default=20.0, gt=0, le=60)  # well within the time a letter is leased for
 
 
 class Channels(_Section):

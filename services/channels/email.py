@@ -216,7 +216,15 @@ class EmailChannel:
                 try_this="correct channels.mail.password_file",
                 everything=True,
             ) from error
-        server.login(self.settings.user, password)
+        try:
+            server.login(self.settings.user, password)
+        except UnicodeEncodeError as error:
+            raise ChannelError(
+                "the mail user or password has letters beyond ASCII, which the login cannot carry",
+                permanent=False,
+                try_this="choose a password of plain letters, digits and signs",
+                everything=True,
+            ) from error
 
     def _trust(self) -> ssl.SSLContext:
         if self._trusted is not None:

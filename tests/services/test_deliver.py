@@ -14,14 +14,15 @@ from pathlib import Path
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
+from pydantic import ValidationError
 
 from rules.reminder import Reminder, ReminderKind, Step
 from rules.vocabulary import ReminderId, RiderId
 from services.channels import Channel, ChannelError
-from services.channels.email import EmailChannel
-from services.deliver import deliver_waiting, next_try
+from services.channels.email import CONVERSATION_TIMEOUTS, EmailChannel
+from services.deliver import LEASE_S, deliver_waiting, next_try
 from services.letter import Letter
-from services.settings import Mail
+from services.settings import Command, Mail
 from services.store import Store
 from tests.mail_server import TAKE, Answer, MailServer, mail_server
 
@@ -287,6 +288,15 @@ def test_the_pauses_double() -> None:
     pauses = [(next_try(n, NOW) - NOW).total_seconds() / 60 for n in range(1, 12)]
 
     assert pauses == [1, 2, 4, 8, 16, 32, 64, 128, 256, 360, 360]
+
+
+def test_no_channel_may_take_longer_than_a_lease_lasts() -> None:
+    with pytest.raises(ValidationError, match="less than or equal to 60"):
+        Mail(host="localhost", sender="a@b.example", timeout_s=61)
+    with pytest.raises(ValidationError, match="less than or equal to 60"):
+        Command(argv=["tell"], timeout_s=61)
+
+    assert 60 * CONVERSATION_TIMEOUTS < LEASE_S
 
 
 def _pump(database: str, port: int, authority: str, rounds: int) -> None:

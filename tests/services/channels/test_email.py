@@ -112,6 +112,14 @@ def test_the_password_may_be_kept_in_a_file(tmp_path: Path) -> None:
     assert len(server.received) == 1
 
 
+def test_a_password_that_the_login_cannot_carry_is_said_so(tmp_path: Path) -> None:
+    with (
+        mail_server(folder=tmp_path, accounts={"chains": "pässwort"}) as server,
+        pytest.raises(ChannelError, match="letters beyond ASCII, which the login cannot carry"),
+    ):
+        channel(server, user="chains", password=SecretStr("pässwort")).send(letter())
+
+
 @pytest.mark.parametrize("security", ["starttls", "tls"])
 def test_a_certificate_for_another_name_is_not_trusted(tmp_path: Path, security: Any) -> None:
     with (
