@@ -197,7 +197,11 @@ def _plain_sqlite(url: URL, error: sqlite3.Error) -> Exception:
             "check that the folder is there and that you may write to it",
         ),
         sqlite3.SQLITE_READONLY: ("may not be written to", "check its permissions, and those of its folder"),
-        sqlite3.SQLITE_IOERR: ("the disk does not answer", "check the disk; nothing was written"),
+        # A disk so full that not even the journal fits ends here too, not at SQLITE_FULL.
+        sqlite3.SQLITE_IOERR: (
+            "the disk is full or does not answer",
+            "make room, or check the disk; nothing was written",
+        ),
         sqlite3.SQLITE_PERM: ("may not be opened", "check its permissions"),
     }
     if code not in known:
