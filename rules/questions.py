@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, tzinfo
 
+from rules.case import whom_to_tell
 from rules.contamination import (
     CLEARS_SINCE_IMMERSION,
     ChainHistory,
@@ -13,7 +14,7 @@ from rules.contamination import (
 )
 from rules.ledger import Ledger
 from rules.reminder import Reminder, ReminderKind
-from rules.reminders import due, whom_to_tell
+from rules.reminders import due
 from rules.rulebook import Rulebook
 from rules.vocabulary import (
     Bike,

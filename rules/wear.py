@@ -17,9 +17,9 @@ from functools import lru_cache
 import numpy as np
 from numpy.typing import NDArray
 
+from rules.case import whom_to_tell
 from rules.contamination import ChainHistory, Entry, history
 from rules.ledger import Ledger, RiddenHour
-from rules.reminders import whom_to_tell
 from rules.rulebook import Rulebook
 from rules.straight_line import Span, crossing, least_squares
 from rules.vocabulary import Chain, ChainId, Reading, ReadingTool
