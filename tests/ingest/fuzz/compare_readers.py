@@ -8,8 +8,11 @@ Prints how many inputs ended how, and the first differences; ends with 1 when th
 from __future__ import annotations
 
 import argparse
+import os
 import sys
 from collections import Counter
+from collections.abc import Sequence
+from pathlib import Path
 from random import Random
 from types import ModuleType
 
@@ -21,10 +24,13 @@ READERS: dict[str, tuple[ModuleType, ModuleType]] = {
 }
 
 
-def run(kind: str, inputs: int, seed: int) -> tuple[Counter[str], int, list[str]]:
-    """How do that many seeded inputs end? Outcomes, samples compared, and each difference with its seed."""
+def run(kind: str, inputs: int, seed: int, real: Sequence[bytes] = ()) -> tuple[Counter[str], int, list[str]]:
+    """How do that many seeded inputs end? Outcomes, samples compared, and each difference with its seed.
+
+    real: files to damage besides the invented ones.
+    """
     make, differ = READERS[kind]
-    sound = make.sound_files()
+    sound = [*make.sound_files(), *real]
     outcomes: Counter[str] = Counter()
     rows, found = 0, []
     for number in range(inputs):
@@ -38,6 +44,13 @@ def run(kind: str, inputs: int, seed: int) -> tuple[Counter[str], int, list[str]
     return outcomes, rows, found
 
 
+def little_real_files(kind: str) -> list[bytes]:
+    """The little ones among the real files, when GRITLEDGER_CORPUS names a folder of them."""
+    folder = os.environ.get("GRITLEDGER_CORPUS")
+    paths = sorted(Path(folder, kind).glob(f"*.{kind}")) if folder else []
+    return [path.read_bytes() for path in paths if path.stat().st_size < 30_000]
+
+
 def main() -> int:
     """Runs the comparison that the arguments ask for."""
     parser = argparse.ArgumentParser(description=__doc__)
@@ -46,8 +59,10 @@ def main() -> int:
     arguments = parser.parse_args()
     worst = 0
     for kind in READERS:
-        outcomes, rows, found = run(kind, arguments.inputs, arguments.seed)
-        print(f"{kind}: {arguments.inputs} inputs, {rows} samples compared, {len(found)} differences")
+        real = little_real_files(kind)
+        outcomes, rows, found = run(kind, arguments.inputs, arguments.seed, real)
+        print(f"{kind}: {arguments.inputs} inputs (damaged copies of {len(real)} real files among them)")
+        print(f"  {rows} samples compared, {len(found)} differences")
         for outcome, count in sorted(outcomes.items()):
             print(f"  {count:6}  {outcome}")
         for line in found[:40]:

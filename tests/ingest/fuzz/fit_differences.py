@@ -14,6 +14,7 @@ from ingest.recording import Column
 _CUT_SHORT = "cannot be read to its end"
 # Faults of fitdecode on files that are sound, or sound but for one field: the columns read on there.
 EXCEPTIONS = {
+    "to its end: size": "a field of no length",
     "unsupported operand type(s) for +: 'int' and 'NoneType'": "half an array where it wants a number",
     "unsupported operand type(s) for <<: 'float' and 'int'": "fractions where it wants bits",
 }
