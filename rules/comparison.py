@@ -16,15 +16,8 @@ from rules.ledger import Ledger
 from rules.rulebook import Rulebook
 from rules.straight_line import Span, ratio
 from rules.vocabulary import Chain, ChainId, Regime
-from rules.wear import (
-    CHAIN_TO_CHAIN_LOG_SD,
-    Forecast,
-    Measure,
-    first_prior,
-    forecast,
-    posterior,
-    wear_points,
-)
+from rules.wear import CHAIN_TO_CHAIN_LOG_SD, Forecast, forecast, wear_points
+from rules.wear_model import Measure, first_prior, posterior
 from rules.wording import listed, number
 
 FEWEST_PER_ARM = 3  # below, the smallest possible p of a fair test stays above 0.05

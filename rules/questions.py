@@ -317,22 +317,6 @@ def what_if_limit(
     return difference(ledger, ledger, rulebook, now=now, rulebook_after=changed, zone_of=zone_of)
 
 
-def what_if_ridden(
-    ledger: Ledger,
-    rulebook: Rulebook,
-    bike: BikeId,
-    *,
-    start: datetime,
-    drive_h: float,
-    word: Condition = Condition.WET,
-    zone_of: ZoneOf = utc,
-) -> Difference:
-    """What if this bike is ridden then, in these conditions? Judged at the ride's end: 'rain tomorrow'."""
-    ridden = with_imagined_ride(ledger, bike, start=start, drive_h=drive_h, word=word)
-    end = start + timedelta(hours=drive_h)
-    return difference(ledger, ridden, rulebook, now=end, zone_of=zone_of)
-
-
 def with_ride_on(ledger: Ledger, ride: RideId, bike: BikeId | None) -> Ledger:
     """The ledger, had this ride been on another bike (None: on none of ours)."""
     return _with_ride(ledger, ride, bike=bike, decided_by=DecidedBy.RIDER)

@@ -13,7 +13,8 @@ from statsmodels.stats.power import TTestIndPower
 from rules.comparison import chains_needed, compare, cost, permutation_floor, permutation_p
 from rules.rulebook import default_rulebook
 from rules.vocabulary import Regime
-from rules.wear import CHAIN_TO_CHAIN_LOG_SD, Measure
+from rules.wear import CHAIN_TO_CHAIN_LOG_SD
+from rules.wear_model import Measure
 from tests.rules.notation import at, ledger_of
 
 RULEBOOK = default_rulebook()

@@ -13,7 +13,6 @@ from rules.questions import (
     outlook,
     what_changed,
     what_if_limit,
-    what_if_ridden,
     why_not_yet,
     with_condition,
     with_imagined_ride,
@@ -198,7 +197,9 @@ def test_another_limit():
 
 def test_rain_tomorrow():
     ledger = ledger_of(STORM)
-    found = what_if_ridden(ledger, RULEBOOK, CURLEW, start=at("2025-06-04 08:20"), drive_h=3.5)
+    start = at("2025-06-04 08:20")
+    rained = with_imagined_ride(ledger, CURLEW, start=start, drive_h=3.5, word=Condition.WET)
+    found = difference(ledger, rained, RULEBOOK, now=start + timedelta(hours=3.5))
     assert [(row.chain, row.grit_h, row.drive_h) for row in found.moved] == [
         (SLATE, pytest.approx(10.5), pytest.approx(3.5))
     ]

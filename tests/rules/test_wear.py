@@ -12,21 +12,15 @@ from scipy import stats
 from rules.contamination import history
 from rules.rulebook import default_rulebook, parse_rulebook
 from rules.vocabulary import ChainId, Reading, ReadingId, ReadingTool
-from rules.wear import (
-    Forecast,
+from rules.wear import Forecast, Refusal, chances_worn, forecast, learned_prior, line_check, wear_points
+from rules.wear_model import (
     Measure,
-    Refusal,
     SlopePrior,
     WearPoint,
-    chances_worn,
     falling_chance,
     first_prior,
-    forecast,
-    learned_prior,
-    line_check,
     log_likelihood,
     posterior,
-    wear_points,
 )
 from tests.rules.notation import at, ledger_of
 
