@@ -21,14 +21,14 @@ from ingest.bike_sensors import SensorStory, learn_sensors
 from rules.vocabulary import Bike, BikeId, DecidedBy, Rider, RiderId, Sensor
 
 LIKE_EVERY_BIKE = 12.0  # rides: a bike's own counts, as if this many more had been like all of the rider's
-SELDOM_TELLING = 30.0  # the same for weekday and head unit: most of what they show is chance
+SELDOM_TELLING = 80.0  # the same for weekday and head unit: most of what they show is chance
 NOT_SEEN_BEFORE = 1.0  # rides: the head start of a value that this rider never showed
-OWN_BIKE, SHARED_BIKE, OTHER_BIKE = 2.0, 0.3, 0.4  # rides: the head start of a bike in how often it is taken
+OWN_BIKE, SHARED_BIKE, OTHER_BIKE = 2.0, 0.3, 1.0  # rides: the head start of a bike in how often it is taken
 SOON_AFTER = timedelta(hours=18)  # the way back, or the next morning
 SAME_AGAIN_WORTH = 10.0  # rides: how many pairs of rides it takes to believe in 'the same again'
 HEARD_ELSEWHERE = 0.002  # a sensor of a bike that stood near, or was carried along: before any was counted
 STRAYS_TO_BEGIN_WITH = 0.5
-MEASURE_WORTH = 8.0  # rides: a bike's mean and spread, as if this many more had been like all of the rider's
+MEASURE_WORTH = 12.0  # rides: a bike's mean and spread, as if this many more had been like all of the rider's
 MOST_A_MEASURE_SAYS = 3.0  # log-odds
 
 
@@ -92,7 +92,7 @@ class Measures:
     def weight(self, bike: BikeId, value: float) -> float:
         """How much likelier this value is on this bike than on all of the rider's rides. [log-odds]
 
-        Two normal curves; the bike's as if eight more rides had been like all of the rider's.
+        Two normal curves; the bike's as if twelve more rides had been like all of the rider's.
         """
         if bike not in self.by_bike:
             return 0.0

@@ -22,7 +22,8 @@ RIDERS = (RiderId(1), RiderId(2))
 HOME = (39.412, -104.871)
 SAMPLE_S = 5
 GPS_NOISE, WHEEL_NOISE = 0.025, 0.010  # of ln speed, one sample
-SILENT_CHANCE = 0.26  # no identifying sensor, batteries apart
+NOISE_LASTS_S = 12.0  # satellite and wheel errors do not change from one second to the next
+SILENT_CHANCE = 0.285  # no identifying sensor, batteries apart
 NO_CADENCE_WHEN_SILENT = 0.5
 BORROWED_CHANCE = 0.02
 RIGHT_PROFILE_CHANCE = 0.85
@@ -347,7 +348,8 @@ def recording_of(told: Story, ride: TrueRide) -> Recording:
     cadence = np.where(coasting, 0.0, np.clip(np.rint(cadence), 0, 200))
     by_wheel = any(s.kind in ("speed", "speed and cadence") for s in ride.awake)
     noise = WHEEL_NOISE if by_wheel else GPS_NOISE
-    told_speed = speed * np.exp(dice.normal(0, noise, len(time_s)))
+    error = 0.8 * _lasting(dice, len(time_s), NOISE_LASTS_S) + 0.6 * dice.normal(0, 1, len(time_s))
+    told_speed = speed * np.exp(noise * error)
     distance = np.concatenate(([0.0], np.cumsum(speed[1:] * np.diff(time_s))))
     heading = np.cumsum(dice.normal(0, 0.12, len(time_s)))
     north = np.concatenate(([0.0], np.cumsum(speed[1:] * np.diff(time_s) * np.cos(heading[1:]))))
@@ -386,15 +388,20 @@ def fit_of(told: Story, ride: TrueRide) -> bytes:
 
 def _speeds(dice: np.random.Generator, ride: TrueRide, samples: int) -> np.ndarray:
     """Ground, wind and will: ln speed wanders around the ride's mean, and stutters with the path."""
-    keep = math.exp(-SAMPLE_S / 100.0)
-    steps = dice.normal(0, 0.28 * math.sqrt(1 - keep * keep), samples)
-    wander = np.empty(samples)
-    level = float(dice.normal(0, 0.28))
-    for index, step in enumerate(steps.tolist()):
-        level = keep * level + step
-        wander[index] = level
+    wander = 0.28 * _lasting(dice, samples, 100.0)
     stutter = np.convolve(dice.normal(0, ride.machine.roughness * 1.5, samples), np.full(2, 0.5), mode="same")
     return np.maximum(ride.speed_mps * np.exp(wander + stutter), 0.9)
+
+
+def _lasting(dice: np.random.Generator, samples: int, lasts_s: float) -> np.ndarray:
+    """Chance that lasts: mean 0, variance 1, forgotten at this pace (a first-order autoregression)."""
+    keep = math.exp(-SAMPLE_S / lasts_s)
+    values = np.empty(samples)
+    level = float(dice.normal())
+    for index, step in enumerate(dice.normal(0, math.sqrt(1 - keep * keep), samples).tolist()):
+        values[index] = level
+        level = keep * level + step
+    return values
 
 
 def _gears_held(speed: np.ndarray, gears: np.ndarray, cadence_rpm: float) -> np.ndarray:

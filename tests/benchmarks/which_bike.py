@@ -1,6 +1,6 @@
 """How often is the bike right, how often is the rider asked, and how near is that to what can be known?
 
-    python -m tests.benchmarks.which_bike --seeds 10 --rides 2000 [--keep FOLDER]
+    python -m tests.benchmarks.which_bike --seeds 10 --rides 2000 --jobs 2 [--keep FOLDER]
 
 Every ride of an invented household is written as a FIT file, read back through the whole path, judged in
 order, and answered truthfully when it is asked about. Beside each figure stands an oracle that knows the
@@ -13,9 +13,9 @@ from __future__ import annotations
 import argparse
 import itertools
 import math
-import sys
 import time
 from collections import Counter
+from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from pathlib import Path
@@ -335,6 +335,35 @@ def print_tables(rows: list[dict[str, float]], judged: list[Judged], told: Story
         print(f"{name:10}" + "".join(f"{confusion[bike, column]:10}" for column in columns))
 
 
+def play(
+    seed: int, rides: int, keep: Path | None
+) -> tuple[dict[str, float], list[Judged], tuple[int, int, int]]:
+    """One seed from its files to its figures."""
+    told = story(seed, rides)
+    clues = kept_clues(told, keep)
+    judged, _, _ = judge_in_order(told, clues)
+    return measures(told, judged), judged, gearing_alone(told, clues)
+
+
+def print_wrong(judged: list[Judged]) -> None:
+    """The rides that were decided wrongly, with what the oracle knew."""
+    for j in judged:
+        if j.verdict is not Verdict.ASK and not j.right:
+            truth = {bike: round(p, 3) for bike, p in j.oracle.items() if p > 0.01}
+            print(f"   ride {j.ride.number} on {j.ride.bike}, said {j.bike} at {j.probability:.3f}: {truth}")
+
+
+def seconds_to_judge_again(told: Story, clues: list[RideClues]) -> float:
+    """How long ten thousand verdicts take, everything known of the household already learned."""
+    household = told.household()
+    known = [Known(c, r.bike, DecidedBy.RIDER) for c, r in zip(clues, told.rides, strict=True)]
+    habits = learn(known, household)
+    began = time.perf_counter()
+    for c in itertools.islice(itertools.cycle(clues), 10_000):
+        judge(c, household, habits)
+    return time.perf_counter() - began
+
+
 def main() -> None:
     parser = argparse.ArgumentParser(
         description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter
@@ -342,37 +371,28 @@ def main() -> None:
     parser.add_argument("--seeds", type=int, default=10)
     parser.add_argument("--first-seed", type=int, default=1)
     parser.add_argument("--rides", type=int, default=2000)
+    parser.add_argument("--jobs", type=int, default=1)
     parser.add_argument("--keep", type=Path)
     parser.add_argument("--wrong", action="store_true", help="list the rides decided wrongly")
     asked = parser.parse_args()
     rows, everything, gears = [], [], np.zeros(3, dtype=int)
-    for seed in range(asked.first_seed, asked.first_seed + asked.seeds):
-        told = story(seed, asked.rides)
-        clues = kept_clues(told, asked.keep)
-        judged, known, household = judge_in_order(told, clues)
-        rows.append(measures(told, judged))
-        everything += judged
-        gears += gearing_alone(told, clues)
-        print(f"seed {seed}: " + ", ".join(f"{k.strip()} {v:.1f}" for k, v in rows[-1].items()), flush=True)
-        for j in judged if asked.wrong else ():
-            if j.verdict is not Verdict.ASK and not j.right:
-                truth = {bike: round(p, 3) for bike, p in j.oracle.items() if p > 0.01}
-                print(
-                    f"   ride {j.ride.number} on {j.ride.bike}, said {j.bike} at {j.probability:.3f}: {truth}"
-                )
+    seeds = range(asked.first_seed, asked.first_seed + asked.seeds)
+    with ProcessPoolExecutor(asked.jobs) as pool:
+        played = pool.map(play, seeds, itertools.repeat(asked.rides), itertools.repeat(asked.keep))
+        for seed, (row, judged, by_gears) in zip(seeds, played, strict=True):
+            rows.append(row)
+            everything += judged
+            gears += by_gears
+            print(f"seed {seed}: " + ", ".join(f"{k.strip()} {v:.1f}" for k, v in row.items()), flush=True)
+            if asked.wrong:
+                print_wrong(judged)
+    told = story(seeds[-1], asked.rides)
     print_tables(rows, everything, told)
-    right, judged_by_gears, few = gears
-    print(
-        f"\ngearing alone, satellite speed, combs that differ: {100 * right / judged_by_gears:.1f} % of ",
-        end="",
-    )
-    print(f"{judged_by_gears} right ({few} more held fewer than four gears)")
-    habits = learn(known, household)
-    many = (clues * (10_000 // len(clues) + 1))[:10_000]
-    began = time.perf_counter()
-    for c in many:
-        judge(c, household, habits)
-    print(f"10 000 rides judged again in {time.perf_counter() - began:.1f} s", file=sys.stdout)
+    right, by_gears, few = gears
+    share = f"{100 * right / by_gears:.1f} %" if by_gears else "none"
+    print(f"\ngearing alone, satellite speed, combs that differ: {share} of {by_gears} right", end=" ")
+    print(f"({few} more held fewer than four gears)")
+    print(f"10 000 rides judged again in {seconds_to_judge_again(told, kept_clues(told, asked.keep)):.1f} s")
 
 
 if __name__ == "__main__":

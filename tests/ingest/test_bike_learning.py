@@ -141,9 +141,9 @@ def test_a_bike_without_rides_weighs_exactly_nothing():
 
 
 def test_a_measure_is_the_difference_of_two_normal_curves():
-    measures = Measures({PLOVER: (8.0, 2.1, 0.01)}, (40.0, 1.9, 0.04))
+    measures = Measures({PLOVER: (12.0, 2.1, 0.01)}, (40.0, 1.9, 0.04))
 
-    # Eight rides, worth as much as the head start of eight: half way between the bike's and the rider's.
+    # Twelve rides, worth as much as the head start of twelve: half way between the bike's and the rider's.
     expected = norm(2.0, math.sqrt(0.025)).logpdf(2.05) - norm(1.9, 0.2).logpdf(2.05)  # scipy.stats
     assert measures.weight(PLOVER, 2.05) == pytest.approx(expected)
 
