@@ -84,10 +84,10 @@ def household(seed: int = 1) -> Ledger:
 
 
 def timed(work: Callable[[], object]) -> float:
-    """Seconds that this takes."""
-    start = time.perf_counter()
+    """Seconds of processor time that this takes."""
+    start = time.process_time()
     work()
-    return time.perf_counter() - start
+    return time.process_time() - start
 
 
 def main() -> None:
@@ -103,7 +103,7 @@ def main() -> None:
         ("preview of one corrected ride", lambda: difference(ledger, moved, rulebook, now=now)),
         ("all of it from a cold ledger: due", lambda: due(replace(ledger), rulebook, now=now)),
     )
-    print(f"{RIDES} rides, {CHAINS} chains, {TREATMENTS} treatments")
+    print(f"{RIDES} rides, {CHAINS} chains, {TREATMENTS} treatments; processor time")
     for name, work in rows:
         print(f"  {name:36} {timed(work) * 1000:8.1f} ms")
 
