@@ -146,9 +146,13 @@ def what_if(
             known = ", ".join(k.removeprefix("limit.") for k in KEYS if k.startswith("limit."))
             raise typer.BadParameter(f"there is no limit '{name.strip()}'; known: {known}")
         try:
-            book = book.with_value(key, float(value))
+            number = float(value)
         except ValueError as error:
             raise typer.BadParameter(f"'{value}' is no number; write e.g. {name.strip()}=8") from error
+        try:
+            book = book.with_value(key, number)
+        except ValueError as error:  # outside the range that the rulebook gives, in words
+            raise typer.BadParameter(str(error)) from error
     if after is before and book is workshop.rulebook:
         raise typer.BadParameter(
             "imagine something: --ride with --on or --word; --on with --word; or --limit"
