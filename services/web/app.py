@@ -6,7 +6,6 @@ from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import HTMLResponse, JSONResponse, Response
 from starlette.exceptions import HTTPException
-from starlette.middleware.base import BaseHTTPMiddleware, RequestResponseEndpoint
 
 from rules.rulebook import RulebookError
 from services.settings import SettingsError
@@ -60,7 +59,7 @@ def create_app(workshop: Workshop, *, clock: Clock = utc_now) -> FastAPI:
     app.include_router(exports.router, include_in_schema=False)
     app.include_router(api.router, prefix=API)
     # The last added is the first to see a request.
-    app.add_middleware(BaseHTTPMiddleware, dispatch=_signed_in)
+    app.add_middleware(sitting.SignedIn)
     app.add_middleware(Guard, names=own_names(page.host), any_address=page.host in ANY_ADDRESS)
     _tell_trouble(app)
     app.add_api_route("/static/{mark}/{name}", _file, include_in_schema=False)
@@ -85,11 +84,6 @@ def _file(mark: str, name: str, request: Request) -> Response:
         media_type=MEDIA_TYPES[name.rpartition(".")[2]],
         headers={"Cache-Control": "public, max-age=31536000, immutable"},
     )
-
-
-async def _signed_in(request: Request, go_on: RequestResponseEndpoint) -> Response:
-    """Where a passphrase is asked for, nobody passes without it."""
-    return await go_on(request) if sitting.let_in(request) else sitting.ask(request)
 
 
 def _tell_trouble(app: FastAPI) -> None:

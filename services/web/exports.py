@@ -13,11 +13,11 @@ from typing import Any
 from fastapi import APIRouter
 from fastapi.responses import Response
 
+from rules.reasons import reading_words
 from rules.rulebook import KEYS
-from rules.vocabulary import Reading, Treatment
+from rules.vocabulary import Reading, Treatment, WipeTest
 from rules.wear import Forecast, Measure
 from services.store import NotFound
-from services.web.chain_life import instant_of, words_of
 from services.web.chain_state import state_of
 from services.web.desk import ASheet, Sheet
 from services.web.pages.rides import AWanted, Wanted, found
@@ -141,18 +141,26 @@ def _chains(sheet: Sheet) -> Rows:
 
 def _care(sheet: Sheet) -> Rows:
     ledger = sheet.snapshot.ledger
-    every: Sequence[Any] = sorted([*ledger.treatments, *ledger.readings, *ledger.wipe_tests], key=instant_of)
+    every: Sequence[Any] = sorted([*ledger.treatments, *ledger.readings, *ledger.wipe_tests], key=_instant)
     for one in every:
         treated = isinstance(one, Treatment)
         yield {
-            "at": instant_of(one),
+            "at": _instant(one),
             "chain": ledger.chain(one.chain).name,
             "fact": "treatment" if treated else "reading" if isinstance(one, Reading) else "wipe test",
-            "what": one.kind.value if treated else words_of(one),
+            "what": one.kind.value if treated else _words(one),
             "minutes": one.minutes if treated else None,
             "cost": one.cost if treated else None,
             "note": getattr(one, "note", ""),
         }
+
+
+def _instant(one: Treatment | Reading | WipeTest) -> datetime:
+    return one.taken_at if isinstance(one, Reading) else one.done_at
+
+
+def _words(one: Reading | WipeTest) -> str:
+    return reading_words(one) if isinstance(one, Reading) else f"grade {one.grade} of 4"
 
 
 def _reminders(sheet: Sheet) -> Rows:

@@ -8,20 +8,31 @@ from datetime import datetime, tzinfo
 
 from markupsafe import Markup
 
+from ingest.bikes import RideClues
 from ingest.track import TrackPoint
+from rules.comparison import Comparison
 from rules.contamination import Exposure
 from rules.vocabulary import Chain, Condition, Ride
 from rules.wear import Measure, wear_points
 from services.web.chain_state import ChainState
-from services.web.drawings import chain_strip, film_line
-from services.web.drawings.clues import clue_waterfall
-from services.web.drawings.life import chain_life
-from services.web.drawings.ride import drawn_hours, ride_track
-from services.web.drawings.ride_time import hours_bars, ride_speed
+from services.web.drawings import (
+    LifeRow,
+    chain_life,
+    chain_life_table,
+    chain_strip,
+    clue_waterfall,
+    drawn_hours,
+    film_line,
+    gear_comb,
+    hours_bars,
+    regime_comparison,
+    ride_speed,
+    ride_track,
+    wear_plot,
+)
 from services.web.drawings.svg import short
 from services.web.drawings.textures import paint
 from services.web.snapshot import Snapshot
-from services.web.wear_plot import rate_mark, wear_plot
 
 
 def _ours(drawn: str) -> Markup:
@@ -65,6 +76,12 @@ def life_picture(snapshot: Snapshot, chain: Chain, now: datetime) -> Markup:
     )
 
 
+def life_rows(snapshot: Snapshot, chain: Chain, now: datetime) -> tuple[LifeRow, ...]:
+    """The table behind that line, oldest first."""
+    bikes = {one.id: one.name for one in snapshot.ledger.bikes}
+    return chain_life_table(snapshot.past(chain.id, now), bikes=bikes, zone=snapshot.zone)
+
+
 def wear_picture(snapshot: Snapshot, chain: Chain, now: datetime) -> Markup:
     """A chain's readings and where they lead."""
     past, measure = snapshot.past(chain.id, now), Measure.DRIVE_HOURS
@@ -74,7 +91,6 @@ def wear_picture(snapshot: Snapshot, chain: Chain, now: datetime) -> Markup:
             snapshot.wear(chain.id, now),
             uid=f"wear-{chain.id}",
             limit_pct=snapshot.wear_limit(chain, now),
-            x_now=measure.over_life(past),
             measure=measure,
             name=chain.name,
             zone=snapshot.zone,
@@ -82,9 +98,9 @@ def wear_picture(snapshot: Snapshot, chain: Chain, now: datetime) -> Markup:
     )
 
 
-def rate_picture(slope: tuple[float, float, float], most: float, name: str, uid: str) -> Markup:
-    """A wear rate on a scale shared by a column of them."""
-    return _ours(rate_mark(*slope, most=most, uid=uid, name=name))
+def comparison_picture(comparison: Comparison) -> Markup:
+    """Every chain's wear rate on one scale, waxed and wet lube."""
+    return _ours(regime_comparison(comparison, uid=f"rates-{comparison.measure.name.lower()}"))
 
 
 @dataclass(frozen=True, slots=True)
@@ -113,6 +129,18 @@ def clues_picture(evidence: str, snapshot: Snapshot) -> Markup:
     if not evidence:
         return Markup("")
     return _ours(clue_waterfall(evidence, {one.id: one.name for one in snapshot.ledger.bikes}, uid="clues"))
+
+
+def gears_picture(clues: str, ride: Ride, snapshot: Snapshot) -> Markup:
+    """The gears ridden against the gears of each bike. Nothing for a ride whose gears are not known."""
+    try:
+        gears = RideClues.from_json(clues).gears if clues else None
+    except ValueError:
+        # Kept by an earlier version in another form: the ride stands, only this drawing is left out.
+        gears = None
+    if gears is None:
+        return Markup("")
+    return _ours(gear_comb(gears, snapshot.bikes_here(ride.started_at), uid="gears", name=ride.title))
 
 
 def ride_mini(conditions: Sequence[tuple[Condition, float, float]]) -> Markup:

@@ -33,9 +33,10 @@ def page_server(workshop: Workshop) -> uvicorn.Server:
     Raises SettingsError when the page would be open to others unprotected, or its address is taken.
     """
     page = workshop.settings.page
+    app = create_app(workshop)
     _refuse_taken(page.host, page.port)
     config = uvicorn.Config(
-        create_app(workshop),
+        app,
         host=page.host,
         port=page.port,
         log_level="warning",

@@ -6,6 +6,7 @@ from typing import Annotated
 
 from fastapi import APIRouter, Form, Request
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
+from starlette.types import ASGIApp, Receive, Scope, Send
 
 from services.web.desk import APost, Desk
 from services.web.guard import session_of
@@ -14,6 +15,22 @@ from services.web.sign_in import COOKIE, SITTING
 router = APIRouter()
 SIGN_IN = "/sign-in"
 OPEN_PATHS = ("/static/",)
+
+
+class SignedIn:
+    """ASGI middleware: where a passphrase is asked for, nobody passes without it."""
+
+    def __init__(self, app: ASGIApp) -> None:
+        self.app = app
+
+    async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
+        """Let the request through, or ask for the passphrase."""
+        if scope["type"] != "http":
+            await self.app(scope, receive, send)
+            return
+        request = Request(scope)
+        answer = self.app if let_in(request) else ask(request)
+        await answer(scope, receive, send)
 
 
 def let_in(request: Request) -> bool:

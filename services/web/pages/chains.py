@@ -9,13 +9,13 @@ from rules.questions import why_not_yet
 from rules.vocabulary import ChainId
 from rules.wear import Measure
 from services.store import NotFound
-from services.web.chain_life import spans_of
 from services.web.chain_state import state_of
 from services.web.desk import ASheet
 from services.web.pages.bench import need_of
-from services.web.picture import film, life_picture, strip
+from services.web.picture import film, life_picture, life_rows, strip
 from services.wiring import zone_of
 
+MOST_ROWS = 200
 router = APIRouter(prefix="/chains")
 
 
@@ -41,7 +41,6 @@ def chain(number: int, sheet: ASheet) -> HTMLResponse:
     if one is None:
         raise NotFound("chain", number, (chain.name for chain in snapshot.ledger.chains))
     state = state_of(snapshot, one, now)
-    weeks, spans = spans_of(snapshot, one, now)
     return sheet.show(
         "chain.html",
         here="chains",
@@ -49,8 +48,8 @@ def chain(number: int, sheet: ASheet) -> HTMLResponse:
         chain=one,
         needs=[need_of(snapshot, due) for due in state.due],
         not_yet=why_not_yet(snapshot.ledger, snapshot.rulebook, ChainId(one.id), now=now, zone_of=zone_of),
-        weeks=weeks,
-        spans=spans[::-1],
+        rows=life_rows(snapshot, one, now)[: -MOST_ROWS - 1 : -1],
+        most_rows=MOST_ROWS,
         picture=life_picture(snapshot, one, now),
         wear=snapshot.wear(one.id, now),
         fittings=snapshot.ledger.fittings_of(one.id)[::-1],

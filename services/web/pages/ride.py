@@ -16,7 +16,7 @@ from services.correct import put_rides_on, say_condition, say_unpaved, with_answ
 from services.show import exposures
 from services.web.desk import APost, ASheet, Sheet
 from services.web.forms import LARGEST_ID, FormRefused
-from services.web.picture import clues_picture, ride_pictures
+from services.web.picture import clues_picture, gears_picture, ride_pictures
 from services.web.snapshot import Snapshot
 from services.wiring import zone_of
 
@@ -67,6 +67,7 @@ def ride(
         held=held,
         because=evidence.get("because", ""),
         clues=clues_picture(held.evidence if held is not None else "", snapshot),
+        gears=gears_picture(details.clues, one, snapshot),
         sources=sources,
         home=str(sheet.workshop.settings.home),
         said=words,

@@ -289,11 +289,9 @@ def try_it(sheet: ASheet, posted: APost) -> Response:
     channel = sheet.workshop.channels.get(name)
     if channel is None:
         raise NotFound("channel", name, sheet.workshop.channels)
-    to = ""
-    if posted.text("rider"):
-        with sheet.workshop.store.reading() as tx:
-            rider = posted.identity("rider", "a rider")
-            to = next((one.email or "" for one in tx.garage.riders() if one.id == rider), "")
+    riders = sheet.snapshot.ledger.riders
+    chosen = posted.identity("rider", "a rider") if posted.text("rider") else riders[0].id if riders else 0
+    to = next((one.email or "" for one in riders if one.id == chosen), "")
     try:
         channel.send(trial_letter(name, to, now=sheet.now))
     except ChannelError as error:

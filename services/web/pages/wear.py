@@ -8,11 +8,10 @@ from fastapi import APIRouter
 from fastapi.responses import HTMLResponse
 from markupsafe import Markup
 
-from rules.comparison import Comparison
 from rules.vocabulary import Chain, Reading, Regime
 from rules.wear import Forecast, Measure, Refusal
 from services.web.desk import ASheet
-from services.web.picture import rate_picture, wear_picture
+from services.web.picture import comparison_picture, wear_picture
 
 router = APIRouter(prefix="/wear")
 
@@ -56,22 +55,6 @@ def wear(sheet: ASheet) -> HTMLResponse:
         here="wear",
         worn=worn,
         comparisons=comparisons,
-        rates=[(one, rate_rows(one)) for one in comparisons],
+        rates=comparison_picture(comparisons[0]),
         costs=[snapshot.cost(regime, now) for regime in Regime],
     )
-
-
-def rate_rows(one: Comparison) -> list[tuple[str, str, int, tuple[float, float, float], Markup]]:
-    """Each chain as a witness: its name, regime, readings, rate, and the rate drawn on a shared scale."""
-    witnesses = [*one.waxed, *one.control]
-    most = max((witness.slope[2] for witness in witnesses), default=1.0)
-    return [
-        (
-            witness.name,
-            witness.regime.value,
-            witness.readings,
-            witness.slope,
-            rate_picture(witness.slope, most, witness.name, f"rate-{witness.chain}"),
-        )
-        for witness in witnesses
-    ]

@@ -1,0 +1,113 @@
+"""A small household for the page's tests: built once, copied for each test that changes it."""
+
+from __future__ import annotations
+
+import shutil
+import threading
+import time
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from pathlib import Path
+
+import pytest
+import uvicorn
+from starlette.testclient import TestClient
+
+from services.web.app import create_app
+from services.wiring import Workshop, open_workshop
+from tests.services.web.small_household import NOW, settle
+
+HERE = "http://127.0.0.1:8765"
+
+
+@pytest.fixture(scope="session")
+def settled_home(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A home folder in which two weeks have happened. Read it, or copy it."""
+    home = tmp_path_factory.mktemp("household")
+    settle(home).store.close()
+    return home
+
+
+@pytest.fixture
+def shop(settled_home: Path, tmp_path: Path) -> Iterator[Workshop]:
+    """A household of one's own to change."""
+    home = tmp_path / "home"
+    shutil.copytree(settled_home, home)
+    workshop = open_workshop(home)
+    yield workshop
+    workshop.store.close()
+
+
+@pytest.fixture(scope="module")
+def shared_shop(settled_home: Path) -> Iterator[Workshop]:
+    """The household as it was settled, for tests that only look."""
+    workshop = open_workshop(settled_home)
+    yield workshop
+    workshop.store.close()
+
+
+@pytest.fixture
+def page(shop: Workshop) -> TestClient:
+    """The page of a household to change, asked as a browser of this machine would."""
+    return TestClient(create_app(shop, clock=lambda: NOW), base_url=HERE, follow_redirects=True)
+
+
+@pytest.fixture(scope="module")
+def look(shared_shop: Workshop) -> TestClient:
+    """The page of the settled household, to look at."""
+    return TestClient(create_app(shared_shop, clock=lambda: NOW), base_url=HERE, follow_redirects=True)
+
+
+@dataclass(frozen=True)
+class Served:
+    """A running page."""
+
+    url: str
+    shop: Workshop
+
+
+@contextmanager
+def serving(shop: Workshop) -> Iterator[Served]:
+    """The page on a free port of this machine, in a thread, with the household's clock."""
+    config = uvicorn.Config(
+        create_app(shop, clock=lambda: NOW), host="127.0.0.1", port=0, log_level="warning", access_log=False
+    )
+    server = uvicorn.Server(config)
+    thread = threading.Thread(target=server.run, daemon=True)
+    thread.start()
+    deadline = time.monotonic() + 10
+    while not server.started and time.monotonic() < deadline:
+        time.sleep(0.02)
+    assert server.started, "the page did not start within ten seconds"
+    port = server.servers[0].sockets[0].getsockname()[1]
+    try:
+        yield Served(f"http://127.0.0.1:{port}", shop)
+    finally:
+        server.should_exit = True
+        thread.join(10)
+
+
+@pytest.fixture
+def served(shop: Workshop) -> Iterator[Served]:
+    """A running page of a household to change."""
+    with serving(shop) as running:
+        yield running
+
+
+@pytest.fixture(scope="module")
+def served_to_look(shared_shop: Workshop) -> Iterator[Served]:
+    """A running page of the settled household."""
+    with serving(shared_shop) as running:
+        yield running
+
+
+@pytest.fixture
+def token(page: TestClient) -> Callable[[], str]:
+    """The token that the page's forms carry."""
+    return lambda: token_in(page.get("/care").text)
+
+
+def token_in(html: str) -> str:
+    """The token of the first form on a page."""
+    return html.partition('name="the_page" value="')[2].partition('"')[0]

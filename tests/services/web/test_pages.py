@@ -1,0 +1,402 @@
+"""Every page opens, says what it must, and takes its forms; trouble is a sentence."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+
+import pytest
+from starlette.testclient import TestClient
+
+from rules.reminder import ReminderKind, Step
+from rules.vocabulary import ReadingTool, TreatmentKind
+from services.wiring import Workshop
+from tests.services.web.small_household import NOW, QUESTIONS, SCRIPT
+
+Token = Callable[[], str]
+
+PAGES = (
+    "/",
+    "/rides",
+    "/rides/answer",
+    "/rides/1",
+    "/chains",
+    "/chains/1",
+    "/chains/3",
+    "/why",
+    "/why/1",
+    "/care",
+    "/wear",
+    "/wax-night",
+    "/files",
+    "/mending",
+    "/settings",
+    "/settings/riders",
+    "/settings/bikes",
+    "/settings/chains",
+    "/settings/sensors",
+    "/settings/limits",
+    "/settings/channels",
+)
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_page_opens_and_is_small(look: TestClient, path: str) -> None:
+    answer = look.get(path)
+    assert answer.status_code == 200
+    assert answer.headers["content-type"] == "text/html; charset=utf-8"
+    files = sum(len(look.get(address).content) for address in re.findall(r'"(/static/[^"]+)"', answer.text))
+    assert len(answer.content) + files < 150_000
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_page_has_one_main_heading_and_a_title(look: TestClient, path: str) -> None:
+    html = look.get(path).text
+    assert len(re.findall(r"<h1[ >]", html)) == 1
+    assert re.search(r"<title>[^<]+gritledger</title>", html)
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_page_carries_no_style_and_no_script_of_its_own(look: TestClient, path: str) -> None:
+    html = look.get(path).text
+    assert not re.search(r"<[^>]+\sstyle=", html)
+    assert "<style" not in html
+    assert re.findall(r"<script(?! src=\"/static/)", html) == []
+    assert not re.search(r"<[^>]+\son[a-z]+=", html)
+
+
+@pytest.mark.parametrize("path", PAGES)
+def test_weather_is_credited_wherever_a_page_may_show_it(look: TestClient, path: str) -> None:
+    assert "Weather from the file weather.csv." in look.get(path).text
+
+
+def test_credit_of_the_open_archive_is_a_link() -> None:
+    from ingest.weather.open_meteo import OpenMeteoArchive
+    from services.web.dress import linked
+
+    credit = str(linked(OpenMeteoArchive().attribution))
+    assert '<a href="https://open-meteo.com/" rel="noreferrer">https://open-meteo.com/</a>' in credit
+    assert "CC BY 4.0" in credit
+
+
+def standing(shop: Workshop, kind: ReminderKind) -> int:
+    with shop.store.reading() as tx:
+        return next(one.id for one in tx.reminders.standing() if one.reminder.kind is kind)
+
+
+def test_bench_says_what_needs_hands_with_the_caution_and_the_way_to_ask_why(
+    look: TestClient, shared_shop: Workshop
+) -> None:
+    html = look.get("/").text
+    number = standing(shared_shop, ReminderKind.WIPE_AND_DRIP)
+    assert "Wipe, dry and drip the chain" in html
+    assert f'href="/why/{number}"' in html
+    assert "Keep fingers, hair and sleeves away from a turning chain" in html
+    assert f"{QUESTIONS + 2} rides ask" in html
+
+
+def test_done_logs_the_treatment_closes_the_reminder_and_can_be_undone(
+    page: TestClient, shop: Workshop, token: Token
+) -> None:
+    number = standing(shop, ReminderKind.WIPE_AND_DRIP)
+    html = page.post(f"/why/{number}/done", data={"the_page": token(), "back": "/"}).text
+    assert "Drip logged on" in html
+    assert "Undo this" in html
+    with shop.store.reading() as tx:
+        assert tx.reminders.get(number).state is Step.DONE
+        last = tx.corrections.last()
+        newest = tx.care.treatments()[-1]
+    assert last is not None
+    assert (newest.kind, newest.done_at) == (TreatmentKind.DRIP, NOW)
+    undone = page.post(f"/mending/{last.id}/undo", data={"the_page": token(), "back": "/"}).text
+    assert "Undone: logged drip" in undone
+    with shop.store.reading() as tx:
+        assert newest not in tx.care.treatments()
+        assert any(one.reminder.kind is ReminderKind.WIPE_AND_DRIP for one in tx.reminders.standing())
+
+
+def test_reminder_page_adds_up_line_by_line_to_its_total(look: TestClient, shared_shop: Workshop) -> None:
+    number = standing(shared_shop, ReminderKind.WIPE_AND_DRIP)
+    with shared_shop.store.reading() as tx:
+        due = tx.reminders.get(number).reminder
+    html = look.get(f"/why/{number}").text
+    assert due.sentence.replace("'", "&#39;") in html
+    assert html.count('class="crossing"') == 1
+    for line in due.reasons:
+        assert line.weather in html
+    assert due.rulebook_version in html
+
+
+def test_what_if_on_the_reminder_page_shows_and_keeps_nothing(page: TestClient, shop: Workshop) -> None:
+    number = standing(shop, ReminderKind.WIPE_AND_DRIP)
+    with shop.store.reading() as tx:
+        before = tx.writes()
+        ride = next(r.ride for r in tx.reminders.get(number).reminder.reasons if r.ride)
+    html = page.get(f"/why/{number}", params={"ride": ride, "word": "dry"}).text
+    assert "Withdrawn: Wipe, dry and drip" in html
+    assert "Only supposed" in html
+    over = page.get(f"/why/{number}", params={"limit": "0.9"}).text
+    assert "Withdrawn: Wipe, dry and drip" in over
+    with shop.store.reading() as tx:
+        assert tx.writes() == before
+
+
+def test_put_off_and_dismissed_reminders_say_so(page: TestClient, shop: Workshop, token: Token) -> None:
+    number = standing(shop, ReminderKind.WIPE_AND_DRIP)
+    html = page.post(f"/why/{number}/put-off", data={"the_page": token(), "days": "3", "back": "/"}).text
+    assert "Put off until 17 January 2025, 18:00." in html
+    html = page.post(f"/why/{number}/dismiss", data={"the_page": token(), "because": "bike sold"}).text
+    assert "dismissed" in html
+    assert "bike sold" in html
+
+
+def test_correcting_the_bike_shows_what_changes_then_withdraws_the_reminder_then_undoes(
+    page: TestClient, shop: Workshop, token: Token
+) -> None:
+    number = standing(shop, ReminderKind.WIPE_AND_DRIP)
+    with shop.store.reading() as tx:
+        ride = tx.rides.ride(next(r.ride for r in tx.reminders.get(number).reminder.reasons if r.ride))
+    preview = page.get(f"/rides/{ride.id}", params={"bike": "none"}).text
+    assert "Withdrawn: Wipe, dry and drip" in preview
+    with shop.store.reading() as tx:
+        assert tx.rides.ride(ride.id).bike == ride.bike
+    done = page.post(f"/rides/{ride.id}/bike", data={"the_page": token(), "bike": "none"}).text
+    assert "On none of ours" in done
+    with shop.store.reading() as tx:
+        assert tx.reminders.get(number).state is Step.WITHDRAWN
+        last = tx.corrections.last()
+    assert last is not None
+    page.post(f"/mending/{last.id}/undo", data={"the_page": token()})
+    with shop.store.reading() as tx:
+        assert tx.rides.ride(ride.id).bike == ride.bike
+
+
+def test_the_riders_word_on_conditions_and_ground_is_kept_and_shown(
+    page: TestClient, shop: Workshop, token: Token
+) -> None:
+    html = page.post("/rides/1/conditions", data={"the_page": token(), "word": "muddy"}).text
+    assert "By your word, the whole ride was muddy." in html
+    html = page.post("/rides/1/conditions", data={"the_page": token(), "word": "archive"}).text
+    assert "By your word" not in html
+    html = page.post("/rides/1/ground", data={"the_page": token(), "unpaved": "35"}).text
+    assert "About 35 % unpaved" in html
+    html = page.post("/rides/1/no-ride", data={"the_page": token(), "because": "car roof"}).text
+    assert "This ride counts no more: car roof" in html
+
+
+def test_a_week_is_answered_in_one_form_and_undone_in_one_gesture(
+    page: TestClient, shop: Workshop, token: Token
+) -> None:
+    with shop.store.reading() as tx:
+        asked = [ride.id for ride in tx.rides.confirm_list()]
+        plover = tx.garage.find_bike("Plover").id
+    assert len(asked) == QUESTIONS + 2
+    form = {"the_page": token(), **{f"on-{ride}": str(plover) for ride in asked[:-1]}}
+    html = page.post("/rides/answer", data={**form, f"on-{asked[-1]}": "none"}).text
+    assert f"{len(asked)} rides on Plover and none of ours" in html
+    with shop.store.reading() as tx:
+        assert tx.rides.confirm_list() == ()
+        last = tx.corrections.last()
+    assert last is not None
+    page.post(f"/mending/{last.id}/undo", data={"the_page": token()})
+    with shop.store.reading() as tx:
+        assert [ride.id for ride in tx.rides.confirm_list()] == asked
+
+
+def test_rides_are_found_by_words_bike_conditions_and_days(look: TestClient) -> None:
+    def count(**query: str) -> int:
+        found = re.search(r"(\d+) rides?, [\d.]+ km", look.get("/rides", params=query).text)
+        assert found is not None
+        return int(found[1])
+
+    every = count()
+    assert every == 14 + QUESTIONS + 2
+    assert count(text="whose") == QUESTIONS
+    assert count(bike="open") == QUESTIONS + 2
+    assert count(bike="1") + count(bike="2") == 14
+    assert 0 < count(like="wet") < every
+    assert count(**{"from": "2025-01-03", "until": "2025-01-03"}) == 2
+    assert count(text="no such ride") == 0
+
+
+def test_all_rides_of_a_narrowed_list_are_mended_at_once(
+    page: TestClient, shop: Workshop, token: Token
+) -> None:
+    query = {"text": "whose"}
+    assert "Only supposed so far" in page.get("/rides", params={**query, "put": "1"}).text
+    wide = page.post("/rides/put", data={"the_page": token(), "put": "1", "count": "23"})
+    assert wide.status_code == 422
+    stale = page.post("/rides/put", data={"the_page": token(), **query, "put": "1", "count": "3"})
+    assert stale.status_code == 409
+    page.post("/rides/put", data={"the_page": token(), **query, "put": "1", "count": str(QUESTIONS)})
+    with shop.store.reading() as tx:
+        assert {ride.bike for ride in tx.rides.rides(text="whose")} == {1}
+
+
+def test_care_is_logged_for_another_day_and_taken_back(
+    page: TestClient, shop: Workshop, token: Token
+) -> None:
+    form = {
+        "the_page": token(),
+        "chain": "1",
+        "kind": "immersion",
+        "at": "2025-01-10T20:30",
+        "minutes": "12,5",
+    }
+    html = page.post("/care/treatment", data=form).text
+    assert "Immersion logged on" in html
+    with shop.store.reading() as tx:
+        newest = max(tx.care.treatments(), key=lambda one: one.id)
+    assert (f"{newest.done_at:%Y-%m-%d %H:%M}", newest.minutes) == ("2025-01-10 20:30", 12.5)
+    page.post("/care/take-back", data={"the_page": token(), "fact": "treatment", "number": str(newest.id)})
+    with shop.store.reading() as tx:
+        assert newest not in tx.care.treatments()
+
+
+def test_readings_by_gauge_and_by_length_and_wipe_tests_are_logged(
+    page: TestClient, shop: Workshop, token: Token
+) -> None:
+    gauge = {"the_page": token(), "chain": "1", "tool": "gauge", "over": "0.25", "under": "0.5"}
+    assert "Reading of" in page.post("/care/reading", data=gauge).text
+    ruler = {"the_page": token(), "chain": "2", "tool": "ruler", "length_mm": "306.3", "pitches": "24"}
+    page.post("/care/reading", data=ruler)
+    page.post("/care/wipe-test", data={"the_page": token(), "chain": "2", "grade": "2"})
+    with shop.store.reading() as tx:
+        newest = sorted(tx.care.readings(), key=lambda one: one.id)[-2:]
+        test = max(tx.care.wipe_tests(), key=lambda one: one.id)
+    assert (newest[0].over_pct, newest[0].under_pct) == (0.25, 0.5)
+    assert newest[1].tool is ReadingTool.RULER
+    # 24 pitches of 12.7 mm are 304.8 mm (ISO 606, from memory); 306.3 mm is 0.492 % more.
+    assert newest[1].exact_pct == pytest.approx(0.4921, abs=1e-3)
+    assert test.grade == 2
+
+
+@pytest.mark.parametrize(
+    ("path", "form", "sentence"),
+    [
+        ("/care/treatment", {"chain": "1", "kind": "polish"}, "Choose what was done"),
+        ("/care/treatment", {"kind": "drip"}, "Choose a chain."),
+        ("/care/treatment", {"chain": "99", "kind": "drip"}, "No chain “99”"),
+        ("/care/treatment", {"chain": "1", "kind": "drip", "minutes": "ten"}, "Minutes must be a number"),
+        ("/care/treatment", {"chain": "1", "kind": "drip", "at": "2031-01-01T10:00"}, "has not come yet"),
+        ("/care/treatment", {"chain": "1", "kind": "drip", "at": "yesterday-ish"}, "is no time"),
+        ("/care/reading", {"chain": "1", "tool": "ruler"}, "Give the elongation"),
+        (
+            "/care/reading",
+            {"chain": "1", "tool": "ruler", "length_mm": "400", "pitches": "24"},
+            "Count the pitches",
+        ),
+        ("/care/wipe-test", {"chain": "1", "grade": "7"}, "The grade lies between 0 and 4"),
+        ("/rides/1/bike", {"bike": "77"}, "Choose a bike of the household"),
+        ("/rides/1/conditions", {"word": "soggy"}, "Choose what it was like"),
+        ("/rides/999/bike", {"bike": "1"}, "No ride “999”"),
+        ("/rides/answer", {}, "No answer was picked"),
+        ("/why/1/dismiss", {}, "Say why it is dismissed"),
+        ("/settings/riders", {"name": "Jon", "time_zone": "Mars/Olympus"}, "There is no time zone"),
+        ("/settings/bikes", {"name": "plover", "owner": "1"}, "There is a bike “Plover” already"),
+        ("/settings/bikes", {"name": "New", "owner": "1", "cogs": "11-x"}, "write every one&#39;s teeth"),
+        ("/settings/fit", {"chain": "1", "bike": "2", "at": "2031-01-01T10:00"}, "has not come yet"),
+        ("/settings/channels/try", {"channel": "pigeon"}, "No channel “pigeon”"),
+        ("/mending/999/undo", {}, "No correction “999”"),
+    ],
+)
+def test_bad_input_is_answered_with_a_sentence_and_changes_nothing(
+    page: TestClient, shop: Workshop, token: Token, path: str, form: dict[str, str], sentence: str
+) -> None:
+    with shop.store.reading() as tx:
+        before = tx.writes()
+    answer = page.post(path, data={"the_page": token(), **form})
+    assert 400 <= answer.status_code < 500
+    assert sentence in answer.text
+    with shop.store.reading() as tx:
+        assert tx.writes() == before
+
+
+def test_the_garage_is_kept_from_the_page(page: TestClient, shop: Workshop, token: Token) -> None:
+    page.post("/settings/riders", data={"the_page": token(), "name": "Tilo", "time_zone": "America/La_Paz"})
+    with shop.store.reading() as tx:
+        tilo = tx.garage.find_rider("Tilo")
+    bike = {
+        "the_page": token(),
+        "name": "Curlew",
+        "owner": str(tilo.id),
+        "unpaved": "40",
+        "cogs": "11-13,15/17",
+    }
+    page.post("/settings/bikes", data=bike)
+    chain = {"the_page": token(), "name": "Mica", "regime": "waxed", "speeds": "12", "price": "41.50"}
+    page.post("/settings/chains", data=chain)
+    with shop.store.reading() as tx:
+        curlew, mica = tx.garage.find_bike("Curlew"), tx.garage.find_chain("Mica")
+    assert (curlew.unpaved_share, curlew.cogs, mica.price) == (0.4, (11, 13, 15, 17), 41.5)
+    fit = {"the_page": token(), "chain": str(mica.id), "bike": str(curlew.id), "at": "2025-01-13T08:00"}
+    assert "Mica is on Curlew." in page.post("/settings/fit", data=fit).text
+    off = {"the_page": token(), "chain": str(mica.id), "retire": "yes"}
+    assert "Mica is retired." in page.post("/settings/take-off", data=off).text
+    sensor = {"the_page": token(), "identity": "serial 4711", "kind": "power meter", "bike": str(curlew.id)}
+    moved = page.post("/settings/sensors", data={**sensor, "since": "2025-01-12"}).text
+    assert "Undo this" in moved
+
+
+def test_a_channel_is_tried_from_the_page(
+    shop: Workshop, token: Token, tmp_path: object, page: TestClient
+) -> None:
+    home = shop.settings.home
+    (home / "settings.toml").write_text(
+        (home / "settings.toml").read_text() + '\n[channels]\nmail_folder = "letters"\n'
+    )
+    from services.web.app import create_app
+    from services.wiring import open_workshop
+    from tests.services.web.conftest import HERE, token_in
+
+    again = TestClient(create_app(open_workshop(home), clock=lambda: NOW), base_url=HERE)
+    html = again.get("/settings/channels").text
+    told = again.post("/settings/channels/try", data={"the_page": token_in(html), "channel": "mail folder"})
+    assert "mail folder: the test message was taken." in told.text
+    assert len(list((home / "letters").iterdir())) == 1
+
+
+def test_a_title_with_a_script_is_only_ever_text(look: TestClient, shared_shop: Workshop) -> None:
+    with shared_shop.store.reading() as tx:
+        ride = next(one for one in tx.rides.rides() if one.title == SCRIPT)
+    for path in ("/rides", f"/rides/{ride.id}", "/rides/answer", "/rides?text=%3Cscript%3E"):
+        html = look.get(path).text
+        assert SCRIPT not in html
+        assert "&lt;script&gt;alert(" in html
+    assert "torn <b>" not in look.get("/files").text
+
+
+def test_the_calendar_feed_is_served(look: TestClient) -> None:
+    answer = look.get("/chains.ics")
+    assert answer.headers["content-type"].startswith("text/calendar")
+    assert answer.text.startswith("BEGIN:VCALENDAR")
+    assert "Wipe\\, dry and drip" in answer.text.replace("\r\n ", "")
+
+
+def test_what_is_not_there_is_said_in_words(look: TestClient) -> None:
+    for path in ("/rides/4711", "/chains/99", "/why/99", "/export/nothing.csv"):
+        answer = look.get(path)
+        assert answer.status_code == 404
+        assert "No " in answer.text
+    assert look.get("/no/such/page").status_code == 404
+    assert look.get("/rides/not-a-number").status_code == 404
+
+
+def test_an_empty_household_has_pages_too(tmp_path: object) -> None:
+    from pathlib import Path
+
+    from services.web.app import create_app
+    from services.wiring import open_workshop
+    from tests.services.web.conftest import HERE
+
+    with open_workshop(Path(str(tmp_path))).store as store:
+        assert store
+    shop = open_workshop(Path(str(tmp_path)))
+    client = TestClient(create_app(shop, clock=lambda: NOW), base_url=HERE)
+    for path in PAGES:
+        status = client.get(path).status_code
+        assert status == (404 if path in ("/rides/1", "/chains/1", "/chains/3", "/why/1") else 200), path
+    for name in ("rides", "chains", "care", "reminders", "files", "wear", "bikes", "limits", "mending"):
+        assert client.get(f"/export/{name}.csv").status_code == 200
+    assert "Nothing needs your hands." in client.get("/").text
+    shop.store.close()
