@@ -28,6 +28,16 @@ NUMERALS = (
 
 
 @dataclass(frozen=True, slots=True)
+class Second:
+    """What another archive says of the same hour, where its word for it is not ours."""
+
+    source: str
+    rain_mm: float
+    rain_before_mm: tuple[float | None, ...]  # as in Told
+    wet: bool
+
+
+@dataclass(frozen=True, slots=True)
 class Told:
     """What the sentence is made of."""
 
@@ -40,6 +50,7 @@ class Told:
     dust: float
     frost: bool
     snow: bool  # some of it fell as snow
+    second: Second | None = None
 
 
 def sentence(told: Told) -> str:
@@ -59,6 +70,8 @@ def sentence(told: Told) -> str:
     if gaps:
         have = "has" if gaps == 1 else "have"
         parts.append(f"{gaps} of the {len(told.rain_before_mm)} hours before {have} no value")
+    if told.second is not None:
+        parts.append(_disagrees(told.second))
     text = "; ".join(parts)
     return text[0].upper() + text[1:] + "."
 
@@ -89,6 +102,20 @@ def _since_rain(told: Told) -> str:
     if told.paved_water > 0:
         return f"{ended} and the road was still damp"
     return f"{ended} and the road had dried"
+
+
+def _disagrees(second: Second) -> str:
+    if second.wet and second.rain_mm > 0:
+        saw = f"{second.rain_mm:.1f} mm in this hour"
+    elif second.wet:
+        ago = _hours_since_rain(second.rain_before_mm) or 1
+        until = "until it began" if ago == 1 else f"until {_hours(ago - 1)} before"
+        saw = f"{_last_spell_mm(second.rain_before_mm):.1f} mm {until}"
+    elif second.rain_mm > 0:
+        saw = f"only {second.rain_mm:.1f} mm in this hour"
+    else:
+        saw = "no rain in this hour, and a dry road"
+    return f"another archive ({second.source}) saw {saw}, so this is less sure"
 
 
 def _hours_since_rain(before: Sequence[float | None]) -> int | None:

@@ -10,7 +10,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime, timedelta
 from typing import Protocol
 
-from ingest.condition_sentence import Told, sentence
+from ingest.condition_sentence import Second, Told, sentence
 from ingest.confidence import Witness, confidence
 from ingest.drying import TRACE_MM, forcings
 from ingest.dust import dust_index
@@ -107,11 +107,14 @@ def tag(
 ) -> ConditionTag:
     """What the ground was like in this hour.
 
-    weather: hours of the cell it was ridden in, any order, more than needed does no harm; a mapping is taken
-    as already settled.  dry_soil_m3m3: ingest.dust.driest_soil of that cell, None = not known.  Dust is the
-    value were the hour wholly unpaved.
+    weather: hours of the cell it was ridden in, of one archive or several, any order, more than needed does
+    no harm; a mapping is taken as already settled. Where another archive has the hour too and gives the other
+    word, wet or dry, the tag says so and is less sure.
+    dry_soil_m3m3: ingest.dust.driest_soil of that cell, None = not known.  Dust is the value were the hour
+    wholly unpaved.
     """
-    by_start = weather if isinstance(weather, Mapping) else settled(weather)
+    told = () if isinstance(weather, Mapping) else tuple(weather)
+    by_start = weather if isinstance(weather, Mapping) else settled(told)
     at = by_start.get(hour.hour_start)
     if at is None:
         return _unknown(at, "No weather is known for this hour yet, so it stays unknown, not dry.")
@@ -147,6 +150,8 @@ def tag(
     used = [h for h in [*lead, at] if h is not None]
     preliminary = any(h.tier is not Tier.FINAL for h in used)
     frost = at.temperature_c is not None and at.temperature_c <= 0
+    second = second_opinion(hour.hour_start, by_start, told, soil=soil, altitude_m=altitude_m)
+    disputed = second is not None and second.wet != (paved >= WET_FROM)
     return ConditionTag(
         paved_water=paved,
         unpaved_water=unpaved,
@@ -161,6 +166,7 @@ def tag(
                 gaps_matter=gaps_matter,
                 frost=frost or any((h.snowfall_cm or 0) > 0 for h in used),
                 preliminary=preliminary,
+                disputed=disputed,
             )
         ),
         tier=Tier.PRELIMINARY if preliminary else Tier.FINAL,
@@ -179,9 +185,42 @@ def tag(
                 dust=dust,
                 frost=frost,
                 snow=any((h.snowfall_cm or 0) > 0 for h in used),
+                second=second if disputed else None,
             )
         ),
         frost=frost,
+    )
+
+
+def second_opinion(
+    hour_start: datetime,
+    by_start: Mapping[datetime, HourlyWeather],
+    told: Iterable[HourlyWeather],
+    *,
+    soil: Soil = LOAM,
+    altitude_m: float = 0.0,
+) -> Second | None:
+    """What another archive makes of this hour; None unless one has its rain.
+
+    by_start: the settled hours.  told: the hours of all archives, in any order. The same march over the other
+    archive's hours, by SOURCE_ORDER where several are held; the settled ones fill those it does not have.
+    """
+    first = by_start.get(hour_start)
+    rivals = [h for h in told if h.rain_mm is not None and (first is None or h.source != first.source)]
+    other = settled(rivals)
+    at = other.get(hour_start)
+    if at is None or at.rain_mm is None:
+        return None
+    other = {**by_start, **settled(h for h in rivals if h.source == at.source)}
+    lead = [other.get(hour_start - HOUR * ago) for ago in range(SPIN_UP_H, -1, -1)]
+    forced = forcings(lead, altitude_m=altitude_m)
+    ground = march(Ground.dry(soil), forced, soil=soil)[-1]
+    rain_mm = forced[-1].rain_mm or 0.0
+    return Second(
+        source=at.source,
+        rain_mm=rain_mm,
+        rain_before_mm=tuple(f.rain_mm for f in forced[:-1]),
+        wet=water_weight(ground.paved_mm, rain_mm=rain_mm) >= WET_FROM,
     )
 
 

@@ -40,6 +40,7 @@ class Weather(_Section):
     local_file: Path | None = None  # for archive = "local": a CSV of hourly values
     archive_url: str = "https://archive-api.open-meteo.com/v1/archive"
     forecast_url: str = "https://api.open-meteo.com/v1/forecast"
+    stand_by: bool = True  # while the open archive is down, NASA POWER answers for the days it has
     power_url: str = "https://power.larc.nasa.gov/api/temporal/hourly/point"
 
 

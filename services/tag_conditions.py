@@ -12,12 +12,20 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
+from functools import partial
 
 from ingest.conditions import needed, tag, window
 from ingest.dust import driest_soil
-from ingest.weather.hourly import ArchiveUnavailable, Cell, HourlyWeather, Span, WeatherProvider
+from ingest.weather.hourly import (
+    ArchiveUnavailable,
+    Cell,
+    HourlyWeather,
+    LimitReached,
+    Span,
+    WeatherProvider,
+)
 from ingest.weather.pacing import deliveries, missing, recent
-from rules.vocabulary import ConditionTag, Ride, Tier
+from rules.vocabulary import ConditionTag, Ride
 from services.store import TagFlip, Transaction, WeatherBlock
 from services.wiring import Workshop
 
@@ -27,7 +35,8 @@ ASK_AGAIN_AFTER = timedelta(hours=1)  # for rides whose tags are preliminary or 
 AFTER_A_FAILURE = timedelta(minutes=5)
 AFTER_A_REFUSAL = timedelta(days=1)  # the archive called the question wrong: asking at once helps nobody
 ASKED, WAITS_UNTIL = "weather asked", "weather waits until"
-HOUR = timedelta(hours=1)
+MOST_STAND_BY_BLOCKS = 60  # half-months of a cell, newest first; our choice, the archive will be back
+HOUR, DAY = timedelta(hours=1), timedelta(days=1)
 EVER = datetime(1940, 1, 1, tzinfo=UTC)
 
 
@@ -110,43 +119,92 @@ def _fetch(
     patience: timedelta,
     sleep: Callable[[float], None],
 ) -> Iterator[tuple[str, int, int, Cell]]:
-    """Ask every archive for what it can give; each answer is kept before the next question."""
-    begun = time.monotonic()
-    grid = workshop.providers[0]
+    """Ask every archive for what it can give; each answer is kept before the next question.
+
+    While the settled archive is down, the stand-by is asked in its stead. The forecast service is asked only
+    for days that no settled archive has yet. Raises LimitReached at once, and ArchiveUnavailable at the end
+    for an archive that is down.
+    """
+    grid, *recent_ones = workshop.providers
+    stand_by = workshop.stand_by
     spans = needed([hour for ride in rides for hour in ride.hours], grid)
     with workshop.store.writing() as tx:
         tx.notes.put(ASKED, len(spans), at=now)
         nulls = tx.weather.null_hours_due(now)
-    for provider in workshop.providers:
-        with workshop.store.reading() as tx:
-            held = tuple(_held(tx, provider, now))
-        reach = provider.reach(now=now)
-        plan = recent if provider.tier is Tier.PRELIMINARY else missing
-        blocks = (*plan(spans, held, reach=reach), *_null_days(nulls, provider, reach))
-        for answer in deliveries(
-            provider,
-            blocks,
-            clock=lambda: now + timedelta(seconds=time.monotonic() - begun),
-            sleep=sleep,
-            patience=patience,
-        ):
-            with workshop.store.writing() as tx:
-                tx.weather.put(answer.hours)
-                tx.weather.note_block(
-                    WeatherBlock(
-                        provider.name,
-                        answer.block.cell,
-                        answer.block.first,
-                        answer.block.last,
-                        provider.tier,
-                        now,
-                        complete=answer.refused is None,
-                    )
+    answers = partial(_answers, workshop, now=now, patience=patience, sleep=sleep, begun=time.monotonic())
+    settled_until: date | None = None
+    down: ArchiveUnavailable | None = None
+    try:
+        reach = grid.reach(now=now)
+        blocks = missing(spans, _held(workshop, now, grid), reach=reach)
+        yield from answers(grid, (*blocks, *_null_days(nulls, grid, reach)))
+        settled_until = reach[1]
+    except LimitReached:
+        raise
+    except ArchiveUnavailable as error:
+        down = error
+    if down is not None and stand_by is not None:
+        try:
+            reach = stand_by.reach(now=now)
+            blocks = missing(spans, _held(workshop, now, grid, stand_by), reach=reach)
+            yield from answers(stand_by, blocks[:MOST_STAND_BY_BLOCKS])
+            settled_until = reach[1]
+        except ArchiveUnavailable as error:
+            down = ArchiveUnavailable(f"{down.why}; {error.why}", down.retry_at)
+    for provider in recent_ones:
+        first, last = provider.reach(now=now)
+        reach = (first if settled_until is None else max(first, settled_until + DAY), last)
+        held = _held(workshop, now, provider, grid, *([stand_by] if stand_by else ()))
+        blocks = (*recent(spans, held, reach=reach), *_null_days(nulls, provider, reach))
+        try:
+            yield from answers(provider, blocks)
+        except LimitReached:
+            raise
+        except ArchiveUnavailable as error:
+            down = down or error
+    if down is not None:
+        raise down
+
+
+def _answers(
+    workshop: Workshop,
+    provider: WeatherProvider,
+    blocks: Sequence[Span],
+    *,
+    now: datetime,
+    patience: timedelta,
+    sleep: Callable[[float], None],
+    begun: float,
+) -> Iterator[tuple[str, int, int, Cell]]:
+    for answer in deliveries(
+        provider,
+        blocks,
+        clock=lambda: now + timedelta(seconds=time.monotonic() - begun),
+        sleep=sleep,
+        patience=patience,
+    ):
+        with workshop.store.writing() as tx:
+            tx.weather.put(answer.hours)
+            tx.weather.note_block(
+                WeatherBlock(
+                    provider.name,
+                    answer.block.cell,
+                    answer.block.first,
+                    answer.block.last,
+                    provider.tier,
+                    now,
+                    complete=answer.refused is None,
                 )
-            yield provider.name, answer.done, answer.total, answer.block.cell
+            )
+        yield provider.name, answer.done, answer.total, answer.block.cell
 
 
-def _held(tx: Transaction, provider: WeatherProvider, now: datetime) -> Iterator[Span]:
+def _held(workshop: Workshop, now: datetime, *providers: WeatherProvider) -> tuple[Span, ...]:
+    with workshop.store.reading() as tx:
+        return tuple(span for provider in providers for span in _held_by(tx, provider, now))
+
+
+def _held_by(tx: Transaction, provider: WeatherProvider, now: datetime) -> Iterator[Span]:
     """What need not be asked for again. A day that was not over when it was asked for is not held."""
     for block in tx.weather.blocks(provider.name):
         if block.complete or now - block.fetched_at < AFTER_A_REFUSAL:
@@ -215,7 +273,7 @@ def _tags_of(
         if hour.tag is not None and cell not in fetched:
             continue
         first, last = window(hour.hour_start)
-        weather = tx.weather.hours(None, cell, first, last + HOUR)
+        weather = tx.weather.of_every_archive(cell, first, last + HOUR)
         if cell not in driest:
             driest[cell] = driest_soil(tx.weather.hours(None, cell, EVER, now))
         yield hour.hour_start, tag(hour, weather, dry_soil_m3m3=driest[cell])

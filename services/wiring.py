@@ -13,7 +13,7 @@ from zoneinfo import ZoneInfo
 from ingest.weather.hourly import WeatherProvider
 from rules.reminder import Step
 from rules.rulebook import Rulebook, default_rulebook, parse_rulebook
-from rules.vocabulary import ReminderId
+from rules.vocabulary import ReminderId, Tier
 from services.channels import Channel
 from services.settings import Settings, SettingsError, default_home, load_settings
 from services.store import Store, StoreError
@@ -66,6 +66,17 @@ class Workshop:
         return (OpenMeteoArchive(weather.archive_url), OpenMeteoForecast(weather.forecast_url))
 
     @cached_property
+    def stand_by(self) -> WeatherProvider | None:
+        """Who answers while the open archive is down. None: nobody, or another archive was chosen."""
+        from ingest.weather.nasa_power import NasaPower
+
+        weather = self.settings.weather
+        if weather.archive != "open-meteo" or not weather.stand_by:
+            return None
+        # Preliminary, so that the archive is asked again and its own value comes to stand.
+        return NasaPower(weather.power_url, tier=Tier.PRELIMINARY)
+
+    @cached_property
     def channels(self) -> Mapping[str, Channel]:
         """Ways to reach riders that are set up, by name."""
         chosen = self.settings.channels
@@ -103,7 +114,8 @@ class Workshop:
     @property
     def attribution(self) -> tuple[str, ...]:
         """What the archives in use ask to be said beside their data."""
-        return tuple(dict.fromkeys(provider.attribution for provider in self.providers))
+        in_use = (*self.providers, *([self.stand_by] if self.stand_by else ()))
+        return tuple(dict.fromkeys(provider.attribution for provider in in_use))
 
 
 def open_workshop(home: Path | None = None) -> Workshop:

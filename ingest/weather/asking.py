@@ -7,7 +7,7 @@ from collections.abc import Mapping
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
-from ingest.weather.hourly import ArchiveUnavailable, BlockRefused
+from ingest.weather.hourly import ArchiveUnavailable, BlockRefused, LimitReached
 
 if TYPE_CHECKING:
     import httpx
@@ -44,9 +44,9 @@ class Asker:
     def ask(self, url: str, parameters: Mapping[str, str | int | float], *, now: datetime) -> Any:
         """The JSON document that answers.
 
-        Raises BlockRefused when the archive calls the question wrong, ArchiveUnavailable for anything that
-        may
-        pass: no network, a limit (retry_at = when its window ends), an overload, an answer cut short.
+        Raises BlockRefused when the archive calls the question wrong, LimitReached when it asks to wait
+        (retry_at = when its window ends), ArchiveUnavailable for anything else that may pass: no network, an
+        overload, an answer cut short.
         """
         import httpx
 
@@ -72,7 +72,7 @@ class Asker:
             return document
         reason = _reason(document) or f"status {answer.status_code}"
         if answer.status_code == httpx.codes.TOO_MANY_REQUESTS:
-            raise ArchiveUnavailable(
+            raise LimitReached(
                 f"{self._archive} asks to wait ({reason})", retry_at=_named_wait(answer, reason, now)
             )
         if httpx.codes.is_client_error(answer.status_code) and document is not None:

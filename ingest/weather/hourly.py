@@ -59,6 +59,10 @@ class ArchiveUnavailable(Exception):  # noqa: N818 - it names the state of the a
         super().__init__(why)
 
 
+class LimitReached(ArchiveUnavailable):
+    """The archive is there and asks to be left alone for a while: no reason to go to another one."""
+
+
 class BlockRefused(ArchiveUnavailable):
     """The archive answered, but not with what was asked: wrong units, steps, lengths or place."""
 

@@ -57,16 +57,17 @@ class NasaPower:
     """NASA POWER's hourly values at a point."""
 
     name: str = "nasa power"
-    tier: Tier = Tier.FINAL
     model: str = "merra2"
     attribution: str = (
         "Weather data from the NASA Langley Research Center POWER project, funded through the NASA Earth "
         "Science Directorate Applied Science Program, https://power.larc.nasa.gov/."
     )
 
-    def __init__(self, url: str = POWER_URL, *, timeout_s: float = TIMEOUT_S) -> None:
-        """url: the whole address asked."""
-        self.url = url
+    def __init__(
+        self, url: str = POWER_URL, *, tier: Tier = Tier.FINAL, timeout_s: float = TIMEOUT_S
+    ) -> None:
+        """url: the whole address asked.  tier: preliminary where it only stands in for another archive."""
+        self.url, self.tier = url, tier
         self._asker = Asker(self.name, timeout_s=timeout_s)
 
     def cell_of(self, latitude_deg: float, longitude_deg: float) -> Cell:

@@ -16,6 +16,7 @@ from ingest.weather.hourly import (
     BlockRefused,
     Cell,
     HourlyWeather,
+    LimitReached,
     Span,
     WeatherProvider,
 )
@@ -182,7 +183,8 @@ def deliveries(
 
     Keep each before asking for the next: a run that is killed has then lost nothing, and `missing` asks for
     the rest only.  sleep: takes seconds.  patience: a wait longer than that ends the run. Raises
-    ArchiveUnavailable with retry_at when the archive stays away or asks for more patience than there is.
+    ArchiveUnavailable with retry_at when the archive stays away, and LimitReached when it, or our own share
+    of its limits, asks for more patience than there is.
     """
     so_far, refused_cells = spent or Spent(), set[Cell]()
     for done, block in enumerate(blocks, start=1):
@@ -193,7 +195,7 @@ def deliveries(
             cost = provider.cost(block.first, block.last, now=clock())
             _wait(
                 so_far.earliest(cost, limits, now=clock()),
-                "the limit of requests is reached",
+                LimitReached("the limit of requests is reached"),
                 clock,
                 sleep,
                 patience,
@@ -211,8 +213,8 @@ def deliveries(
                 attempt += 1
                 again = error.retry_at or clock() + pause_after(attempt)
                 if attempt >= MOST_ATTEMPTS:
-                    raise ArchiveUnavailable(error.why, retry_at=again) from error
-                _wait(again, error.why, clock, sleep, patience)
+                    raise type(error)(error.why, retry_at=again) from error
+                _wait(again, error, clock, sleep, patience)
         yield Delivery(block, hours, refused, done, len(blocks), so_far)
         if len(refused_cells) >= MOST_REFUSED_CELLS:
             raise ArchiveUnavailable(
@@ -222,13 +224,13 @@ def deliveries(
 
 def _wait(
     until: datetime,
-    why: str,
+    because: ArchiveUnavailable,
     clock: Callable[[], datetime],
     sleep: Callable[[float], None],
     patience: timedelta,
 ) -> None:
     wait = until - clock()
     if wait > patience:
-        raise ArchiveUnavailable(why, retry_at=until)
+        raise type(because)(because.why, retry_at=until) from because
     if wait > timedelta(0):
         sleep(wait.total_seconds())

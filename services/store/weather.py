@@ -8,7 +8,7 @@ from datetime import date, datetime, timedelta
 from itertools import groupby
 from typing import Any
 
-from sqlalchemy import bindparam, false, or_, select
+from sqlalchemy import Select, bindparam, false, or_, select
 
 from ingest.weather.hourly import Cell, HourlyWeather
 from rules.vocabulary import Tier
@@ -109,13 +109,7 @@ class Weather(Facet):
 
         source None: of all archives. Best: it knows the rain, then final before preliminary, then the newest.
         """
-        query = select(*_COLUMNS).where(
-            WEATHER_IS_CURRENT,
-            hourly_weather.c.latitude_deg == cell.latitude_deg,
-            hourly_weather.c.longitude_deg == cell.longitude_deg,
-            hourly_weather.c.hour_start >= start,
-            hourly_weather.c.hour_start < end,
-        )
+        query = _current(cell, start, end)
         if source is not None:
             query = query.where(hourly_weather.c.source == source)
         best: dict[datetime, HourlyWeather] = {}
@@ -125,6 +119,11 @@ class Weather(Facet):
             if rival is None or _merit(hour) > _merit(rival):
                 best[hour.hour_start] = hour
         return tuple(best[at] for at in sorted(best))
+
+    def of_every_archive(self, cell: Cell, start: datetime, end: datetime) -> tuple[HourlyWeather, ...]:
+        """What each archive now says of the hours that begin from `start` up to but not at `end`, by hour."""
+        query = _current(cell, start, end).order_by(hourly_weather.c.hour_start, hourly_weather.c.id)
+        return tuple(_weather(row) for row in self._all(query))
 
     def revisions(self, cell: Cell, hour_start: datetime) -> tuple[HourlyWeather, ...]:
         """Everything any archive ever said of this hour over this cell, in the order it was fetched."""
@@ -193,6 +192,16 @@ class Weather(Facet):
             )
             for row in self._all(query)
         )
+
+
+def _current(cell: Cell, start: datetime, end: datetime) -> Select[Any]:
+    return select(*_COLUMNS).where(
+        WEATHER_IS_CURRENT,
+        hourly_weather.c.latitude_deg == cell.latitude_deg,
+        hourly_weather.c.longitude_deg == cell.longitude_deg,
+        hourly_weather.c.hour_start >= start,
+        hourly_weather.c.hour_start < end,
+    )
 
 
 def _series(hour: HourlyWeather) -> tuple[str, str, float, float]:

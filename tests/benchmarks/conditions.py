@@ -12,6 +12,7 @@ import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
+from itertools import permutations
 from operator import eq
 
 from ingest.conditions import needed, tag
@@ -51,6 +52,7 @@ def tag_table() -> None:
         say(_row(km, "the wet tag: rain, or a road still wet", wet))
     _situations(tags)
     _reliability(tags)
+    _second_opinion(tags)
     _second_witness(tags)
 
 
@@ -171,6 +173,34 @@ def _reliability(tags: dict[str, Tags]) -> None:
         base = sum(r for _, r in pairs) / len(pairs)
         say(f"| {km} | all | {len(pairs)} | {sum(p for p, _ in pairs) / len(pairs):.3f} | {base:.3f} |")
         say(f"| {km} | Brier score {brier:.4f}; of one constant {base * (1 - base):.4f} | | | |")
+
+
+def _second_opinion(tags: dict[str, Tags]) -> None:
+    """Two airports as archives of the third: how often the first is right, by what the second says."""
+    say("\nA second opinion: the tag of one airport for rides at another, by the third airport's tag")
+    say("\n| rides at | first, second | says | second says | hours | confidence stated | came true |")
+    say("|---|---|---|---|---|---|---|")
+    pooled: dict[tuple[bool, bool], list[tuple[float, bool]]] = {}
+    wet = {name: _wet(found) for name, found in tags.items()}
+    for rides, first, second in permutations(AIRPORTS, 3):
+        found: dict[tuple[bool, bool], list[tuple[float, bool]]] = {}
+        for at in wet[first].keys() & wet[second].keys() & wet[rides].keys():
+            said = wet[first][at]
+            hour = (tags[first][at].confidence, said == wet[rides][at])
+            found.setdefault((said, wet[second][at]), []).append(hour)
+            pooled.setdefault((said, wet[second][at]), []).append(hour)
+        _opinions(rides, f"{first}, {second}", found)
+    _opinions("any", "any, any", pooled)
+
+
+def _opinions(rides: str, pair: str, found: dict[tuple[bool, bool], list[tuple[float, bool]]]) -> None:
+    for (said, other), hours in sorted(found.items()):
+        stated, right = zip(*hours, strict=True)
+        words = [("dry", "wet")[one] for one in (said, other)]
+        say(
+            f"| {rides} | {pair} | {words[0]} | {words[1]} | {len(hours)} | {_mean(stated):.2f} | "
+            f"{_mean(right):.3f} |"
+        )
 
 
 def _second_witness(tags: dict[str, Tags]) -> None:

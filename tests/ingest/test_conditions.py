@@ -275,3 +275,52 @@ def test_one_airport_as_the_archive_of_its_neighbour(laguardia_tags):
     assert csi > 0.62
     # The stated confidence is what came true, within two points
     assert sure / count == pytest.approx(right / count, abs=0.02)
+
+
+def power(rain=None, **changes):
+    return weather(rain, source="nasa power", model="merra2", tier=Tier.PRELIMINARY, et0_mm=None, **changes)
+
+
+def test_another_archive_that_saw_rain_makes_a_dry_word_less_sure_and_is_told():
+    alone = tag(ridden(), weather())
+    disputed = tag(ridden(), [*power({0: 2.1}), *weather()])
+    assert replace(disputed, confidence=alone.confidence, because=alone.because) == alone
+    assert disputed.confidence == 0.61
+    assert disputed.because.endswith(
+        "; another archive (nasa power) saw 2.1 mm in this hour, so this is less sure."
+    )
+    overcast = power({-3: 2.0, -2: 4.0}, shortwave_wm2=5.0, temperature_c=4.0, humidity_pct=97)
+    earlier = tag(ridden(), [*weather(), *overcast])
+    assert "another archive (nasa power) saw 6.0 mm until one hour before" in earlier.because
+    until = tag(ridden(), [*weather(), *power({-1: 1.5}, shortwave_wm2=20.0)])
+    assert "another archive (nasa power) saw 1.5 mm until it began" in until.because
+
+
+def test_another_archive_that_saw_less_makes_a_wet_word_less_sure():
+    both = [*weather({0: 4.1, -1: 2.0}), *power()]
+    assert tag(ridden(), both).confidence == 0.39
+    assert "(nasa power) saw no rain in this hour, and a dry road" in tag(ridden(), both).because
+    drizzle = [*weather({0: 4.1}), *power({0: 0.1})]
+    assert "(nasa power) saw only 0.1 mm in this hour" in tag(ridden(), drizzle).because
+
+
+def test_archives_that_agree_change_nothing():
+    assert tag(ridden(), [*weather(), *power()]) == tag(ridden(), weather())
+    wet = weather({0: 4.1})
+    assert tag(ridden(), [*wet, *power({0: 1.2})]) == tag(ridden(), wet)
+
+
+def test_a_second_opinion_needs_the_ride_hour_and_borrows_the_hours_it_lacks():
+    without = [hour for hour in power({0: 2.0}) if hour.hour_start != NOON]
+    assert tag(ridden(), [*weather(), *without]) == tag(ridden(), weather())
+    null = [replace(hour, rain_mm=None) for hour in power({0: 2.0})]
+    assert tag(ridden(), [*weather(), *null]) == tag(ridden(), weather())
+    # one dry hour of another archive after hours of rain that only the first has: the road is wet to both
+    wet = weather({-1: 4.0, -2: 4.0})
+    assert tag(ridden(), [*wet, *power(first=0, last=0, shortwave_wm2=20.0)]) == tag(ridden(), wet)
+
+
+def test_of_several_others_the_one_nearest_the_rider_is_heard():
+    forecast = weather({0: 3.3}, source="open-meteo forecast", model="best_match", tier=Tier.PRELIMINARY)
+    heard = tag(ridden(), [*weather(), *power({0: 2.1}), *forecast])
+    assert "another archive (open-meteo forecast) saw 3.3 mm" in heard.because

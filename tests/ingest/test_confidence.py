@@ -67,3 +67,12 @@ def test_a_road_that_nothing_is_known_to_dry_is_less_sure():
 
 def test_drizzle_is_hardly_better_than_a_coins_toss():
     assert confidence(replace(DRY_HOUR, rain_mm=0.2, water=0.2)) == 0.6
+
+
+def test_a_disputed_word_is_as_sure_as_it_was_at_the_airports_and_never_surer():
+    wet = replace(DRY_HOUR, water=1.0, rain_mm=3.0, rain_next_mm=1.0, forced_before=after(1.0))
+    assert confidence(replace(DRY_HOUR, disputed=True)) == 0.61
+    assert confidence(replace(wet, disputed=True)) == 0.39
+    assert confidence(wet) > 0.9
+    unsure = replace(DRY_HOUR, rain_mm=0.2, water=0.2)
+    assert confidence(replace(unsure, disputed=True)) == confidence(unsure) == 0.6

@@ -9,7 +9,7 @@ from http.server import BaseHTTPRequestHandler, HTTPServer
 import pytest
 
 from ingest.weather.asking import Asker, window_end
-from ingest.weather.hourly import ArchiveUnavailable, BlockRefused
+from ingest.weather.hourly import ArchiveUnavailable, BlockRefused, LimitReached
 
 NOW = datetime(2025, 6, 30, 23, 59, 20, tzinfo=UTC)
 
@@ -101,13 +101,13 @@ def test_what_may_pass_is_unavailable_and_what_will_not_is_refused(ask, status, 
 
 
 def test_a_limit_may_name_its_seconds(ask):
-    with pytest.raises(ArchiveUnavailable) as told:
+    with pytest.raises(LimitReached) as told:
         ask(429, b'{"reason": "slow down"}', **{"Retry-After": 40})
     assert told.value.retry_at == NOW + timedelta(seconds=40)
 
 
 def test_a_limit_that_names_nothing_leaves_it_to_the_pace(ask):
-    with pytest.raises(ArchiveUnavailable) as told:
+    with pytest.raises(LimitReached) as told:
         ask(429, b'{"reason": "Too many concurrent requests"}', **{"Retry-After": "soon"})
     assert told.value.retry_at is None
 

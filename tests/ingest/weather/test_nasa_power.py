@@ -49,6 +49,11 @@ def test_a_value_labelled_with_its_start_is_stored_by_it(power):
     assert storm.et0_mm is None
 
 
+def test_where_it_only_stands_in_its_values_are_preliminary(server):
+    standing_in = NasaPower(server.power_url, tier=Tier.PRELIMINARY, timeout_s=5)
+    assert {hour.tier for hour in fetch(standing_in)} == {Tier.PRELIMINARY}
+
+
 def test_it_is_asked_for_universal_time(server, power):
     fetch(power)
     assert server.asked[-1].parameters["time-standard"] == "UTC"

@@ -18,7 +18,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ingest.conditions import needed, tag
-from ingest.weather.hourly import ArchiveUnavailable, BlockRefused, Cell, Span
+from ingest.weather.hourly import ArchiveUnavailable, BlockRefused, Cell, LimitReached, Span
 from ingest.weather.open_meteo import OpenMeteoArchive, OpenMeteoForecast
 from ingest.weather.pacing import (
     FREE,
@@ -293,6 +293,7 @@ def test_an_archive_that_stays_down_ends_the_run_with_when_to_come_back():
         with pytest.raises(ArchiveUnavailable, match="overloaded") as ended:
             run(server, clock)
         assert len(server.asked) == 6
+    assert not isinstance(ended.value, LimitReached)
     assert ended.value.retry_at > clock()
     assert timedelta(seconds=30) < clock() - NOW < timedelta(minutes=10)
 
@@ -303,7 +304,7 @@ def test_a_wait_beyond_its_patience_ends_the_run_at_once():
         client = OpenMeteoArchive(server.archive_url)
         coming = deliveries(client, plan(RIDES, YEARS, []), clock=clock, sleep=clock.sleep)
         brought = list(islice(coming, 20))
-        with pytest.raises(ArchiveUnavailable, match="Hourly") as ended:
+        with pytest.raises(LimitReached, match="Hourly") as ended:
             next(coming)
     assert len(brought) == 20
     assert ended.value.retry_at == datetime(2025, 7, 10, 13, tzinfo=UTC)

@@ -144,3 +144,17 @@ def test_blocks_remember_what_was_asked_for(store: Store) -> None:
         assert tx.weather.blocks(ARCHIVE, CELL) == (whole,)
     with pytest.raises(FactRefused), store.writing() as tx:
         tx.weather.note_block(replace(whole, last=date(2026, 5, 1)))
+
+
+def test_what_every_archive_says_of_an_hour_can_be_read_side_by_side(store: Store) -> None:
+    ours, newer = weather(MORNING, 0.0), weather(MORNING, 0.4)
+    newer = replace(newer, fetched_at=ours.fetched_at + DAY)
+    theirs = replace(ours, source=FORECAST, rain_mm=2.1, tier=Tier.PRELIMINARY)
+    later = weather(MORNING + HOUR, 1.0)
+    with store.writing() as tx:
+        tx.weather.put([later, ours, theirs, newer])
+    with store.reading() as tx:
+        found = tx.weather.of_every_archive(CELL, MORNING, MORNING + 2 * HOUR)
+        assert found[-1] == later
+        assert set(found[:-1]) == {newer, theirs}
+        assert tx.weather.of_every_archive(CELL, MORNING + 2 * HOUR, MORNING + DAY) == ()
