@@ -114,7 +114,7 @@ def test_what_if_changes_one_number_for_everybody():
     assert changed.weights.water == 4.0
     assert BASE.weights.water == 2.0
     assert "weight.water = 4" in changed.version
-    with pytest.raises(ValueError, match="must lie in 2–30 grit-hours"):
+    with pytest.raises(ValueError, match="must lie in 1–30 grit-hours"):
         BASE.with_value("limit.drip", 0.0)
 
 
@@ -133,7 +133,7 @@ def test_what_if_changes_one_number_for_everybody():
         ("[limit]\nzzzz = 9", "Known here: wet_ride, "),
         (
             "[limit]\ndrip = 90",
-            "line 2: limit.drip is 90 grit-hours, outside 2–30. If you mean it, widen the range",
+            "line 2: limit.drip is 90 grit-hours, outside 1–30. If you mean it, widen the range",
         ),
         ("[limit]\ndrip = 'nine'", "line 2: limit.drip must be a number, not 'nine'."),
         ("[limit]\ndrip = true", "line 2: limit.drip must be a number, not True."),
