@@ -1,1 +1,1 @@
-"""DECIDE. Pure functions from facts and the time to verdicts with their reasons; no clock, disk or network."""
+"""DECIDE. Pure functions from facts and the time to verdicts with their reasons; no clock, no network."""

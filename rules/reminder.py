@@ -38,8 +38,8 @@ class Reason:
 class Reminder:
     """Something is due, and this is why.
 
-    key names the cause, so that the same cause is never raised twice: kind, chain, and the fact it counts from
-    (the treatment that cleared the total, or the wet ride, or the reading).
+    key names the cause, so that the same cause is never raised twice: kind, chain, and the fact it counts
+    from (the treatment that cleared the total, or the wet ride, or the reading).
     """
 
     key: str
@@ -52,7 +52,7 @@ class Reminder:
     sentence: str  # the one fact that made it due
     total: float
     limit: float
-    unit: str  # "grit-hours", "drive hours", "%", "weight"
+    unit: str  # "grit-hours", "drive hours", "%", "immersions", "cleanings", "probability"
     unknown_h: float  # drive hours in the total with no weather behind them: counted as plain hours, said so
     reasons: tuple[Reason, ...]
     rulebook_version: str

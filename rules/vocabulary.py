@@ -1,7 +1,7 @@
 """The trade's nouns: the dated facts that everything else is derived from.
 
-Every fact is frozen. Every instant is an aware UTC datetime; local time exists only on a page or in a message.
-A quantity carries its unit in its name. `None` always means "not known", never zero.
+Every fact is frozen. Every instant is an aware UTC datetime; local time exists only on a page or in a
+message. A quantity carries its unit in its name. `None` always means "not known", never zero.
 """
 
 from __future__ import annotations
@@ -54,7 +54,7 @@ class TreatmentKind(StrEnum):
 
     STRIP = "strip"  # factory grease removed with solvent, once, before the first immersion
     IMMERSION = "immersion"  # hot-melt wax bath; clears since-drip and since-immersion
-    DRIP = "drip"  # one drop of drip wax per roller; clears since-drip only: it renews the film, it cleans nothing
+    DRIP = "drip"  # one drop of drip wax per roller; clears since-drip only: renews the film, cleans nothing
     WIPE = "wipe"  # wiped down with a clean dry rag; clears nothing
     OIL = "oil"  # wet lube applied: the control's top-up; clears since-drip
     CLEAN = "clean"  # degreased and dried, for the control; clears since-immersion and since-drip
@@ -142,7 +142,7 @@ class Chain:
 
 @dataclass(frozen=True, slots=True)
 class Fitting:
-    """Chain was on bike from `fitted_at` until `removed_at`. A ride belongs to the chain fitted at its start."""
+    """Chain was on bike from `fitted_at` to `removed_at`. A ride belongs to the chain fitted at its start."""
 
     id: FittingId
     chain: ChainId
@@ -155,7 +155,7 @@ class Fitting:
 class ConditionTag:
     """What the ground was like in one hour of a ride, on paved and on unpaved ground.
 
-    Weights: 0 = none. Water and mud end at 1; dust is 1 on a dry public gravel road at 20 km/h and is capped at 3.
+    Weights: 0 = none. Water and mud end at 1; dust is 1 on a dry public gravel road at 20 km/h, at most 3.
     The share of the ride that was unpaved is not in here: it belongs to the ride, and the ledger blends them.
     """
 
@@ -235,8 +235,8 @@ class Treatment:
 class Reading:
     """A wear measurement [% of length]: an interval from a gauge, a number from a ruler or caliper.
 
-    Gauge: `over_pct` is the largest step that dropped in (None: none did), `under_pct` the smallest that did not
-    (None: all did). Ruler and caliper: `exact_pct`.
+    Gauge: `over_pct` is the largest step that dropped in (None: none did), `under_pct` the smallest that did
+    not (None: all did). Ruler and caliper: `exact_pct`.
     """
 
     id: ReadingId
