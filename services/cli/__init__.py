@@ -7,7 +7,7 @@ from collections.abc import Sequence
 
 import typer
 
-from services.cli import asking, care, garage, rides, running, wear
+from services.cli import asking, care, garage, rides, running, sensitivity, wear
 from services.cli.screen import err, out, plain
 from services.cli.wrong_use import help_wanted, sentence
 
@@ -20,7 +20,7 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-for part in (rides, garage, care, asking, wear, running):
+for part in (rides, garage, care, asking, wear, sensitivity, running):
     part.register(app)
 
 

@@ -1,0 +1,85 @@
+"""The command that shows how much of a chain's score rests on the assumed weights."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import datetime
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from services.cli.screen import Home, now_utc, say, table
+
+if TYPE_CHECKING:
+    from rules.sensitivity import Sensitivity
+
+PANEL = "Wear and wax"
+
+
+def register(app: typer.Typer) -> None:
+    """Hang this command on the application."""
+    app.command(rich_help_panel=PANEL)(sensitivity)
+
+
+def sensitivity(
+    chain: Annotated[str | None, typer.Argument(help="One chain, or the bike that wears it.")] = None,
+    home: Home = None,
+) -> None:
+    """Show how far grit-hours and due dates move if water, mud or dust weigh less or more than assumed.
+
+    Example: gritledger sensitivity 'Chain 1'
+    """
+    from rules.sensitivity import sensitivity as of_chains
+    from rules.vocabulary import Regime
+    from services.log_care import chain_named
+    from services.wiring import open_workshop, zone_of
+
+    workshop, now = open_workshop(home), now_utc()
+    with workshop.store.reading() as tx:
+        ledger = tx.ledger()
+        only = {chain_named(tx, chain, now).id} if chain else None
+    found = of_chains(ledger, workshop.rulebook, now=now, zone_of=zone_of, only=only)
+    if not found:
+        say("No chain is on a bike: gritledger fit CHAIN BIKE")
+    for one in found:
+        named = ledger.chain(one.chain)
+        care = ("drip", "immersion") if named.regime is Regime.WAXED else ("oil", "cleaning")
+        table(
+            (named.name, "weight", "grit-hours", *care),
+            _rows(one, now),
+            right=(1, 2),
+        )
+        say(one.sentence)
+        say("")
+
+
+def _rows(one: Sensitivity, now: datetime) -> Iterator[tuple[str, str, str, str, str]]:
+    stands = one.assumed
+    yield (
+        "as assumed",
+        "",
+        f"{stands.grit_h:.1f}",
+        _when(stands.drip_by, now),
+        _when(stands.immersion_by, now),
+    )
+    for row in one.moves:
+        low, high = row.low, row.high
+        yield (
+            row.what,
+            f"{row.range[0]:g} to {row.range[1]:g}" if row.range else "",
+            f"{low.grit_h:.1f} to {high.grit_h:.1f}",
+            _span(low.drip_by, high.drip_by, now),
+            _span(low.immersion_by, high.immersion_by, now),
+        )
+
+
+def _span(low: datetime | None, high: datetime | None, now: datetime) -> str:
+    """By the weight's lowest and by its highest, in the order of the other columns."""
+    first, last = _when(low, now), _when(high, now)
+    return first if first == last else f"{first} to {last}"
+
+
+def _when(at: datetime | None, now: datetime) -> str:
+    if at is None:
+        return "–"
+    return "now" if at <= now else f"{at.astimezone():%Y-%m-%d}"
