@@ -34,6 +34,7 @@ class Trouble(BaseModel):
 
 
 NO: dict[int | str, dict[str, Any]] = {
+    422: {"model": Trouble, "description": "The question cannot be understood."},
     404: {"model": Trouble, "description": "There is none of that number."},
     503: {"model": Trouble, "description": "The ledger is busy; ask again."},
 }

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from typing import Any
+
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
 from fastapi.responses import HTMLResponse, JSONResponse, Response
@@ -109,8 +111,8 @@ def _tell_trouble(app: FastAPI) -> None:
 
     @app.exception_handler(RequestValidationError)
     def not_understood(request: Request, error: RequestValidationError) -> Response:
-        if request.url.path.startswith(API):
-            return JSONResponse({"detail": [_plain(one) for one in error.errors()]}, 422)
+        if request.url.path.startswith(f"{API}/"):
+            return _say_no(request, 422, "; ".join(_plain(one) for one in error.errors()) + ".")
         return _say_no(request, 404, "There is no such page.")
 
     @app.exception_handler(HTTPException)
@@ -129,10 +131,9 @@ def _tell_trouble(app: FastAPI) -> None:
         return answer
 
 
-def _plain(problem: object) -> dict[str, object]:
-    """A complaint about a parameter without the value itself, which may be anything."""
-    assert isinstance(problem, dict)
-    return {"loc": list(problem["loc"]), "msg": problem["msg"], "type": problem["type"]}
+def _plain(problem: Any) -> str:
+    """A complaint about a parameter, without the value itself, which may be anything."""
+    return f"{problem['loc'][-1]}: {problem['msg'][0].lower()}{problem['msg'][1:]}"
 
 
 def _say_no(request: Request, status: int, sentence: str) -> Response:

@@ -15,6 +15,20 @@ function seen(element) {
   return element.getClientRects().length > 0;
 }
 
+// A drop or a reading is thinner than a finger: what is near enough is meant.
+function nearest(marks, event, reach = 16) {
+  let found = null;
+  for (const mark of marks) {
+    for (const box of mark.getClientRects()) {
+      const x = Math.max(box.left - event.clientX, event.clientX - box.right, 0);
+      const y = Math.max(box.top - event.clientY, event.clientY - box.bottom, 0);
+      const away = Math.hypot(x, y);
+      if (away < reach) [reach, found] = [away, mark];
+    }
+  }
+  return found;
+}
+
 for (const plot of document.querySelectorAll("figure.plot")) {
   const selector = "[data-value], [data-says], .mark";
   if (!plot.querySelector(selector)) continue;
@@ -40,9 +54,9 @@ for (const plot of document.querySelectorAll("figure.plot")) {
     point(null);
     reader.textContent = "";
   });
-  plot.addEventListener("pointerover", (event) => {
-    const mark = event.target.closest(selector);
-    if (mark && plot.contains(mark)) point(mark);
+  plot.addEventListener("pointermove", (event) => {
+    const mark = event.target.closest(selector) ?? nearest(plot.querySelectorAll(selector), event);
+    if (mark && mark !== pointed) point(mark);
   });
   plot.addEventListener("pointerleave", () => {
     point(null);

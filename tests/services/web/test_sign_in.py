@@ -1,4 +1,4 @@
-"""Beyond this machine only with a passphrase: refused without, slow to guess, a cookie scripts cannot read."""
+"""Beyond this machine only with a passphrase: refused without, slow to guess, no cookie for scripts."""
 
 from __future__ import annotations
 

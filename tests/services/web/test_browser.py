@@ -1,0 +1,173 @@
+"""The main jobs in a real browser, with JavaScript and without; no request leaves this machine."""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Iterator
+
+import pytest
+from playwright.sync_api import Browser, Locator, Page, expect
+
+from rules.reminder import ReminderKind, Step
+from tests.services.web.browser import a_browser, a_tab
+from tests.services.web.conftest import Served
+from tests.services.web.small_household import QUESTIONS, SCRIPT
+from tests.services.web.test_pages import PAGES, standing
+
+with_and_without_scripts = pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "no scripts"])
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with a_browser() as opened:
+        yield opened
+
+
+def wet_chain(page: Page) -> Locator:
+    """The first line of the bench that asks for a wet chain to be wiped and dripped."""
+    return page.locator(".needs > li").filter(has=page.locator("h2", has_text="Wipe, dry and drip")).first
+
+
+@with_and_without_scripts
+def test_read_why_a_reminder_is_there(browser: Browser, served_to_look: Served, scripts: bool) -> None:
+    with a_tab(browser, served_to_look.url, scripts=scripts) as page:
+        page.goto("/")
+        item = wet_chain(page)
+        item.get_by_role("link", name="Why").click()
+        expect(page.get_by_role("heading", level=1)).to_contain_text("Why wipe, dry and drip")
+        expect(page.locator("tr.crossing")).to_contain_text("4.1 mm of rain in the hour")
+
+
+@with_and_without_scripts
+def test_correct_a_bike_see_the_reminder_withdrawn_and_undo_it(
+    browser: Browser, served: Served, scripts: bool
+) -> None:
+    number = standing(served.shop, ReminderKind.WIPE_AND_DRIP)
+    with a_tab(browser, served.url, scripts=scripts) as page:
+        page.goto(f"/why/{number}")
+        page.locator("table.trace a").first.click()
+        form = page.locator("#bike form").first
+        form.get_by_role("combobox").select_option("none")
+        if scripts:
+            expect(form.locator("output")).to_contain_text("Withdrawn: Wipe, dry and drip")
+        else:
+            form.get_by_role("button", name="Show what changes").click()
+            expect(page.locator("#supposed")).to_contain_text("Withdrawn: Wipe, dry and drip")
+        with served.shop.store.reading() as tx:
+            assert tx.reminders.get(number).is_open
+        page.locator("#bike form").first.get_by_role("button", name="Say so").click()
+        expect(page.locator(".told")).to_contain_text("Withdrawn")
+        with served.shop.store.reading() as tx:
+            assert tx.reminders.get(number).state is Step.WITHDRAWN
+        page.get_by_role("button", name="Undo this").click()
+        expect(page.locator(".told")).to_contain_text("Undone")
+        page.goto("/")
+        expect(page.locator(".needs")).to_contain_text("Wipe, dry and drip")
+
+
+@with_and_without_scripts
+def test_log_a_drip_in_one_gesture_and_undo(browser: Browser, served: Served, scripts: bool) -> None:
+    with a_tab(browser, served.url, scripts=scripts) as page:
+        page.goto("/")
+        before = page.locator(".needs > li").count()
+        wet_chain(page).get_by_role("button", name="Done").click()
+        expect(page.locator(".told")).to_contain_text("Drip logged on")
+        assert page.locator(".needs > li").count() < before
+        page.get_by_role("button", name="Undo this").click()
+        expect(page.locator(".told")).to_contain_text("Undone: logged drip")
+        assert page.locator(".needs > li").count() == before
+
+
+@with_and_without_scripts
+def test_care_for_another_day_is_logged(browser: Browser, served: Served, scripts: bool) -> None:
+    with a_tab(browser, served.url, scripts=scripts) as page:
+        page.goto("/care")
+        form = page.locator("#treatment form")
+        form.get_by_label("Chain").select_option(index=1)
+        form.get_by_label("When").fill("2025-01-11T20:15")
+        form.get_by_label("immersion", exact=False).first.check()
+        form.get_by_role("button", name="Log it").click()
+        expect(page.locator(".told")).to_contain_text("Immersion logged on")
+        expect(page.locator("#logged")).to_contain_text("11 January 2025, 20:15")
+
+
+def test_a_weeks_answers_by_keyboard_alone_in_under_a_minute(browser: Browser, served: Served) -> None:
+    with a_tab(browser, served.url) as page:
+        page.goto("/rides/answer")
+        begun = time.monotonic()
+        for position in range(QUESTIONS + 2):
+            page.keyboard.press("0" if position == 0 else "2" if position % 2 else "1")
+        page.keyboard.press("ArrowUp")
+        page.keyboard.press("Delete")
+        page.keyboard.press("1")
+        page.keyboard.press("Enter")
+        expect(page.locator(".told")).to_contain_text(f"{QUESTIONS + 2} rides on")
+        assert time.monotonic() - begun < 60
+    with served.shop.store.reading() as tx:
+        assert tx.rides.confirm_list() == ()
+        answered = [tx.rides.ride(one.id) for one in tx.rides.rides(text="whose")]
+    assert {ride.bike for ride in answered} == {1, 2}
+
+
+def test_a_question_is_answered_without_scripts(browser: Browser, served: Served) -> None:
+    with a_tab(browser, served.url, scripts=False) as page:
+        page.goto("/rides/answer")
+        expect(page.locator(".keys")).to_be_hidden()
+        page.locator(".answers fieldset").first.get_by_label("Plover").check()
+        page.get_by_role("button", name="Keep all answers").click()
+        expect(page.locator(".told")).to_contain_text("on Plover")
+
+
+def test_drawings_read_out_by_arrow_keys_and_by_pointer(browser: Browser, served_to_look: Served) -> None:
+    with a_tab(browser, served_to_look.url) as page:
+        page.goto("/chains/1")
+        plot = page.locator("figure.plot").filter(has=page.locator("[data-value]")).first
+        plot.focus()
+        heard = []
+        for _ in range(plot.locator("[data-value]").locator("visible=true").count()):
+            page.keyboard.press("ArrowRight")
+            heard.append(plot.locator("output").inner_text())
+        assert len(set(heard)) == len(heard)
+        assert any("grit-hours" in words for words in heard)
+        assert any("immersion" in words for words in heard)
+        assert any("0.19 %" in words for words in heard)
+        page.keyboard.press("ArrowLeft")
+        expect(plot.locator("output")).to_have_text(heard[-2])
+        plot.locator("[data-value]").locator("visible=true").first.hover(force=True)
+        expect(plot.locator("output")).to_have_text(heard[0])
+
+
+def test_a_title_with_a_script_runs_nowhere(browser: Browser, served_to_look: Served) -> None:
+    with a_tab(browser, served_to_look.url) as page:
+        opened: list[str] = []
+        page.on("dialog", lambda dialog: (opened.append(dialog.message), dialog.dismiss()))
+        page.goto("/rides?text=script")
+        page.get_by_role("link", name=SCRIPT).click()
+        expect(page.get_by_role("heading", level=1)).to_have_text(SCRIPT)
+        page.goto("/rides/answer")
+        assert opened == []
+
+
+def fits(page: Page) -> bool:
+    return bool(page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth"))
+
+
+# 200 % zoom of a 720 px window leaves 360 px too: the narrow width stands for both.
+def test_every_page_fits_a_phone(browser: Browser, served_to_look: Served) -> None:
+    with a_tab(browser, served_to_look.url, width=360) as page:
+        for path in PAGES:
+            page.goto(path)
+            page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true })")
+            assert fits(page), path
+
+
+def test_the_whole_page_is_used_from_the_keyboard(browser: Browser, served_to_look: Served) -> None:
+    with a_tab(browser, served_to_look.url) as page:
+        page.goto("/")
+        page.keyboard.press("Tab")
+        expect(page.get_by_role("link", name="To the page itself")).to_be_focused()
+        page.keyboard.press("Enter")
+        assert page.evaluate("document.activeElement.id") == "main"
+        for _ in range(3):
+            page.keyboard.press("Tab")
+        assert page.evaluate("document.activeElement.matches(':focus-visible')")
