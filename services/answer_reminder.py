@@ -8,7 +8,7 @@ from rules.reminder import ReminderStep, Step
 from rules.vocabulary import ReminderId
 from services.reckoning import reckon
 from services.store import FactRefused, Transaction
-from services.wiring import Workshop
+from services.workshop import Workshop
 
 A_RIDER = "a rider"
 

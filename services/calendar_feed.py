@@ -13,7 +13,7 @@ from rules.vocabulary import RiderId
 from services.channels import ChannelError
 from services.channels.calendar import CalendarChannel, Entry
 from services.messages import WEEKS_AHEAD, calendar_entry, coming
-from services.wiring import Workshop, zone_of
+from services.workshop import Workshop, zone_of
 
 
 def entries(workshop: Workshop, *, now: datetime, rider: RiderId | None = None) -> list[Entry]:

@@ -14,7 +14,7 @@ from rules.wording import listed
 from services.reckoning import reckon
 from services.store import FactRefused, NotFound, Transaction
 from services.which_bike import judge_again
-from services.wiring import Workshop, zone_of
+from services.workshop import Workshop, zone_of
 
 A_RIDER = "a rider"
 
@@ -190,19 +190,19 @@ def undo(workshop: Workshop, number: int | None = None, *, now: datetime, by: st
             raise FactRefused(f"“{last.what}” was undone already.")
         _restore(tx, last.restore, now, by)
         tx.corrections.mark_undone(last.id, at=now, by=by)
-        return Corrected(last.id, (f"Undone: {last.what}.", *_derived(tx, workshop, now)))
+        return Corrected(last.id, (f"Undone: {last.what}.", *_derived(tx, workshop, last.restore, now)))
 
 
 def _kept(
     tx: Transaction, workshop: Workshop, what: str, restore: dict[str, Any], now: datetime, by: str
 ) -> Corrected:
     number = tx.corrections.add(what, restore, at=now, by=by).id
-    return Corrected(number, (f"Noted: {what}.", *_derived(tx, workshop, now)))
+    return Corrected(number, (f"Noted: {what}.", *_derived(tx, workshop, restore, now)))
 
 
-def _derived(tx: Transaction, workshop: Workshop, now: datetime) -> tuple[str, ...]:
+def _derived(tx: Transaction, workshop: Workshop, restore: dict[str, Any], now: datetime) -> tuple[str, ...]:
     """Everything after a changed fact: rides it teaches about, then the reminders."""
-    settled = judge_again(tx, now)
+    settled = judge_again(tx, now, heard=restore["identity"] if restore["kind"] == "sensor" else None)
     said = [f"That also settled {_rides(tx, settled)}."] if settled else []
     return (*said, *reckon(tx, workshop, now=now).sentences)
 

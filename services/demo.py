@@ -23,7 +23,8 @@ from services.show import why
 from services.store import Transaction
 from services.tag_conditions import tag_conditions
 from services.which_bike import judge_again
-from services.wiring import Workshop, open_workshop
+from services.wiring import open_workshop
+from services.workshop import Workshop
 
 REPLAYED_DAYS = 21  # the reminders of three weeks, as each evening would have raised them
 SETTINGS = """\

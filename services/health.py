@@ -19,7 +19,7 @@ from rules.rulebook import Rulebook, RulebookError
 from services.channels import Channel
 from services.settings import SettingsError, Watched
 from services.store import Posted, Store, StoreError
-from services.wiring import Workshop
+from services.workshop import Workshop
 
 LAST_ROUND = "last round"
 SILENT_AFTER = timedelta(hours=26)  # a day, and the time a laptop sleeps

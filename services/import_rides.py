@@ -145,7 +145,7 @@ def import_files(
                 outcomes.append(FileOutcome(str(file.path), Outcome.KNOWN))
             else:
                 unknown.append(file)
-        judge = Judge.of(tx) if unknown else None
+        judge = Judge(tx) if unknown else None
     for outcome in outcomes:
         on_progress(outcome)
 

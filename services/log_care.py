@@ -7,7 +7,7 @@ from datetime import datetime
 from rules.vocabulary import Chain, ReadingTool, TreatmentKind
 from services.reckoning import reckon
 from services.store import FactRefused, NotFound, Transaction
-from services.wiring import Workshop
+from services.workshop import Workshop
 
 BY_COMMAND = "a rider, by command"
 RETRACTABLE = ("treatment", "reading", "wipe test")

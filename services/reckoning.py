@@ -22,7 +22,7 @@ from rules.wear import chances_worn
 from services.letter import Letter
 from services.messages import Message, Telling, coming, compose, message_id, week_ahead
 from services.store import Transaction
-from services.wiring import Workshop, zone_of
+from services.workshop import Workshop, zone_of
 
 BY = "the round"
 OUTLOOK_NOTE = "outlook told:"

@@ -13,9 +13,10 @@ from ingest.folder import FileState, released, settled
 from services.calendar_feed import refresh_calendar
 from services.deliver import DeliveryReport, deliver_waiting
 from services.import_rides import FileOutcome, Outcome, ToRead, import_files, ride_files, whose
+from services.map_surface import surfaces_from_map
 from services.reckoning import Reckoning, reckon
 from services.tag_conditions import TagReport, tag_conditions
-from services.wiring import Workshop
+from services.workshop import Workshop
 
 ROUND_NOTE = "last round"
 
@@ -36,6 +37,7 @@ class RoundReport:
     tags: TagReport
     reckoning: Reckoning
     delivery: DeliveryReport
+    ground: tuple[str, ...] = ()  # what the street map said
 
     @property
     def did_something(self) -> bool:
@@ -43,6 +45,7 @@ class RoundReport:
         return bool(
             any(one.outcome is not Outcome.KNOWN for one in self.files)
             or self.trouble
+            or self.ground
             or self.tags.hours
             or self.reckoning.sentences
             or self.delivery.delivered
@@ -62,6 +65,7 @@ class RoundReport:
             *read,
             *troubled,
             *self.trouble,
+            *self.ground,
             *self.tags.sentences(),
             *self.reckoning.sentences,
             *self.delivery.sentences(),
@@ -85,12 +89,13 @@ def one_round(
     """
     trouble: list[str] = []
     files = _read_new(workshop, now, watching, trouble)
+    ground = surfaces_from_map(workshop, now=now)
     tags = tag_conditions(workshop, now=now, patience=patience, on_progress=on_progress)
     with workshop.store.writing() as tx:
         reckoning = reckon(tx, workshop, now=now)
     delivery = deliver_waiting(workshop.store, workshop.channels, now=now)
     trouble += refresh_calendar(workshop)
-    report = RoundReport(tuple(files), tuple(trouble), tags, reckoning, delivery)
+    report = RoundReport(tuple(files), tuple(trouble), tags, reckoning, delivery, tuple(ground))
     with workshop.store.writing() as tx:
         tx.notes.put(ROUND_NOTE, report.sentences(), at=now)
     return report

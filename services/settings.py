@@ -44,6 +44,12 @@ class Weather(_Section):
     power_url: str = "https://power.larc.nasa.gov/api/temporal/hourly/point"
 
 
+class Surface(_Section):
+    """What the ground was under a ride whose rider said nothing of it."""
+
+    street_extract: Path | None = None  # an .osm.pbf or .osm extract of the open street map on this machine
+
+
 class Mail(_Section):
     """The mail server that takes reminders, and how to speak to it safely."""
 
@@ -105,6 +111,7 @@ class Settings(BaseSettings):
     rulebook: Path | None = None  # limits of your own; None = the default rulebook
     watch: list[Watched] = []
     weather: Weather = Weather()
+    surface: Surface = Surface()
     channels: Channels = Channels()
     page: Page = Page()
     manners: Manners = Manners()
@@ -173,6 +180,9 @@ def _with_absolute_paths(settings: Settings) -> Settings:
             "rulebook": whole(settings.rulebook),
             "watch": [w.model_copy(update={"folder": whole(w.folder)}) for w in settings.watch],
             "weather": settings.weather.model_copy(update={"local_file": whole(settings.weather.local_file)}),
+            "surface": settings.surface.model_copy(
+                update={"street_extract": whole(settings.surface.street_extract)}
+            ),
             "channels": settings.channels.model_copy(
                 update={
                     "calendar_file": whole(settings.channels.calendar_file),

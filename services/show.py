@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import datetime, tzinfo
 from pathlib import Path
 
@@ -13,7 +13,8 @@ from rules.reminders import caution
 from rules.rulebook import Rulebook
 from rules.vocabulary import Bike, ReminderId, Ride, RideId
 from rules.wording import clock, day, number
-from services.wiring import Workshop, zone_of
+from services.store import Word
+from services.workshop import Workshop, zone_of
 
 
 def ride_conditions(ride: Ride, bike: Bike | None, rulebook: Rulebook) -> str:
@@ -38,6 +39,7 @@ def ride_story(workshop: Workshop, ride_number: int) -> Iterator[str]:
         details = tx.rides.details(RideId(ride_number))
         ledger = tx.ledger()
         decision = tx.rides.assignment_in_force(RideId(ride_number))
+        words = [word for word in tx.rides.words_of(RideId(ride_number)) if word.about == "unpaved share"]
         sources = [record.name for record in tx.files.files_of(RideId(ride_number))]
         others = [
             (other, tx.rides.ride(other).file_name, tx.rides.why_same_outing(other))
@@ -58,6 +60,7 @@ def ride_story(workshop: Workshop, ride_number: int) -> Iterator[str]:
         f"  {ride.drive_s / 3600:.2f} drive hours by {ride.drive_method.value} "
         f"(between {low:.2f} and {high:.2f})"
     )
+    yield from _unpaved_lines(ride, bike, words)
     for name in sources:
         yield f"  from {name}, read by {summary.reader}"
     for sentence in summary.damage:
@@ -78,6 +81,18 @@ def ride_story(workshop: Workshop, ride_number: int) -> Iterator[str]:
     yield ""
     yield from _hour_lines(ride, bike, workshop.rulebook, zone)
     yield from workshop.attribution
+
+
+def _unpaved_lines(ride: Ride, bike: Bike | None, words: Sequence[Word]) -> Iterator[str]:
+    """How much of the ride counts as unpaved, and who says so."""
+    if ride.indoor or (bike is not None and bike.indoor):
+        return
+    if words and words[-1].said is not None:
+        yield f"  {float(words[-1].said):.0%} unpaved, by {words[-1].by}"
+    elif ride.unpaved_share is not None:
+        yield f"  {ride.unpaved_share:.0%} unpaved, by the kind of riding its file names"
+    elif bike is not None:
+        yield f"  {bike.unpaved_share:.0%} unpaved, as is usual for {bike.name}"
 
 
 def _bike_lines(

@@ -27,7 +27,7 @@ from ingest.weather.hourly import (
 from ingest.weather.pacing import deliveries, missing, recent
 from rules.vocabulary import ConditionTag, Ride
 from services.store import TagFlip, Transaction, WeatherBlock
-from services.wiring import Workshop
+from services.workshop import Workshop
 
 MOST_RIDES = 20_000
 RIDES_A_TRANSACTION = 100

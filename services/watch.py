@@ -24,7 +24,7 @@ from watchdog.observers.polling import PollingObserver
 
 from services.round import RoundReport, Watching, one_round
 from services.settings import SettingsError
-from services.wiring import Workshop
+from services.workshop import Workshop
 
 LOCK_FILE = "watching.lock"
 AFTER_TROUBLE = timedelta(seconds=30)

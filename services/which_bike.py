@@ -4,37 +4,48 @@ from __future__ import annotations
 
 import json
 import math
-from collections.abc import Callable
 from datetime import datetime
 
+from ingest.bike_questions import Question, Taken, confirm_list, impossibilities
 from ingest.bikes import Assignment, Household, Known, RideClues, judge, learn
-from rules.vocabulary import BikeId, DecidedBy, Ride, RideId
+from rules.vocabulary import DecidedBy, RideId
 from services.store import Transaction
 
 THE_ROUND = "the round"
+SETTLED = (DecidedBy.RIDER, DecidedBy.SENSOR)  # so sure that nobody else can have been on that bike meanwhile
 
 
 class Judge:
-    """Judges rides by what is known of the household at one moment."""
+    """Judges rides, in the order they were ridden, by what is known of the household."""
 
-    def __init__(self, household: Household, known: list[Known]) -> None:
-        self._household = household
-        self._habits = learn(known, household)
-
-    @classmethod
-    def of(cls, tx: Transaction) -> Judge:
-        """The judge of everything decided so far."""
+    def __init__(self, tx: Transaction) -> None:
+        """Gathers everything decided so far; every verdict given since then counts as 'the ride before'."""
+        garage = tx.garage
+        self._fittings = garage.fittings()
+        self._household = Household(garage.bikes(), garage.sensors(), garage.riders())
         known = [Known(RideClues.from_json(clues), bike, by) for clues, bike, by in tx.rides.known_clues()]
-        return cls(Household(tx.garage.bikes(), tx.garage.sensors(), tx.garage.riders()), known)
+        self._habits = learn(known, self._household)
 
-    def verdict(self, clues: RideClues, impossible: dict[BikeId, str] | None = None) -> Assignment:
-        """Which bike, how sure, and why; nothing is kept."""
-        return judge(clues, self._household, self._habits, impossible=impossible or {})
+    def verdict(self, tx: Transaction, ride: RideId | None, clues: RideClues) -> Assignment:
+        """Which bike, how sure, and why; nothing is kept. ride: its own number, None = not stored yet."""
+        taken = [
+            Taken(other.bike, other.rider, other.started_at, other.ended_at)
+            for other in tx.rides.overlapping(None, clues.started_at, clues.ended_at)
+            if other.id != ride and other.bike is not None and other.decided_by in SETTLED
+        ]
+        ruled_out = impossibilities(clues, self._household, taken=taken, fittings=self._fittings)
+        return judge(clues, self._household, self._habits, impossible=ruled_out)
 
     def decide(self, tx: Transaction, ride: RideId, clues: RideClues, now: datetime) -> Assignment:
         """Judge a ride and keep the verdict with its evidence. A rider's word on it stands."""
-        others = tx.rides.overlapping(None, clues.started_at, clues.ended_at)
-        verdict = self.verdict(clues, self._ridden_by_others(ride, clues, others))
+        verdict = self.verdict(tx, ride, clues)
+        self.keep(tx, ride, clues, verdict, now)
+        return verdict
+
+    def keep(
+        self, tx: Transaction, ride: RideId, clues: RideClues, verdict: Assignment, now: datetime
+    ) -> None:
+        """Keep a verdict; the next ride of this rider is judged with this one as the ride before."""
         tx.rides.record(
             ride=ride,
             bike=verdict.bike,
@@ -45,35 +56,44 @@ class Judge:
             at=now,
             by=THE_ROUND,
         )
-        return verdict
-
-    def _ridden_by_others(
-        self, ride: RideId, clues: RideClues, others: tuple[Ride, ...]
-    ) -> dict[BikeId, str]:
-        """Bikes that somebody else was riding at the time, by their own certain or spoken word."""
-        riders = {rider.id: rider.name for rider in self._household.riders}
-        return {
-            other.bike: f"{riders.get(other.rider, 'Somebody else')} was riding it at that time."
-            for other in others
-            if other.id != ride
-            and other.bike is not None
-            and other.rider != clues.rider
-            and other.decided_by in (DecidedBy.RIDER, DecidedBy.SENSOR)
-        }
+        if verdict.bike is not None and verdict.decided_by is not None:
+            self._habits = self._habits.after(Known(clues, verdict.bike, verdict.decided_by))
 
 
-def judge_again(
-    tx: Transaction, now: datetime, *, on_progress: Callable[[], None] = lambda: None
-) -> tuple[RideId, ...]:
-    """Judge every ride again that no rider has spoken of; returns those whose bike is now another."""
-    judge_of = Judge.of(tx)
+def judge_again(tx: Transaction, now: datetime, *, heard: str | None = None) -> tuple[RideId, ...]:
+    """Judge again what an answer may settle: open questions and merely likely bikes.
+
+    heard: a sensor that was said to have moved; every ride it was heard on is judged again too, but never one
+    that a rider has spoken of. Returns the rides whose bike is now another.
+    """
+    doubtful = {ride.id for ride in (*tx.rides.confirm_list(), *tx.rides.likely())}
+    if not doubtful and heard is None:
+        return ()
+    judge_of = Judge(tx)
     changed: list[RideId] = []
     for ride, kept, bike in tx.rides.open_clues():
+        if ride not in doubtful and (heard is None or heard not in kept):
+            continue
         clues = RideClues.from_json(kept)
-        if judge_of.verdict(clues).bike != bike and judge_of.decide(tx, ride, clues, now).bike != bike:
+        verdict = judge_of.verdict(tx, ride, clues)
+        if verdict.bike != bike:
+            judge_of.keep(tx, ride, clues, verdict, now)
             changed.append(ride)
-        on_progress()
     return tuple(changed)
+
+
+def open_questions(tx: Transaction) -> tuple[Question[RideId], ...]:
+    """The confirm list, the shortest useful question first, each with the bikes worth offering."""
+    asked = {ride.id for ride in tx.rides.confirm_list()}
+    if not asked:
+        return ()
+    judge_of = Judge(tx)
+    open_rides: dict[RideId, tuple[RideClues, Assignment]] = {}
+    for ride, kept, _ in tx.rides.open_clues():
+        if ride in asked:
+            clues = RideClues.from_json(kept)
+            open_rides[ride] = (clues, judge_of.verdict(tx, ride, clues))
+    return confirm_list(open_rides)
 
 
 def evidence_json(verdict: Assignment) -> str:

@@ -1,121 +1,18 @@
-"""Everything a command needs, put together once from the settings: store, rulebook, archive, channels."""
+"""Puts a workshop together from a home folder's settings, and equips it with the channels they name."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from contextlib import suppress
-from dataclasses import dataclass
-from datetime import UTC, datetime, tzinfo
-from functools import cached_property
+from datetime import UTC, datetime
 from pathlib import Path
-from zoneinfo import ZoneInfo
 
-from ingest.weather.hourly import WeatherProvider
 from rules.reminder import Step
-from rules.rulebook import Rulebook, default_rulebook, parse_rulebook
-from rules.vocabulary import ReminderId, Tier
+from rules.vocabulary import ReminderId
 from services.channels import Channel
-from services.settings import Settings, SettingsError, default_home, load_settings
-from services.store import Store, StoreError
-
-
-@dataclass(frozen=True)
-class Workshop:
-    """One household's settings and tools. What is slow to set up is set up when first used."""
-
-    settings: Settings
-    page_url: str | None = None  # where riders reach the page, while it is served
-
-    @cached_property
-    def store(self) -> Store:
-        """The ledger's database, brought up to date. Raises StoreError."""
-        return Store.open(self.settings.database_url)
-
-    @cached_property
-    def rulebook(self) -> Rulebook:
-        """The default rulebook, with the household's own on top. Raises RulebookError, SettingsError."""
-        own = self.settings.rulebook
-        if own is None:
-            return default_rulebook()
-        try:
-            text = own.read_text(encoding="utf-8")
-        except OSError as error:
-            raise SettingsError(
-                f"{own}: the rulebook cannot be read ({error.strerror}); check 'rulebook' in the settings"
-            ) from error
-        return parse_rulebook(text, name=str(own), base=default_rulebook())
-
-    @cached_property
-    def providers(self) -> tuple[WeatherProvider, ...]:
-        """Where weather comes from, the settled archive first. Raises SettingsError."""
-        from ingest.weather.local_file import LocalFile
-        from ingest.weather.nasa_power import NasaPower
-        from ingest.weather.open_meteo import OpenMeteoArchive, OpenMeteoForecast
-
-        weather = self.settings.weather
-        if weather.archive == "none":
-            return ()
-        if weather.archive == "local":
-            if weather.local_file is None:
-                raise SettingsError(
-                    "weather.archive is 'local', but weather.local_file names no file; give its path"
-                )
-            return (LocalFile(weather.local_file),)
-        if weather.archive == "nasa-power":
-            return (NasaPower(weather.power_url),)
-        return (OpenMeteoArchive(weather.archive_url), OpenMeteoForecast(weather.forecast_url))
-
-    @cached_property
-    def stand_by(self) -> WeatherProvider | None:
-        """Who answers while the open archive is down. None: nobody, or another archive was chosen."""
-        from ingest.weather.nasa_power import NasaPower
-
-        weather = self.settings.weather
-        if weather.archive != "open-meteo" or not weather.stand_by:
-            return None
-        # Preliminary, so that the archive is asked again and its own value comes to stand.
-        return NasaPower(weather.power_url, tier=Tier.PRELIMINARY)
-
-    @cached_property
-    def channels(self) -> Mapping[str, Channel]:
-        """Ways to reach riders that are set up, by name."""
-        chosen = self.settings.channels
-        found: list[Channel] = []
-        if chosen.mail is not None:
-            from services.channels.email import EmailChannel
-
-            found.append(EmailChannel(chosen.mail))
-        if chosen.desktop:
-            from services.channels.desktop import DesktopChannel
-
-            found.append(DesktopChannel(on_done=self._done_on_the_desktop))
-        if chosen.calendar_file is not None:
-            from services.calendar_feed import entries
-            from services.channels.calendar import CalendarChannel
-
-            found.append(CalendarChannel(chosen.calendar_file, lambda: entries(self, now=datetime.now(UTC))))
-        if chosen.command is not None:
-            from services.channels.command import CommandChannel
-
-            found.append(CommandChannel(chosen.command))
-        if chosen.mail_folder is not None:
-            from services.channels.eml_folder import EmlFolder
-
-            found.append(EmlFolder(chosen.mail_folder))
-        return {channel.name: channel for channel in found}
-
-    def _done_on_the_desktop(self, reminders: tuple[ReminderId, ...]) -> None:
-        from services.answer_reminder import close
-
-        for reminder in reminders:
-            with suppress(StoreError):  # answered elsewhere meanwhile, or the database is busy
-                close(self, reminder, Step.DONE, "Done was pressed", now=datetime.now(UTC), by="the desktop")
-
-    @property
-    def attribution(self) -> tuple[str, ...]:
-        """What the archives in use ask to be said beside their data."""
-        in_use = (*self.providers, *([self.stand_by] if self.stand_by else ()))
-        return tuple(dict.fromkeys(provider.attribution for provider in in_use))
+from services.settings import SettingsError, default_home, load_settings
+from services.store import StoreError
+from services.workshop import Workshop
 
 
 def open_workshop(home: Path | None = None) -> Workshop:
@@ -127,12 +24,40 @@ def open_workshop(home: Path | None = None) -> Workshop:
         raise SettingsError(
             f"{place}: this folder cannot be made ({error.strerror}); choose another with --home"
         ) from error
-    return Workshop(load_settings(place))
+    return Workshop(load_settings(place), equip=channels_of)
 
 
-def zone_of(name: str) -> tzinfo:
-    """The rules of a time zone. A zone this machine does not know is told as UTC rather than not at all."""
-    try:
-        return ZoneInfo(name)
-    except (KeyError, ValueError, OSError):
-        return ZoneInfo("UTC")
+def channels_of(workshop: Workshop) -> Mapping[str, Channel]:
+    """The channels that the settings name, by name."""
+    chosen = workshop.settings.channels
+    found: list[Channel] = []
+    if chosen.mail is not None:
+        from services.channels.email import EmailChannel
+
+        found.append(EmailChannel(chosen.mail))
+    if chosen.desktop:
+        from services.channels.desktop import DesktopChannel
+
+        found.append(DesktopChannel(on_done=lambda reminders: _done_on_the_desktop(workshop, reminders)))
+    if chosen.calendar_file is not None:
+        from services.calendar_feed import entries
+        from services.channels.calendar import CalendarChannel
+
+        found.append(CalendarChannel(chosen.calendar_file, lambda: entries(workshop, now=datetime.now(UTC))))
+    if chosen.command is not None:
+        from services.channels.command import CommandChannel
+
+        found.append(CommandChannel(chosen.command))
+    if chosen.mail_folder is not None:
+        from services.channels.eml_folder import EmlFolder
+
+        found.append(EmlFolder(chosen.mail_folder))
+    return {channel.name: channel for channel in found}
+
+
+def _done_on_the_desktop(workshop: Workshop, reminders: tuple[ReminderId, ...]) -> None:
+    from services.answer_reminder import close
+
+    for reminder in reminders:
+        with suppress(StoreError):  # answered elsewhere meanwhile, or the database is busy
+            close(workshop, reminder, Step.DONE, "Done was pressed", now=datetime.now(UTC), by="the desktop")

@@ -22,7 +22,8 @@ from services.log_care import log_treatment
 from services.round import Watching, one_round
 from services.settings import SETTINGS_FILE
 from services.show import why
-from services.wiring import Workshop, open_workshop
+from services.wiring import open_workshop
+from services.workshop import Workshop
 from tests.archive_stand_in import ArchiveStandIn, StoppedClock
 from tests.mail_server import MailServer, mail_server
 

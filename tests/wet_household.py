@@ -14,7 +14,8 @@ from ingest.recording import Recording, SensorSeen
 from rules.vocabulary import TreatmentKind
 from services.log_care import log_treatment
 from services.settings import SETTINGS_FILE
-from services.wiring import Workshop, open_workshop
+from services.wiring import open_workshop
+from services.workshop import Workshop
 from tests.mail_server import MailServer
 
 FIRST_DAY = datetime(2025, 1, 1, tzinfo=UTC)

@@ -97,7 +97,8 @@ def why_not_yet(
     """
     from rules.questions import why_not_yet as answer
     from services.log_care import chain_named
-    from services.wiring import open_workshop, zone_of
+    from services.wiring import open_workshop
+    from services.workshop import zone_of
 
     workshop, now = open_workshop(home), now_utc()
     with workshop.store.reading() as tx:
@@ -123,7 +124,8 @@ def what_if(
     from rules.questions import difference, with_condition, with_imagined_ride, with_ride_on
     from rules.rulebook import KEYS
     from rules.vocabulary import RideId
-    from services.wiring import open_workshop, zone_of
+    from services.wiring import open_workshop
+    from services.workshop import zone_of
 
     workshop, now = open_workshop(home), now_utc()
     with workshop.store.reading() as tx:
@@ -169,7 +171,8 @@ def outlook(home: Home = None) -> None:
     Example: gritledger outlook
     """
     from rules.questions import outlook as look_ahead
-    from services.wiring import open_workshop, zone_of
+    from services.wiring import open_workshop
+    from services.workshop import zone_of
 
     workshop, now = open_workshop(home), now_utc()
     with workshop.store.reading() as tx:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from shlex import quote
 from typing import Annotated
 
@@ -38,6 +39,8 @@ def rider(
     """
     from services.wiring import open_workshop
 
+    if email is not None and not re.fullmatch(r"[^@\s]+@[^@\s]+", email):
+        raise typer.BadParameter(f"'{email}' is no mail address; write e.g. iva@example.org")
     with open_workshop(home).store.writing() as tx:
         added = tx.garage.add_rider(name, email, zone)
     say(f"{added.name} is a rider now. Next: gritledger add bike NAME --owner {quote(added.name)}")

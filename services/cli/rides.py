@@ -92,6 +92,7 @@ def import_(
         TimeRemainingColumn(),
         console=err,
         transient=True,
+        disable=not err.is_terminal,
     ) as progress:
         task = progress.add_task("", total=len(to_read), rate="")
         seen: set[str] = set()
@@ -284,12 +285,13 @@ def conditions(
         _show_difference(preview_condition(workshop, RideId(number), said, now=now))
         say("Nothing was changed: this was a preview.")
         return
-    done = say_condition(workshop, RideId(number), said, now=now)
+    corrections = [say_condition(workshop, RideId(number), said, now=now)]
     if unpaved is not None:
-        done = say_unpaved(workshop, RideId(number), unpaved / 100, now=now)
-    for sentence in done.sentences:
-        say(sentence)
-    say(f"Wrong? gritledger undo {done.number}")
+        corrections.append(say_unpaved(workshop, RideId(number), unpaved / 100, now=now))
+    for done in corrections:
+        for sentence in done.sentences:
+            say(sentence)
+        say(f"Wrong? gritledger undo {done.number}")
 
 
 def sensor_moved(

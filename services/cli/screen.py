@@ -15,6 +15,7 @@ from rich.table import Table
 out = Console(highlight=False, soft_wrap=True)
 err = Console(stderr=True, highlight=False, soft_wrap=True)
 
+WIDEST = 4096
 LARGEST = 2**31 - 1  # the largest number of a ride, reminder or correction any database keeps
 
 Home = Annotated[
@@ -96,6 +97,8 @@ def table(headings: Sequence[str], rows: Iterable[Sequence[object]], *, right: S
         grid.add_column(heading, justify="right" if number in right else "left", overflow="fold")
     for row in rows:
         grid.add_row(*(plain(str(cell)) for cell in row))
+    if not out.is_terminal:
+        out.width = WIDEST  # what is piped into another program is not folded to a window it does not have
     out.print(grid)
 
 

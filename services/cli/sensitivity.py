@@ -32,7 +32,8 @@ def sensitivity(
     from rules.sensitivity import sensitivity as of_chains
     from rules.vocabulary import Regime
     from services.log_care import chain_named
-    from services.wiring import open_workshop, zone_of
+    from services.wiring import open_workshop
+    from services.workshop import zone_of
 
     workshop, now = open_workshop(home), now_utc()
     with workshop.store.reading() as tx:

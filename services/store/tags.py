@@ -2,18 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import and_, literal, or_, select
+from sqlalchemy import and_, func, literal, or_, select
 
 from rules.vocabulary import Condition, ConditionTag, Ride, RideId, Tier
 from services.store.errors import FactRefused, NotFound
 from services.store.facet import Facet
 from services.store.ride_rows import TAG_COLUMNS, counted_ids, load_rides, tag_of, tag_values
-from services.store.tables_rides import TAG_IS_CURRENT, condition_tag, ride, ride_hour, ride_word
+from services.store.tables_rides import (
+    TAG_IS_CURRENT,
+    condition_tag,
+    ride,
+    ride_hour,
+    ride_track,
+    ride_word,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,6 +167,31 @@ class Tags(Facet):
         return self._say(
             ride_id, "unpaved share", said, at, by, unpaved_share=from_file if share is None else share
         )
+
+    def without_unpaved_word(self) -> tuple[RideId, ...]:
+        """Outdoor rides with a track on whose unpaved share nobody's word stands, newest first."""
+        about = ride_word.c.about == "unpaved share"
+        newest = select(func.max(ride_word.c.id)).where(about).group_by(ride_word.c.ride)
+        spoken = select(ride_word.c.ride).where(ride_word.c.id.in_(newest), ride_word.c.said.is_not(None))
+        query = (
+            select(ride.c.id)
+            .join_from(ride, ride_track, ride_track.c.ride == ride.c.id)
+            .where(
+                ride.c.id.in_(counted_ids()),
+                ~ride.c.indoor,
+                ~ride.c.virtual,
+                ride.c.id.not_in(spoken),
+                ride_track.c.track != b"",
+            )
+            .order_by(ride.c.started_at.desc(), ride.c.id.desc())
+        )
+        return tuple(RideId(row.id) for row in self._all(query))
+
+    def tracks(self, ride_ids: Sequence[RideId]) -> dict[RideId, bytes]:
+        """The simplified tracks of these rides, as ingest.track packs them, in their order."""
+        query = select(ride_track.c.ride, ride_track.c.track).where(ride_track.c.ride.in_(ride_ids))
+        found = {row.ride: row.track for row in self._all(query)}
+        return {ride_id: found[ride_id] for ride_id in ride_ids if ride_id in found}
 
     def words_of(self, ride_id: RideId) -> tuple[Word, ...]:
         """Everything riders said of this ride, oldest first."""

@@ -20,7 +20,7 @@ from services.web.desk import ASheet, Sheet
 from services.web.forms import LARGEST_ID
 from services.web.pages.ride import bike_said, identity_of, word_said
 from services.web.pages.rides import AWanted, found
-from services.wiring import zone_of
+from services.workshop import zone_of
 
 router = APIRouter(tags=["reading"])
 ANumber = Annotated[int, Path(ge=1, le=LARGEST_ID)]

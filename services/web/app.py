@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import threading
+from collections.abc import AsyncIterator
+from contextlib import asynccontextmanager
 from typing import Any
 
 from fastapi import FastAPI, Request
@@ -30,7 +33,7 @@ from services.web.pages import (
     wear,
 )
 from services.web.sign_in import Doorkeeper, passphrase_hash
-from services.wiring import Workshop
+from services.workshop import Workshop
 
 __all__ = ["create_app"]
 
@@ -46,7 +49,9 @@ def create_app(workshop: Workshop, *, clock: Clock = utc_now) -> FastAPI:
     """The page of one household. Raises SettingsError when it would be open to others unprotected."""
     page = workshop.settings.page
     hashed = passphrase_hash(page)
+    desk = Desk(workshop, clock, None if hashed is None else Doorkeeper(hashed))
     app = FastAPI(
+        lifespan=_warm,
         title="gritledger",
         version="1",
         description=ABOUT,
@@ -54,7 +59,7 @@ def create_app(workshop: Workshop, *, clock: Clock = utc_now) -> FastAPI:
         redoc_url=None,
         openapi_url=f"{API}/openapi.json",
     )
-    app.state.desk = Desk(workshop, clock, None if hashed is None else Doorkeeper(hashed))
+    app.state.desk = desk
     for part in (bench, rides, ride, chains, reminder, care, wear, wax_night, settings, files, mending):
         app.include_router(part.router, include_in_schema=False)
     app.include_router(sitting.router, include_in_schema=False)
@@ -86,6 +91,22 @@ def _file(mark: str, name: str, request: Request) -> Response:
         media_type=MEDIA_TYPES[name.rpartition(".")[2]],
         headers={"Cache-Control": "public, max-age=31536000, immutable"},
     )
+
+
+@asynccontextmanager
+async def _warm(app: FastAPI) -> AsyncIterator[None]:
+    """While the page is served, its snapshot follows the ledger by itself."""
+    desk: Desk = app.state.desk
+    stop = threading.Event()
+    warmer = threading.Thread(
+        target=desk.snapshots.keep_warm, args=(stop, desk.clock), name="page warmer", daemon=True
+    )
+    warmer.start()
+    try:
+        yield
+    finally:
+        stop.set()
+        warmer.join(5)
 
 
 def _tell_trouble(app: FastAPI) -> None:

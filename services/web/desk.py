@@ -17,7 +17,7 @@ from services.web.guard import TOKEN_FIELD, Tokens, session_of
 from services.web.sign_in import Doorkeeper
 from services.web.snapshot import Snapshot, Snapshots
 from services.web.told import Told
-from services.wiring import Workshop
+from services.workshop import Workshop
 
 Clock = Callable[[], datetime]
 

@@ -11,7 +11,7 @@ import uvicorn
 from services.settings import SettingsError
 from services.web.app import create_app
 from services.web.guard import is_loopback
-from services.wiring import Workshop
+from services.workshop import Workshop
 
 
 def serve(workshop: Workshop, *, port: int | None, say: Callable[[str], None]) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, field
-from datetime import datetime, timedelta, tzinfo
+from datetime import datetime, tzinfo
 from functools import cached_property
 from typing import Any, TypeVar
 
@@ -21,12 +21,13 @@ from rules.wear import Forecast, Measure, Refusal, forecast
 from services.import_rides import Outcome
 from services.round import ROUND_NOTE
 from services.show import exposures
-from services.store import FileRecord, Posted, Transaction
+from services.store import FileRecord, Posted, SensorSighting, Transaction
 from services.tag_conditions import WAITS_UNTIL
-from services.wiring import Workshop, zone_of
+from services.trouble import EXPECTED
+from services.workshop import Workshop, zone_of
 
 T = TypeVar("T")
-SETTLED = timedelta(hours=1)  # forecasts move by days, not minutes
+LOOK_EVERY_S = 1.0
 TROUBLED = (Outcome.UNREADABLE, Outcome.WHOSE, Outcome.DAMAGED)
 
 
@@ -42,6 +43,7 @@ class Snapshot:
     likely: frozenset[RideId]  # rides given a bike that no rider has confirmed
     undelivered: tuple[Posted, ...]
     refused: tuple[Posted, ...]
+    sensors_seen: tuple[SensorSighting, ...]
     files: tuple[FileRecord, ...]  # every file seen, newest first
     round_at: datetime | None
     round_said: tuple[str, ...]
@@ -62,17 +64,19 @@ class Snapshot:
             likely=frozenset(ride.id for ride in tx.rides.likely()),
             undelivered=tuple(one for one in tx.outbox.waiting() if one.last_why),
             refused=tx.outbox.refused(),
+            sensors_seen=tx.garage.sensors_seen(),
             files=tx.files.outcomes(),
             round_at=tx.notes.written_at(ROUND_NOTE),
             round_said=tuple(tx.notes.get(ROUND_NOTE, [])),
             weather_waits_until=datetime.fromisoformat(waits) if waits else None,
         )
 
-    def _once(self, key: Hashable, work: Callable[[], T]) -> T:
+    def _once(self, key: Hashable, work: Callable[[], T], *, asof: Hashable = None) -> T:
+        """Work out what hangs on the facts, and perhaps on the time: only the newest time's answer is kept."""
         with self._working:
-            if key not in self._worked_out:
-                self._worked_out[key] = work()
-            found: T = self._worked_out[key]
+            if key not in self._worked_out or self._worked_out[key][0] != asof:
+                self._worked_out[key] = (asof, work())
+            found: T = self._worked_out[key][1]
             return found
 
     @cached_property
@@ -169,19 +173,20 @@ class Snapshot:
 
     def outlook(self, now: datetime) -> tuple[Outlook, ...]:
         """How far each limit of each fitted chain is, soonest first."""
-        minute = now.replace(second=0, microsecond=0)
         return self._once(
-            ("outlook", minute), lambda: outlook(self.ledger, self.rulebook, now=now, zone_of=zone_of)
+            "outlook",
+            lambda: outlook(self.ledger, self.rulebook, now=now, zone_of=zone_of),
+            asof=now.replace(second=0, microsecond=0),
         )
 
     def wear(
         self, chain: ChainId, now: datetime, measure: Measure = Measure.DRIVE_HOURS
     ) -> Forecast | Refusal:
         """When a chain is worn out, or why nobody can say."""
-        hour = now.replace(minute=0, second=0, microsecond=0)
         return self._once(
-            ("wear", chain, hour, measure),
+            ("wear", chain, measure),
             lambda: forecast(self.ledger, self.rulebook, chain, now=now, measure=measure),
+            asof=_hour(now),
         )
 
     def wear_limit(self, chain: Chain, now: datetime) -> float:
@@ -193,16 +198,32 @@ class Snapshot:
 
     def comparison(self, now: datetime, measure: Measure) -> Comparison:
         """Waxed against wet lube."""
-        hour = now.replace(minute=0, second=0, microsecond=0)
         return self._once(
-            ("comparison", hour, measure),
+            ("comparison", measure),
             lambda: compare(self.ledger, self.rulebook, now=now, measure=measure),
+            asof=_hour(now),
         )
 
     def cost(self, regime: Regime, now: datetime) -> Cost:
         """What 1000 km cost."""
-        hour = now.replace(minute=0, second=0, microsecond=0)
-        return self._once(("cost", regime, hour), lambda: cost(self.ledger, self.rulebook, regime, now=now))
+        return self._once(
+            ("cost", regime), lambda: cost(self.ledger, self.rulebook, regime, now=now), asof=_hour(now)
+        )
+
+    def work_ahead(self, now: datetime) -> None:
+        """Work out what takes long, so that no page waits for it."""
+        self.outlook(now)
+        for chain in self.ledger.chains:
+            self.wear(chain.id, now)
+        for measure in Measure:
+            self.comparison(now, measure)
+        for regime in Regime:
+            self.cost(regime, now)
+
+
+def _hour(now: datetime) -> datetime:
+    """Forecasts move by days: within an hour they may be remembered."""
+    return now.replace(minute=0, second=0, microsecond=0)
 
 
 class Snapshots:
@@ -225,6 +246,11 @@ class Snapshots:
                 newest = self._newest = Snapshot.read(tx, self.workshop.rulebook)
             return newest
 
-    def forget(self) -> None:
-        """Drop what is held: the next look reads everything."""
-        self._newest = None
+    def keep_warm(self, stop: threading.Event, clock: Callable[[], datetime]) -> None:
+        """Look every second until told to stop: after a round's writes, no page waits for the reading."""
+        while not stop.wait(LOOK_EVERY_S):
+            try:
+                if self._newest is not None:
+                    self.now().work_ahead(clock())
+            except EXPECTED:
+                continue  # the page that is asked for next says it in words

@@ -32,7 +32,8 @@ import numpy as np
 from rules.contamination import history
 from rules.reminder import Step
 from services.round import ROUND_NOTE, one_round
-from services.wiring import Workshop, open_workshop
+from services.wiring import open_workshop
+from services.workshop import Workshop
 from tests.mail_server import Answer, MailServer, mail_server
 from tests.notification_daemon import Desktop, desktop
 from tests.wet_household import FIRST_DAY, ROUND_AT, care, drop, household

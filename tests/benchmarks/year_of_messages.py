@@ -30,7 +30,8 @@ from services.demo import SETTINGS, _enter_garage
 from services.round import one_round
 from services.settings import SETTINGS_FILE
 from services.store import Posted
-from services.wiring import Workshop, open_workshop
+from services.wiring import open_workshop
+from services.workshop import Workshop
 
 DROPPED_AFTER = timedelta(minutes=10)
 TOLD_AFTER = timedelta(days=2)

@@ -12,7 +12,7 @@ from rules.vocabulary import TreatmentKind
 from services.calendar_feed import entries, refresh_calendar
 from services.round import one_round
 from services.settings import Settings
-from services.wiring import Workshop
+from services.workshop import Workshop
 
 NOW = datetime.now(UTC)
 

@@ -13,7 +13,7 @@ from services.health import Finding, findings
 from services.letter import Letter
 from services.settings import Settings, load_settings
 from services.store import Store
-from services.wiring import Workshop
+from services.workshop import Workshop
 from tests.mail_server import mail_server
 
 NOW = datetime(2025, 6, 3, 19, 4, tzinfo=UTC)

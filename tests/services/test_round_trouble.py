@@ -15,7 +15,8 @@ import pytest
 
 from services.round import one_round
 from services.store import StoreBusy
-from services.wiring import Workshop, open_workshop
+from services.wiring import open_workshop
+from services.workshop import Workshop
 from tests.mail_server import MailServer, mail_server
 from tests.wet_household import FIRST_DAY, ROUND_AT, drop, household
 

@@ -13,7 +13,8 @@ from rules.vocabulary import ConditionTag, Tier
 from services.round import one_round
 from services.settings import SETTINGS_FILE
 from services.tag_conditions import TagReport, tag_conditions
-from services.wiring import Workshop, open_workshop
+from services.wiring import open_workshop
+from services.workshop import Workshop
 from tests.archive_stand_in import ArchiveStandIn, StoppedClock
 from tests.wet_household import a_ride
 

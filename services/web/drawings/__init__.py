@@ -22,7 +22,7 @@ which the style sheet shows one.
         points: ingest.track.track_points; hours: drawn_hours; started_at: of the ride
     clue_waterfall(evidence, bikes, *, uid) -> str                       evidence: a Decision's JSON
     gear_comb(histogram, bikes, *, uid, name="the ride") -> str          histogram: RideClues.gears or None
-    wear_plot(points, answer, *, uid, limit_pct, measure=DRIVE_HOURS, name="the chain", zone=UTC) -> str
+    wear_plot(points, answer, *, uid, limit_pct, measure=…, name="the chain", zone=UTC) -> str
         points: rules.wear.wear_points; answer: Forecast or Refusal by the same measure
     regime_comparison(comparison, *, uid) -> str                         rules.comparison.compare
 

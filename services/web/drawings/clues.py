@@ -69,10 +69,10 @@ def tallies(evidence: str, bikes: Mapping[BikeId, str]) -> tuple[Tally, ...]:
 
 
 def clue_waterfall(evidence: str, bikes: Mapping[BikeId, str], *, uid: str) -> str:
-    """Why was it this bike? Markup: even odds, each clue a step to the right or to the left, the sum, in words.
+    """Why was it this bike? Markup: from even odds, a step to the right or left per clue, to the sum.
 
-    evidence: a verdict's reasons as JSON, as kept with it. One axis of log-odds for all bikes shown; the chance
-    of each stands beside its name. Raises ValueError for text that is no such JSON.
+    evidence: a verdict's reasons as JSON, as kept with it. One axis of log-odds for all bikes shown; the
+    chance of each stands beside its name. Raises ValueError for text that is no such JSON.
     """
     found = tallies(evidence, bikes)
     if not found or not any(tally.steps for tally in found):

@@ -29,8 +29,8 @@ def gear_comb(
 ) -> str:
     """Whose gears were these? Markup; a sentence when the ride tells none.
 
-    Above, the time pedalled at each development (metres per turn of the crank); below, one line per gear of each
-    bike, on the same logarithmic axis. Peaks over lines: it may have been this bike.
+    Above, the time pedalled at each development (metres per turn of the crank); below, one line per gear of
+    each bike, on the same logarithmic axis. Peaks over lines: it may have been this bike.
     """
     if histogram is None or not histogram.bins:
         return '<p class="drawing-note">This ride tells no gears: there is no cadence in its file.</p>'

@@ -53,7 +53,7 @@ def chain_life(
     One image per half-year: on which bike, what hands did, grit-hours per week by condition, readings on a
     wear axis with the limit. A last one shows the way ahead when the forecast reaches further. Every week,
     mark and reading carries data-date and data-value, data-unit itself or on its group, and a title.
-    limit_pct: of elongation [%]. Of a life longer than six years the last six are drawn; the table has it all.
+    limit_pct: of elongation [%]. Of a life longer than six years the last six are drawn.
     """
     known_name(uid)
     life = life_of(history, bikes, zone)

@@ -11,7 +11,7 @@ from rules.wear import READING_SD_PCT, Forecast
 from rules.wording import day, number
 from services.web.drawings.life_events import reading_words
 from services.web.drawings.scales import MONTHS, roomy_month_starts
-from services.web.drawings.svg import drawn, label, line, safe, short, text_width
+from services.web.drawings.svg import boxed, dot, drawn, joined, label, line, safe, short, text_width
 
 WEAR_HEIGHT = 66.0
 SHARES = ("10 %", "50 %", "90 %")  # of the forecast's triples
@@ -92,10 +92,7 @@ def reading_shape(reading: Reading, x: float, y: Callable[[float], float], most:
     if reading.exact_pct is not None:
         spread = READING_SD_PCT[reading.tool]
         high, low = y(reading.exact_pct + spread), y(reading.exact_pct - spread)
-        return (
-            line(x, high, x, low, "error")
-            + f'<path class="point" d="M{short(x)} {short(y(reading.exact_pct))}h.01"/>'
-        )
+        return line(x, high, x, low, "error") + dot(x, y(reading.exact_pct))
     low_pct = reading.over_pct or 0.0
     low = y(low_pct)
     if reading.under_pct is None:
@@ -106,29 +103,42 @@ def reading_shape(reading: Reading, x: float, y: Callable[[float], float], most:
     else:
         high = y(reading.under_pct)
         cap = f"M{short(x - 3.5)} {short(high)}h7"
-    return f'<path class="interval" d="M{short(x)} {short(low)}V{short(high)}{cap}M{short(x - 3.5)} {short(low)}h7"/>'
+    foot = f"M{short(x - 3.5)} {short(low)}h7"
+    return f'<path class="interval" d="M{short(x)} {short(low)}V{short(high)}{cap}{foot}"/>'
 
 
 def fan(
     uid: str, forecast: Forecast, axis: WearAxis, top: float, now: datetime, at_x: At, edge: float
 ) -> str:
-    """From what it is worn now to the limit, at the recent pace: early, middle and late, cut off at the edge."""
-    if forecast.on is None:
-        return ""
-    x_now = at_x(now)
-    if x_now >= edge or at_x(forecast.on[2]) <= axis.left:
+    """From what it is worn now to the limit by date, at the recent pace, cut off at the edge of a lane."""
+    if forecast.on is None or at_x(now) >= edge or at_x(forecast.on[2]) <= axis.left:
         return ""
     early, middle, late = (at_x(on) for on in forecast.on)
-    limit_y = axis.y(forecast.limit_pct, top)
     low, half, high = (axis.y(pct, top) for pct in forecast.worn_now_pct)
-    clip = f"{uid}-fan"
-    left = max(x_now, axis.left)
+    limit_y = axis.y(forecast.limit_pct, top)
+    left = max(at_x(now), axis.left)
+    box = boxed(left, top - 2, edge - left, WEAR_HEIGHT + 2)
+    return fan_shape(uid, box, at_x(now), (low, half, high), limit_y, (early, middle, late))
+
+
+def fan_shape(
+    uid: str,
+    box: str,
+    now_x: float,
+    worn_y: tuple[float, float, float],
+    limit_y: float,
+    limit_x: tuple[float, float, float],
+) -> str:
+    """A fan of eight chances in ten, with its middle, from now to the limit; nothing is drawn outside the box.
+
+    worn_y: of the least, the middle and the most that it may be worn now. limit_x: early, middle, late.
+    """
+    low, half, high = worn_y
+    early, middle, late = limit_x
+    area = joined([(now_x, high), (early, limit_y), (late, limit_y), (now_x, low)])
     return (
-        f'<clipPath id="{clip}"><path d="M{short(left)} {short(top - 2)}H{short(edge)}V{short(top + WEAR_HEIGHT)}'
-        f'H{short(left)}z"/></clipPath><g clip-path="url(#{clip})">'
-        f'<path class="fan" d="M{short(x_now)} {short(high)}L{short(early)} {short(limit_y)}H{short(late)}'
-        f'L{short(x_now)} {short(low)}z"/>'
-        f'<path class="fan-middle" d="M{short(x_now)} {short(half)}L{short(middle)} {short(limit_y)}"/></g>'
+        f'<clipPath id="{uid}-fan"><path d="{box}"/></clipPath><g clip-path="url(#{uid}-fan)">'
+        f'<path class="fan" d="{area}z"/>{line(now_x, half, middle, limit_y, "fan-middle")}</g>'
     )
 
 
@@ -182,11 +192,11 @@ def _limit_dates(forecast: Forecast, axis: WearAxis, top: float, at_x: At, zone:
         on, share = forecast.on[position], SHARES[position]
         x = at_x(on)
         title = (
-            f"{share} of the chances: at the limit of {number(forecast.limit_pct, 2)} % by {day(on, zone)}"
+            f"at the limit of {number(forecast.limit_pct, 2)} % by {day(on, zone)}, with a chance of {share}"
         )
         shapes.append(
             f'<g class="reading" data-date="{on.astimezone(zone):%Y-%m-%d}" data-value="{share}" data-unit="">'
-            f'<title>{safe(title)}</title><path class="point" d="M{short(x)} {short(limit_y)}h.01"/></g>'
+            f"<title>{safe(title)}</title>{dot(x, limit_y)}</g>"
         )
         half = text_width(share) / 2
         left = min(x - half, axis.right - 2 * half)

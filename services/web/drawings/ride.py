@@ -12,7 +12,7 @@ from rules.contamination import Exposure
 from rules.vocabulary import Condition, Ride, RideHour
 from rules.wording import clock, number
 from services.web.drawings.scales import round_step
-from services.web.drawings.svg import at_both_widths, drawn, label, line, safe, short, text_width
+from services.web.drawings.svg import at_both_widths, drawn, joined, label, line, safe, short, text_width
 from services.web.drawings.textures import paint
 
 METRES_PER_DEGREE = math.pi / 180.0 * 6_371_008.8  # mean radius of the Earth (IUGG, from memory)
@@ -113,7 +113,7 @@ def ride_track(
 
 
 def _metres(points: Sequence[TrackPoint]) -> tuple[list[float], list[float]]:
-    """Metres east and north of the first point, about the track's middle latitude; across the date line too."""
+    """Metres east and north of the first point, about the middle latitude; across the date line too."""
     latitudes = [point.latitude_deg for point in points]
     squeeze = math.cos(math.radians((max(latitudes) + min(latitudes)) / 2))
     first = points[0].longitude_deg
@@ -134,7 +134,7 @@ def _ribbon(
 ) -> str:
     """A stretch of track: an edge, and over it the texture."""
     places = range(piece.first, piece.last + 1)
-    route = "M" + "L".join(f"{short(xs[i])} {short(ys[i])}" for i in places)
+    route = joined([(xs[i], ys[i]) for i in places])
     start, end = (started_at + timedelta(seconds=points[i].offset_s) for i in (piece.first, piece.last))
     words = f"{piece.condition.value}, {clock(start, zone)} to {clock(end, zone)}"
     return (

@@ -141,7 +141,7 @@ def hours_bars(hours: Sequence[DrawnHour], *, uid: str, name: str = "the ride", 
     """What did each hour put into the chain? Markup.
 
     A block per hour: as wide as it was pedalled [drive hours], as high as it weighed; its area is its
-    grit-hours. Under it stand the time it began, its grit-hours, its rain, and the rain of the 24 h before it [mm].
+    grit-hours. Under it stand when it began, its grit-hours, its rain and that of the 24 h before it [mm].
     """
     driven = [one for one in hours if one.exposure.drive_h > 0.0]
     if not driven:

@@ -34,7 +34,7 @@ def monday_of(at: datetime, zone: tzinfo) -> datetime:
 
 
 def month_starts(start: datetime, end: datetime, every: int = 1) -> list[datetime]:
-    """The first of each month (each quarter for 3, each January for 12) in this span, by the clock of `start`."""
+    """The first of every so many months in this span, by the clock of `start`; 12: every January."""
     found: list[datetime] = []
     index = start.year * 12 + start.month - 1
     index -= index % every

@@ -94,8 +94,8 @@ def chain_strip(
 ) -> str:
     """How full of grit is this chain, and of which, in order? Markup.
 
-    limit: grit-hours at which it is to be immersed again; the strip's end, where a tick stands, which a fuller
-    chain runs past.  uid: unique on the page.  zone: of the dates in titles.
+    limit: grit-hours at which it is to be immersed again; the strip's end, where a tick stands, which a
+    fuller chain runs past.  uid: unique on the page.  zone: of the dates in titles.
     Raises ValueError unless limit > 0, and for a uid that is no name.
     """
     if not limit > 0.0:
@@ -148,6 +148,7 @@ def _strip(since: Since, limit: float, uid: str, css: str, title: str, told: str
         box = boxed(left - OUTER, -OUTER - 0.5, right - left, 2 * OUTER + 1)
         fills.append(f'<path d="{box}" fill="{paint(stretch.condition)}"/>')
         cuts.append(f"M{short(right - OUTER)} {-OUTER}v{2 * OUTER:g}")
+    cut = f'<path class="cut" d="{"".join(cuts[:-1])}"/>'
     past = ""
     shown = min(over, max(0, -int((full - since.grit_h / limit * full) // PITCH)))
     shown += shown % 2  # a chain ends in an outer plate
@@ -164,7 +165,7 @@ def _strip(since: Since, limit: float, uid: str, css: str, title: str, told: str
         told,
         _bath(since, zone) + f'<g transform="translate({LEFT + OUTER:g} {MIDDLE:g})">'
         f'<use class="link-ground" href="#ground-{css}"/>'
-        f'<g clip-path="url(#in-links-{css})">{"".join(fills)}<path class="cut" d="{"".join(cuts[:-1])}"/></g>'
+        f'<g clip-path="url(#in-links-{css})">{"".join(fills)}{cut}</g>'
         f'<use class="link-outline" href="#links-{css}"/>{past}'
         f"{line(end, -16, end, 16, 'limit')}"
         f"{label(end + 3, 25, f'limit {number(limit)}{runs_out}', anchor='end', css='figure')}"

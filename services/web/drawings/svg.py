@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from html import escape
 
 WIDE, NARROW = 744, 344  # user units; each is shown at about one CSS pixel per unit
@@ -73,3 +73,13 @@ def line(x1: float, y1: float, x2: float, y2: float, css: str) -> str:
 def boxed(x: float, y: float, width: float, height: float) -> str:
     """The piece of a path that goes round a rectangle."""
     return f"M{short(x)} {short(y)}h{short(width)}v{short(height)}h{short(-width)}z"
+
+
+def dot(x: float, y: float, css: str = "point") -> str:
+    """A round point; its class gives the size, as the width of a round-capped stroke."""
+    return f'<path class="{css}" d="M{short(x)} {short(y)}h.01"/>'
+
+
+def joined(places: Sequence[tuple[float, float]]) -> str:
+    """The path data of straight lines from place to place."""
+    return "M" + "L".join(f"{short(x)} {short(y)}" for x, y in places)

@@ -115,10 +115,11 @@ def pins(first: int, last: int) -> str:
 
 def _links(name: str, links: int, over: int) -> str:
     """The chain up to the limit: its ground, outline and pins; and a clip of it with what runs past."""
+    every = "".join(plate(i) for i in range(links + over))
     return (
         f'<path id="ground-{name}" d="{"".join(plate(i) for i in range(links))}"/>'
         f'<g id="links-{name}">{plates(0, links)}{pins(0, links)}</g>'
-        f'<clipPath id="in-links-{name}"><path d="{"".join(plate(i) for i in range(links + over))}"/></clipPath>'
+        f'<clipPath id="in-links-{name}"><path d="{every}"/></clipPath>'
     )
 
 

@@ -12,9 +12,9 @@ from rules.vocabulary import Regime
 from rules.wear import Forecast, Measure, Refusal, WearPoint
 from rules.wording import day, number
 from services.web.drawings.life_events import reading_words
-from services.web.drawings.life_wear import reading_shape
+from services.web.drawings.life_wear import fan_shape, reading_shape
 from services.web.drawings.scales import ticks
-from services.web.drawings.svg import at_both_widths, drawn, label, line, safe, short, text_width
+from services.web.drawings.svg import at_both_widths, boxed, dot, drawn, label, line, safe, short, text_width
 
 LEFT, RIGHT = 34.0, 14.0
 TOP, BASE = 26.0, 226.0
@@ -34,8 +34,8 @@ def wear_plot(
 ) -> str:
     """How worn was this chain after how much riding, and where does that lead? Markup.
 
-    points: readings with what lay behind them, in `measure`. The fan holds eight chances out of ten from now to
-    the limit. A refusal draws the readings alone, and says why under them. limit_pct: elongation [%].
+    points: readings with what lay behind them, in `measure`. The fan holds eight chances out of ten, from now
+    to the limit. A refusal draws the readings alone, and says why under them. limit_pct: elongation [%].
     """
     if not points:
         return f'<p class="drawing-note">{safe(answer.sentence)}</p>'
@@ -108,13 +108,8 @@ def _fan(uid: str, known: Forecast, x_of: Place, y_of: Place, right: float) -> s
         label(now_x, TOP - 4, "now", anchor="middle", css="figure"),
     ]
     if known.left[2] > 0.0:
-        shapes.append(
-            f'<clipPath id="{uid}-fan"><path d="M{short(now_x)} {TOP:g}H{short(right)}V{BASE:g}H{short(now_x)}z"/>'
-            f'</clipPath><g clip-path="url(#{uid}-fan)">'
-            f'<path class="fan" d="M{short(now_x)} {short(high)}L{short(early)} {short(limit_y)}H{short(late)}'
-            f'L{short(now_x)} {short(low)}z"/>'
-            f'<path class="fan-middle" d="M{short(now_x)} {short(half)}L{short(middle)} {short(limit_y)}"/></g>'
-        )
+        box = boxed(now_x, TOP, right - now_x, BASE - TOP)
+        shapes.append(fan_shape(uid, box, now_x, (low, half, high), limit_y, (early, middle, late)))
     return "".join(shapes)
 
 
@@ -172,10 +167,10 @@ def regime_comparison(comparison: Comparison, *, uid: str) -> str:
             )
             for step in axis
         )
-        for step in axis:
-            body.append(
-                label(x_of(step / factor), base + 15, number(step, 2), anchor="middle" if step else "start")
-            )
+        body += [
+            label(x_of(step / factor), base + 15, number(step, 2), anchor="middle" if step else "start")
+            for step in axis
+        ]
         body.append(label(width - 4, base + 32, f"% elongation in {unit}", anchor="end"))
         height = base + 40
         if comparison.ratio is not None:
@@ -196,7 +191,10 @@ def _slope(one: ChainWear, y: float, x_of: Place, wide: bool, unit: str, factor:
     )
     name = one.name if text_width(one.name) < NAMES_WIDE - 8 else one.name[:18] + "…"
     at = y if wide else y + 15
-    point = f'<path class="{"point" if one.regime is Regime.WAXED else "point-open"}" d="M{short(x_of(middle))} {short(at)}h.01"/>'
+    if one.regime is Regime.WAXED:
+        point = dot(x_of(middle), at)
+    else:
+        point = f'<circle class="point-open" cx="{short(x_of(middle))}" cy="{short(at)}" r="3.4"/>'
     return (
         label(0 if wide else 8, y + 4, name, css="figure")
         + f'<g class="reading" data-value="{number(middle * factor, 3)}" data-unit="% in {unit}">'
@@ -211,14 +209,15 @@ def _ratio(ratio: Span, descriptive: bool, y: float, width: float) -> str:
     def x_of(value: float) -> float:
         return left + min(max(math.log(value) / math.log(8.0) / 2 + 0.5, 0.0), 1.0) * (right - left)
 
-    said = f"waxed wears {number(ratio.value, 2)} times as fast (90 %: {number(ratio.low, 2)} to {number(ratio.high, 2)})"
+    interval = f"{number(ratio.low, 2)} to {number(ratio.high, 2)}"
+    said = f"waxed wears {number(ratio.value, 2)} times as fast (90 %: {interval})"
     shapes = [label(0, y, said, css="figure")]
     if descriptive and width > 500:
         shapes.append(label(width - 4, y, "descriptive only", anchor="end", css="figure"))
     shapes += [
         line(x_of(1.0), y + 6, x_of(1.0), y + 24, "wear-limit"),
         f'<path class="interval" d="M{short(x_of(ratio.low))} {short(y + 14)}H{short(x_of(ratio.high))}"/>',
-        f'<path class="point" d="M{short(x_of(ratio.value))} {short(y + 14)}h.01"/>',
+        dot(x_of(ratio.value), y + 14),
     ]
     for value in (0.125, 0.25, 0.5, 1.0, 2.0, 4.0, 8.0):
         shapes.append(line(x_of(value), y + 24, x_of(value), y + 28, "axis"))

@@ -23,6 +23,7 @@ from services.web.snapshot import Snapshot
 router = APIRouter()
 SILENT_AFTER = timedelta(hours=26)  # a day, and the time a laptop sleeps
 MOST_TROUBLES_OF_A_KIND = 3
+MOST_DRAWN = 12  # the neediest; the others are named
 
 
 @router.get("/")
@@ -45,7 +46,8 @@ def bench(sheet: ASheet) -> HTMLResponse:
         questions=questions,
         unconfirmed=len(snapshot.likely),
         troubles=list(_troubles(sheet)),
-        chains=fitted,
+        chains=fitted[:MOST_DRAWN],
+        calm=fitted[MOST_DRAWN:],
         shelf=[one for one in states if one.bike is None],
         strip=strip,
         film=film,

@@ -13,9 +13,9 @@ from services.web.chain_state import state_of
 from services.web.desk import ASheet
 from services.web.pages.bench import need_of
 from services.web.picture import film, life_picture, life_rows, strip
-from services.wiring import zone_of
+from services.workshop import zone_of
 
-MOST_ROWS = 200
+MOST_ROWS = 120
 router = APIRouter(prefix="/chains")
 
 

@@ -20,7 +20,7 @@ from services.web.forms import LARGEST_ID, FormRefused, number_in
 from services.web.pages.bench import need_of
 from services.web.pages.mending import back_of
 from services.web.picture import film, strip
-from services.wiring import zone_of
+from services.workshop import zone_of
 
 router = APIRouter(prefix="/why")
 LIMITS = {

@@ -18,7 +18,7 @@ from services.web.desk import APost, ASheet, Sheet
 from services.web.forms import LARGEST_ID, FormRefused
 from services.web.picture import clues_picture, gears_picture, ride_pictures
 from services.web.snapshot import Snapshot
-from services.wiring import zone_of
+from services.workshop import zone_of
 
 router = APIRouter(prefix="/rides")
 ARCHIVE = "archive"  # the word that takes a rider's word back

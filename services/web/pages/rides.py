@@ -20,7 +20,7 @@ from services.web.forms import LARGEST_ID, FormRefused, local_instant
 from services.web.pages.ride import NONE, bike_said, identity_of
 from services.web.picture import ride_mini
 from services.web.snapshot import Snapshot
-from services.wiring import zone_of
+from services.workshop import zone_of
 
 router = APIRouter(prefix="/rides")
 PAGE = 50

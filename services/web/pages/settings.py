@@ -198,12 +198,10 @@ def _judged_anew(tx: Transaction, sheet: Sheet) -> Sequence[str]:
 @router.get("/sensors")
 def sensors(sheet: ASheet) -> HTMLResponse:
     """What files name, and where it sits."""
-    with sheet.workshop.store.reading() as tx:
-        seen = tx.garage.sensors_seen()
     spans: dict[str, list[Any]] = {}
     for one in sheet.snapshot.ledger.sensors:
         spans.setdefault(one.identity, []).append(one)
-    return _show(sheet, "sensors", seen=seen, spans=spans)
+    return _show(sheet, "sensors", seen=sheet.snapshot.sensors_seen, spans=spans)
 
 
 @router.post("/sensors")

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Annotated
 
-from fastapi import APIRouter
+from fastapi import APIRouter, Query
 from fastapi.responses import HTMLResponse
 from markupsafe import Markup
 
@@ -14,6 +15,7 @@ from services.web.desk import ASheet
 from services.web.picture import comparison_picture, wear_picture
 
 router = APIRouter(prefix="/wear")
+PAGE = 8  # a drawing is heavy
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,11 +32,19 @@ class Worn:
 
 
 @router.get("")
-def wear(sheet: ASheet) -> HTMLResponse:
+def wear(sheet: ASheet, page: Annotated[int, Query(ge=1, le=1000)] = 1) -> HTMLResponse:
     """Everything that is known of wear."""
     snapshot, now = sheet.snapshot, sheet.now
+    measured = [one for one in snapshot.ledger.chains if snapshot.ledger.readings_of(one.id)]
+    measured.sort(
+        key=lambda one: (
+            snapshot.where(one, now) == "retired",
+            -snapshot.wear(one.id, now).chance_worn,
+            one.name,
+        )
+    )
     worn = []
-    for chain in snapshot.ledger.chains:
+    for chain in measured[(page - 1) * PAGE : page * PAGE]:
         readings = tuple(one for one in snapshot.ledger.readings_of(chain.id) if one.taken_at <= now)
         answer = snapshot.wear(chain.id, now)
         worn.append(
@@ -43,17 +53,19 @@ def wear(sheet: ASheet) -> HTMLResponse:
                 snapshot.where(chain, now),
                 readings,
                 answer,
-                wear_picture(snapshot, chain, now) if readings else Markup(""),
+                wear_picture(snapshot, chain, now),
                 isinstance(answer, Refusal),
                 answer.chance_worn,
             )
         )
-    worn.sort(key=lambda one: (one.where == "retired", not one.readings, -one.chance, one.chain.name))
     comparisons = [snapshot.comparison(now, measure) for measure in Measure]
     return sheet.show(
         "wear.html",
         here="wear",
         worn=worn,
+        bare=[one for one in snapshot.ledger.chains if one not in measured],
+        page=page,
+        pages=max(1, -(-len(measured) // PAGE)),
         comparisons=comparisons,
         rates=comparison_picture(comparisons[0]),
         costs=[snapshot.cost(regime, now) for regime in Regime],

@@ -19,7 +19,7 @@ from services.channels import desktop as desktop_module
 from services.channels.desktop import DesktopChannel
 from services.letter import Letter
 from services.settings import Settings
-from services.wiring import Workshop
+from services.workshop import Workshop
 
 pytest.importorskip("desktop_notifier", reason="install the desktop extra: pip install 'gritledger[desktop]'")
 pytest.importorskip(

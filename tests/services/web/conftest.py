@@ -15,7 +15,8 @@ import uvicorn
 from starlette.testclient import TestClient
 
 from services.web.app import create_app
-from services.wiring import Workshop, open_workshop
+from services.wiring import open_workshop
+from services.workshop import Workshop
 from tests.services.web.small_household import NOW, settle
 
 HERE = "http://127.0.0.1:8765"

@@ -13,7 +13,7 @@ from ingest.recording import Recording, SensorSeen
 from rules.vocabulary import ReadingTool, Regime, TreatmentKind
 from services.log_care import log_reading, log_treatment, log_wipe_test
 from services.round import one_round
-from services.wiring import Workshop
+from services.workshop import Workshop
 from tests.wet_household import BIKES, FIRST_DAY, RIDE_AT, household
 
 DAYS = 14

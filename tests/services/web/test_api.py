@@ -12,7 +12,7 @@ from schemathesis.specs.openapi.checks import response_schema_conformance, statu
 from starlette.testclient import TestClient
 
 from services.web.app import create_app
-from services.wiring import Workshop
+from services.workshop import Workshop
 from tests.services.web.small_household import NOW, QUESTIONS
 
 ASKED_AS = {"Host": "127.0.0.1"}

@@ -9,7 +9,7 @@ from starlette.testclient import TestClient
 
 from services.web.app import create_app
 from services.web.guard import is_loopback, own_names
-from services.wiring import Workshop
+from services.workshop import Workshop
 from tests.services.web.conftest import HERE, token_in
 from tests.services.web.small_household import NOW
 

@@ -10,7 +10,7 @@ from starlette.testclient import TestClient
 
 from rules.reminder import ReminderKind, Step
 from rules.vocabulary import ReadingTool, TreatmentKind
-from services.wiring import Workshop
+from services.workshop import Workshop
 from tests.services.web.small_household import NOW, QUESTIONS, SCRIPT
 
 Token = Callable[[], str]

@@ -13,7 +13,7 @@ from services.settings import SettingsError
 from services.web.app import create_app
 from services.web.serve import page_server
 from services.web.sign_in import FREE_TRIES, SITTING, Doorkeeper
-from services.wiring import Workshop
+from services.workshop import Workshop
 from tests.services.web.conftest import token_in
 from tests.services.web.small_household import NOW, with_page
 

@@ -1,4 +1,4 @@
-"""One HTML sheet of every drawing on the demo household: python -m tests.services.web.drawings.sheet HOME OUT.html"""
+"""Every drawing of a household on one sheet: python -m tests.services.web.drawings.sheet HOME OUT.html"""
 
 from __future__ import annotations
 
@@ -14,18 +14,21 @@ from rules.vocabulary import Ride
 from rules.wear import Measure, forecast, wear_points
 from services.show import exposures
 from services.web import drawings
+from services.web.drawings import strip_words
 from services.web.drawings.clues import clue_waterfall
 from services.web.drawings.gears import gear_comb
 from services.web.drawings.life import chain_life
 from services.web.drawings.ride import drawn_hours, ride_track
 from services.web.drawings.ride_time import hours_bars, ride_speed
 from services.web.drawings.wear import regime_comparison, wear_plot
-from services.wiring import open_workshop, zone_of
+from services.wiring import open_workshop
+from services.workshop import zone_of
 
 STYLE = """<style>
 body { margin: 0 auto; max-width: 47.5rem; padding: 1rem; background: var(--d-paper); color: var(--d-ink);
   font: 16px/1.5 system-ui, sans-serif; font-variant-numeric: tabular-nums }
-h1, h2 { font-family: ui-serif, Georgia, serif } h3 { margin: 1.2rem 0 .2rem; font-size: 1.05rem } p { margin: .1rem 0 .4rem }
+h1, h2 { font-family: ui-serif, Georgia, serif } p { margin: .1rem 0 .4rem }
+h3 { margin: 1.2rem 0 .2rem; font-size: 1.05rem }
 </style>"""
 
 
@@ -47,7 +50,7 @@ def main(home: Path, out: Path) -> None:
         body += [
             f"<h3>{chain.name}</h3>",
             drawings.chain_strip(past, limit, uid=f"strip{chain.id}", name=chain.name),
-            f"<p>{past.since_immersion.grit_h:.1f} of {limit:g} grit-hours ({drawings.strip_words(past)})</p>",
+            f"<p>{past.since_immersion.grit_h:.1f} of {limit:g} grit-hours: {strip_words(past)}</p>",
             drawings.film_line(past.since_drip.grit_h, film, uid=f"film{chain.id}"),
         ]
     for chain in ledger.chains:
@@ -116,7 +119,8 @@ def main(home: Path, out: Path) -> None:
     ]
     sheet = Path(__file__).parents[4] / "services/web/static/drawings.css"
     out.write_text(
-        '<!doctype html><html lang="en"><meta charset="utf-8"><meta name="viewport" content="width=device-width">'
+        '<!doctype html><html lang="en"><meta charset="utf-8">'
+        '<meta name="viewport" content="width=device-width">'
         f"<title>Every drawing</title><style>{sheet.read_text()}</style>{STYLE}{''.join(body)}",
         encoding="utf-8",
     )
