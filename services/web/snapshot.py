@@ -72,7 +72,7 @@ class Snapshot:
         )
 
     def _once(self, key: Hashable, work: Callable[[], T], *, asof: Hashable = None) -> T:
-        """Work out what hangs on the facts, and perhaps on the time: only the newest time's answer is kept."""
+        """Work out what hangs on the facts, and perhaps on the time: the newest answer is kept."""
         with self._working:
             if key not in self._worked_out or self._worked_out[key][0] != asof:
                 self._worked_out[key] = (asof, work())
