@@ -18,6 +18,7 @@ from services.cli.screen import err, out, plain, say
 from services.deliver import deliver_waiting
 from services.import_rides import FileOutcome, Outcome, ToRead, import_files, ride_files, whose
 from services.reckoning import reckon
+from services.round import one_round
 from services.settings import SETTINGS_FILE, SettingsError
 from services.show import why
 from services.store import Transaction
@@ -83,7 +84,7 @@ def run_demo(folder: Path | None, *, now: datetime) -> None:
             ).astimezone(now.tzinfo)
             _decide_and_deliver(workshop, evening)
             progress.advance(task)
-        _decide_and_deliver(workshop, now)
+        one_round(workshop, now=now)
     _tell(workshop, home, outcomes, tags.hours, now)
 
 
@@ -179,7 +180,7 @@ def _tell(workshop: Workshop, home: Path, outcomes: list[FileOutcome], hours: in
             tx.reminders.standing(), key=lambda r: (-r.reminder.urgency, r.reminder.cause_at, r.id)
         )
         questions = tx.rides.confirm_list()
-        mails = len(tx.outbox.sent())
+        mails = sum(posted.letter.channel == "mail folder" for posted in tx.outbox.sent())
     say(f"{hours} ride hours tagged; {mails} mails written to {home / 'mail'}")
     say("")
     out.print("[bold]For your hands[/bold]")
