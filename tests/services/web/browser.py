@@ -44,6 +44,7 @@ def a_tab(
         java_script_enabled=scripts,
         viewport={"width": width, "height": 800},
         color_scheme="dark" if dark else "light",
+        reduced_motion="reduce",  # smooth scrolling would move what is about to be pointed at
     )
     context.set_default_timeout(10_000)
     page = context.new_page()
