@@ -125,3 +125,20 @@ def test_a_word_on_a_ride_nobody_added_is_not_found(store: Store) -> None:
             tx.rides.set_word(RideId(9), Condition.WET, MORNING, "Ines")
         with pytest.raises(NotFound):
             tx.rides.set_unpaved_share(RideId(9), 0.5, MORNING, "Ines")
+
+
+def test_rides_without_a_word_on_their_ground_are_found_with_their_tracks_newest_first(store: Store) -> None:
+    ines = settle(store).ines.id
+    older = ride_of(store, ines, MORNING - DAY, track=b"older")
+    newer = ride_of(store, ines, MORNING, track=b"newer")
+    ride_of(store, ines, MORNING + DAY, track=b"")  # nothing to lay on a map
+    ride_of(store, ines, MORNING + 2 * DAY, track=b"roof", indoor=True)
+    with store.writing() as tx:
+        assert tx.rides.without_unpaved_word() == (newer, older)
+        assert tx.rides.tracks((older, newer, RideId(99))) == {older: b"older", newer: b"newer"}
+        assert tx.rides.tracks(()) == {}
+        tx.rides.set_word(newer, Condition.WET, MORNING + DAY, "Ines")  # of another matter
+        tx.rides.set_unpaved_share(older, 0.4, MORNING + DAY, "Ines")
+        assert tx.rides.without_unpaved_word() == (newer,)
+        tx.rides.set_unpaved_share(older, None, MORNING + 2 * DAY, "Ines")
+        assert tx.rides.without_unpaved_word() == (newer, older)
