@@ -8,7 +8,7 @@ from dataclasses import replace
 
 import uvicorn
 
-from services.settings import SettingsError
+from services.settings import Page, SettingsError
 from services.web.app import create_app
 from services.web.guard import is_loopback
 from services.workshop import Workshop
@@ -21,10 +21,16 @@ def serve(workshop: Workshop, *, port: int | None, say: Callable[[str], None]) -
         workshop = replace(workshop, settings=workshop.settings.model_copy(update={"page": page}))
     server = page_server(workshop)
     page = workshop.settings.page
-    say(f"The page is at http://{page.host}:{page.port}; stop it with Ctrl-C.")
+    say(f"The page is at {address_of(page)}; stop it with Ctrl-C.")
     if not is_loopback(page.host):
         say("Others can reach it with the passphrase. Plain http can be listened to: put TLS in front of it.")
     server.run()
+
+
+def address_of(page: Page) -> str:
+    """Where a browser finds the page."""
+    host = f"[{page.host}]" if ":" in page.host else page.host
+    return f"http://{host}:{page.port}"
 
 
 def page_server(workshop: Workshop) -> uvicorn.Server:
@@ -33,7 +39,7 @@ def page_server(workshop: Workshop) -> uvicorn.Server:
     Raises SettingsError when the page would be open to others unprotected, or its address is taken.
     """
     page = workshop.settings.page
-    app = create_app(workshop)
+    app = create_app(replace(workshop, page_url=workshop.page_url or address_of(page)))
     _refuse_taken(page.host, page.port)
     config = uvicorn.Config(
         app,

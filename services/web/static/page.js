@@ -149,7 +149,7 @@ for (const form of document.querySelectorAll("form[data-supposes]")) {
       const answer = await fetch(form.dataset.supposes + encodeURIComponent(choice.value));
       const said = await answer.json();
       if (mine !== asked) return;
-      output.textContent = answer.ok ? said.sentences.join(" ") : said.detail;
+      output.textContent = answer.ok ? said.sentences.join("\n") : said.detail;
     } catch {
       if (mine === asked) output.textContent = "The page does not answer; is gritledger still running?";
     }
