@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -214,6 +214,10 @@ def _surface(clues: RideClues, candidates: Sequence[Bike], rider: RiderHabits | 
     ]
 
 
+def _whose(bike: BikeId | None, head_starts: Mapping[BikeId | None, float]) -> str:
+    return {OWN_BIKE: "their own", SHARED_BIKE: "another rider's"}[head_starts[bike]] if bike else "a guess"
+
+
 def _habit(clues: RideClues, candidates: Sequence[Bike], rider: RiderHabits | None) -> list[Evidence]:
     """How often this rider takes this bike: counted rides and a head start; and the bike before it."""
     head_starts: dict[BikeId | None, float] = {
@@ -233,7 +237,9 @@ def _habit(clues: RideClues, candidates: Sequence[Bike], rider: RiderHabits | No
             bike,
             math.log(share * len(shares)),
             f"{counts[bike]:.0f} of this rider's {known[bike]:.0f} known rides "
-            f"{'' if bike else 'without a sensor of ours '}were on {names[bike]}.",
+            f"{'' if bike else 'without a sensor of ours '}were on {names[bike]}."
+            if known[bike]
+            else f"No ride of this rider is known yet; {names[bike]} is {_whose(bike, head_starts)}.",
         )
         for bike, share in shares.items()
     ]

@@ -201,8 +201,18 @@ def forecast(
         line=line_check(points, limit_pct),
         readings=len(points),
         prior=prior,
-        sentence=f"{one.name} reaches {number(limit_pct, 2)} % in about {number(left[1], 0)} {measure}; "
-        f"four times out of five in {number(left[0], 0)} to {number(left[2], 0)}.",
+        sentence=_sentence(one.name, limit_pct, left, measure, chance),
+    )
+
+
+def _sentence(
+    name: str, limit_pct: float, left: tuple[float, float, float], measure: Measure, chance_worn: float
+) -> str:
+    if left[1] <= 0.0:
+        return f"{name} is past {number(limit_pct, 2)} % by its readings, with a chance of {chance_worn:.0%}."
+    return (
+        f"{name} reaches {number(limit_pct, 2)} % in about {number(left[1], 0)} {measure}; "
+        f"four times out of five in {number(left[0], 0)} to {number(left[2], 0)}."
     )
 
 

@@ -228,6 +228,17 @@ def test_a_forecast_in_hours_and_in_dates():
     )
 
 
+def test_a_chain_past_its_limit_is_said_to_be_past_it():
+    found = forecast(ledger_of(ridden(days=120)), RULEBOOK, COPPER, now=at("2025-05-10 22:00"))
+
+    assert isinstance(found, Forecast)
+    assert found.left[1] == 0.0
+    assert found.chance_worn > 0.95
+    assert found.sentence == (
+        f"Copper is past 0.5 % by its readings, with a chance of {found.chance_worn:.0%}."
+    )
+
+
 def test_a_chain_at_rest_has_no_dates_and_a_slow_one_none_beyond_thirty_years():
     resting = forecast(ledger_of(ridden()), RULEBOOK, COPPER, now=at("2025-09-01"))
     assert isinstance(resting, Forecast)
