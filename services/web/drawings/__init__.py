@@ -26,7 +26,7 @@ which the style sheet shows one.
         points: rules.wear.wear_points; answer: Forecast or Refusal by the same measure
     regime_comparison(comparison, *, uid) -> str                         rules.comparison.compare
 
-For a script that reads values out: `[data-value]` marks a thing to point at; its value, unit and date stand in
+For a script that reads values out: `[data-value]` marks a thing to point at; value, unit and date stand in
 data-value, data-unit (its own, or of the nearest element around it) and data-date where it has one; its
 <title> is the whole sentence. Images are role=img, so give focus to the box around an image, never to a mark.
 """

@@ -120,7 +120,7 @@ def clue_waterfall(evidence: str, bikes: Mapping[BikeId, str], *, uid: str) -> s
                     following = y + max(ROW, 7 + SENTENCE_ROW * len(lines))
                 else:
                     for position, text in enumerate(lines):
-                        body.append(label(8, y + 29 + position * SENTENCE_ROW, text, css="figure"))
+                        body.append(label(8, y + 29 + position * SENTENCE_ROW, text, css="figure over"))
                     following = y + 24 + SENTENCE_ROW * len(lines) + 4
                 body.append(line(x_of(at), y + 14, x_of(at), following, "carried"))
                 y = following

@@ -12,7 +12,7 @@ from services.web.drawings.svg import at_both_widths, drawn, label, line, safe, 
 
 LEFT, RIGHT = 10.0, 10.0
 TOP, BASE = 26.0, 126.0
-BIKE_ROW = 26.0
+BIKE_ROW = 30.0
 USUAL_CIRCUMFERENCE_M = 2.13
 
 
@@ -58,11 +58,11 @@ def gear_comb(
         body.append(line(LEFT, BASE, width - RIGHT, BASE, "axis"))
         y = BASE
         for bike, comb in combs.items():
-            strokes = "".join(f"M{short(x_of(math.log(gear)))} {short(y + 12)}v8" for gear in comb)
+            strokes = "".join(f"M{short(x_of(math.log(gear)))} {short(y + 22)}v8" for gear in comb)
             words = f"{bike}: {len(comb)} gears, {number(comb[0])} to {number(comb[-1])} m a turn"
             body.append(
                 f'<g class="comb"><title>{safe(words)}</title><path class="gear" d="{strokes}"/></g>'
-                + label(LEFT, y + 34, bike, css="figure")
+                + label(LEFT, y + 17, bike, css="figure")
             )
             y += BIKE_ROW
         y += 14.0

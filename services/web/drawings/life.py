@@ -19,12 +19,12 @@ from services.web.drawings.life_events import (
     week_words,
 )
 from services.web.drawings.life_wear import WEAR_HEIGHT, WearAxis, ahead_panel, fan, reading_marks, wear_lane
-from services.web.drawings.marks import BY_KIND, rag_with
+from services.web.drawings.marks import grade_text, use_of
 from services.web.drawings.scales import MONTHS, monday_of, month_starts, ticks
-from services.web.drawings.svg import boxed, drawn, known_name, label, line, safe, short, text_width
+from services.web.drawings.svg import drawn, known_name, label, line, safe, short, text_width
 from services.web.drawings.textures import CONDITIONS, paint
 
-WIDTH, LEFT, SLOT = 352.0, 30.0, 11.8
+WIDTH, LEFT, SLOT, BAR = 352.0, 30.0, 11.8, 10.2
 RIGHT = LEFT + WEEKS_IN_HALF * SLOT
 SPANS, CARE_ROWS = 32.0, (47.0, 63.0)
 BARS_TOP, BASE = 92.0, 168.0
@@ -166,12 +166,12 @@ def _care(life: Life, opening: datetime, end: datetime, at_x: At, zone: tzinfo) 
     for x, row, items in groups:
         words = "; ".join(f"{_care_words(done)}, {day(at, zone)}" for at, done in items)
         at, shown = min(items, key=lambda item: _MATTERS.index(_kind(item[1])))
-        mark = rag_with(shown.grade) if isinstance(shown, WipeTest) else BY_KIND[shown.kind]
         more = '<path class="mark-more" d="M10.3 5h.01M13 5h.01"/>' if len(items) > 1 else ""
+        grade = grade_text(shown.grade) if isinstance(shown, WipeTest) else ""
         shapes.append(
             f'<g class="mark" transform="translate({short(x)} {CARE_ROWS[row]:g})" '
-            f'data-date="{at.astimezone(zone):%Y-%m-%d}" data-value="{_value(shown)}" data-unit="">'
-            f"<title>{safe(words)}</title>{mark}{more}</g>"
+            f'data-date="{at.astimezone(zone):%Y-%m-%d}" data-value="{_value(shown)}">'
+            f"<title>{safe(words)}</title>{use_of(_kind(shown))}{grade}{more}</g>"
         )
     return "".join(shapes)
 
@@ -214,27 +214,27 @@ def _bars(life: Life, opening: datetime, end: datetime, axis: list[float], zone:
     for monday, week in life.weeks.items():
         if not opening <= monday < end:
             continue
-        x = LEFT + round((monday - opening) / WEEK) * SLOT + 0.8
+        x = LEFT + round((monday - opening) / WEEK) * SLOT + (SLOT - BAR) / 2
         base = BASE
         for condition in CONDITIONS:
             height = week.get(condition, 0.0) * scale
             if height > 0.0:
-                by_condition[condition].append(boxed(x, base - height, SLOT - 1.6, height))
+                by_condition[condition].append(f"M{short(x + BAR / 2)} {short(base)}v{short(-height)}")
                 base -= height
         total = sum(week.values())
-        title = f"{number(total)} grit-hours in the week of {day(monday, zone)}: {week_words(week)}"
+        title = f"week of {day(monday, zone)}: {week_words(week)}"
         weeks.append(
-            f'<path class="week" data-date="{monday:%Y-%m-%d}" data-value="{number(total, 2)}" '
-            f'd="M{short(x)} {BASE:g}V{short(min(base, BASE - 8))}h{SLOT - 1.6:g}V{BASE:g}z">'
+            f'<path data-date="{monday:%Y-%m-%d}" data-value="{number(total, 2)}" '
+            f'd="M{short(x)} {BASE:g}V{short(base)}h{BAR:g}V{BASE:g}z">'
             f"<title>{safe(title)}</title></path>"
         )
     shapes += [
-        f'<path class="bar" fill="{paint(condition)}" d="{"".join(boxes)}"/>'
+        f'<path class="stack" stroke="{paint(condition)}" d="{"".join(boxes)}"/>'
         for condition, boxes in by_condition.items()
         if boxes
     ]
     if weeks:
-        shapes.append(f'<g data-unit="grit-hours">{"".join(weeks)}</g>')
+        shapes.append(f'<g class="weeks" data-unit="grit-hours">{"".join(weeks)}</g>')
     return "".join(shapes)
 
 

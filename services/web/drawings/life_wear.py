@@ -129,7 +129,7 @@ def fan_shape(
     limit_y: float,
     limit_x: tuple[float, float, float],
 ) -> str:
-    """A fan of eight chances in ten, with its middle, from now to the limit; nothing is drawn outside the box.
+    """A fan of eight chances in ten, with its middle, from now to the limit, cut off at the box.
 
     worn_y: of the least, the middle and the most that it may be worn now. limit_x: early, middle, late.
     """
@@ -195,7 +195,7 @@ def _limit_dates(forecast: Forecast, axis: WearAxis, top: float, at_x: At, zone:
             f"at the limit of {number(forecast.limit_pct, 2)} % by {day(on, zone)}, with a chance of {share}"
         )
         shapes.append(
-            f'<g class="reading" data-date="{on.astimezone(zone):%Y-%m-%d}" data-value="{share}" data-unit="">'
+            f'<g class="reading" data-date="{on.astimezone(zone):%Y-%m-%d}" data-value="{share}">'
             f"<title>{safe(title)}</title>{dot(x, limit_y)}</g>"
         )
         half = text_width(share) / 2

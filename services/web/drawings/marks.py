@@ -25,20 +25,38 @@ BY_KIND: Mapping[TreatmentKind, str] = {
     TreatmentKind.WIPE: _RAG,
 }
 
+_RAG_NAME = "wipe test"
+
+
+def grade_text(grade: int) -> str:
+    """The grade of a wipe test, to stand on its rag."""
+    return f'<text class="on-rag" x="-.6" y="3.6" text-anchor="middle">{grade:d}</text>'
+
+
 MARKS: Mapping[str, str] = {
     **{kind.value: mark for kind, mark in BY_KIND.items()},
-    "wipe test": f'{_RAG}<text class="on-rag" x="-.6" y="3.6" text-anchor="middle">2</text>',
+    _RAG_NAME: _RAG + grade_text(2),
 }
 
 
-def mark(kind: TreatmentKind, x: float, y: float, title: str, readout: str = "") -> str:
-    """The mark of a treatment at a place, with its title. readout: further attributes, escaped already."""
+def definitions() -> str:
+    """Every mark once, for others to use."""
+    shapes = {**{kind.value: shape for kind, shape in BY_KIND.items()}, _RAG_NAME: _RAG}
+    return "".join(f'<g id="mark-{_id(name)}">{shape}</g>' for name, shape in shapes.items())
+
+
+def use_of(name: str) -> str:
+    """A mark by its word, at the origin."""
+    return f'<use href="#mark-{_id(name)}"/>'
+
+
+def _id(name: str) -> str:
+    return name.replace(" ", "-")
+
+
+def mark(kind: TreatmentKind, x: float, y: float, title: str) -> str:
+    """The mark of a treatment at a place, with its title."""
     return (
-        f'<g class="mark" transform="translate({short(x)} {short(y)})"{readout}>'
-        f"<title>{safe(title)}</title>{BY_KIND[kind]}</g>"
+        f'<g class="mark" transform="translate({short(x)} {short(y)})">'
+        f"<title>{safe(title)}</title>{use_of(kind.value)}</g>"
     )
-
-
-def rag_with(grade: int) -> str:
-    """A rag with the grade of its wipe test on it."""
-    return f'{_RAG}<text class="on-rag" x="-.6" y="3.6" text-anchor="middle">{grade:d}</text>'

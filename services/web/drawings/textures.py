@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from rules.vocabulary import Condition
-from services.web.drawings.marks import MARKS
+from services.web.drawings.marks import MARKS, definitions
 from services.web.drawings.svg import safe, short
 
 # In the order in which conditions are stacked and listed.
@@ -48,6 +48,7 @@ def textures() -> str:
     return (
         '<svg class="drawing-defs" width="0" height="0" aria-hidden="true" focusable="false"><defs>'
         + "".join(_pattern(condition) for condition in CONDITIONS)
+        + definitions()
         + _links("wide", LINKS_WIDE, OVER_WIDE)
         + _links("narrow", LINKS_NARROW, OVER_NARROW)
         + "</defs></svg>"

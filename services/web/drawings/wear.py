@@ -151,7 +151,7 @@ def regime_comparison(comparison: Comparison, *, uid: str) -> str:
         y = FIRST_ROW
         for regime, arm in groups:
             heading = f"{regime.value}, {len(arm)} chain{'' if len(arm) == 1 else 's'}"
-            body.append(label(0, y - 12, heading, css="heading"))
+            body.append(label(0, y - 12, heading, css="heading over"))
             for one in arm:
                 body.append(_slope(one, y, x_of, wide, unit, factor))
                 y += row
@@ -160,7 +160,7 @@ def regime_comparison(comparison: Comparison, *, uid: str) -> str:
         grid = "".join(
             line(
                 x_of(step / factor),
-                6.0 if step == 0.0 else 22.0,
+                22.0,
                 x_of(step / factor),
                 base,
                 "axis" if step == 0.0 else "grid",
@@ -196,7 +196,7 @@ def _slope(one: ChainWear, y: float, x_of: Place, wide: bool, unit: str, factor:
     else:
         point = f'<circle class="point-open" cx="{short(x_of(middle))}" cy="{short(at)}" r="3.4"/>'
     return (
-        label(0 if wide else 8, y + 4, name, css="figure")
+        label(0 if wide else 12, y + 4, name, css="figure over")
         + f'<g class="reading" data-value="{number(middle * factor, 3)}" data-unit="% in {unit}">'
         f"<title>{safe(words)}</title>{line(x_of(low), at, x_of(high), at, 'interval')}{point}</g>"
     )
@@ -221,6 +221,8 @@ def _ratio(ratio: Span, descriptive: bool, y: float, width: float) -> str:
     ]
     for value in (0.125, 0.25, 0.5, 1.0, 2.0, 4.0, 8.0):
         shapes.append(line(x_of(value), y + 24, x_of(value), y + 28, "axis"))
+        if width < 500 and value in (0.125, 8.0):
+            continue
         anchor = "start" if value == 0.125 else "middle"
         shapes.append(label(x_of(value), y + 40, f"× {number(value, 3)}", anchor=anchor))
     shapes.append(line(left, y + 24, right, y + 24, "axis"))
