@@ -7,13 +7,14 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from ingest.bikes import RideClues
 from rules.ledger import Ledger
 from rules.questions import Difference, difference, with_condition, with_ride_on
 from rules.vocabulary import Bike, BikeId, Condition, DecidedBy, Ride, RideId
 from rules.wording import listed
 from services.reckoning import reckon
 from services.store import FactRefused, NotFound, Transaction
-from services.which_bike import judge_again
+from services.which_bike import Judge, judge_again
 from services.workshop import Workshop, zone_of
 
 A_RIDER = "a rider"
@@ -176,6 +177,9 @@ def split_outing(workshop: Workshop, ride: RideId, *, now: datetime, by: str = A
             "because": list(tx.rides.why_same_outing(other)),
         }
         tx.rides.split_again(other, at=now, by=by)
+        clues = tx.rides.clues(other)
+        if clues and tx.rides.assignment_in_force(other) is None:
+            Judge(tx).decide(tx, other, RideClues.from_json(clues), now)
         what = f"{_rides(tx, [other])} split from ride {kept}: both count"
         return _kept(tx, workshop, what, restore, now, by)
 

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import json
 import math
+from collections.abc import Iterable
 from datetime import datetime
 
 from ingest.bike_questions import Question, Taken, confirm_list, impossibilities
 from ingest.bikes import Assignment, Household, Known, RideClues, judge, learn
 from rules.vocabulary import DecidedBy, RideId
-from services.store import Transaction
+from services.store import FirstDecision, RideSpan, Transaction
 
 THE_ROUND = "the round"
 SETTLED = (DecidedBy.RIDER, DecidedBy.SENSOR)  # so sure that nobody else can have been on that bike meanwhile
@@ -28,10 +29,15 @@ class Judge:
 
     def verdict(self, tx: Transaction, ride: RideId | None, clues: RideClues) -> Assignment:
         """Which bike, how sure, and why; nothing is kept. ride: its own number, None = not stored yet."""
+        others = tx.rides.spans(clues.started_at, clues.ended_at)
+        return self.verdict_among([other for other in others if other.id != ride], clues)
+
+    def verdict_among(self, others: Iterable[RideSpan], clues: RideClues) -> Assignment:
+        """The same, when the rides under way at the time are known already."""
         taken = [
             Taken(other.bike, other.rider, other.started_at, other.ended_at)
-            for other in tx.rides.overlapping(None, clues.started_at, clues.ended_at)
-            if other.id != ride and other.bike is not None and other.decided_by in SETTLED
+            for other in others
+            if other.bike is not None and other.decided_by in SETTLED
         ]
         ruled_out = impossibilities(clues, self._household, taken=taken, fittings=self._fittings)
         return judge(clues, self._household, self._habits, impossible=ruled_out)
@@ -45,7 +51,7 @@ class Judge:
     def keep(
         self, tx: Transaction, ride: RideId, clues: RideClues, verdict: Assignment, now: datetime
     ) -> None:
-        """Keep a verdict; the next ride of this rider is judged with this one as the ride before."""
+        """Keep a verdict and remember it."""
         tx.rides.record(
             ride=ride,
             bike=verdict.bike,
@@ -56,6 +62,25 @@ class Judge:
             at=now,
             by=THE_ROUND,
         )
+        self.remember(clues, verdict)
+
+    def keep_first(self, tx: Transaction, judged: Iterable[tuple[RideId, Assignment]], now: datetime) -> None:
+        """Keep the first verdicts on many new rides at once; `remember` is the caller's, ride by ride."""
+        decisions = [
+            FirstDecision(
+                ride=ride,
+                bike=verdict.bike,
+                decided_by=verdict.decided_by,
+                probability=verdict.probability,
+                verdict=verdict.verdict.value,
+                evidence=evidence_json(verdict),
+            )
+            for ride, verdict in judged
+        ]
+        tx.rides.record_first(decisions, at=now, by=THE_ROUND)
+
+    def remember(self, clues: RideClues, verdict: Assignment) -> None:
+        """The next ride of this rider is judged with this one as the ride before."""
         if verdict.bike is not None and verdict.decided_by is not None:
             self._habits = self._habits.after(Known(clues, verdict.bike, verdict.decided_by))
 

@@ -1,6 +1,6 @@
 """The only package that speaks SQL. Facts go in dated and come out as the vocabulary's frozen nouns."""
 
-from services.store.assignments import Decision
+from services.store.assignments import Decision, FirstDecision
 from services.store.bookkeeping import Correction
 from services.store.errors import (
     FactRefused,
@@ -14,7 +14,7 @@ from services.store.files import FileRecord
 from services.store.garage import SensorSighting
 from services.store.outbox import Posted
 from services.store.retractions import Retraction
-from services.store.rides import RideDetails
+from services.store.rides import RideDetails, RideSpan
 from services.store.store import Store, Transaction
 from services.store.tags import TagFlip, TagRevision, Word
 from services.store.weather import WeatherBlock
@@ -24,11 +24,13 @@ __all__ = [
     "Decision",
     "FactRefused",
     "FileRecord",
+    "FirstDecision",
     "NewerDatabase",
     "NotFound",
     "Posted",
     "Retraction",
     "RideDetails",
+    "RideSpan",
     "SensorSighting",
     "Store",
     "StoreBusy",

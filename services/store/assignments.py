@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import or_, select
+from sqlalchemy import bindparam, or_, select
 
 from rules.vocabulary import BikeId, DecidedBy, Ride, RideId
 from services.store.errors import FactRefused
@@ -39,6 +39,18 @@ class Decision:
     by: str
     undoes: int | None = None
     undone: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class FirstDecision:
+    """What `record` takes, for a ride that nobody judged before."""
+
+    ride: RideId
+    bike: BikeId | None
+    decided_by: DecidedBy | None
+    probability: float | None
+    verdict: str
+    evidence: str
 
 
 def in_force(history: Sequence[Decision]) -> Decision | None:
@@ -90,6 +102,42 @@ class Assignments(Facet):
         if undoes is not None:
             self._update(ride_assignment, undoes, is_undone=True)
         return self._mirror(ride)
+
+    def record_first(self, decisions: Sequence[FirstDecision], *, at: datetime, by: str) -> None:
+        """Keep the first decision on many rides that nobody judged before, all at once."""
+        if not decisions:
+            return
+        self._insert_many(
+            ride_assignment,
+            [
+                {
+                    "ride": one.ride,
+                    "bike": one.bike,
+                    "decided_by": None if one.decided_by is None else one.decided_by.value,
+                    "probability": one.probability,
+                    "verdict": one.verdict,
+                    "evidence": one.evidence,
+                    "made_at": at,
+                    "made_by": by,
+                    "undoes": None,
+                    "is_undone": False,
+                }
+                for one in decisions
+            ],
+        )
+        mirror = rides.update().where(rides.c.id == bindparam("of_ride"))
+        self._connection.execute(
+            mirror.values(bike=bindparam("on"), decided_by=bindparam("whom"), verdict=bindparam("said")),
+            [
+                {
+                    "of_ride": one.ride,
+                    "on": None if one.verdict == "ask" else one.bike,
+                    "whom": None if one.verdict == "ask" or one.decided_by is None else one.decided_by.value,
+                    "said": one.verdict,
+                }
+                for one in decisions
+            ],
+        )
 
     def _mirror(self, ride: RideId) -> Decision:
         holds = in_force(self.assignments_of(ride))

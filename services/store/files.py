@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
@@ -12,6 +13,8 @@ from rules.vocabulary import RideId
 from services.store.facet import AnyRow, Facet, storable
 from services.store.tables import file_path
 from services.store.tables_rides import file_seen
+
+AT_ONCE = 500  # values in one statement: every database takes that many
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,6 +70,34 @@ class Files(Facet):
         else:
             self._update(file_seen, known, **values)
 
+    def seen_of(self, digests: Iterable[str]) -> dict[str, FileRecord]:
+        """What became of each of these bytes, for those that were seen before."""
+        found: dict[str, FileRecord] = {}
+        wanted = list(dict.fromkeys(digests))
+        for first in range(0, len(wanted), AT_ONCE):
+            query = select(file_seen).where(file_seen.c.sha256.in_(wanted[first : first + AT_ONCE]))
+            found.update((row.sha256, _record(row)) for row in self._all(query))
+        return found
+
+    def record_new(self, records: Sequence[FileRecord]) -> None:
+        """Keep what became of many files whose bytes were never seen before, all at once."""
+        self._insert_many(
+            file_seen,
+            [
+                {
+                    "sha256": one.sha256,
+                    "name": storable(one.name),
+                    "size_bytes": one.size,
+                    "seen_at": one.seen_at,
+                    "outcome": one.outcome,
+                    "why": one.why,
+                    "try_this": one.try_this,
+                    "ride": one.ride,
+                }
+                for one in records
+            ],
+        )
+
     def outcomes(self, *, limit: int | None = None, outcome: str | None = None) -> tuple[FileRecord, ...]:
         """Every file seen, newest first, or the newest `limit`; with this outcome, if one is named."""
         query = select(file_seen).order_by(file_seen.c.seen_at.desc(), file_seen.c.id.desc()).limit(limit)
@@ -89,14 +120,26 @@ class Files(Facet):
 
     def record_path(self, path: str, size: int, mtime_s: float) -> None:
         """The file at this path, with this size and time, has been read."""
-        path = storable(path)
-        if path in self._paths:
-            self._connection.execute(
-                file_path.update().where(file_path.c.path == path).values(size_bytes=size, mtime_s=mtime_s)
-            )
-        else:
-            self._insert_many(file_path, [{"path": path, "size_bytes": size, "mtime_s": mtime_s}])
-        self._paths[path] = (size, mtime_s)
+        self.record_paths([(path, size, mtime_s)])
+
+    def record_paths(self, read: Iterable[tuple[str, int, float]]) -> None:
+        """The files at these paths, each with this size [bytes] and time [Unix s], have been read."""
+        last = {storable(path): (size, mtime_s) for path, size, mtime_s in read}
+        rows = [
+            {"path": path, "size_bytes": size, "mtime_s": time_s} for path, (size, time_s) in last.items()
+        ]
+        known: set[str] = set()
+        for first in range(0, len(rows), AT_ONCE):
+            paths = [row["path"] for row in rows[first : first + AT_ONCE]]
+            query = select(file_path.c.path).where(file_path.c.path.in_(paths))
+            known.update(self._connection.scalars(query))
+        for row in rows:
+            if row["path"] in known:
+                self._connection.execute(
+                    file_path.update().where(file_path.c.path == row["path"]).values(**row)
+                )
+        self._insert_many(file_path, [row for row in rows if row["path"] not in known])
+        self.__dict__.pop("_paths", None)
 
     @cached_property
     def _paths(self) -> dict[str, tuple[int, float]]:

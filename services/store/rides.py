@@ -9,7 +9,7 @@ from datetime import datetime
 from sqlalchemy import ColumnElement, func, insert, or_, select
 
 from ingest.summary import RideSummary
-from rules.vocabulary import BikeId, Ride, RideId, RiderId
+from rules.vocabulary import BikeId, DecidedBy, Ride, RideId, RiderId
 from services.store.assignments import Assignments
 from services.store.recordings import recording_values
 from services.store.retractions import Retractions
@@ -35,6 +35,18 @@ class RideDetails:
     kept_ride: RideId | None
     second_recordings: tuple[RideId, ...]
     withdrawn_because: str | None
+
+
+@dataclass(frozen=True, slots=True)
+class RideSpan:
+    """When a ride was under way, whose it is, and which bike it was on by whose word: for comparing many."""
+
+    id: RideId
+    rider: RiderId
+    started_at: datetime
+    ended_at: datetime
+    bike: BikeId | None
+    decided_by: DecidedBy | None
 
 
 class Rides(Assignments, Tags, SameOutings):
@@ -121,6 +133,33 @@ class Rides(Assignments, Tags, SameOutings):
         if rider is not None:
             ids = ids.where(ride.c.rider == rider)
         return load_rides(self._connection, ids)
+
+    def spans(self, start: datetime, end: datetime) -> tuple[RideSpan, ...]:
+        """Rides under way at some moment between these, without their hours: one quick look, by start."""
+        columns = (
+            ride.c.id,
+            ride.c.rider,
+            ride.c.started_at,
+            ride.c.ended_at,
+            ride.c.bike,
+            ride.c.decided_by,
+        )
+        query = (
+            select(*columns)
+            .where(ride.c.id.in_(counted_ids()), overlaps(start, end))
+            .order_by(ride.c.started_at, ride.c.id)
+        )
+        return tuple(
+            RideSpan(
+                RideId(row.id),
+                RiderId(row.rider),
+                row.started_at,
+                row.ended_at,
+                None if row.bike is None else BikeId(row.bike),
+                None if row.decided_by is None else DecidedBy(row.decided_by),
+            )
+            for row in self._all(query)
+        )
 
     def details(self, ride_id: RideId) -> RideDetails:
         """Everything kept of a ride. Raises NotFound."""
