@@ -1,4 +1,4 @@
-"""How fast years of rides are read into the ledger, with how much memory: python -m tests.benchmarks.importing
+"""How fast years of rides are read into the ledger, in how much memory: python -m tests.benchmarks.importing
 
 Rides of 3 h at 1 Hz are generated as real FIT files and imported by the command a rider would type, without
 weather, into SQLite. Work of others on the machine makes it slower: the load and the processor time are shown
@@ -37,7 +37,7 @@ GEARS = np.array([1.4, 1.7, 2.0, 2.3, 2.7, 3.1, 3.5])
 
 
 def ride_file(number: int) -> bytes:
-    """A ride of its own day: gears shifted, coasting, hills, a receiver's noise; its bike's sensor, if any."""
+    """A ride of its own day: gears shifted, coasting, hills; its bike's sensor, if it has one."""
     dice = np.random.default_rng(number)
     _, sensor, wheel_m = BIKES[number % len(BIKES)]
     seconds = np.arange(RIDE_S)
@@ -161,7 +161,7 @@ def main() -> None:
     for file in sorted(files.iterdir())[: chosen.rides // 10]:
         (few / file.name).symlink_to(file)
     print(
-        f"{os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}; rides of 3 h at 1 Hz, FIT, SQLite, no weather"
+        f"{os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}; 3 h rides at 1 Hz, FIT, SQLite, no weather"
     )
     print(f"{'':<34}{'clock':>9}{'rides/s':>9}{'cpu':>9}{'cpu/ride':>11}{'peak memory':>14}")
     try:
