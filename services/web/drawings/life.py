@@ -24,7 +24,7 @@ from services.web.drawings.scales import MONTHS, monday_of, month_starts, ticks
 from services.web.drawings.svg import drawn, known_name, label, line, safe, short, text_width
 from services.web.drawings.textures import CONDITIONS, paint
 
-WIDTH, LEFT, SLOT, BAR = 352.0, 30.0, 11.8, 10.2
+WIDTH, LEFT, SLOT, BAR = 358.0, 30.0, 12.0, 10.0  # whole units keep the paths short
 RIGHT = LEFT + WEEKS_IN_HALF * SLOT
 SPANS, CARE_ROWS = 32.0, (47.0, 63.0)
 BARS_TOP, BASE = 92.0, 168.0
@@ -113,7 +113,7 @@ def _panel(
     body = [label(0, 11, heading, css="heading")]
     body.append(_spans(life, opening, end, now, at_x, zone))
     body.append(_care(life, opening, end, at_x, zone))
-    body.append(_bars(life, opening, end, grit_axis, zone, first))
+    body.append(_bars(life, opening, end, grit_axis, first))
     body.append(_months(opening, end, at_x))
     body.append(wear_lane(wear, WEAR_TOP, edge, named=True))
     if forecast is not None:
@@ -198,7 +198,7 @@ def _care_words(done: Treatment | WipeTest) -> str:
     return f"{done.kind.value} ({done.note})" if done.note else done.kind.value
 
 
-def _bars(life: Life, opening: datetime, end: datetime, axis: list[float], zone: tzinfo, first: bool) -> str:
+def _bars(life: Life, opening: datetime, end: datetime, axis: list[float], first: bool) -> str:
     """Grit-hours per week, stacked by condition; one path per texture, one thing to point at per week."""
     edge = LEFT + (end - opening) / WEEK * SLOT
     scale = (BASE - BARS_TOP) / axis[-1]
@@ -222,7 +222,8 @@ def _bars(life: Life, opening: datetime, end: datetime, axis: list[float], zone:
                 by_condition[condition].append(f"M{short(x + BAR / 2)} {short(base)}v{short(-height)}")
                 base -= height
         total = sum(week.values())
-        title = f"week of {day(monday, zone)}: {week_words(week)}"
+        date = f"{monday.day} {MONTHS[monday.month - 1]} {monday.year}"
+        title = f"week of {date}: {number(total)} grit-hours ({week_words(week)})"
         weeks.append(
             f'<path data-date="{monday:%Y-%m-%d}" data-value="{number(total, 2)}" '
             f'd="M{short(x)} {BASE:g}V{short(base)}h{BAR:g}V{BASE:g}z">'

@@ -44,6 +44,10 @@ def tag(water: float, rain_mm: float) -> ConditionTag:
     return ConditionTag(water, water, 0.0, 0.0, 0.9, Tier.FINAL, rain_mm, 0.0, "an archive", None, "because")
 
 
+def hour(start: datetime, water: float) -> RideHour:
+    return RideHour(start, 3600.0, 25e3, 3600.0, 7.0, 40.0, 10.0, 100.0, tag(water, 5.0 * water))
+
+
 def ride(number: int, started_at: datetime, *hours: float, word: Condition | None = None) -> Ride:
     """A ride whose hours, each a whole one, had this much water on the road."""
     parts = tuple(
