@@ -12,6 +12,7 @@ from rules.vocabulary import TreatmentKind
 from services.calendar_feed import entries, refresh_calendar
 from services.round import one_round
 from services.settings import Settings
+from services.wiring import channels_of
 from services.workshop import Workshop
 
 NOW = datetime.now(UTC)
@@ -26,7 +27,8 @@ def household(home: Path) -> Workshop:
                 "channels": {"calendar_file": home / "chains.ics"},
                 "manners": {"outlook_weekday": None},
             }
-        )
+        ),
+        equip=channels_of,
     )
     with shop.store.writing() as tx:
         for name, bike_name, chain_name in (("Ines", "Plover", "Copper"), ("Tomas", "Harrier", "Tin")):

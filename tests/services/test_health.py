@@ -13,6 +13,7 @@ from services.health import Finding, findings
 from services.letter import Letter
 from services.settings import Settings, load_settings
 from services.store import Store
+from services.wiring import channels_of
 from services.workshop import Workshop
 from tests.mail_server import mail_server
 
@@ -34,7 +35,7 @@ def workshop(home: Path, **changed: Any) -> Workshop:
         "channels": {"mail_folder": home / "mail"},
         **changed,
     }
-    return Workshop(Settings(home=home, **written))
+    return Workshop(Settings(home=home, **written), equip=channels_of)
 
 
 def look(shop: Workshop, *, free: int = PLENTY, now: datetime = NOW) -> list[Finding]:

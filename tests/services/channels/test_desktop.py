@@ -19,6 +19,7 @@ from services.channels import desktop as desktop_module
 from services.channels.desktop import DesktopChannel
 from services.letter import Letter
 from services.settings import Settings
+from services.wiring import channels_of
 from services.workshop import Workshop
 
 pytest.importorskip("desktop_notifier", reason="install the desktop extra: pip install 'gritledger[desktop]'")
@@ -170,7 +171,7 @@ def test_done_on_the_desktop_closes_the_reminder_in_the_ledger(screen: Desktop, 
     settings = Settings.model_validate(
         {"home": tmp_path, "weather": {"archive": "none"}, "channels": {"desktop": True}}
     )
-    shop = Workshop(settings)
+    shop = Workshop(settings, equip=channels_of)
     with shop.store.writing() as tx:
         rider = tx.garage.add_rider("Ines")
         bike, chain = tx.garage.add_bike("Plover", rider.id), tx.garage.add_chain("Copper")
