@@ -94,7 +94,7 @@ def clue_waterfall(evidence: str, bikes: Mapping[BikeId, str], *, uid: str) -> s
     def draw(own: str, css: str, width: int) -> str:
         beside = css == "wide"
         right = AXIS_WIDE if beside else float(width) - 4
-        scale = (right - 60.0) / (high - low + 2 * room)
+        scale = (right - (60.0 if beside else 86.0)) / (high - low + 2 * room)
 
         def x_of(value: float) -> float:
             return 8.0 + (value - low + room) * scale

@@ -50,12 +50,7 @@ def hour(start: datetime, water: float) -> RideHour:
 
 def ride(number: int, started_at: datetime, *hours: float, word: Condition | None = None) -> Ride:
     """A ride whose hours, each a whole one, had this much water on the road."""
-    parts = tuple(
-        RideHour(
-            started_at + timedelta(hours=i), 3600.0, 25e3, 3600.0, 7.0, 40.0, 10.0, 100.0, tag(w, 5.0 * w)
-        )
-        for i, w in enumerate(hours)
-    )
+    parts = tuple(hour(started_at + timedelta(hours=i), w) for i, w in enumerate(hours))
     drive_s = 3600.0 * len(hours)
     return Ride(
         RideId(number),
@@ -99,7 +94,7 @@ def past(
 
 
 def storm() -> ChainHistory:
-    """Immersed; two dry hours, a drip, a storm hour of 3 grit-hours (weight 1 + 2 for a wet road), a dry hour."""
+    """Immersed; two dry hours, a drip, a storm hour (weight 1 + 2 for a wet road), a dry hour."""
     start = NOW - timedelta(days=2)
     return past(
         [ride(1, start, 0.0, 0.0), ride(2, start + timedelta(hours=6), 1.0, 0.0)],
