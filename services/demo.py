@@ -16,7 +16,8 @@ from rules.reminder import RaisedReminder
 from rules.vocabulary import DecidedBy
 from services.cli.screen import err, out, plain, say
 from services.deliver import deliver_waiting
-from services.import_rides import FileOutcome, Outcome, ToRead, import_files, ride_files, whose
+from services.import_rides import FileOutcome, Outcome, import_files, ride_files, whose
+from services.many_readers import ToRead
 from services.reckoning import reckon
 from services.round import one_round
 from services.settings import SETTINGS_FILE, SettingsError

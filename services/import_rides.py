@@ -8,34 +8,24 @@ A kill in the middle loses at most the batch in hand, and the next run takes tho
 
 from __future__ import annotations
 
-import hashlib
-import multiprocessing
-import os
-import threading
-from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from concurrent.futures import Future, ProcessPoolExecutor
-from concurrent.futures.process import BrokenProcessPool
 from dataclasses import asdict, dataclass, replace
 from datetime import datetime
 from enum import StrEnum
-from itertools import islice
 from pathlib import Path
 from typing import Any
 
-from ingest.bikes import Assignment, RideClues, clues_of
+from ingest.bikes import Assignment, RideClues
 from ingest.errors import NotARide, UnreadableFile
 from ingest.folder import scan
-from ingest.reader import read
 from ingest.same_ride import Verdict as SameOuting
 from ingest.same_ride import same_outing
-from ingest.summary import RideSummary, summarise
-from ingest.unpack import members
+from ingest.summary import RideSummary
 from rules.vocabulary import RideId, Rider, RiderId
+from services.many_readers import Member, ReadFile, ToRead, read_all, stamp
 from services.store import FileRecord, RideSpan, Store, Transaction
 from services.which_bike import Judge
 
-IN_PROCESS_UP_TO = 12  # files; starting other processes costs more than reading so few
 BATCH = 64  # files a transaction: few enough that a kill loses little, many enough that commits cost nothing
 
 
@@ -60,34 +50,6 @@ class FileOutcome:
     why: str = ""
     try_this: str = ""
     ride: RideId | None = None
-
-
-@dataclass(frozen=True, slots=True)
-class ToRead:
-    """A file to be read, and whose it is as far as its place tells."""
-
-    path: Path
-    rider: RiderId | None
-    said_ride: bool = False  # the rider's word that it was a bicycle ride, whatever the file says
-
-
-@dataclass(frozen=True, slots=True)
-class _Member:
-    name: str
-    sha256: str
-    size: int
-    summary: RideSummary | None = None
-    clues: RideClues | None = None
-    trouble: UnreadableFile | None = None
-    opened: bool = True
-
-
-@dataclass(frozen=True, slots=True)
-class _ReadFile:
-    asked: ToRead
-    size: int
-    mtime: float
-    members: tuple[_Member, ...]
 
 
 def ride_files(paths: Iterable[Path]) -> list[Path]:
@@ -136,7 +98,7 @@ def import_files(
     with store.reading() as tx:
         for file in files:
             try:
-                known = tx.files.is_known_path(*_stamp(file.path)) and not file.said_ride
+                known = tx.files.is_known_path(*stamp(file.path)) and not file.said_ride
             except OSError:
                 outcomes.append(
                     FileOutcome(str(file.path), Outcome.UNREADABLE, "it is gone", "drop it again")
@@ -150,7 +112,7 @@ def import_files(
     for outcome in outcomes:
         on_progress(outcome)
 
-    for batch in _batches(_read_all(unknown, now), BATCH):
+    for batch in _batches(read_all(unknown, now), BATCH):
         assert judge is not None
         with store.writing() as tx:
             stored = _Batch(tx, judge, batch, now).stored()
@@ -160,116 +122,6 @@ def import_files(
     return outcomes
 
 
-def _stamp(path: Path) -> tuple[str, int, float]:
-    status = path.stat()
-    return str(path), status.st_size, status.st_mtime
-
-
-def _read_all(files: Sequence[ToRead], now: datetime) -> Iterator[_ReadFile]:
-    """Read files in order, in other processes when there are many; only a few results are held at a time."""
-    if len(files) <= IN_PROCESS_UP_TO:
-        for file in files:
-            yield _read_one(file, now)
-        return
-    workers = os.cpu_count() or 1
-    ahead: deque[tuple[ToRead, Future[_ReadFile]]] = deque()
-    pool = _processes(workers)
-    try:
-        to_submit = iter(files)
-        while True:
-            for file in islice(to_submit, 4 * workers - len(ahead)):
-                ahead.append((file, pool.submit(_read_one, file, now)))
-            if not ahead:
-                return
-            file, future = ahead.popleft()
-            try:
-                yield future.result()
-            except BrokenProcessPool:
-                # One of the files in hand killed its reader: each is read alone, so only that one suffers.
-                pool.shutdown(wait=False, cancel_futures=True)
-                for suspect in (file, *(one for one, _ in ahead)):
-                    yield _read_alone(suspect, now)
-                ahead.clear()
-                pool = _processes(workers)
-    finally:
-        pool.shutdown(wait=False, cancel_futures=True)
-
-
-def _processes(workers: int) -> ProcessPoolExecutor:
-    return ProcessPoolExecutor(
-        workers, mp_context=multiprocessing.get_context("spawn"), initializer=_end_with_parent
-    )
-
-
-def _end_with_parent() -> None:
-    """A reader whose parent was killed would wait for its next file for ever."""
-    parent = multiprocessing.parent_process()
-    if parent is None:
-        return
-
-    def end() -> None:
-        parent.join()
-        os._exit(1)
-
-    threading.Thread(target=end, daemon=True).start()
-
-
-def _read_alone(file: ToRead, now: datetime) -> _ReadFile:
-    """Read one file in a process of its own; a file that kills it is unreadable, and says so."""
-    with _processes(1) as pool:
-        try:
-            return pool.submit(_read_one, file, now).result()
-        except BrokenProcessPool:
-            name, size, mtime = _stamp(file.path)
-            trouble = UnreadableFile(
-                name,
-                "the process that read it was ended by the system",
-                "free some memory, or leave the file out",
-            )
-            member = _Member(name, _digest_of_file(file.path), size, trouble=trouble)
-            return _ReadFile(file, size, mtime, (member,))
-
-
-def _read_one(file: ToRead, now: datetime) -> _ReadFile:
-    """Read one file and summarise what is in it. Never raises for what a file may contain."""
-    name, size, mtime = str(file.path), 0, 0.0
-    found: list[_Member] = []
-    troubles: list[UnreadableFile] = []
-    try:
-        name, size, mtime = _stamp(file.path)
-        for member_name, data in members(file.path, name, on_trouble=troubles.append):
-            found.append(_read_member(member_name, data, file, now))
-        found += [_Member(t.path, _digest_of_words(t.path, size, mtime), 0, trouble=t) for t in troubles]
-    except UnreadableFile as unreadable:
-        found.append(_Member(name, _digest_of_file(file.path), size, trouble=unreadable))
-    except OSError as error:
-        why = f"it could not be opened ({error.strerror})"
-        trouble = UnreadableFile(name, why, "check that it is there and that you may read it")
-        found.append(_Member(name, _digest_of_words(name, size, mtime), size, trouble=trouble, opened=False))
-    return _ReadFile(file, size, mtime, tuple(found))
-
-
-def _read_member(name: str, data: bytes, file: ToRead, now: datetime) -> _Member:
-    digest = hashlib.sha256(data).hexdigest()
-    try:
-        recording = read(data, name)
-        summary = summarise(recording, now=now, said_ride=file.said_ride)
-        clues = clues_of(recording, summary, file.rider) if file.rider is not None else None
-        return _Member(name, digest, len(data), summary, clues)
-    except UnreadableFile as trouble:
-        return _Member(name, digest, len(data), trouble=trouble)
-
-
-def _digest_of_file(path: Path) -> str:
-    with path.open("rb") as file:
-        return hashlib.file_digest(file, "sha256").hexdigest()
-
-
-def _digest_of_words(name: str, size: int, mtime: float) -> str:
-    """Stands in for a digest where the bytes cannot be had: the same trouble is told once."""
-    return hashlib.sha256(f"{name} {size} {mtime}".encode(errors="surrogateescape")).hexdigest()
-
-
 class _Batch:
     """One transaction's files: looked up at once, judged in order, written at once.
 
@@ -277,7 +129,7 @@ class _Batch:
     same bytes: those before it are written first, so that the order of files never matters to the outcome.
     """
 
-    def __init__(self, tx: Transaction, judge: Judge, files: Sequence[_ReadFile], now: datetime) -> None:
+    def __init__(self, tx: Transaction, judge: Judge, files: Sequence[ReadFile], now: datetime) -> None:
         self._tx, self._judge, self._files, self._now = tx, judge, files, now
         read = [member for file in files for member in file.members]
         self._seen = tx.files.seen_of(member.sha256 for member in read)
@@ -288,7 +140,7 @@ class _Batch:
             self._spans += tx.rides.spans(begin, end)
         self._outcomes: list[FileOutcome] = []
         self._waiting: list[_NewRide] = []
-        self._fresh: dict[str, tuple[int, _Member]] = {}  # by digest: position among the outcomes
+        self._fresh: dict[str, tuple[int, Member]] = {}  # by digest: position among the outcomes
 
     def stored(self) -> list[FileOutcome]:
         """Every file's outcome, all of it written."""
@@ -305,7 +157,7 @@ class _Batch:
         self._tx.files.record_paths(settled)
         return self._outcomes
 
-    def _outcome_of(self, member: _Member, asked: ToRead) -> FileOutcome:
+    def _outcome_of(self, member: Member, asked: ToRead) -> FileOutcome:
         if member.sha256 in self._fresh:
             self._write_waiting()
             return FileOutcome(

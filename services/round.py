@@ -12,7 +12,8 @@ from ingest.errors import UnreadableFile
 from ingest.folder import FileState, released, settled
 from services.calendar_feed import refresh_calendar
 from services.deliver import DeliveryReport, deliver_waiting
-from services.import_rides import FileOutcome, Outcome, ToRead, import_files, ride_files, whose
+from services.import_rides import FileOutcome, Outcome, import_files, ride_files, whose
+from services.many_readers import ToRead
 from services.map_surface import surfaces_from_map
 from services.reckoning import Reckoning, reckon
 from services.tag_conditions import TagReport, tag_conditions

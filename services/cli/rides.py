@@ -72,7 +72,8 @@ def import_(
         TimeRemainingColumn,
     )
 
-    from services.import_rides import Outcome, ToRead, import_files, ride_files, whose
+    from services.import_rides import Outcome, import_files, ride_files, whose
+    from services.many_readers import ToRead
     from services.wiring import open_workshop
 
     workshop = open_workshop(home)

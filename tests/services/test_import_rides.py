@@ -22,9 +22,10 @@ from fixtures.gpx_writer import gpx_bytes
 from ingest.errors import UnreadableFile
 from ingest.recording import Recording, SensorSeen
 from rules.vocabulary import RideId, RiderId
-from services import import_rides
+from services import many_readers
 from services.correct import split_outing, undo
-from services.import_rides import FileOutcome, Outcome, ToRead, import_files, ride_files, whose
+from services.import_rides import FileOutcome, Outcome, import_files, ride_files, whose
+from services.many_readers import IN_PROCESS_UP_TO, ToRead
 from services.wiring import open_workshop
 from services.workshop import Workshop
 
@@ -283,20 +284,20 @@ def dies_on_a_named_file(file: ToRead, now: datetime) -> object:
     return READ_ONE(file, now)
 
 
-READ_ONE = import_rides._read_one
+READ_ONE = many_readers._read_one
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="ends a process by a POSIX signal")
 def test_a_file_that_kills_its_reader_suffers_alone(house: House, monkeypatch: pytest.MonkeyPatch) -> None:
-    for number in range(import_rides.IN_PROCESS_UP_TO + 4):
+    for number in range(IN_PROCESS_UP_TO + 4):
         house.put(f"{number:02}.fit", a_recording(NOON + timedelta(days=number)))
     house.put("03 poison.fit", a_recording(NOON - timedelta(days=1)))
-    monkeypatch.setattr(import_rides, "_read_one", dies_on_a_named_file)
+    monkeypatch.setattr(many_readers, "_read_one", dies_on_a_named_file)
 
     read = house.read()
 
     counts = Counter(one.outcome for one in read)
-    assert counts == {Outcome.NEW: import_rides.IN_PROCESS_UP_TO + 4, Outcome.UNREADABLE: 1}
+    assert counts == {Outcome.NEW: IN_PROCESS_UP_TO + 4, Outcome.UNREADABLE: 1}
     (killed,) = (one for one in read if one.outcome is Outcome.UNREADABLE)
     assert "poison" in killed.name
     assert "ended by the system" in killed.why
@@ -307,13 +308,14 @@ import sys
 from datetime import UTC, datetime
 from pathlib import Path
 from services import import_rides
+from services.many_readers import ToRead
 from services.wiring import open_workshop
 if __name__ == "__main__":
     import_rides.BATCH = 4
     shop = open_workshop(Path(sys.argv[1]))
     with shop.store.reading() as tx:
         rider = tx.garage.riders()[0].id
-    files = [import_rides.ToRead(p, rider) for p in import_rides.ride_files([Path(sys.argv[2])])]
+    files = [ToRead(p, rider) for p in import_rides.ride_files([Path(sys.argv[2])])]
     import_rides.import_files(
         shop.store, files, now=datetime(2025, 8, 1, tzinfo=UTC), on_progress=lambda _: print(".", flush=True)
     )
@@ -366,7 +368,7 @@ def test_a_second_run_over_two_thousand_known_files_opens_none_of_them(
         for file in files:
             status = file.stat()
             tx.files.record_path(str(file), status.st_size, status.st_mtime)
-    monkeypatch.setattr(import_rides, "_read_one", None)
+    monkeypatch.setattr(many_readers, "_read_one", None)
     begun = time.process_time()
 
     read = import_files(house.shop.store, [ToRead(file, house.rider) for file in files], now=NOW)
