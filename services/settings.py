@@ -14,6 +14,7 @@ from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, Settings
 
 SETTINGS_FILE = "settings.toml"
 HOME_VARIABLE = "GRITLEDGER_HOME"
+CLOCK = r"^([01]\d|2[0-3]):[0-5]\d$"
 
 
 class SettingsError(Exception):
@@ -92,9 +93,9 @@ class Page(_Section):
 class Manners(_Section):
     """When a reminder may speak, in each rider's own local time."""
 
-    quiet_from: str = Field(default="21:30", pattern=r"^\d\d:\d\d$")
-    quiet_until: str = Field(default="07:00", pattern=r"^\d\d:\d\d$")
-    bedtime: str = Field(default="23:00", pattern=r"^\d\d:\d\d$")  # a wet chain may speak until then
+    quiet_from: str = Field(default="21:30", pattern=CLOCK)
+    quiet_until: str = Field(default="07:00", pattern=CLOCK)
+    bedtime: str = Field(default="23:00", pattern=CLOCK)  # a wet chain may speak until then
     outlook_weekday: int | None = Field(default=6, ge=0, le=6)  # 0 = Monday; None = no weekly outlook
     every_s: float = Field(default=300.0, ge=1)  # how often a round is made without any new file
 
@@ -149,7 +150,13 @@ def load_settings(home: Path) -> Settings:
     Raises SettingsError naming file, line, key and the nearest known key.
     """
     path = home / SETTINGS_FILE
-    text = path.read_text(encoding="utf-8") if path.exists() else ""
+    try:
+        text = path.read_text(encoding="utf-8") if path.exists() else ""
+    except (OSError, UnicodeDecodeError) as error:
+        why = getattr(error, "strerror", None) or "it is no UTF-8 text"
+        raise SettingsError(
+            f"{path}: the settings cannot be read ({why}); mend the file, or delete it for defaults"
+        ) from error
     try:
         written = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
@@ -175,6 +182,10 @@ def _with_absolute_paths(settings: Settings) -> Settings:
     def whole(path: Path | None) -> Path | None:
         return None if path is None else settings.home / path.expanduser()
 
+    mail = settings.channels.mail
+    if mail is not None:
+        files = {"password_file": whole(mail.password_file), "authority_file": whole(mail.authority_file)}
+        mail = mail.model_copy(update=files)
     return settings.model_copy(
         update={
             "rulebook": whole(settings.rulebook),
@@ -185,6 +196,7 @@ def _with_absolute_paths(settings: Settings) -> Settings:
             ),
             "channels": settings.channels.model_copy(
                 update={
+                    "mail": mail,
                     "calendar_file": whole(settings.channels.calendar_file),
                     "mail_folder": whole(settings.channels.mail_folder),
                 }
@@ -206,7 +218,33 @@ def _sentence(path: Path, text: str, problem: Any) -> str:
         near = difflib.get_close_matches(key, _known_keys(named[:-1]), n=1, cutoff=0.5)
         hint = f"did you mean '{near[0]}'?" if near else f"known here: {', '.join(_known_keys(named[:-1]))}"
         return f"{where}: there is no setting '{'.'.join(named)}'; {hint}"
-    return f"{where}: '{'.'.join(named)}' cannot be {problem.get('input')!r}: {problem['msg'].lower()}"
+    if problem["type"] == "missing":
+        return f"{where}: '{'.'.join(named)}' is wanted there; add it, or take its section away"
+    return f"{where}: '{'.'.join(named)}' cannot be {problem.get('input')!r}: {_wanted(problem)}"
+
+
+def _wanted(problem: Any) -> str:
+    """What a value should have been."""
+    limits = problem.get("ctx") or {}
+    match problem["type"]:
+        case "string_pattern_mismatch":
+            return "a time of day is wanted, such as '21:30'"
+        case "greater_than_equal":
+            return f"at least {limits['ge']} is wanted"
+        case "less_than_equal":
+            return f"at most {limits['le']} is wanted"
+        case "greater_than":
+            return f"more than {limits['gt']} is wanted"
+        case "literal_error":
+            return f"one of {limits['expected']} is wanted"
+    kinds = {
+        "int": "a whole number",
+        "float": "a number",
+        "bool": "true or false",
+        "string": "text in quotes",
+    }
+    kind = next((said for name, said in kinds.items() if problem["type"].startswith(name)), None)
+    return f"{kind} is wanted" if kind else str(problem["msg"]).lower().replace("input should be", "wanted:")
 
 
 def _names(row: str, key: str) -> bool:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import time
 from collections import Counter
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -97,13 +98,14 @@ def import_(
     ) as progress:
         task = progress.add_task("", total=len(to_read), rate="")
         seen: set[str] = set()
+        begun = time.monotonic()
 
         def advance(outcome: FileOutcome) -> None:
             file = outcome.name.split(" > ")[0]
             if file not in seen:
                 seen.add(file)
-                speed = progress.tasks[task].finished_speed or progress.tasks[task].speed
-                progress.update(task, advance=1, rate=f"{speed:.0f} rides/s" if speed else "")
+                per_s = len(seen) / max(time.monotonic() - begun, 0.1)
+                progress.update(task, advance=1, rate=f"{per_s:.0f} files/s")
 
         outcomes = import_files(workshop.store, to_read, now=now_utc(), on_progress=advance)
     shown = outcomes if details else [o for o in outcomes if o.outcome not in (Outcome.NEW, Outcome.KNOWN)]
