@@ -214,8 +214,8 @@ def _derived(tx: Transaction, workshop: Workshop, restore: dict[str, Any], now: 
 def _restore(tx: Transaction, restore: dict[str, Any], now: datetime, by: str) -> None:
     match restore["kind"]:
         case "bike":
-            for ride, decision in restore["decisions"]:
-                _restore_bike(tx, RideId(ride), decision, now, by)
+            for _, decision in restore["decisions"]:
+                tx.rides.take_back_decision(decision, at=now, by=by)
         case "word":
             word = restore["word"]
             tx.rides.set_word(RideId(restore["ride"]), Condition(word) if word else None, now, by)
@@ -238,24 +238,6 @@ def _restore(tx: Transaction, restore: dict[str, Any], now: datetime, by: str) -
             tx.care.undo_retraction(restore["fact"], restore["id"], at=now, by=by)
         case unknown:
             raise NotFound("kind of correction", unknown)
-
-
-def _restore_bike(tx: Transaction, ride: RideId, decision: int, now: datetime, by: str) -> None:
-    """Put back what was in force before a decision, as a new decision that takes it back."""
-    earlier = [one for one in tx.rides.assignments_of(ride) if one.id < decision and not one.undone]
-    spoken = [one for one in earlier if one.decided_by is DecidedBy.RIDER]
-    before = next(reversed(spoken or earlier), None)
-    tx.rides.record(
-        ride,
-        before.bike if before else None,
-        decided_by=before.decided_by if before else None,
-        verdict=before.verdict if before else "ask",
-        probability=before.probability if before else None,
-        evidence=before.evidence if before else "",
-        at=now,
-        by=by,
-        undoes=decision,
-    )
 
 
 def _rides(tx: Transaction, rides: Sequence[RideId]) -> str:

@@ -139,6 +139,32 @@ class Assignments(Facet):
             ],
         )
 
+    def take_back_decision(self, decision: int, *, at: datetime, by: str) -> None:
+        """A decision holds no more, even a rider's: what stood before it does again. Raises NotFound.
+
+        Who took it back and when is kept as a decision that counts for nothing itself.
+        """
+        ride = RideId(self._row(ride_assignment, decision, "decision").ride)
+        self._update(ride_assignment, decision, is_undone=True)
+        holds = in_force(self.assignments_of(ride))
+        self._insert(
+            ride_assignment,
+            ride=ride,
+            bike=holds.bike if holds else None,
+            decided_by=holds.decided_by.value if holds and holds.decided_by else None,
+            probability=holds.probability if holds else None,
+            verdict=holds.verdict if holds else "ask",
+            evidence=holds.evidence if holds else "",
+            made_at=at,
+            made_by=by,
+            undoes=decision,
+            is_undone=True,
+        )
+        if holds is None:
+            self._update(rides, ride, bike=None, decided_by=None, verdict=None)
+        else:
+            self._mirror(ride)
+
     def _mirror(self, ride: RideId) -> Decision:
         holds = in_force(self.assignments_of(ride))
         assert holds is not None

@@ -1,0 +1,79 @@
+"""A wet week of two bikes, read and tagged, with a channel that keeps what it is handed."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from datetime import timedelta
+from pathlib import Path
+
+from rules.vocabulary import RideId
+from services.channels import ChannelError
+from services.letter import Letter
+from services.round import RoundReport, one_round
+from services.workshop import Workshop
+from tests.wet_household import BIKES, FIRST_DAY, RIDE_AT, ROUND_AT, a_ride, household
+
+DAY = timedelta(days=1)
+
+
+@dataclass
+class Letterbox:
+    """Takes every letter, or fails as it is told to."""
+
+    name: str = "email"
+    taken: list[Letter] = field(default_factory=list)
+    trouble: ChannelError | None = None
+
+    def send(self, letter: Letter) -> None:
+        if self.trouble is not None:
+            raise self.trouble
+        self.taken.append(letter)
+
+    def check(self) -> list[str]:
+        return []
+
+
+@dataclass
+class Week:
+    shop: Workshop
+    box: Letterbox
+
+    def ride(self, day: int, bike: int = 0, sensor: int | None = None) -> None:
+        """A ride of 40 minutes on that day; it rains on two days of three (not on day 0, 3, 6)."""
+        start = FIRST_DAY + day * DAY + RIDE_AT + timedelta(minutes=2 * bike)
+        name, own = BIKES[bike]
+        file = self.shop.settings.home / "rides" / f"{start:%Y%m%d}-{name}.fit"
+        file.write_bytes(a_ride(start, own if sensor is None else sensor, bike * 0.01))
+
+    def round(self, day: int, at: timedelta = ROUND_AT) -> RoundReport:
+        return one_round(self.shop, now=FIRST_DAY + day * DAY + at)
+
+    def totals(self) -> dict[str, tuple[float, ...]]:
+        """Grit-hours and drive hours of each chain, exactly."""
+        from rules.contamination import history
+
+        with self.shop.store.reading() as tx:
+            ledger = tx.ledger()
+        past = {one.name: history(ledger, one.id, self.shop.rulebook) for one in ledger.chains}
+        return {
+            name: (p.since_drip.grit_h, p.since_immersion.grit_h, p.over_life.grit_h, p.over_life.drive_h)
+            for name, p in past.items()
+        }
+
+    def standing(self) -> set[tuple[int, str, float]]:
+        with self.shop.store.reading() as tx:
+            return {(r.id, r.reminder.headline, r.reminder.total) for r in tx.reminders.standing()}
+
+    def headlines(self) -> set[str]:
+        return {headline for _, headline, _ in self.standing()}
+
+    def bike_of(self, ride: int) -> str | None:
+        with self.shop.store.reading() as tx:
+            bike = tx.rides.ride(RideId(ride)).bike
+            return None if bike is None else tx.garage.bike(bike).name
+
+
+def wet_week(home: Path) -> Week:
+    box = Letterbox()
+    shop = replace(household(home, 12, None), equip=lambda _: {"email": box})
+    return Week(shop, box)
