@@ -13,6 +13,7 @@ from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from functools import partial
+from typing import TypeAlias
 
 from ingest.conditions import needed, tag, window
 from ingest.dust import driest_soil
@@ -37,6 +38,7 @@ AFTER_A_REFUSAL = timedelta(days=1)  # the archive called the question wrong: as
 ASKED, WAITS_UNTIL = "weather asked", "weather waits until"
 MOST_STAND_BY_BLOCKS = 60  # half-months of a cell, newest first; our choice, the archive will be back
 HOUR, DAY = timedelta(hours=1), timedelta(days=1)
+_Answered: TypeAlias = tuple[str, int, int, Cell, str | None]  # by whom, done, of, where, why refused
 EVER = datetime(1940, 1, 1, tzinfo=UTC)
 
 
@@ -82,8 +84,9 @@ def tag_conditions(
     waiting = ""
     if rides and workshop.providers and _may_ask(workshop, rides, now):
         try:
-            for source, done, total, cell in _fetch(workshop, rides, now, patience, sleep):
+            for source, done, total, cell, refused in _fetch(workshop, rides, now, patience, sleep):
                 fetched.add(cell)
+                waiting = waiting or (f"{refused}; it is asked again tomorrow" if refused else "")
                 on_progress(f"weather from the {source}", done, total)
         except ArchiveUnavailable as error:
             waiting = error.why
@@ -118,7 +121,7 @@ def _fetch(
     now: datetime,
     patience: timedelta,
     sleep: Callable[[float], None],
-) -> Iterator[tuple[str, int, int, Cell]]:
+) -> Iterator[_Answered]:
     """Ask every archive for what it can give; each answer is kept before the next question.
 
     While the settled archive is down, the stand-by is asked in its stead. The forecast service is asked only
@@ -175,7 +178,7 @@ def _answers(
     patience: timedelta,
     sleep: Callable[[float], None],
     begun: float,
-) -> Iterator[tuple[str, int, int, Cell]]:
+) -> Iterator[_Answered]:
     for answer in deliveries(
         provider,
         blocks,
@@ -196,7 +199,7 @@ def _answers(
                     complete=answer.refused is None,
                 )
             )
-        yield provider.name, answer.done, answer.total, answer.block.cell
+        yield provider.name, answer.done, answer.total, answer.block.cell, answer.refused
 
 
 def _held(workshop: Workshop, now: datetime, *providers: WeatherProvider) -> tuple[Span, ...]:

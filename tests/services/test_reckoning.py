@@ -1,4 +1,4 @@
-"""What riders are told: all that is due in one message, at hours they allow, once; nothing of what is done."""
+"""What riders are told: all that is due in one message, at hours they allow, once; never of what is done."""
 
 from __future__ import annotations
 

@@ -244,3 +244,94 @@ def test_both_credits_stand_beside_the_weather_and_a_local_file_has_no_stand_by(
     home.mkdir()
     (home / SETTINGS_FILE).write_text('[weather]\narchive = "none"\n')
     assert open_workshop(home).stand_by is None
+
+
+def test_what_the_forecast_said_is_judged_anew_by_the_archive_and_the_flip_is_told(scene: Scene) -> None:
+    yesterday = (NOW - DAY).replace(hour=16, minute=0)
+    scene.forecast.weather = lambda *_: {"rain_mm": 0.0}
+    scene.ride(yesterday)
+    scene.round(NOW)
+    before = scene.tag_of(yesterday)
+    assert before is not None
+    assert (before.tier, before.rain_mm) == (Tier.PRELIMINARY, 0.0)
+
+    scene.archive.weather = lambda _lat, _lon, at: {"rain_mm": 4.1 if at == yesterday else 0.0}
+    report = scene.round(NOW + 8 * DAY)
+
+    after = scene.tag_of(yesterday)
+    assert after is not None
+    assert (after.tier, after.rain_mm) == (Tier.FINAL, 4.1)
+    (flip,) = (one for one in report.flips if one.hour_start == yesterday)
+    assert (flip.before.paved_water, flip.after.paved_water) != (1, 1)
+    assert any("is judged anew" in said and "4.1 mm" in said for said in report.sentences())
+
+
+def test_an_hour_without_a_value_stays_unknown_and_is_asked_again_on_schedule(scene: Scene) -> None:
+    scene.archive.nulls = lambda _lat, _lon, at: at == RIDDEN
+    scene.ride(RIDDEN)
+    scene.round(NOW)
+    tag = scene.tag_of(RIDDEN)
+    assert tag is None or not tag.known
+    asked = scene.days_asked(scene.archive, "/v1/archive")
+
+    scene.round(NOW + 2 * HOUR)
+    assert scene.days_asked(scene.archive, "/v1/archive") == asked
+
+    scene.archive.nulls = None
+    report = scene.round(NOW + DAY + HOUR)
+    (again,) = scene.days_asked(scene.archive, "/v1/archive")[len(asked) :]
+    assert again[0] == f"{RIDDEN:%Y-%m-%d}"
+    tag = scene.tag_of(RIDDEN)
+    assert tag is not None
+    assert tag.rain_mm == 4.1
+    assert report.unknown_rides == 0
+
+
+def test_an_archive_that_answers_nonsense_leaves_hours_unknown_and_says_what_is_waiting(scene: Scene) -> None:
+    settings_without = (scene.archive.archive_url, scene.forecast.forecast_url, scene.power.power_url)
+    settings(scene.shop.settings.home, settings_without, stand_by=False)
+    shop = open_workshop(scene.shop.settings.home)
+    for server in (scene.archive, scene.forecast):
+        server.spoil = lambda _: {"hourly": "blue"}
+    scene.ride(RIDDEN)
+
+    report = one_round(shop, now=NOW, patience=timedelta(0)).tags
+
+    assert "asked again tomorrow" in report.waiting
+    assert report.unknown_rides == 1
+    tag = scene.tag_of(RIDDEN)
+    assert tag is None or not tag.known
+    for server in (scene.archive, scene.forecast):
+        server.spoil = lambda answer: answer
+    one_round(shop, now=NOW + DAY + HOUR, patience=timedelta(0))
+    tag = scene.tag_of(RIDDEN)
+    assert tag is not None
+    assert tag.rain_mm == 4.1
+
+
+def test_only_the_centres_of_cells_leave_the_house(scene: Scene) -> None:
+    scene.ride(RIDDEN)
+    scene.ride(NOW - DAY)
+    scene.round(NOW)
+
+    grid = scene.shop.providers[0]
+    with scene.shop.store.reading() as tx:
+        places = {(hour.latitude_deg, hour.longitude_deg) for ride in tx.rides.rides() for hour in ride.hours}
+    centres = {
+        (cell.latitude_deg, cell.longitude_deg)
+        for latitude, longitude in places
+        if latitude is not None and longitude is not None
+        for cell in (grid.cell_of(latitude, longitude),)
+    }
+    asked = {
+        (float(latitude), float(longitude))
+        for server in (scene.archive, scene.forecast)
+        for request in server.asked
+        if "latitude" in request.parameters
+        for latitude, longitude in zip(
+            request.parameters["latitude"].split(","), request.parameters["longitude"].split(","), strict=True
+        )
+    }
+    assert asked
+    assert asked <= centres
+    assert not asked & places

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import pytest
 
 from rules.vocabulary import BikeId, DecidedBy, RideId
-from services.store import FactRefused, NotFound, Store
+from services.store import FactRefused, FirstDecision, NotFound, Store
 from tests.services.store.household import DAY, HOUR, MORNING, ride_of, ride_summary, settle
 
 
@@ -164,3 +166,74 @@ def test_clues_are_known_where_decided_and_open_where_a_rider_has_not_spoken(sto
             ("sensed", plover, DecidedBy.SENSOR),
         ]
         assert tx.rides.open_clues() == [(sensed, "sensed", plover), (asked, "asked", None)]
+
+
+def test_first_decisions_on_many_rides_are_kept_as_one_by_one(store: Store) -> None:
+    household = settle(store)
+    rides = [ride_of(store, household.ines.id, MORNING + number * DAY) for number in range(3)]
+    plover = household.plover.id
+    with store.writing() as tx:
+        tx.rides.record_first(
+            [
+                FirstDecision(rides[0], plover, DecidedBy.SENSOR, 0.99, "certain", "{}"),
+                FirstDecision(rides[1], None, None, 0.4, "ask", ""),
+            ],
+            at=MORNING,
+            by="the round",
+        )
+        tx.rides.record(
+            rides[2],
+            plover,
+            decided_by=DecidedBy.SENSOR,
+            probability=0.99,
+            evidence="{}",
+            at=MORNING,
+            by="the round",
+        )
+    with store.reading() as tx:
+        assert [tx.rides.ride(one).bike for one in rides] == [plover, None, plover]
+        assert [one.id for one in tx.rides.confirm_list()] == [rides[1]]
+        at_once, alone = tx.rides.assignment_in_force(rides[0]), tx.rides.assignment_in_force(rides[2])
+        assert at_once is not None
+        assert alone is not None
+        assert replace(at_once, id=0, ride=rides[2]) == replace(alone, id=0)
+        spans = tx.rides.spans(MORNING - DAY, MORNING + 9 * DAY)
+        assert [(one.id, one.bike, one.decided_by) for one in spans] == [
+            (rides[0], plover, DecidedBy.SENSOR),
+            (rides[1], None, None),
+            (rides[2], plover, DecidedBy.SENSOR),
+        ]
+
+
+def test_words_taken_back_one_after_the_other_return_to_what_stood_before_each(store: Store) -> None:
+    household = settle(store)
+    ride = ride_of(store, household.ines.id)
+    with store.writing() as tx:
+        tx.rides.record(ride, household.plover.id, decided_by=DecidedBy.SENSOR, at=MORNING, by="the round")
+        first = tx.rides.record(ride, household.heron.id, decided_by=DecidedBy.RIDER, at=MORNING, by="Ines")
+        second = tx.rides.record(ride, None, decided_by=DecidedBy.RIDER, at=MORNING, by="Ines")
+
+        tx.rides.take_back_decision(second.id, at=MORNING + DAY, by="Ines")
+        assert tx.rides.ride(ride).bike == household.heron.id
+        tx.rides.take_back_decision(first.id, at=MORNING + DAY, by="Ines")
+        kept = tx.rides.ride(ride)
+        assert (kept.bike, kept.decided_by) == (household.plover.id, DecidedBy.SENSOR)
+        assert [one.undoes for one in tx.rides.assignments_of(ride)] == [
+            None,
+            None,
+            None,
+            second.id,
+            first.id,
+        ]
+
+
+def test_the_only_word_on_a_ride_taken_back_leaves_it_unjudged(store: Store) -> None:
+    household = settle(store)
+    ride = ride_of(store, household.ines.id)
+    with store.writing() as tx:
+        said = tx.rides.record(ride, household.heron.id, decided_by=DecidedBy.RIDER, at=MORNING, by="Ines")
+        tx.rides.take_back_decision(said.id, at=MORNING, by="Ines")
+        assert tx.rides.ride(ride).bike is None
+        assert [one.id for one in tx.rides.confirm_list()] == [ride]
+        with pytest.raises(NotFound):
+            tx.rides.take_back_decision(99, at=MORNING, by="Ines")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import time
 
-from services.store import Store
+from services.store import FileRecord, Store
 from tests.services.store.household import DAY, HOUR, MORNING, ride_of, ride_summary, settle
 
 
@@ -88,3 +88,22 @@ def test_two_thousand_known_paths_are_known_at_once(store: Store) -> None:
     with store.reading() as tx:
         assert all(tx.files.is_known_path(*path) for path in paths)
     assert time.perf_counter() - begun < 0.5
+
+
+def test_many_files_and_paths_are_kept_and_found_at_once(store: Store) -> None:
+    digests = [f"{number:04}" for number in range(1203)]
+    records = [
+        FileRecord(digest, f"/rides/{digest}\udcff.fit", 5, MORNING, "unreadable", "odd", "copy it", None)
+        for digest in digests
+    ]
+    with store.writing() as tx:
+        tx.files.record_new(records)
+        tx.files.record_paths([(one.name, one.size, 1.5) for one in records])
+    with store.writing() as tx:
+        seen = tx.files.seen_of([*digests, "never"])
+        assert set(seen) == set(digests)
+        assert seen["0007"] == tx.files.seen("0007")
+        assert tx.files.is_known_path(records[7].name, 5, 1.5)
+        tx.files.record_paths([(records[7].name, 6, 2.5), ("/rides/new", 1, 1.0), (records[7].name, 7, 3.5)])
+        assert tx.files.is_known_path(records[7].name, 7, 3.5)
+        assert len(tx.files.known_paths()) == 1204
