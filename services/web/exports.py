@@ -86,6 +86,9 @@ def _rows(name: str, sheet: Sheet, want: Wanted) -> Rows:
         "wear": _wear,
         "bikes": _bikes,
         "limits": _limits,
+        "riders": _riders,
+        "fittings": _fittings,
+        "sensors": _sensors,
         "mending": _mending,
     }
     if name not in lists:
@@ -234,6 +237,38 @@ def _bikes(sheet: Sheet) -> Rows:
             "until_at": bike.until_at,
             "rides": len(rides),
             "ridden_km": round(sum(ride.distance_m for ride in rides) / 1000, 1),
+        }
+
+
+def _riders(sheet: Sheet) -> Rows:
+    for rider in sheet.snapshot.ledger.riders:
+        yield {"rider": rider.id, "name": rider.name, "email": rider.email, "time_zone": rider.time_zone}
+
+
+def _fittings(sheet: Sheet) -> Rows:
+    ledger = sheet.snapshot.ledger
+    for one in sorted(ledger.fittings, key=lambda one: (one.fitted_at, one.id)):
+        yield {
+            "fitting": one.id,
+            "chain": ledger.chain(one.chain).name,
+            "bike": ledger.bike(one.bike).name,
+            "fitted_at": one.fitted_at,
+            "removed_at": one.removed_at,
+        }
+
+
+def _sensors(sheet: Sheet) -> Rows:
+    snapshot = sheet.snapshot
+    for one in snapshot.sensors_seen:
+        on = [s for s in snapshot.ledger.sensors if s.identity == one.identity]
+        yield {
+            "sensor": one.identity,
+            "kind": one.kind,
+            "head_unit": one.recorder,
+            "rides": one.rides,
+            "first_heard_at": one.first_at,
+            "last_heard_at": one.last_at,
+            "sits_on": snapshot.bike_name(on[-1].bike) if on else None,
         }
 
 

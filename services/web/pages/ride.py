@@ -12,7 +12,14 @@ from ingest.track import track_points
 from rules.contamination import Exposure
 from rules.questions import Difference, difference, with_condition
 from rules.vocabulary import BikeId, Condition, Ride, RideHour, RideId
-from services.correct import put_rides_on, say_condition, say_unpaved, with_answers, withdraw_ride
+from services.correct import (
+    put_rides_on,
+    say_condition,
+    say_unpaved,
+    split_outing,
+    with_answers,
+    withdraw_ride,
+)
 from services.show import exposures
 from services.web.desk import APost, ASheet, Sheet
 from services.web.forms import LARGEST_ID, FormRefused
@@ -143,6 +150,14 @@ def say_ground(number: int, sheet: ASheet, posted: APost) -> Response:
     percent = posted.number("unpaved", low=0, high=100, what="The unpaved share in %")
     share = None if percent is None else percent / 100
     done = say_unpaved(sheet.workshop, identity_of(number), share, now=sheet.now)
+    return sheet.went(f"/rides/{number}", *done.sentences, undo=done.number)
+
+
+@router.post("/{number}/own-outing")
+def own_outing(number: int, sheet: ASheet, posted: APost) -> Response:
+    """Two recordings were two outings after all."""
+    del posted
+    done = split_outing(sheet.workshop, identity_of(number), now=sheet.now)
     return sheet.went(f"/rides/{number}", *done.sentences, undo=done.number)
 
 

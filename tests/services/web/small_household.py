@@ -79,6 +79,8 @@ def settle(home: Path) -> Workshop:
     evil = FIRST_DAY + timedelta(days=2, hours=10)
     (rides / "evil.gpx").write_text(gpx_ride(evil, SCRIPT))
     (rides / "formula.gpx").write_text(gpx_ride(evil + timedelta(days=1), FORMULA))
+    twice = FIRST_DAY + timedelta(days=1) + RIDE_AT
+    (rides / "phone.fit").write_bytes(fit_ride(twice, sensor=None, seconds=2300))
     (rides / "torn <b>.fit").write_bytes(fit_ride(FIRST_DAY, sensor=1)[:40])
     with shop.store.writing() as tx:
         spare = tx.garage.add_chain("Shelf & Son", regime=Regime.WET_LUBE, speeds=11)
