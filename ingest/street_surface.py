@@ -20,6 +20,7 @@ from ingest.recording import Column
 STEP_M = 20.0  # a track is asked about piece by piece; our choice, well under the length of a street
 REACH_M = 30.0  # from track to street: ten of positioning, twenty of a thinned track; our choice
 SAME_WAY_DEG = 40.0  # a street crossed is not a street ridden; our choice
+ANTIPODE_M = 1_000_000.0  # a street torn apart at the far side of the globe is nowhere near
 LEAST_TOLD = 0.5  # of the track; with less the map is not heard; our choice
 
 
@@ -113,6 +114,10 @@ NOT_RIDDEN = frozenset(
 )
 
 
+_COLUMN: Mapping[Ground | None, int] = {Ground.PAVED: 0, Ground.UNPAVED: 1, None: 2}  # of StreetSurface
+_OFF_MAP = 3
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Street:
     """One street of the map. ground None: nobody wrote down what it is made of."""
@@ -120,6 +125,23 @@ class Street:
     ground: Ground | None
     latitude_deg: Column
     longitude_deg: Column
+
+
+class StreetMap:
+    """Streets laid out for many tracks: every straight piece of them, and whose it is."""
+
+    def __init__(self, streets: Sequence[Street]) -> None:
+        drawn = [street for street in streets if len(street.latitude_deg) > 1]
+        counts = [len(street.latitude_deg) - 1 for street in drawn]
+        self.kind = np.repeat([_COLUMN[street.ground] for street in drawn], counts).astype(np.intp)
+        self.from_latitude = _joined([street.latitude_deg[:-1] for street in drawn])
+        self.from_longitude = _joined([street.longitude_deg[:-1] for street in drawn])
+        self.to_latitude = _joined([street.latitude_deg[1:] for street in drawn])
+        self.to_longitude = _joined([street.longitude_deg[1:] for street in drawn])
+
+
+def _joined(columns: Sequence[Column]) -> Column:
+    return np.concatenate(columns) if columns else np.zeros(0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -168,7 +190,7 @@ def _ground_named(value: str) -> Ground | None:
     return None
 
 
-def street_surface(latitude_deg: Column, longitude_deg: Column, streets: Sequence[Street]) -> StreetSurface:
+def street_surface(latitude_deg: Column, longitude_deg: Column, streets: StreetMap) -> StreetSurface:
     """What the track was ridden on: piece by piece, the nearest street that runs the same way.
 
     The track's places in order, all known. Needs shapely.
@@ -177,9 +199,7 @@ def street_surface(latitude_deg: Column, longitude_deg: Column, streets: Sequenc
         return StreetSurface(0.0, 0.0, 0.0, 0.0)
     origin = float(latitude_deg[0]), float(longitude_deg[0])
     middles, headings, lengths = _pieces(_plane(latitude_deg, longitude_deg, origin))
-    nearest = _nearest(middles, headings, streets, origin)
-    kinds = np.array([{Ground.PAVED: 0, Ground.UNPAVED: 1, None: 2}[s.ground] for s in streets] + [3])
-    sums = np.bincount(kinds[nearest], lengths, 4)
+    sums = np.bincount(_nearest(middles, headings, streets, origin), lengths, _OFF_MAP + 1)
     return StreetSurface(*(float(metres) for metres in sums))
 
 
@@ -207,26 +227,24 @@ def _pieces(places: NDArray[np.float64]) -> tuple[NDArray[np.float64], Column, C
 
 
 def _nearest(
-    middles: NDArray[np.float64], headings: Column, streets: Sequence[Street], origin: tuple[float, float]
+    middles: NDArray[np.float64], headings: Column, streets: StreetMap, origin: tuple[float, float]
 ) -> NDArray[np.intp]:
-    """For each piece which street it lies on; -1 = on none."""
+    """For each piece the column of StreetSurface that it counts in."""
     shapely = import_module("shapely")  # comes with an extra, and without types
-    found = np.full(len(middles), -1, dtype=np.intp)
-    planes = [_plane(street.latitude_deg, street.longitude_deg, origin) for street in streets]
-    ends = [np.stack([plane[:-1], plane[1:]], axis=1) for plane in planes if len(plane) > 1]
-    if not ends:
-        return found
-    owner = np.repeat(np.arange(len(streets)), [max(0, len(plane) - 1) for plane in planes])
-    segments = np.concatenate(ends)
-    run = segments[:, 1] - segments[:, 0]
-    lines, points = shapely.linestrings(segments), shapely.points(middles)
-    piece, segment = shapely.STRtree(lines).query(points, predicate="dwithin", distance=REACH_M)
-    turned = headings[piece] - np.arctan2(run[segment, 1], run[segment, 0])
+    found = np.full(len(middles), _OFF_MAP, dtype=np.intp)
+    begin = _plane(streets.from_latitude, streets.from_longitude, origin)
+    end = _plane(streets.to_latitude, streets.to_longitude, origin)
+    low, high = middles.min(axis=0) - REACH_M, middles.max(axis=0) + REACH_M
+    around = (np.minimum(begin, end) <= high) & (np.maximum(begin, end) >= low)
+    torn = np.abs(end - begin).max(axis=1, initial=0.0) > ANTIPODE_M
+    near = np.flatnonzero(around.all(axis=1) & ~torn)
+    begin, run, kind = begin[near], end[near] - begin[near], streets.kind[near]
+    lines, points = shapely.linestrings(np.stack([begin, begin + run], axis=1)), shapely.points(middles)
+    piece, line = shapely.STRtree(lines).query(points, predicate="dwithin", distance=REACH_M)
+    turned = headings[piece] - np.arctan2(run[line, 1], run[line, 0])
     alike = np.abs(np.sin(turned)) <= np.sin(np.radians(SAME_WAY_DEG))
-    piece, segment = piece[alike], segment[alike]
-    far = shapely.distance(points[piece], lines[segment])
-    order = np.lexsort((segment, far, piece))
-    piece, segment = piece[order], segment[order]
-    first = np.concatenate(([True], piece[1:] != piece[:-1])) if len(piece) else np.zeros(0, dtype=bool)
-    found[piece[first]] = owner[segment[first]]
+    piece, line = piece[alike], line[alike]
+    order = np.lexsort((line, shapely.distance(points[piece], lines[line]), piece))
+    pieces, first = np.unique(piece[order], return_index=True)
+    found[pieces] = kind[line[order][first]]
     return found

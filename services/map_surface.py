@@ -15,7 +15,7 @@ import numpy as np
 from ingest.errors import UnreadableFile
 from ingest.recording import Column
 from ingest.street_extract import CREDIT, streets_near
-from ingest.street_surface import StreetSurface, street_surface
+from ingest.street_surface import StreetMap, StreetSurface, street_surface
 from ingest.track import track_points
 from rules.vocabulary import RideId
 from services.workshop import Workshop
@@ -39,7 +39,7 @@ def surfaces_from_map(workshop: Workshop, *, now: datetime) -> list[str]:
     if not tracks:
         return []
     try:
-        streets = streets_near(extract, tracks.values())
+        streets = StreetMap(streets_near(extract, tracks.values()))
     except UnreadableFile as error:
         return [str(error)]
     found = {ride: street_surface(*places, streets) for ride, places in tracks.items()}

@@ -121,11 +121,11 @@ def test_developer_fields_of_no_known_type_are_stepped_over() -> None:
 
 def test_a_megabyte_of_empty_messages_is_capped() -> None:
     data = fit.activity(fit.records(20) + fit.definition(1, fit.RECORD, ()) + b"\x01" * 1_000_000)
-    started = time.perf_counter()
+    started = time.process_time()
 
     found = read(data, "ride.fit")
 
-    assert time.perf_counter() - started < 1
+    assert time.process_time() - started < 5
     assert len(found) == 20
     assert found.damage[0].startswith("cannot be read from byte")
 
@@ -154,11 +154,11 @@ def test_chained_files_share_one_limit(monkeypatch: pytest.MonkeyPatch) -> None:
 
 def test_a_chain_of_countless_little_files_is_capped() -> None:
     links = fit.activity(fit.records(2)) + file_of(fit.definition(0, 34, ())) * 100_000
-    started = time.perf_counter()
+    started = time.process_time()
 
     found = read(links, "chain.fit")
 
-    assert time.perf_counter() - started < 1
+    assert time.process_time() - started < 5
     assert len(found) == 2
     assert found.damage == ("is a chain of more than 200 files, and the rest was left out",)
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from ingest.street_surface import Ground, Street, StreetSurface, ground_of, street_surface
+from ingest.street_surface import Ground, Street, StreetMap, StreetSurface, ground_of
+from ingest.street_surface import street_surface as surface_on
 from tests.street_map import northwards
 
 pytest.importorskip("shapely", reason="street maps need the extra 'surface'")
@@ -16,6 +17,10 @@ HERE = (-31.0, 21.0)
 def columns(places):
     latitude, longitude = np.array(places, dtype=float).T
     return latitude, longitude
+
+
+def street_surface(latitude, longitude, streets):
+    return surface_on(latitude, longitude, StreetMap(streets))
 
 
 def street(places, ground):
@@ -116,3 +121,13 @@ def test_the_date_line_is_no_border():
     found = street_surface(*columns(line), [street(line, Ground.UNPAVED)])
     assert found.length_m == pytest.approx(0.02 * 111_195 * np.cos(np.radians(10)), rel=0.001)
     assert (found.unpaved_share, found.untold_share) == (1.0, 0.0)
+
+
+def test_one_map_serves_rides_on_both_sides_of_the_globe():
+    here, there = northwards((10.0, 0.0), 1000), [(10.0, 179.9995), (10.0, -179.9995)]
+    both = [street(here, Ground.PAVED), street(there, Ground.UNPAVED)]
+    # seen from here, the street at the date line would lie right across the world
+    across = columns([(10.0, 0.0), (10.0, 0.01)])
+    assert street_surface(*columns(here), both).unpaved_share == 0.0
+    assert street_surface(*across, both).unpaved_m == 0.0
+    assert street_surface(*columns(there), both).unpaved_share == 1.0

@@ -181,9 +181,9 @@ def test_a_bomb_is_refused_at_once_and_in_little_memory(traced):
     assert len(data) < 50_000
     for bomb in (data, gzip.compress(nought * 64)):
         tracemalloc.reset_peak()
-        begun = time.perf_counter()
+        begun = time.process_time()
         assert "swells to more than 250 times its size" in refusal(bomb)
-        assert time.perf_counter() - begun < 2.0
+        assert time.process_time() - begun < 5.0
         assert traced() < 100 << 20
 
 
@@ -205,9 +205,9 @@ def test_many_good_looking_members_may_not_swell_together_either():
 def test_a_bomb_of_bombs_stops_at_the_first():
     layer = zipped([(f"{n}.gpx", bytes(1 << 20)) for n in range(100)])
     bomb = zipped([(f"{n}.zip", layer) for n in range(50)])
-    begun = time.perf_counter()
+    begun = time.process_time()
     assert "holds far more than its size allows" in refusal(bomb)
-    assert time.perf_counter() - begun < 2.0
+    assert time.process_time() - begun < 5.0
 
 
 def test_members_that_share_their_bytes_are_refused():

@@ -84,10 +84,10 @@ def test_two_thousand_known_paths_are_known_at_once(store: Store) -> None:
     with store.writing() as tx:
         for path in paths:
             tx.files.record_path(*path)
-    begun = time.perf_counter()
+    begun = time.process_time()
     with store.reading() as tx:
         assert all(tx.files.is_known_path(*path) for path in paths)
-    assert time.perf_counter() - begun < 0.5
+    assert time.process_time() - begun < 0.5
 
 
 def test_many_files_and_paths_are_kept_and_found_at_once(store: Store) -> None:
