@@ -15,7 +15,8 @@ Column = NDArray[np.float64]
 class SensorSeen:
     """A device that took part in the recording, as the file names it."""
 
-    # power meter, speed, cadence, speed and cadence, shifter, radar, light, heart rate, head unit, trainer, other
+    # power meter, speed, cadence, speed and cadence, shifter, radar, light, heart rate, head unit,
+    # trainer, other
     kind: str
     serial: int | None = None
     ant_number: int | None = None
@@ -25,7 +26,7 @@ class SensorSeen:
 
     @property
     def identity(self) -> str | None:
-        """One stable name for this very device, serial before radio number; None when the file does not tell."""
+        """One stable name for this very device, serial before radio number; None = the file does not tell."""
         if self.serial is not None:
             return f"serial {self.serial}"
         if self.ant_number is not None:
