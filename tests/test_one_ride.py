@@ -10,11 +10,10 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-import numpy as np
 import pytest
 
 from fixtures.fit_writer import fit_bytes
-from ingest.recording import Recording, SensorSeen
+from ingest.recording import Recording
 from rules.reminder import Step
 from rules.vocabulary import RideId, TreatmentKind
 from services.correct import preview_rides_on, put_rides_on, undo
@@ -26,6 +25,7 @@ from services.wiring import open_workshop
 from services.workshop import Workshop
 from tests.archive_stand_in import ArchiveStandIn, StoppedClock
 from tests.mail_server import MailServer, mail_server
+from tests.straight_ride import straight_ride
 
 # A Wednesday afternoon; the archive is five days late, so tonight's storm is known from its forecast service.
 STORM_HOUR = datetime(2026, 6, 10, 16, tzinfo=UTC)
@@ -41,27 +41,7 @@ def storm(_latitude: float, _longitude: float, hour_start: datetime) -> dict[str
 
 
 def a_ride(start: datetime, end: datetime, *, sensor: int | None) -> Recording:
-    """Pedalling all the way at 90 rpm and 7 m/s, northwards, once a second."""
-    seconds = np.arange((end - start).total_seconds() + 1)
-    nothing = np.full(len(seconds), np.nan)
-    return Recording(
-        file_name="evening.fit",
-        reader="invented",
-        time_s=start.timestamp() + seconds,
-        latitude_deg=-31.0 + seconds * 7.0 / 111_195,
-        longitude_deg=np.full(len(seconds), 21.0),
-        altitude_m=np.full(len(seconds), 1400.0),
-        distance_m=seconds * 7.0,
-        speed_mps=np.full(len(seconds), 7.0),
-        cadence_rpm=np.full(len(seconds), 90.0),
-        power_w=nothing,
-        temperature_c=nothing,
-        heart_rate_bpm=nothing,
-        sport="cycling",
-        sub_sport="road",
-        device=SensorSeen("head unit", serial=1),
-        sensors=() if sensor is None else (SensorSeen("power meter", serial=sensor),),
-    )
+    return straight_ride(start, (end - start).total_seconds(), sensor=sensor)
 
 
 @dataclass

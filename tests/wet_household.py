@@ -7,16 +7,14 @@ import shutil
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-import numpy as np
-
 from fixtures.fit_writer import fit_bytes
-from ingest.recording import Recording, SensorSeen
 from rules.vocabulary import TreatmentKind
 from services.log_care import log_treatment
 from services.settings import SETTINGS_FILE
 from services.wiring import open_workshop
 from services.workshop import Workshop
 from tests.mail_server import MailServer
+from tests.straight_ride import straight_ride
 
 FIRST_DAY = datetime(2025, 1, 1, tzinfo=UTC)
 BIKES = (("Plover", 4711), ("Harrier", 4712))
@@ -25,29 +23,8 @@ RIDE_S = 2400
 
 
 def a_ride(start: datetime, sensor: int, eastward: float) -> bytes:
-    """Pedalling all the way at 90 rpm and 7 m/s, once a second, on a bike with a known power meter."""
-    seconds = np.arange(RIDE_S + 1)
-    nothing = np.full(len(seconds), np.nan)
-    return fit_bytes(
-        Recording(
-            file_name="ride.fit",
-            reader="invented",
-            time_s=start.timestamp() + seconds,
-            latitude_deg=-31.0 + seconds * 7.0 / 111_195,
-            longitude_deg=np.full(len(seconds), 21.0 + eastward),
-            altitude_m=np.full(len(seconds), 1400.0),
-            distance_m=seconds * 7.0,
-            speed_mps=np.full(len(seconds), 7.0),
-            cadence_rpm=np.full(len(seconds), 90.0),
-            power_w=nothing,
-            temperature_c=nothing,
-            heart_rate_bpm=nothing,
-            sport="cycling",
-            sub_sport="road",
-            device=SensorSeen("head unit", serial=1),
-            sensors=(SensorSeen("power meter", serial=sensor),),
-        )
-    )
+    """A ride on a bike with a known power meter, as its FIT file."""
+    return fit_bytes(straight_ride(start, RIDE_S, sensor=sensor, eastward_deg=eastward))
 
 
 def weather_csv(days: int) -> str:

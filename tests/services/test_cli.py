@@ -27,6 +27,7 @@ from fixtures.fit_writer import fit_bytes
 from fixtures.gpx_writer import gpx_bytes
 from ingest.recording import Recording, SensorSeen
 from services.cli import app, run
+from tests.straight_ride import straight_ride
 
 TODAY = datetime.now(UTC).replace(hour=0, minute=0, second=0, microsecond=0)
 WET_HOUR = TODAY - timedelta(hours=8)  # 16:00 yesterday
@@ -58,26 +59,7 @@ class Typed:
 
 
 def a_recording(start: datetime, *, minutes: int = 40, sensor: int | None = None) -> Recording:
-    seconds = np.arange(minutes * 60 + 1)
-    nothing = np.full(len(seconds), np.nan)
-    return Recording(
-        file_name="ride.fit",
-        reader="invented",
-        time_s=start.timestamp() + seconds,
-        latitude_deg=-31.0 + seconds * 7.0 / 111_195,
-        longitude_deg=np.full(len(seconds), 21.0),
-        altitude_m=np.full(len(seconds), 1400.0),
-        distance_m=seconds * 7.0,
-        speed_mps=np.full(len(seconds), 7.0),
-        cadence_rpm=np.full(len(seconds), 90.0),
-        power_w=nothing,
-        temperature_c=nothing,
-        heart_rate_bpm=nothing,
-        sport="cycling",
-        sub_sport="road",
-        device=SensorSeen("head unit", serial=1),
-        sensors=() if sensor is None else (SensorSeen("power meter", serial=sensor),),
-    )
+    return straight_ride(start, minutes * 60, sensor=sensor)
 
 
 def fill(rides: Path) -> None:
