@@ -123,7 +123,9 @@ def import_(
 
 
 def rides(
-    unsure: Annotated[bool, typer.Option("--unsure", help="Only those whose bike is a question.")] = False,
+    unsure: Annotated[
+        bool, typer.Option("--unsure", help="Only questions, the shortest useful one first.")
+    ] = False,
     last: Annotated[int, typer.Option(min=1, help="How many, newest last.")] = 20,
     bike: Annotated[str | None, typer.Option(help="Only on this bike.")] = None,
     text: Annotated[str, typer.Option(help="Only with this in title or file name.")] = "",
@@ -135,16 +137,18 @@ def rides(
     Example: gritledger rides --unsure
     """
     from services.show import ride_conditions
+    from services.which_bike import open_questions
     from services.wiring import open_workshop
 
     workshop = open_workshop(home)
     with workshop.store.reading() as tx:
         on = tx.garage.find_bike(bike).id if bike else None
-        found = (
-            tx.rides.confirm_list()[-last:]
-            if unsure
-            else tx.rides.rides(bike=on, text=text, newest_first=True, limit=last)[::-1]
-        )
+        if unsure:
+            order = {question.ride: place for place, question in enumerate(open_questions(tx))}
+            asked = sorted(tx.rides.confirm_list(), key=lambda one: order.get(one.id, len(order)))
+            found = tuple(asked[:last])
+        else:
+            found = tx.rides.rides(bike=on, text=text, newest_first=True, limit=last)[::-1]
         bikes = {b.id: b for b in tx.garage.bikes()}
         riders = {r.id: r.name for r in tx.garage.riders()}
     rows = [
@@ -169,8 +173,8 @@ def rides(
     if unsure:
         say("Say which: gritledger assign RIDE BIKE" if rows else "Every ride has found its bike.")
     elif not rows:
-        asked = bike is not None or text
-        say("No such ride." if asked else "No ride yet. Read some: gritledger import FOLDER")
+        narrowed = bike is not None or text
+        say("No such ride." if narrowed else "No ride yet. Read some: gritledger import FOLDER")
 
 
 def ride(number: RideNumber, home: Home = None) -> None:
