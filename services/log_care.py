@@ -10,7 +10,6 @@ from services.store import FactRefused, NotFound, Transaction
 from services.workshop import Workshop
 
 BY_COMMAND = "a rider, by command"
-RETRACTABLE = ("treatment", "reading", "wipe test")
 
 
 def log_treatment(
@@ -29,12 +28,7 @@ def log_treatment(
     with workshop.store.writing() as tx:
         chain = chain_named(tx, chain_or_bike, done_at)
         treatment = tx.care.log_treatment(chain.id, kind, done_at, minutes=minutes, cost=cost, note=note)
-        tx.corrections.add(
-            f"logged {kind.value} on {chain.name}",
-            {"kind": "care", "fact": "treatment", "id": treatment.id},
-            at=now,
-            by=BY_COMMAND,
-        )
+        _noted(tx, f"logged {kind.value} on {chain.name}", "care", "treatment", treatment.id, now)
         told = reckon(tx, workshop, now=now).sentences
     return "\n".join((f"{kind.value.capitalize()} logged on {chain.name} (treatment {treatment.id}).", *told))
 
@@ -65,12 +59,7 @@ def log_reading(
             exact_pct=exact_pct,
             note=note,
         )
-        tx.corrections.add(
-            f"logged a reading of {chain.name}",
-            {"kind": "care", "fact": "reading", "id": reading.id},
-            at=now,
-            by=BY_COMMAND,
-        )
+        _noted(tx, f"logged a reading of {chain.name}", "care", "reading", reading.id, now)
         told = reckon(tx, workshop, now=now).sentences
     return "\n".join((f"Reading of {chain.name} logged (reading {reading.id}).", *told))
 
@@ -83,12 +72,7 @@ def log_wipe_test(
     with workshop.store.writing() as tx:
         chain = chain_named(tx, chain_or_bike, done_at)
         test = tx.care.log_wipe_test(chain.id, done_at, grade)
-        tx.corrections.add(
-            f"logged a wipe test of {chain.name}",
-            {"kind": "care", "fact": "wipe test", "id": test.id},
-            at=now,
-            by=BY_COMMAND,
-        )
+        _noted(tx, f"logged a wipe test of {chain.name}", "care", "wipe test", test.id, now)
     return f"Wipe test of {chain.name} logged: grade {grade} (wipe test {test.id})."
 
 
@@ -96,14 +80,14 @@ def take_back(workshop: Workshop, kind: str, number: int, because: str, *, now: 
     """Count a logged fact no more; returns what to tell the rider. Raises NotFound, FactRefused."""
     with workshop.store.writing() as tx:
         tx.care.retract(kind, number, at=now, by=BY_COMMAND, why=because)
-        tx.corrections.add(
-            f"took back {kind} {number}",
-            {"kind": "taken back", "fact": kind, "id": number},
-            at=now,
-            by=BY_COMMAND,
-        )
+        _noted(tx, f"took back {kind} {number}", "taken back", kind, number, now)
         told = reckon(tx, workshop, now=now).sentences
     return "\n".join((f"Taken back: {kind} {number} counts no more.", *told))
+
+
+def _noted(tx: Transaction, what: str, kind: str, fact: str, number: int, now: datetime) -> None:
+    """Keep what was done in the way services.correct.undo takes it back."""
+    tx.corrections.add(what, {"kind": kind, "fact": fact, "id": number}, at=now, by=BY_COMMAND)
 
 
 def chain_named(tx: Transaction, chain_or_bike: str, at: datetime) -> Chain:

@@ -25,7 +25,7 @@ from ingest.weather.hourly import (
     Span,
     WeatherProvider,
 )
-from ingest.weather.pacing import deliveries, missing, recent
+from ingest.weather.pacing import NULL_RETRIES, deliveries, missing, recent
 from rules.vocabulary import ConditionTag, Ride
 from services.store import TagFlip, Transaction, WeatherBlock
 from services.workshop import Workshop
@@ -133,7 +133,7 @@ def _fetch(
     spans = needed([hour for ride in rides for hour in ride.hours], grid)
     with workshop.store.writing() as tx:
         tx.notes.put(ASKED, len(spans), at=now)
-        nulls = tx.weather.null_hours_due(now)
+        nulls = tx.weather.null_hours_due(now, NULL_RETRIES)
     answers = partial(_answers, workshop, now=now, patience=patience, sleep=sleep, begun=time.monotonic())
     settled_until: date | None = None
     down: ArchiveUnavailable | None = None

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from collections.abc import Callable
 from typing import Annotated
 
 import typer
@@ -17,115 +17,103 @@ Cost = Annotated[float | None, typer.Option(min=0, help="What it cost.")]
 Note = Annotated[str, typer.Option(help="Anything worth keeping.")]
 
 
+# What each command says of its work. The caution stands where the step stands.
+TREATMENTS: dict[str, tuple[TreatmentKind, str]] = {
+    "drip": (
+        TreatmentKind.DRIP,
+        """\
+Log a drip: one drop of drip wax per roller on a clean, dry chain, left to cure as its maker says.
+
+Keep wax off brake discs, pads and rims.
+
+Example: gritledger drip Plover --minutes 6
+""",
+    ),
+    "immerse": (
+        TreatmentKind.IMMERSION,
+        """\
+Log an immersion in hot-melt wax.
+
+Molten wax burns and can catch fire. Use a thermostatic pot or a water bath, never an open flame, never
+unattended, and keep to the wax maker's temperature. The chain goes in dry: water in hot wax spits.
+Never put water on burning wax: switch off, put the lid on. Ventilate. The maker's instructions and
+local rules come first.
+
+Example: gritledger immerse 'Chain 3' --at 'yesterday 20:00'
+""",
+    ),
+    "wipe": (
+        TreatmentKind.WIPE,
+        """\
+Log a wipe: the chain wiped down and dried with a clean rag.
+
+Keep fingers and rag clear of a moving chain and its sprockets.
+
+Example: gritledger wipe Plover
+""",
+    ),
+    "strip": (
+        TreatmentKind.STRIP,
+        """\
+Log that factory grease was stripped with solvent, once, before the first immersion.
+
+Solvents burn and their vapour is harmful: outdoors or well ventilated, no flame or spark, gloves and
+eye protection, never heated. Let the chain dry fully before hot wax. Spent solvent goes to a
+hazardous-waste point. The maker's instructions and local rules come first.
+
+Example: gritledger strip 'Chain 3'
+""",
+    ),
+    "oil": (
+        TreatmentKind.OIL,
+        """\
+Log that wet lube was applied (for a chain of the control). Keep it off brake discs, pads and rims.
+
+Example: gritledger oil Harrier
+""",
+    ),
+    "clean": (
+        TreatmentKind.CLEAN,
+        """\
+Log that an oiled chain was degreased and dried. The same care with solvents as for 'strip'.
+
+Example: gritledger clean Harrier
+""",
+    ),
+}
+
+
 def register(app: typer.Typer) -> None:
     """Hang these commands on the application."""
-    for command in (drip, immerse, wipe, strip, oil, clean, reading):
-        app.command(rich_help_panel=PANEL)(command)
+    for name, (kind, words) in TREATMENTS.items():
+        app.command(name, rich_help_panel=PANEL)(_treatment(kind, words))
+    app.command(rich_help_panel=PANEL)(reading)
     app.command("wipe-test", rich_help_panel=PANEL)(wipe_test)
     app.command("take-back", rich_help_panel=PANEL)(take_back)
 
 
-def drip(
-    chain: ChainName,
-    at: At = None,
-    minutes: Minutes = None,
-    cost: Cost = None,
-    note: Note = "",
-    home: Home = None,
-) -> None:
-    """Log a drip: one drop of drip wax per roller on a clean, dry chain, left to cure as its maker says.
+def _treatment(kind: TreatmentKind, words: str) -> Callable[..., None]:
+    """The command that logs one kind of treatment: the same options for each."""
 
-    Keep wax off brake discs, pads and rims.
+    def log(
+        chain: ChainName,
+        at: At = None,
+        minutes: Minutes = None,
+        cost: Cost = None,
+        note: Note = "",
+        home: Home = None,
+    ) -> None:
+        from services.log_care import log_treatment
+        from services.wiring import open_workshop
 
-    Example: gritledger drip Plover --minutes 6
-    """
-    _treat(TreatmentKind.DRIP, chain, at, minutes, cost, note, home)
+        workshop, now = open_workshop(home), now_utc()
+        when = parse_when(at, now=now)
+        say(log_treatment(workshop, chain, kind, when, minutes=minutes, cost=cost, note=note, now=now))
+        if at is not None:
+            say(f"Dated {local(when)}, local time.")
 
-
-def immerse(
-    chain: ChainName,
-    at: At = None,
-    minutes: Minutes = None,
-    cost: Cost = None,
-    note: Note = "",
-    home: Home = None,
-) -> None:
-    """Log an immersion in hot-melt wax.
-
-    Molten wax burns and can catch fire. Use a thermostatic pot or a water bath, never an open flame, never
-    unattended, and keep to the wax maker's temperature. The chain goes in dry: water in hot wax spits.
-    Never put water on burning wax: switch off, put the lid on. Ventilate. The maker's instructions and
-    local rules come first.
-
-    Example: gritledger immerse 'Chain 3' --at 'yesterday 20:00'
-    """
-    _treat(TreatmentKind.IMMERSION, chain, at, minutes, cost, note, home)
-
-
-def wipe(
-    chain: ChainName,
-    at: At = None,
-    minutes: Minutes = None,
-    cost: Cost = None,
-    note: Note = "",
-    home: Home = None,
-) -> None:
-    """Log a wipe: the chain wiped down and dried with a clean rag.
-
-    Keep fingers and rag clear of a moving chain and its sprockets.
-
-    Example: gritledger wipe Plover
-    """
-    _treat(TreatmentKind.WIPE, chain, at, minutes, cost, note, home)
-
-
-def strip(
-    chain: ChainName,
-    at: At = None,
-    minutes: Minutes = None,
-    cost: Cost = None,
-    note: Note = "",
-    home: Home = None,
-) -> None:
-    """Log that factory grease was stripped with solvent, once, before the first immersion.
-
-    Solvents burn and their vapour is harmful: outdoors or well ventilated, no flame or spark, gloves and
-    eye protection, never heated. Let the chain dry fully before hot wax. Spent solvent goes to a
-    hazardous-waste point. The maker's instructions and local rules come first.
-
-    Example: gritledger strip 'Chain 3'
-    """
-    _treat(TreatmentKind.STRIP, chain, at, minutes, cost, note, home)
-
-
-def oil(
-    chain: ChainName,
-    at: At = None,
-    minutes: Minutes = None,
-    cost: Cost = None,
-    note: Note = "",
-    home: Home = None,
-) -> None:
-    """Log that wet lube was applied (for a chain of the control). Keep it off brake discs, pads and rims.
-
-    Example: gritledger oil Harrier
-    """
-    _treat(TreatmentKind.OIL, chain, at, minutes, cost, note, home)
-
-
-def clean(
-    chain: ChainName,
-    at: At = None,
-    minutes: Minutes = None,
-    cost: Cost = None,
-    note: Note = "",
-    home: Home = None,
-) -> None:
-    """Log that an oiled chain was degreased and dried. The same care with solvents as for 'strip'.
-
-    Example: gritledger clean Harrier
-    """
-    _treat(TreatmentKind.CLEAN, chain, at, minutes, cost, note, home)
+    log.__doc__ = words
+    return log
 
 
 def reading(
@@ -198,22 +186,3 @@ def take_back(
     from services.wiring import open_workshop
 
     say(take_back_fact(open_workshop(home), kind, number, because, now=now_utc()))
-
-
-def _treat(
-    kind: TreatmentKind,
-    chain: str,
-    at: str | None,
-    minutes: float | None,
-    cost: float | None,
-    note: str,
-    home: Path | None,
-) -> None:
-    from services.log_care import log_treatment
-    from services.wiring import open_workshop
-
-    now = now_utc()
-    when = parse_when(at, now=now)
-    say(log_treatment(open_workshop(home), chain, kind, when, minutes=minutes, cost=cost, note=note, now=now))
-    if at is not None:
-        say(f"Dated {local(when)}, local time.")
