@@ -61,7 +61,8 @@ class TagReport:
         if self.waiting:
             said.append(f"Weather is waiting: {self.waiting}.")
         if self.unknown_rides:
-            said.append(f"{self.unknown_rides} rides have hours whose conditions are unknown so far.")
+            rides = "1 ride has" if self.unknown_rides == 1 else f"{self.unknown_rides} rides have"
+            said.append(f"{rides} hours whose conditions are unknown so far.")
         return said
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import inspect
 import sys
 from collections.abc import Sequence
 
@@ -22,6 +23,15 @@ app = typer.Typer(
 )
 for part in (rides, garage, care, asking, wear, sensitivity, running):
     part.register(app)
+
+
+def _flowing(words: str) -> str:
+    """A docstring as paragraphs: a terminal breaks its lines, not the line length of our files."""
+    return "\n\n".join(" ".join(paragraph.split()) for paragraph in words.split("\n\n"))
+
+
+for command in (*app.registered_commands, *garage.add.registered_commands):
+    command.help = _flowing(inspect.getdoc(command.callback) or "")
 
 
 def main() -> None:
