@@ -120,7 +120,7 @@ class Sensor:
 
     id: SensorId
     kind: str  # power meter, speed, cadence, shifter, radar, light, head unit
-    identity: str  # as ingest.recording.SensorSeen.identity gives it
+    identity: str  # as ingest.ride.recording.SensorSeen.identity gives it
     bike: BikeId
     from_at: datetime | None = None
     until_at: datetime | None = None

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from ingest.bikes import RideClues
+from ingest.bikes.judge import RideClues
 from rules.ledger import Ledger
 from rules.questions import Difference, difference, with_condition, with_ride_on
 from rules.vocabulary import Bike, BikeId, Condition, DecidedBy, Ride, RideId

@@ -12,12 +12,12 @@ from rich.progress import BarColumn, MofNCompleteColumn, Progress, TextColumn, T
 
 from fixtures.household.build import build
 from fixtures.household.scenario import TIME_ZONE, Household
+from ingest.files.read_pool import ToRead
 from rules.reminder import RaisedReminder
 from rules.vocabulary import DecidedBy
 from services.cli.screen import err, out, plain, say
 from services.deliver import deliver_waiting
 from services.import_rides import FileOutcome, Outcome, import_files, ride_files, whose
-from services.many_readers import ToRead
 from services.reckoning import reckon
 from services.round import one_round
 from services.settings import SETTINGS_FILE, SettingsError

@@ -15,14 +15,14 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
-from ingest.bikes import Assignment, RideClues
+from ingest.bikes.judge import Assignment, RideClues
 from ingest.errors import NotARide, UnreadableFile
-from ingest.folder import scan
-from ingest.same_ride import Verdict as SameOuting
-from ingest.same_ride import same_outing
-from ingest.summary import RideSummary
+from ingest.files.folder import scan
+from ingest.files.read_pool import Member, ReadFile, ToRead, read_all, stamp
+from ingest.ride.same_ride import Verdict as SameOuting
+from ingest.ride.same_ride import same_outing
+from ingest.ride.summary import RideSummary
 from rules.vocabulary import RideId, Rider, RiderId
-from services.many_readers import Member, ReadFile, ToRead, read_all, stamp
 from services.store import FileRecord, RideSpan, Store, Transaction
 from services.which_bike import Judge
 

@@ -13,10 +13,10 @@ from pathlib import Path
 import numpy as np
 
 from ingest.errors import UnreadableFile
-from ingest.recording import Column
-from ingest.street_extract import CREDIT, streets_near
-from ingest.street_surface import StreetMap, StreetSurface, street_surface
-from ingest.track import track_points
+from ingest.ground.street_extract import CREDIT, streets_near
+from ingest.ground.street_surface import StreetMap, StreetSurface, street_surface
+from ingest.ride.recording import Column
+from ingest.ride.track import track_points
 from rules.vocabulary import RideId
 from services.workshop import Workshop
 

@@ -9,11 +9,11 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from ingest.errors import UnreadableFile
-from ingest.folder import FileState, released, settled
+from ingest.files.folder import FileState, released, settled
+from ingest.files.read_pool import ToRead
 from services.calendar_feed import refresh_calendar
 from services.deliver import DeliveryReport, deliver_waiting
 from services.import_rides import FileOutcome, Outcome, import_files, ride_files, whose
-from services.many_readers import ToRead
 from services.map_surface import surfaces_from_map
 from services.reckoning import Reckoning, reckon
 from services.tag_conditions import TagReport, tag_conditions

@@ -1,7 +1,7 @@
 """Weather is fetched where rides need it, and every ride hour gets its condition tag.
 
     rides not settled | days and cells they need, less what is held | one request at a time, kept as it comes
-                      | ingest.conditions.tag per hour | tags kept, flips told
+                      | ingest.ground.conditions.tag per hour | tags kept, flips told
 
 The network is never inside a transaction. No weather means unknown, and the next round asks again.
 """
@@ -15,8 +15,8 @@ from datetime import UTC, date, datetime, timedelta
 from functools import partial
 from typing import TypeAlias
 
-from ingest.conditions import needed, tag, window
-from ingest.dust import driest_soil
+from ingest.ground.conditions import needed, tag, window
+from ingest.ground.dust import driest_soil
 from ingest.weather.hourly import (
     ArchiveUnavailable,
     Cell,

@@ -7,8 +7,8 @@ import math
 from collections.abc import Iterable
 from datetime import datetime
 
-from ingest.bike_questions import Question, Taken, confirm_list, impossibilities
-from ingest.bikes import Assignment, Household, Known, RideClues, judge, learn
+from ingest.bikes.judge import Assignment, Household, Known, RideClues, judge, learn
+from ingest.bikes.questions import Question, Taken, confirm_list, impossibilities
 from rules.vocabulary import DecidedBy, RideId
 from services.store import FirstDecision, RideSpan, Transaction
 

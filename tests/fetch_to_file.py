@@ -13,7 +13,7 @@ from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 
-from ingest.conditions import needed
+from ingest.ground.conditions import needed
 from ingest.weather.hourly import Cell, HourlyWeather, Span
 from ingest.weather.open_meteo import OpenMeteoArchive
 from ingest.weather.pacing import Delivery, Spent, deliveries, missing

@@ -13,8 +13,8 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 
 from fixtures.fit_writer import fit_bytes
-from ingest.bike_learning import Household
-from ingest.recording import GearChange, Recording, SensorSeen
+from ingest.bikes.learning import Household
+from ingest.ride.recording import GearChange, Recording, SensorSeen
 from rules.vocabulary import Bike, BikeId, Rider, RiderId
 
 FIRST_DAY = datetime(2021, 3, 1, tzinfo=UTC)

@@ -6,7 +6,7 @@ from datetime import datetime
 
 import numpy as np
 
-from ingest.recording import Recording, SensorSeen
+from ingest.ride.recording import Recording, SensorSeen
 
 
 def straight_ride(

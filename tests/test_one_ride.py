@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from fixtures.fit_writer import fit_bytes
-from ingest.recording import Recording
+from ingest.ride.recording import Recording
 from rules.reminder import Step
 from rules.vocabulary import RideId, TreatmentKind
 from services.correct import preview_rides_on, put_rides_on, undo

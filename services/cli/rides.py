@@ -73,8 +73,8 @@ def import_(
         TimeRemainingColumn,
     )
 
+    from ingest.files.read_pool import ToRead
     from services.import_rides import Outcome, import_files, ride_files, whose
-    from services.many_readers import ToRead
     from services.wiring import open_workshop
 
     workshop = open_workshop(home)

@@ -7,8 +7,8 @@ from typing import Any
 
 from sqlalchemy import select
 
-from ingest.recording import SensorSeen
-from ingest.summary import HourSummary, RideSummary
+from ingest.ride.recording import SensorSeen
+from ingest.ride.summary import HourSummary, RideSummary
 from rules.vocabulary import DriveMethod, RideId
 from services.store.errors import NotFound
 from services.store.facet import AnyRow, Facet, storable

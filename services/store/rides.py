@@ -8,7 +8,7 @@ from datetime import datetime
 
 from sqlalchemy import ColumnElement, func, insert, or_, select
 
-from ingest.summary import RideSummary
+from ingest.ride.summary import RideSummary
 from rules.vocabulary import BikeId, DecidedBy, Ride, RideId, RiderId
 from services.store.assignments import Assignments
 from services.store.recordings import recording_values
@@ -57,7 +57,7 @@ class Rides(Assignments, Tags, SameOutings):
     ) -> RideId:
         """Keep a new ride; nobody has judged its bike yet. file_name: None = the recording's own.
 
-        clues: what judging it again needs, as ingest.bikes writes it.
+        clues: what judging it again needs, as ingest.bikes.judge writes it.
         """
         return self.add_many([(summary, rider_id, clues)], file_name=file_name)[0]
 

@@ -7,7 +7,7 @@ from datetime import datetime
 
 from sqlalchemy import select
 
-from ingest.summary import RideSummary
+from ingest.ride.summary import RideSummary
 from rules.vocabulary import RideId
 from services.store.errors import FactRefused, NotFound
 from services.store.recordings import Recordings, recording_values

@@ -65,9 +65,9 @@ class RideTrackRow(SQLModel, table=True):
 
     __tablename__: ClassVar[str] = "ride_track"
     ride: int = Field(primary_key=True, foreign_key="ride.id")
-    track: bytes  # simplified track for the page, as ingest.summary packs it
-    sketch: bytes  # what tells whether two recordings are of one outing, as ingest.summary packs it
-    clues: str  # what judging its bike again needs, as ingest.bikes writes it
+    track: bytes  # simplified track for the page, as ingest.ride.summary packs it
+    sketch: bytes  # what tells whether two recordings are of one outing, as ingest.ride.summary packs it
+    clues: str  # what judging its bike again needs, as ingest.bikes.judge writes it
 
 
 class RideSensorRow(SQLModel, table=True):

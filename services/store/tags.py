@@ -188,7 +188,7 @@ class Tags(Facet):
         return tuple(RideId(row.id) for row in self._all(query))
 
     def tracks(self, ride_ids: Sequence[RideId]) -> dict[RideId, bytes]:
-        """The simplified tracks of these rides, as ingest.track packs them, in their order."""
+        """The simplified tracks of these rides, as ingest.ride.track packs them, in their order."""
         query = select(ride_track.c.ride, ride_track.c.track).where(ride_track.c.ride.in_(ride_ids))
         found = {row.ride: row.track for row in self._all(query)}
         return {ride_id: found[ride_id] for ride_id in ride_ids if ride_id in found}

@@ -8,8 +8,8 @@ from datetime import datetime, tzinfo
 
 from markupsafe import Markup
 
-from ingest.bikes import RideClues
-from ingest.track import TrackPoint
+from ingest.bikes.judge import RideClues
+from ingest.ride.track import TrackPoint
 from rules.comparison import Comparison
 from rules.contamination import Exposure
 from rules.vocabulary import Chain, Condition, Ride

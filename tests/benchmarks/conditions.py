@@ -15,8 +15,8 @@ from datetime import datetime, timedelta
 from itertools import permutations
 from operator import eq
 
-from ingest.conditions import needed, tag
-from ingest.surface import WET_FROM, WET_HOUR_MM, paved_after
+from ingest.ground.conditions import needed, tag
+from ingest.ground.water import WET_FROM, WET_HOUR_MM, paved_after
 from ingest.weather.hourly import HourlyWeather
 from ingest.weather.open_meteo import OpenMeteoArchive
 from ingest.weather.pacing import Delivery, deliveries, missing
@@ -118,7 +118,7 @@ def _row(km: int, what: str, scores: list[tuple[int, int, int, int]]) -> str:
 
 
 def _situations(tags: dict[str, Tags]) -> None:
-    """How often the neighbour's gauge gives the same word, by kind of hour: as in ingest/confidence.py."""
+    """How often the neighbour's gauge gives the same word, by kind of hour: as in ground.confidence."""
     say("\n| kind of hour at the archive's gauge | 17 km | hours | 27 km | 33 km |\n|---|---|---|---|---|")
     counted: dict[str, dict[int, list[bool]]] = {}
     for a, b, km in PAIRS:

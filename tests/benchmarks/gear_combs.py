@@ -17,9 +17,9 @@ from pathlib import Path
 
 import numpy as np
 
+from ingest.bikes.gearing import BIN_CENTRES, BIN_WIDTH, GearHistogram, gear_histogram, gears_seen, smoothed
 from ingest.errors import UnreadableFile
-from ingest.gearing import BIN_CENTRES, BIN_WIDTH, GearHistogram, gear_histogram, gears_seen, smoothed
-from ingest.reader import read
+from ingest.files.reader import read
 
 CHAINRINGS = (46, 48, 50, 52, 53)  # big rings in common use
 COGS = tuple(range(10, 37))

@@ -24,9 +24,9 @@ import numpy as np
 import psutil
 
 from fixtures.fit_writer import fit_bytes
-from ingest.recording import Recording, SensorSeen
+from ingest.files.read_pool import ToRead
+from ingest.ride.recording import Recording, SensorSeen
 from services.import_rides import Outcome, import_files
-from services.many_readers import ToRead
 from services.settings import SETTINGS_FILE
 from services.wiring import open_workshop
 from services.workshop import Workshop

@@ -20,8 +20,8 @@ from pathlib import Path
 import httpx
 import numpy as np
 
-from ingest.recording import Recording
-from ingest.track import packed_track
+from ingest.ride.recording import Recording
+from ingest.ride.track import packed_track
 from rules.vocabulary import DecidedBy, ReadingTool, Regime, RideId, TreatmentKind
 from services.reckoning import reckon
 from services.wiring import open_workshop

@@ -33,7 +33,7 @@ import numpy as np
 from fixtures.fit_writer import fit_bytes
 from fixtures.gpx_writer import gpx_bytes
 from ingest.errors import UnreadableFile
-from ingest.reader import read
+from ingest.files.reader import read
 from tests.ingest.recordings import ride
 
 ROUNDS = 9

@@ -22,15 +22,15 @@ from pathlib import Path
 
 import numpy as np
 
-from ingest.bike_clues import RideClues, clues_of
-from ingest.bike_combs import learn_combs
-from ingest.bike_learning import Household, Known, learn
-from ingest.bike_questions import Taken, impossibilities
-from ingest.bikes import LIKELY_FROM, Verdict, judge
-from ingest.gear_comb import Comb, CombStack, Looks
-from ingest.gearing import GPS_NOISE, WHEEL_NOISE
-from ingest.reader import read
-from ingest.summary import summarise
+from ingest.bikes.clues import RideClues, clues_of
+from ingest.bikes.gear_fit import Comb, CombStack, Looks
+from ingest.bikes.gear_profiles import learn_combs
+from ingest.bikes.gearing import GPS_NOISE, WHEEL_NOISE
+from ingest.bikes.judge import LIKELY_FROM, Verdict, judge
+from ingest.bikes.learning import Household, Known, learn
+from ingest.bikes.questions import Taken, impossibilities
+from ingest.files.reader import read
+from ingest.ride.summary import summarise
 from rules.vocabulary import BikeId, DecidedBy
 from tests.households import (
     CASSETTES,

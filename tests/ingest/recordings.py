@@ -9,8 +9,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from ingest.plausible import COLUMNS
-from ingest.recording import Column, GearChange, Recording, SensorSeen
+from ingest.ride.plausible import COLUMNS
+from ingest.ride.recording import Column, GearChange, Recording, SensorSeen
 
 START = datetime(2025, 6, 14, 6, 30, tzinfo=UTC)
 START_S = START.timestamp()

@@ -8,8 +8,8 @@ from typing import Any
 
 import numpy as np
 
-from ingest.plausible import COLUMNS
-from ingest.recording import Recording
+from ingest.ride.plausible import COLUMNS
+from ingest.ride.recording import Recording
 
 NOON = datetime(2024, 6, 2, 12, tzinfo=UTC)
 NOW = datetime(2025, 1, 1, tzinfo=UTC)

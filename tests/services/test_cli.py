@@ -25,7 +25,7 @@ from typer.testing import CliRunner
 
 from fixtures.fit_writer import fit_bytes
 from fixtures.gpx_writer import gpx_bytes
-from ingest.recording import Recording, SensorSeen
+from ingest.ride.recording import Recording, SensorSeen
 from services.cli import app, run
 from tests.straight_ride import straight_ride
 

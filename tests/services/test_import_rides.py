@@ -20,12 +20,12 @@ import pytest
 from fixtures.fit_writer import fit_bytes
 from fixtures.gpx_writer import gpx_bytes
 from ingest.errors import UnreadableFile
-from ingest.recording import Recording, SensorSeen
+from ingest.files import read_pool as many_readers
+from ingest.files.read_pool import IN_PROCESS_UP_TO, ToRead
+from ingest.ride.recording import Recording, SensorSeen
 from rules.vocabulary import RideId, RiderId
-from services import many_readers
 from services.correct import split_outing, undo
 from services.import_rides import FileOutcome, Outcome, import_files, ride_files, whose
-from services.many_readers import IN_PROCESS_UP_TO, ToRead
 from services.wiring import open_workshop
 from services.workshop import Workshop
 
@@ -308,7 +308,7 @@ import sys
 from datetime import UTC, datetime
 from pathlib import Path
 from services import import_rides
-from services.many_readers import ToRead
+from ingest.files.read_pool import ToRead
 from services.wiring import open_workshop
 if __name__ == "__main__":
     import_rides.BATCH = 4

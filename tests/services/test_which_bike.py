@@ -71,7 +71,7 @@ def test_a_riders_word_is_never_judged_again(week: Week) -> None:
 
 
 def test_a_bike_on_which_somebody_else_was_riding_is_ruled_out(week: Week, tmp_path: Path) -> None:
-    from ingest.bikes import RideClues
+    from ingest.bikes.judge import RideClues
     from services.which_bike import Judge
 
     with week.shop.store.writing() as tx:

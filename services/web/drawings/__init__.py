@@ -19,7 +19,7 @@ which the style sheet shows one.
     ride_track(points, hours, *, uid, started_at, name="the ride", zone=UTC) -> str
     ride_speed(points, hours, *, uid, started_at, name="the ride", zone=UTC) -> str
     hours_bars(hours, *, uid, name="the ride", zone=UTC) -> str
-        points: ingest.track.track_points; hours: drawn_hours; started_at: of the ride
+        points: ingest.ride.track.track_points; hours: drawn_hours; started_at: of the ride
     clue_waterfall(evidence, bikes, *, uid) -> str                       evidence: a Decision's JSON
     gear_comb(histogram, bikes, *, uid, name="the ride") -> str          histogram: RideClues.gears or None
     wear_plot(points, answer, *, uid, limit_pct, measure=…, name="the chain", zone=UTC) -> str

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 
-from ingest.gearing import BIN_CENTRES, BIN_WIDTH, GearHistogram, development_m
+from ingest.bikes.gearing import BIN_CENTRES, BIN_WIDTH, GearHistogram, development_m
 from rules.vocabulary import Bike
 from rules.wording import number
 from services.web.drawings.svg import at_both_widths, drawn, label, line, safe, short, text_width

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta, tzinfo
 from typing import NamedTuple
 
-from ingest.track import TrackPoint
+from ingest.ride.track import TrackPoint
 from rules.contamination import Exposure
 from rules.vocabulary import Condition, Ride, RideHour
 from rules.wording import clock, number

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime, timedelta, tzinfo
 
-from ingest.track import TrackPoint
+from ingest.ride.track import TrackPoint
 from rules.vocabulary import Condition
 from rules.wording import clock, number
 from services.web.drawings.ride import DrawnHour

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from fastapi import APIRouter, Query
 from fastapi.responses import HTMLResponse, Response
 
-from ingest.track import track_points
+from ingest.ride.track import track_points
 from rules.contamination import Exposure
 from rules.questions import Difference, difference, with_condition
 from rules.vocabulary import BikeId, Condition, Ride, RideHour, RideId

@@ -6,10 +6,10 @@ from dataclasses import dataclass, field
 
 import numpy as np
 
-from ingest import fit, fit_reference
 from ingest.errors import UnreadableFile
-from ingest.fit_contents import FitContents
-from ingest.recording import Column
+from ingest.fit import columns, reference
+from ingest.fit.contents import FitContents
+from ingest.ride.recording import Column
 
 _CUT_SHORT = "cannot be read to its end"
 # Faults of fitdecode on files that are sound, or sound but for one field: the columns read on there.
@@ -35,13 +35,13 @@ def compare(data: bytes) -> Comparison:
     Where fitdecode gives up, everything it found before must be the beginning of what the columns found.
     """
     try:
-        ours = fit.fit_contents(data, "input")
-    except fit.Declined:
+        ours = columns.fit_contents(data, "input")
+    except columns.Declined:
         return Comparison("columns declined")
     except UnreadableFile:
         ours = None
     try:
-        theirs = fit_reference.fit_contents(data, "input")
+        theirs = reference.fit_contents(data, "input")
     except UnreadableFile:
         theirs = None
     if ours is None or theirs is None:

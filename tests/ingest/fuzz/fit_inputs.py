@@ -6,7 +6,7 @@ import struct
 from random import Random
 
 from fixtures.fit_writer import file_of, fit_bytes
-from tests.ingest import fit_messages as fit
+from tests.ingest.fit import fit_messages as fit
 from tests.ingest.recordings import ride
 
 _FORMATS = {

@@ -22,9 +22,9 @@ import numpy as np
 
 from fixtures.fit_writer import fit_bytes
 from ingest.errors import UnreadableFile
-from ingest.reader import read
-from ingest.recording import Recording
-from ingest.unpack import members
+from ingest.files.reader import read
+from ingest.files.unpack import members
+from ingest.ride.recording import Recording
 from tests.ingest.fuzz import fit_inputs, gpx_inputs
 from tests.ingest.recordings import NAMES, ride
 

@@ -6,10 +6,10 @@ import re
 
 import numpy as np
 
-from ingest import gpx, gpx_reference
 from ingest.errors import UnreadableFile
-from ingest.gpx_contents import COLUMNS, EXTENSIONS, GpxContents
-from ingest.recording import Column
+from ingest.gpx import reference, stream
+from ingest.gpx.contents import COLUMNS, EXTENSIONS, GpxContents
+from ingest.ride.recording import Column
 from tests.ingest.fuzz.fit_differences import Comparison
 
 _MICROSECOND = 1.5e-6  # gpxpy cuts a time there
@@ -41,11 +41,11 @@ def compare(data: bytes) -> Comparison:
     """
     reason = ""
     try:
-        theirs = gpx_reference.gpx_contents(data, "input")
+        theirs = reference.gpx_contents(data, "input")
     except UnreadableFile as refused:
         theirs, reason = None, refused.why
     try:
-        ours = gpx.gpx_contents(data, "input")
+        ours = stream.gpx_contents(data, "input")
     except UnreadableFile as refused:
         meant = theirs is None or refused.why.startswith(_UNKNOWN_ENCODING)
         return Comparison("stream refused", 0, [] if meant else [f"only the stream refuses: {refused.why}"])

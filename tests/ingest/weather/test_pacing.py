@@ -17,7 +17,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ingest.conditions import needed, tag
+from ingest.ground.conditions import needed, tag
 from ingest.weather.hourly import ArchiveUnavailable, BlockRefused, Cell, LimitReached, Span
 from ingest.weather.open_meteo import OpenMeteoArchive, OpenMeteoForecast
 from ingest.weather.pacing import (

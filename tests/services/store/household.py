@@ -6,8 +6,8 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from ingest.recording import SensorSeen
-from ingest.summary import HourSummary, RideSummary
+from ingest.ride.recording import SensorSeen
+from ingest.ride.summary import HourSummary, RideSummary
 from ingest.weather.hourly import Cell, HourlyWeather
 from rules.reminder import Reason, Reminder, ReminderKind
 from rules.vocabulary import (

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 
 from fixtures.fit_writer import fit_bytes
-from ingest.recording import Recording, SensorSeen
+from ingest.ride.recording import Recording, SensorSeen
 from rules.vocabulary import ReadingTool, Regime, TreatmentKind
 from services.log_care import log_reading, log_treatment, log_wipe_test
 from services.round import one_round

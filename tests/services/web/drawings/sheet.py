@@ -6,8 +6,8 @@ import sys
 from datetime import UTC, datetime
 from pathlib import Path
 
-from ingest.bikes import RideClues
-from ingest.track import track_points
+from ingest.bikes.judge import RideClues
+from ingest.ride.track import track_points
 from rules.comparison import compare
 from rules.contamination import Exposure, history
 from rules.vocabulary import Ride

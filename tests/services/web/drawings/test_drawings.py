@@ -13,8 +13,8 @@ from pathlib import Path
 import pytest
 from lxml import etree, html
 
-from ingest.gearing import GearHistogram
-from ingest.track import TrackPoint
+from ingest.bikes.gearing import GearHistogram
+from ingest.ride.track import TrackPoint
 from rules.comparison import ChainWear, Comparison
 from rules.contamination import exposure
 from rules.straight_line import Span

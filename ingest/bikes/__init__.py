@@ -1,0 +1,1 @@
+"""Clues to a bike: which one was it?"""

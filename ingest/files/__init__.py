@@ -1,0 +1,1 @@
+"""What arrived, whether it is whole, and who reads it."""

@@ -1,0 +1,1 @@
+"""FIT bytes to a recording."""

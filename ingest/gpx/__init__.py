@@ -1,0 +1,1 @@
+"""GPX bytes to a recording."""

@@ -1,0 +1,97 @@
+"""What the points of a GPX file said, and the recording they make."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from itertools import pairwise
+
+import numpy as np
+
+from ingest.errors import NotARide, UnreadableFile
+from ingest.ride.plausible import plausible
+from ingest.ride.recording import Column, Recording, SensorSeen
+
+# Local names of the elements that carry a value, in the track-point extensions and the like.
+EXTENSIONS = {
+    "cad": "cadence_rpm", "cadence": "cadence_rpm", "atemp": "temperature_c", "temp": "temperature_c",
+    "hr": "heart_rate_bpm", "heartrate": "heart_rate_bpm", "power": "power_w", "PowerInWatts": "power_w",
+    "speed": "speed_mps",
+}  # fmt: skip
+CHILDREN = {"ele": "altitude_m", "time": "time_s"}  # of a track point itself
+COLUMNS = ("latitude_deg", "longitude_deg", "altitude_m", *dict.fromkeys(EXTENSIONS.values()))
+
+
+@dataclass(slots=True)
+class GpxContents:
+    """The track points in file order, as columns of equal length; NaN where a point has no such number."""
+
+    time_s: Column
+    columns: dict[str, Column]  # each of COLUMNS
+    segment_starts: list[int] = field(default_factory=list)  # the row of each segment's first point
+    title: str | None = None
+    sport: str | None = None
+    creator: str | None = None
+    other_points: int = 0  # of waypoints and routes
+    damage: list[str] = field(default_factory=list)
+
+
+def recording(contents: GpxContents, file_name: str, reader: str) -> Recording:
+    """Which recording do these contents make?
+
+    A new segment after a gap is a pause. A point without a possible place is left out and counted. Raises
+    NotARide for waypoints, routes and tracks that were never ridden (no times), and UnreadableFile when
+    nothing remains of the points.  reader: who read the contents, kept with the recording.
+    """
+    time_s, columns = contents.time_s, contents.columns
+    if not len(time_s):
+        if contents.damage:
+            why = f"{'; '.join(contents.damage)}, and before that there are no track points"
+            raise UnreadableFile(file_name, why, "export the ride again")
+        why = "holds waypoints or a route, no track" if contents.other_points else "holds no track points"
+        raise NotARide(file_name, why, "export the recorded track instead")
+    if not np.isfinite(time_s).any():
+        raise NotARide(
+            file_name, "its points have no times: a plan, not a ride", "export the recorded track instead"
+        )
+    latitude, longitude = columns["latitude_deg"], columns["longitude_deg"]
+    with np.errstate(invalid="ignore"):
+        placed = (np.abs(latitude) <= 90.0) & (np.abs(longitude) <= 180.0)
+    samples = plausible(time_s[placed], {name: column[placed] for name, column in columns.items()})
+    dropped = samples.dropped
+    if not placed.all():
+        dropped["impossible place"] = dropped.get("impossible place", 0) + int((~placed).sum())
+    kept = samples.columns
+    if not len(kept["time_s"]):
+        raise UnreadableFile(file_name, "no point has a possible place and time", "export the ride again")
+    return Recording(
+        file_name=file_name,
+        reader=reader,
+        time_s=kept["time_s"],
+        latitude_deg=kept["latitude_deg"],
+        longitude_deg=kept["longitude_deg"],
+        altitude_m=kept["altitude_m"],
+        distance_m=kept["distance_m"],
+        speed_mps=kept["speed_mps"],
+        cadence_rpm=kept["cadence_rpm"],
+        power_w=kept["power_w"],
+        temperature_c=kept["temperature_c"],
+        heart_rate_bpm=kept["heart_rate_bpm"],
+        sport=contents.sport,
+        title=contents.title,
+        device=SensorSeen("head unit", product=contents.creator) if contents.creator else None,
+        pauses=tuple(_pauses(contents, float(kept["time_s"][0]), float(kept["time_s"][-1]))),
+        damage=tuple(dict.fromkeys([*contents.damage, *samples.damage])),
+        dropped=dropped,
+    )
+
+
+def _pauses(contents: GpxContents, first_s: float, last_s: float) -> list[tuple[float, float]]:
+    """The gaps between the segments of the ride."""
+    edges = [*contents.segment_starts, len(contents.time_s)]
+    spans = []
+    for start, end in pairwise(edges):
+        times = contents.time_s[start:end]
+        times = times[np.isfinite(times)]
+        if len(times) and first_s <= times[0] and times[-1] <= last_s:
+            spans.append((float(times[0]), float(times[-1])))
+    return [(before[1], after[0]) for before, after in pairwise(spans) if after[0] > before[1] + 1]

@@ -1,0 +1,76 @@
+"""What each hour of weather does to the ground: its rain, and its drying, from whatever the feed has."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from ingest.ground.evapotranspiration import (
+    UNKNOWN_CLEARNESS,
+    hourly_reference_mm,
+    sun,
+    sunshine_from_warmth_mj_m2,
+)
+from ingest.ground.water import Forcing
+from ingest.weather.hourly import HourlyWeather
+
+# Gridded archives drizzle too often: under 0.1 mm in an hour counts as dry (0.1-0.2 is "maybe"). Our choice.
+TRACE_MM = 0.1
+MJ_PER_WATT_HOUR = 0.0036
+RANGE_HOURS = 24
+
+
+def forcings(hours: Sequence[HourlyWeather | None], *, altitude_m: float = 0.0) -> list[Forcing]:
+    """What each hour does to the ground; None and missing values stay missing.
+
+    hours: one per hour, ascending, of one cell.  altitude_m: for air pressure where the feed has none.
+    The feed's own reference evapotranspiration is taken where it has one, else FAO-56 eq. 53 is worked out
+    from its temperature, humidity, wind and sun (sun from the day's warmth where the feed has none, FAO-56
+    eq. 50).
+    """
+    clearness = UNKNOWN_CLEARNESS
+    result = []
+    for position, hour in enumerate(hours):
+        if hour is None:
+            result.append(Forcing(None, None))
+            continue
+        rain_mm = hour.rain_mm
+        if rain_mm is not None and rain_mm < TRACE_MM:
+            rain_mm = 0.0
+        et0_mm = hour.et0_mm
+        if et0_mm is None:
+            et0_mm, clearness = _worked_out(hours, position, hour, altitude_m, clearness)
+        frozen = hour.temperature_c is not None and hour.temperature_c <= 0
+        result.append(Forcing(rain_mm, et0_mm, frozen))
+    return result
+
+
+def _worked_out(
+    hours: Sequence[HourlyWeather | None],
+    position: int,
+    hour: HourlyWeather,
+    altitude_m: float,
+    clearness: float,
+) -> tuple[float | None, float]:
+    if hour.temperature_c is None or hour.humidity_pct is None:
+        return None, clearness
+    cell = hour.cell
+    if hour.shortwave_wm2 is not None:
+        shortwave = hour.shortwave_wm2 * MJ_PER_WATT_HOUR
+    else:
+        around = hours[max(0, position - RANGE_HOURS + 1) : position + 1]
+        warmth = [h.temperature_c for h in around if h is not None and h.temperature_c is not None]
+        outside = sun(hour.hour_start, cell.latitude_deg, cell.longitude_deg).outside_air_mj_m2
+        shortwave = sunshine_from_warmth_mj_m2(outside, max(warmth) - min(warmth))
+    worked = hourly_reference_mm(
+        hour_start=hour.hour_start,
+        latitude_deg=cell.latitude_deg,
+        longitude_deg=cell.longitude_deg,
+        altitude_m=altitude_m,
+        air_c=hour.temperature_c,
+        humidity_pct=hour.humidity_pct,
+        wind_10m_mps=hour.wind_10m_mps,
+        shortwave_mj_m2=shortwave,
+        pressure_kpa=hour.pressure_kpa,
+        clearness_before=clearness,
+    )
+    return worked.et0_mm, worked.clearness

@@ -1,0 +1,84 @@
+"""How dusty unpaved ground is, as a ratio to a dry public gravel road ridden at 20 km/h.
+
+Source of the shape: US EPA AP-42, sections 13.2.1 (paved, 01/2011) and 13.2.2 (unpaved, 11/2006). AP-42 was
+fitted to cars of 1.5 to 3 tons on public roads; a bicycle lies outside. It is used here as a dimensionless
+ratio of silt, speed, moisture and rain, never as grams. No weather source measures dust: every value is
+inferred.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import timedelta
+
+from ingest.ground.road_dust import (
+    DRY_MOISTURE_PCT,
+    GRAVEL_SILT_PCT,
+    PM10,
+    WET_HOUR_MM,
+    watering_efficiency_pct,
+)
+from ingest.weather.hourly import HourlyWeather
+
+REFERENCE_SPEED_KMH = 20.0  # our choice: the index is 1 here
+RAIN_FACTOR = 0.2  # Pérez-Peña et al. 2017, doi 10.1016/j.apr.2016.07.006, for an hour with that much rain
+LOOSE_BULK_DENSITY = 1.44  # g/cm³, the same paper
+FILM_GATE_MM = 0.06  # NORTRIP parameter table v14a: no suspension above this film (v12: 0.03)
+CAP = 3.0  # our choice: beyond the range AP-42 was fitted to
+
+
+def moisture_pct(soil_moisture_m3m3: float) -> float:
+    """Surface material moisture from soil moisture of the top layer. [% by mass]
+
+    Source: Pérez-Peña et al. 2017, doi 10.1016/j.apr.2016.07.006; bounds 0.2 and 20 from the same.
+    """
+    return min(20.0, max(0.2, 100 * soil_moisture_m3m3 / LOOSE_BULK_DENSITY))
+
+
+def dust_index(
+    *,
+    speed_mps: float | None,
+    soil_moisture_m3m3: float,
+    rain_mm: float,
+    film_mm: float,
+    dry_soil_m3m3: float | None = None,
+    silt_pct: float = GRAVEL_SILT_PCT,
+) -> float:
+    """How dusty an hour wholly on unpaved ground is; 1 = dry public gravel road at 20 km/h, 0 to 3.
+
+    speed_mps: mean over moving time, None = 20 km/h.  film_mm: water on the loose layer.
+    dry_soil_m3m3: soil moisture of this place at its driest; with it the watering curve is used (AP-42's
+    curve is for watered roads; feeding it archive soil moisture is our extrapolation), without it AP-42's own
+    weak power. Source: the ratio of AP-42 eq. 1b to itself at the reference; the gate is NORTRIP's.
+    """
+    if film_mm > FILM_GATE_MM:
+        return 0.0
+    speed_kmh = REFERENCE_SPEED_KMH if speed_mps is None else max(0.0, speed_mps * 3.6)
+    index: float = (silt_pct / GRAVEL_SILT_PCT) * (speed_kmh / REFERENCE_SPEED_KMH) ** PM10.speed_power_public
+    if dry_soil_m3m3 is not None and dry_soil_m3m3 > 0:
+        index *= 1 - watering_efficiency_pct(soil_moisture_m3m3 / dry_soil_m3m3) / 100
+    else:
+        index *= (moisture_pct(soil_moisture_m3m3) / DRY_MOISTURE_PCT) ** -PM10.moisture_power_public
+    if rain_mm >= WET_HOUR_MM:
+        index *= RAIN_FACTOR
+    return min(CAP, index)
+
+
+def driest_soil(hours: Iterable[HourlyWeather]) -> float | None:
+    """The soil moisture of a cell at its driest: the 5th percentile of what is known. [m³/m³]
+
+    None unless the hours span a year and touch all twelve months: a summer alone would call its own mean dry.
+    """
+    known = [
+        (hour.hour_start, hour.soil_moisture_m3m3) for hour in hours if hour.soil_moisture_m3m3 is not None
+    ]
+    if not known:
+        return None
+    instants = [at for at, _ in known]
+    if max(instants) - min(instants) < timedelta(days=364) or len({at.month for at in instants}) < 12:
+        return None
+    values = sorted(value for _, value in known)
+    position = 0.05 * (len(values) - 1)
+    below = int(position)
+    above = min(below + 1, len(values) - 1)
+    return values[below] + (values[above] - values[below]) * (position - below)

@@ -1,0 +1,1 @@
+"""A recording to drive hours, place and identity: what was ridden."""

@@ -1,0 +1,156 @@
+"""Which samples can be true? Impossible ones are left out and counted, never passed on and never silently."""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ingest.ride.recording import Column
+
+# The bounds are judgement, wide enough for any rider and device; what lies outside is a fault of file or
+# sensor.
+_EARLIEST_S: Final = 631_152_000.0  # 1990-01-01: earlier clocks were never set
+_LATEST_S: Final = 4_102_444_800.0  # 2100-01-01
+_LONGEST_BREAK_S: Final = 48 * 3600.0
+_FASTEST_JUMP_MPS: Final = 150.0
+_LEAST_JUMP_M: Final = 500.0
+_METRES_PER_DEGREE: Final = 111_195.0
+_BOUNDS: Final[dict[str, tuple[float, float]]] = {
+    "altitude_m": (-500.0, 9_000.0),
+    "distance_m": (0.0, 5_000_000.0),
+    "speed_mps": (0.0, 60.0),
+    "cadence_rpm": (0.0, 254.0),
+    "power_w": (0.0, 5_000.0),
+    "temperature_c": (-60.0, 80.0),
+    "heart_rate_bpm": (0.0, 254.0),
+}
+COLUMNS: Final = ("latitude_deg", "longitude_deg", *_BOUNDS)
+
+
+@dataclass(slots=True)
+class Samples:
+    """Columns of equal length with plausible values only, times ascending, and what was left out."""
+
+    columns: dict[str, Column]  # time_s and every one of COLUMNS
+    dropped: dict[str, int] = field(default_factory=dict)
+    damage: list[str] = field(default_factory=list)
+
+
+def plausible(time_s: Column, columns: Mapping[str, Column]) -> Samples:
+    """What remains of these samples when the impossible is left out?
+
+    A sample without a possible, ascending time goes as a whole. An impossible value alone becomes NaN, and
+    the sample's other values stay: a lost satellite does not stop the chain. Columns may be missing; values
+    may be NaN or infinite. Ties in time stay.
+    """
+    found = Samples({})
+    keep = np.isfinite(time_s)
+    _count(found.dropped, "no time", len(keep) - int(keep.sum()))
+    possible = keep & (time_s >= _EARLIEST_S) & (time_s < _LATEST_S)
+    _count(found.dropped, "impossible time", int(keep.sum()) - int(possible.sum()))
+    rows = np.flatnonzero(possible)
+
+    ordered = rows[_ascending(time_s[rows])]
+    _count(found.dropped, "time runs backwards", len(rows) - len(ordered))
+    together = ordered[_together(time_s[ordered])]
+    if len(together) < len(ordered):
+        found.dropped["days away from the rest"] = len(ordered) - len(together)
+        found.damage.append("holds samples days apart: only the longest part counts")
+
+    everything = slice(None) if len(together) == len(time_s) else together
+    found.columns["time_s"] = time_s[everything]
+    for name in COLUMNS:
+        column = columns.get(name)
+        found.columns[name] = np.full(len(together), np.nan) if column is None else column[everything].copy()
+    _check_places(found)
+    for name, (least, most) in _BOUNDS.items():
+        column = found.columns[name]
+        with np.errstate(invalid="ignore"):
+            impossible = (column < least) | (column > most)
+        _blank(found, f"impossible {name.rsplit('_', 1)[0].replace('_', ' ')}", impossible, name)
+    return found
+
+
+def _ascending(time_s: Column) -> NDArray[np.intp] | slice:
+    """The most rows whose times never run backwards: one wild time costs one sample, not the rest."""
+    if len(time_s) < 2 or (time_s[1:] >= time_s[:-1]).all():
+        return slice(None)
+    ends: list[float] = []  # the smallest last time of a run of each length
+    last_rows: list[int] = []
+    before = np.full(len(time_s), -1, dtype=np.intp)
+    for row, at_s in enumerate(time_s.tolist()):
+        length = bisect_right(ends, at_s)
+        before[row] = last_rows[length - 1] if length else -1
+        if length == len(ends):
+            ends.append(at_s)
+            last_rows.append(row)
+        else:
+            ends[length] = at_s
+            last_rows[length] = row
+    chosen = np.empty(len(ends), dtype=np.intp)
+    row = last_rows[-1]
+    for place in range(len(ends) - 1, -1, -1):
+        chosen[place] = row
+        row = int(before[row])
+    return chosen
+
+
+def _together(time_s: Column) -> slice:
+    """The largest run of samples without a break of days."""
+    if len(time_s) < 2 or time_s[-1] - time_s[0] <= _LONGEST_BREAK_S:
+        return slice(None)
+    edges = np.concatenate(([0], np.flatnonzero(np.diff(time_s) > _LONGEST_BREAK_S) + 1, [len(time_s)]))
+    longest = int(np.argmax(np.diff(edges)))
+    return slice(int(edges[longest]), int(edges[longest + 1]))
+
+
+def _check_places(found: Samples) -> None:
+    latitude, longitude = found.columns["latitude_deg"], found.columns["longitude_deg"]
+    given = ~(np.isnan(latitude) & np.isnan(longitude))
+    with np.errstate(invalid="ignore"):
+        outside = given & ~((np.abs(latitude) <= 90.0) & (np.abs(longitude) <= 180.0))
+    _blank(found, "impossible place", outside, "latitude_deg", "longitude_deg")
+    _blank(found, "place 0° 0°", (latitude == 0.0) & (longitude == 0.0), "latitude_deg", "longitude_deg")
+    _blank(found, "a place far from its neighbours", _leaps(found), "latitude_deg", "longitude_deg")
+
+
+def _leaps(found: Samples) -> NDArray[np.bool_]:
+    """Single places that lie far from the ones before and after, while those two lie close together."""
+    leaps = np.zeros(len(found.columns["time_s"]), dtype=bool)
+    placed = np.flatnonzero(np.isfinite(found.columns["latitude_deg"]))
+    time_s, latitude, longitude = (
+        found.columns[name][placed] for name in ("time_s", "latitude_deg", "longitude_deg")
+    )
+    apart = np.maximum(np.abs(np.diff(latitude)), np.abs(np.diff(longitude))) * _METRES_PER_DEGREE
+    wide = apart > _LEAST_JUMP_M / 2
+    here = np.flatnonzero(wide[:-1] & wide[1:]) + 1
+
+    def far(first: NDArray[np.intp], second: NDArray[np.intp]) -> NDArray[np.bool_]:
+        north_m = (latitude[second] - latitude[first]) * _METRES_PER_DEGREE
+        east_deg = np.abs(longitude[second] - longitude[first])
+        shrink = np.cos(np.radians(latitude[first]))
+        east_m = np.minimum(east_deg, 360.0 - east_deg) * _METRES_PER_DEGREE * shrink
+        limit_m = np.maximum(_LEAST_JUMP_M, _FASTEST_JUMP_MPS * (time_s[second] - time_s[first]))
+        beyond: NDArray[np.bool_] = np.hypot(north_m, east_m) > limit_m
+        return beyond
+
+    leaps[placed[here]] = far(here - 1, here) & far(here, here + 1) & ~far(here - 1, here + 1)
+    return leaps
+
+
+def _blank(found: Samples, reason: str, rows: NDArray[np.bool_], *names: str) -> None:
+    count = int(rows.sum())
+    _count(found.dropped, reason, count)
+    if count:
+        for name in names:
+            found.columns[name][rows] = np.nan
+
+
+def _count(dropped: dict[str, int], reason: str, count: int) -> None:
+    if count:
+        dropped[reason] = dropped.get(reason, 0) + count

@@ -1,0 +1,181 @@
+"""Water on the ground: the march against hand arithmetic, and against what is published about drying."""
+
+from __future__ import annotations
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+
+from ingest.ground.topsoil import LOAM, Soil
+from ingest.ground.water import (
+    DRAINAGE_H,
+    FULL_FILM_MM,
+    LOOSE_CAP_MM,
+    PAVED_CAP_MM,
+    PAVED_HELD_MM,
+    Forcing,
+    Ground,
+    RainClass,
+    after_hour,
+    depletion_after,
+    march,
+    mud_weight,
+    paved_after,
+    rain_class,
+    water_weight,
+)
+
+
+@pytest.mark.parametrize(
+    ("rain_mm", "word"),
+    [(0, "no"), (0.2, "light"), (2.5, "light"), (2.6, "moderate"), (7.6, "moderate"), (7.7, "heavy")],
+)
+def test_rain_classes_as_the_glossary_has_them(rain_mm, word):
+    # AMS Glossary of Meteorology, "Rain", glossary.ametsoc.org
+    assert rain_class(rain_mm) is RainClass(word)
+
+
+def test_the_lowest_two_lines_of_the_world_meteorological_classes_agree_with_ours():
+    # WMO-No. 8 (from memory; secondary: rainsimulator.com): slight < 2.5, moderate 2.5 to < 10, heavy 10 to <
+    # 50
+    assert rain_class(2.4) is RainClass.LIGHT
+    assert rain_class(5.0) is RainClass.MODERATE
+    assert rain_class(20.0) is RainClass.HEAVY
+
+
+def test_published_constants_of_the_film():
+    # NORTRIP parameter tables v12 and v14a (metno): 0.6 mm drainable, slow drainage to 0.2 mm in 12 h;
+    # loose layer 1.786 mm: Pérez-Peña et al. 2017, doi 10.1016/j.apr.2016.07.006
+    assert (PAVED_CAP_MM, PAVED_HELD_MM, DRAINAGE_H) == (0.6, 0.2, 12)
+    assert pytest.approx(1.786, abs=0.02) == LOOSE_CAP_MM
+
+
+def test_paved_film_hour_by_hour():
+    # Arithmetic on the published constants: rain 2 mm in the second of ten hours, ET0 0.1 mm/h
+    film, films = 0.0, []
+    for rain_mm in [0, 2, *[0] * 8]:
+        film = paved_after(film, rain_mm=rain_mm, et0_mm=0.1)
+        films.append(film)
+    assert films == pytest.approx([0, 0.48, 0.3376, 0.2066, 0.0861, 0, 0, 0, 0, 0], abs=1e-4)
+
+
+def test_paved_film_without_slow_drainage(monkeypatch):
+    # The same with drying alone: 0.12 mm an hour off a full film
+    monkeypatch.setattr("ingest.ground.water.DRAINAGE_H", float("inf"))
+    film, films = 0.0, []
+    for rain_mm in [0, 2, *[0] * 8]:
+        film = paved_after(film, rain_mm=rain_mm, et0_mm=0.1)
+        films.append(film)
+    assert films == pytest.approx([0, 0.48, 0.36, 0.24, 0.12, 0, 0, 0, 0, 0], abs=1e-4)
+    weights = [water_weight(f, rain_mm=0) for f in films[:5]]
+    assert weights == pytest.approx([0, 0.7818, 0.5636, 0.3455, 0.1273], abs=1e-4)
+
+
+@pytest.mark.parametrize(("et0_mm", "longest_h"), [(0.05, 11), (0.1, 5.5), (0.2, 2.75), (0.3, 1.8)])
+def test_asphalt_dries_within_published_times(et0_mm, longest_h):
+    # Drying a NORTRIP film from 0.6 to 0.05 mm by evaporation alone takes 11, 5.5, 2.75 and 1.8 h at these
+    # rates; the march drains as well and evaporates 1.2 times ET0, so it must be dry within that, and not
+    # within a third.
+    film, hours = 0.6, 0
+    while film > 0.05:
+        film, hours = paved_after(film, rain_mm=0, et0_mm=et0_mm), hours + 1
+    assert longest_h / 3 <= hours <= longest_h + 1
+
+
+def test_bare_loam_day_by_day():
+    # FAO-56 eqs 73 and 74, TEW 19, REW 9, coefficient 1.15, from air dry
+    loam, depletion, series = Soil(0.25, 19, 9), 19.0, []
+    for rain_mm, et0_mm in [(10, 3), (0, 4), (0, 5), (0, 5), (0, 5)]:
+        depletion = depletion_after(depletion, rain_mm=rain_mm, et0_mm=et0_mm, soil=loam)
+        series.append(depletion)
+    assert series == pytest.approx([12.45, 15.463, 17.4968, 18.3611, 18.7285], abs=1e-3)
+
+
+def test_the_loose_layer_holds_three_times_what_asphalt_does_and_dries_later():
+    ground = after_hour(Ground.dry(), Forcing(rain_mm=8, et0_mm=0.1))
+    assert ground.loose_mm == LOOSE_CAP_MM
+    assert ground.paved_mm == pytest.approx(0.48)
+    hours = march(ground, [Forcing(0, 0.2)] * 4)
+    assert hours[-1].paved_mm == 0
+    assert water_weight(hours[-1].loose_mm, rain_mm=0) == 1
+
+
+def test_nothing_dries_while_it_freezes():
+    wet = Ground(0.2, 1.0, 5.0)
+    assert after_hour(wet, Forcing(0.0, 0.3, frozen=True)) == wet
+
+
+def test_an_hour_without_a_value_neither_wets_nor_dries():
+    wet = Ground(0.4, 1.0, 5.0)
+    assert after_hour(wet, Forcing(None, 0.3)) == wet
+    assert after_hour(wet, Forcing(None, 0.0), gaps_wet=True).paved_mm == PAVED_CAP_MM
+
+
+@pytest.mark.parametrize(
+    ("film_mm", "rain_mm", "weight"),
+    [
+        (0, 0, 0),
+        (0.05, 0, 0),
+        (0.325, 0, 0.5),
+        (FULL_FILM_MM, 0, 1),
+        (5, 0, 1),
+        (0, 0.253, 0),
+        (0, 0.254, 1),
+    ],
+)
+def test_water_weight_ramps_and_rain_in_the_hour_settles_it(film_mm, rain_mm, weight):
+    assert water_weight(film_mm, rain_mm=rain_mm) == pytest.approx(weight)
+
+
+@pytest.mark.parametrize(
+    ("depletion_mm", "rain_24h_mm", "weight"),
+    [(0, 10, 1), (2.25, 10, 0.5), (4.5, 10, 0), (9, 10, 0), (0, 2.5, 1), (0, 2.4, 0)],
+)
+def test_mud_needs_soaked_soil_and_rain_within_the_day(depletion_mm, rain_24h_mm, weight):
+    assert mud_weight(depletion_mm, rain_24h_mm=rain_24h_mm) == pytest.approx(weight)
+
+
+def test_the_march_starts_as_moist_as_the_archive_says():
+    assert Ground.dry(soil_moisture_m3m3=0.25).depletion_mm == pytest.approx(0)
+    assert Ground.dry(soil_moisture_m3m3=0.15).depletion_mm == pytest.approx(10)
+    assert Ground.dry(soil_moisture_m3m3=0.01).depletion_mm == LOAM.total_evaporable_mm
+    assert Ground.dry(soil_moisture_m3m3=0.15).soil_moisture_m3m3() == pytest.approx(0.15)
+
+
+forcings = st.builds(
+    Forcing,
+    rain_mm=st.one_of(st.none(), st.floats(0, 60)),
+    et0_mm=st.one_of(st.none(), st.floats(-0.1, 1.2)),
+    frozen=st.booleans(),
+)
+
+
+@given(st.lists(forcings, max_size=60))
+def test_water_is_never_negative_nor_over_what_the_ground_holds(hours):
+    for ground in march(Ground.dry(), hours):
+        assert 0 <= ground.paved_mm <= PAVED_CAP_MM
+        assert 0 <= ground.loose_mm <= LOOSE_CAP_MM
+        assert 0 <= ground.depletion_mm <= LOAM.total_evaporable_mm
+
+
+drying_hours = st.builds(Forcing, st.one_of(st.none(), st.floats(0, 9)), st.floats(0, 0.3))
+
+
+@given(st.lists(drying_hours, min_size=1, max_size=48))
+def test_calling_gaps_wet_never_makes_the_ground_drier(hours):
+    held, soaked = march(Ground.dry(), hours), march(Ground.dry(), hours, gaps_wet=True)
+    for a, b in zip(held, soaked, strict=True):
+        assert b.loose_mm >= a.loose_mm - 1e-12
+
+
+@given(
+    st.lists(st.builds(Forcing, st.floats(0, 9), st.floats(0, 1)), min_size=1, max_size=48), st.floats(0.1, 9)
+)
+def test_more_rain_never_leaves_less_water(hours, more_mm):
+    first = Forcing((hours[0].rain_mm or 0) + more_mm, hours[0].et0_mm)
+    less, more = march(Ground.dry(), hours)[-1], march(Ground.dry(), [first, *hours[1:]])[-1]
+    assert more.loose_mm >= less.loose_mm - 1e-9
+    assert more.depletion_mm <= less.depletion_mm + 1e-9
+    assert (
+        more.paved_mm >= less.paved_mm - 0.033 - 1e-9
+    )  # a dry hour drains what a wet one keeps: at most 0.4/12
