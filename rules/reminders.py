@@ -10,8 +10,8 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta, tzinfo
 
-from rules.case import HAIR, Case, case_of, happened_by, key_of
 from rules.cautions import caution
+from rules.chain_case import HAIR, Case, case_of, happened_by, key_of
 from rules.contamination import (
     CLEARS_SINCE_DRIP,
     CLEARS_SINCE_IMMERSION,

@@ -12,7 +12,7 @@ from datetime import datetime, tzinfo
 
 from rules.contamination import CLEARS_SINCE_IMMERSION, ChainHistory, history
 from rules.ledger import Ledger
-from rules.questions import NEED, Outlook, outlook
+from rules.outlook import NEED, Outlook, outlook
 from rules.reminder import ReminderKind
 from rules.rulebook import Rulebook
 from rules.vocabulary import Chain, ChainId, Regime, Treatment

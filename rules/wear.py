@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from rules.case import whom_to_tell
+from rules.chain_case import whom_to_tell
 from rules.contamination import ChainHistory, history
 from rules.ledger import Ledger
 from rules.rulebook import Rulebook

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from rules.case import HAIR, Case, happened_by, key_of
+from rules.chain_case import HAIR, Case, happened_by, key_of
 from rules.contamination import CLEARS_SINCE_IMMERSION, Entry, Totals
 from rules.reasons import origin_line, reading_words, span_lines
 from rules.reminder import Reason, Reminder, ReminderKind

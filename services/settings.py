@@ -90,7 +90,7 @@ class Page(_Section):
     passphrase_file: Path | None = None  # needed before it will listen beyond this machine
 
 
-class Manners(_Section):
+class QuietHours(_Section):
     """When a reminder may speak, in each rider's own local time."""
 
     quiet_from: str = Field(default="21:30", pattern=CLOCK)
@@ -115,7 +115,7 @@ class Settings(BaseSettings):
     surface: Surface = Surface()
     channels: Channels = Channels()
     page: Page = Page()
-    manners: Manners = Manners()
+    quiet_hours: QuietHours = QuietHours()
 
     @classmethod
     def settings_customise_sources(

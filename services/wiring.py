@@ -1,4 +1,4 @@
-"""Puts a workshop together from a home folder's settings, and equips it with the channels they name."""
+"""Puts a app together from a home folder's settings, and equips it with the channels they name."""
 
 from __future__ import annotations
 
@@ -9,14 +9,14 @@ from pathlib import Path
 
 from rules.reminder import Step
 from rules.vocabulary import ReminderId
+from services.app import App
 from services.channels import Channel
 from services.settings import SettingsError, default_home, load_settings
 from services.store import StoreError
-from services.workshop import Workshop
 
 
-def open_workshop(home: Path | None = None) -> Workshop:
-    """The workshop of a home folder, made if it is not there. Raises SettingsError."""
+def open_app(home: Path | None = None) -> App:
+    """The app of a home folder, made if it is not there. Raises SettingsError."""
     place = (home or default_home()).expanduser().absolute()
     try:
         place.mkdir(parents=True, exist_ok=True)
@@ -24,12 +24,12 @@ def open_workshop(home: Path | None = None) -> Workshop:
         raise SettingsError(
             f"{place}: this folder cannot be made ({error.strerror}); choose another with --home"
         ) from error
-    return Workshop(load_settings(place), equip=channels_of)
+    return App(load_settings(place), equip=channels_of)
 
 
-def channels_of(workshop: Workshop) -> Mapping[str, Channel]:
+def channels_of(app: App) -> Mapping[str, Channel]:
     """The channels that the settings name, by name."""
-    chosen = workshop.settings.channels
+    chosen = app.settings.channels
     found: list[Channel] = []
     if chosen.mail is not None:
         from services.channels.email import EmailChannel
@@ -38,12 +38,12 @@ def channels_of(workshop: Workshop) -> Mapping[str, Channel]:
     if chosen.desktop:
         from services.channels.desktop import DesktopChannel
 
-        found.append(DesktopChannel(on_done=lambda reminders: _done_on_the_desktop(workshop, reminders)))
+        found.append(DesktopChannel(on_done=lambda reminders: _done_on_the_desktop(app, reminders)))
     if chosen.calendar_file is not None:
-        from services.calendar_feed import entries
         from services.channels.calendar import CalendarChannel
+        from services.views.calendar_entries import entries
 
-        found.append(CalendarChannel(chosen.calendar_file, lambda: entries(workshop, now=datetime.now(UTC))))
+        found.append(CalendarChannel(chosen.calendar_file, lambda: entries(app, now=datetime.now(UTC))))
     if chosen.command is not None:
         from services.channels.command import CommandChannel
 
@@ -55,9 +55,9 @@ def channels_of(workshop: Workshop) -> Mapping[str, Channel]:
     return {channel.name: channel for channel in found}
 
 
-def _done_on_the_desktop(workshop: Workshop, reminders: tuple[ReminderId, ...]) -> None:
-    from services.answer_reminder import close
+def _done_on_the_desktop(app: App, reminders: tuple[ReminderId, ...]) -> None:
+    from services.use_cases.answer_reminder import close
 
     for reminder in reminders:
         with suppress(StoreError):  # answered elsewhere meanwhile, or the database is busy
-            close(workshop, reminder, Step.DONE, "Done was pressed", now=datetime.now(UTC), by="the desktop")
+            close(app, reminder, Step.DONE, "Done was pressed", now=datetime.now(UTC), by="the desktop")

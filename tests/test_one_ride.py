@@ -16,13 +16,13 @@ from fixtures.fit_writer import fit_bytes
 from ingest.ride.recording import Recording
 from rules.reminder import Step
 from rules.vocabulary import RideId, TreatmentKind
-from services.correct import preview_rides_on, put_rides_on, undo
-from services.log_care import log_treatment
-from services.round import Watching, one_round
+from services.app import App
+from services.running.round import Watching, one_round
 from services.settings import SETTINGS_FILE
-from services.show import why
-from services.wiring import open_workshop
-from services.workshop import Workshop
+from services.use_cases.correct import preview_rides_on, put_rides_on, undo
+from services.use_cases.log_care import log_treatment
+from services.views.stories import why
+from services.wiring import open_app
 from tests.archive_stand_in import ArchiveStandIn, StoppedClock
 from tests.mail_server import MailServer, mail_server
 from tests.straight_ride import straight_ride
@@ -48,7 +48,7 @@ def a_ride(start: datetime, end: datetime, *, sensor: int | None) -> Recording:
 class House:
     """One rider, two bikes with a chain each, one power meter on Plover."""
 
-    workshop: Workshop
+    app: App
     rides: Path
     archive: ArchiveStandIn
     mail: MailServer
@@ -61,7 +61,7 @@ class House:
         """Two rounds, ten seconds apart: the first sees a new file, the second finds it still."""
         said = []
         for moment in (at, at + timedelta(seconds=10)):
-            report = one_round(self.workshop, now=moment, watching=self.watching, patience=timedelta(0))
+            report = one_round(self.app, now=moment, watching=self.watching, patience=timedelta(0))
             said += report.sentences()
         return said
 
@@ -92,15 +92,15 @@ def house(tmp_path: Path) -> Iterator[House]:
             """,
             encoding="utf-8",
         )
-        workshop = open_workshop(home)
-        with workshop.store.writing() as tx:
-            rider = tx.garage.add_rider("Iva", "iva@plateau.example", "Africa/Johannesburg")
+        app = open_app(home)
+        with app.store.writing() as tx:
+            rider = tx.equipment.add_rider("Iva", "iva@plateau.example", "Africa/Johannesburg")
             for name in ("Plover", "Harrier"):
-                bike = tx.garage.add_bike(name=name, owner=rider.id)
-                chain = tx.garage.add_chain(f"{name}'s chain", speeds=11)
-                tx.garage.fit_chain(chain.id, bike.id, RIDE_START - timedelta(days=60))
-            tx.garage.add_sensor("power meter", "serial 4711", tx.garage.find_bike("Plover").id)
-        yield House(workshop, rides, archive, mail, Watching())
+                bike = tx.equipment.add_bike(name=name, owner=rider.id)
+                chain = tx.equipment.add_chain(f"{name}'s chain", speeds=11)
+                tx.equipment.fit_chain(chain.id, bike.id, RIDE_START - timedelta(days=60))
+            tx.equipment.add_sensor("power meter", "serial 4711", tx.equipment.find_bike("Plover").id)
+        yield House(app, rides, archive, mail, Watching())
 
 
 def test_a_file_dropped_into_the_folder_ends_as_a_mail_that_says_why(house: House) -> None:
@@ -126,15 +126,15 @@ def test_why_can_be_followed_by_hand_to_the_number(house: House) -> None:
     house.drop("evening.fit", a_ride(RIDE_START, HOME, sensor=4711))
     house.rounds(EVENING)
 
-    with house.workshop.store.reading() as tx:
+    with house.app.store.reading() as tx:
         (raised,) = tx.reminders.standing()
-    lines = list(why(house.workshop, raised.id))
+    lines = list(why(house.app, raised.id))
 
     wet_h = (HOME - STORM_HOUR) / HOUR
     assert raised.reminder.total == pytest.approx(wet_h, abs=0.01)
     assert sum(reason.drive_h or 0.0 for reason in raised.reminder.reasons) == pytest.approx(wet_h, abs=0.01)
     assert any("4.1 mm" in line and "open-meteo forecast" in line and "preliminary" in line for line in lines)
-    assert any(house.workshop.rulebook.version in line for line in lines)
+    assert any(house.app.rulebook.version in line for line in lines)
 
 
 def test_no_weather_is_unknown_and_the_round_tags_it_later(house: House) -> None:
@@ -145,7 +145,7 @@ def test_no_weather_is_unknown_and_the_round_tags_it_later(house: House) -> None
 
     assert any(sentence.startswith("Weather is waiting") for sentence in said)
     assert house.mail.received == []
-    with house.workshop.store.reading() as tx:
+    with house.app.store.reading() as tx:
         (ride,) = tx.rides.rides()
     assert all(hour.tag is None or not hour.tag.known for hour in ride.hours)
 
@@ -161,18 +161,18 @@ def test_a_corrected_bike_moves_its_grit_hours_and_its_reminder_and_undo_moves_t
     house.drop("evening.fit", a_ride(RIDE_START, HOME, sensor=4711))
     house.rounds(EVENING)
     later = EVENING + timedelta(minutes=30)
-    with house.workshop.store.reading() as tx:
+    with house.app.store.reading() as tx:
         (ride,) = tx.rides.rides()
-        harrier = tx.garage.find_bike("Harrier")
+        harrier = tx.equipment.find_bike("Harrier")
         (before,) = tx.reminders.standing()
 
-    seen_before_doing = preview_rides_on(house.workshop, [ride.id], harrier.id, now=later)
-    done = put_rides_on(house.workshop, [ride.id], harrier.id, now=later)
+    seen_before_doing = preview_rides_on(house.app, [ride.id], harrier.id, now=later)
+    done = put_rides_on(house.app, [ride.id], harrier.id, now=later)
 
     moved = {one.chain: one.grit_h for one in seen_before_doing.moved}
     assert len(moved) == 2
     assert sum(moved.values()) == pytest.approx(0.0)
-    with house.workshop.store.reading() as tx:
+    with house.app.store.reading() as tx:
         withdrawn, raised = tx.reminders.get(before.id), tx.reminders.standing()
     assert withdrawn.state is Step.WITHDRAWN
     assert "is now on Harrier" in withdrawn.steps[-1].why
@@ -180,9 +180,9 @@ def test_a_corrected_bike_moves_its_grit_hours_and_its_reminder_and_undo_moves_t
         "Wipe, dry and drip the chain Harrier's chain on Harrier"
     ]
 
-    undo(house.workshop, done.number, now=later)
+    undo(house.app, done.number, now=later)
 
-    with house.workshop.store.reading() as tx:
+    with house.app.store.reading() as tx:
         assert tx.rides.ride(ride.id).bike == ride.bike
         assert [one.id for one in tx.reminders.standing()] == [before.id]
 
@@ -192,7 +192,7 @@ def test_a_drip_closes_the_reminder_and_nothing_more_is_sent(house: House) -> No
     house.rounds(EVENING)
 
     log_treatment(
-        house.workshop,
+        house.app,
         "Plover",
         TreatmentKind.DRIP,
         EVENING + timedelta(minutes=20),
@@ -200,7 +200,7 @@ def test_a_drip_closes_the_reminder_and_nothing_more_is_sent(house: House) -> No
     )
     house.rounds(EVENING + 2 * HOUR)
 
-    with house.workshop.store.reading() as tx:
+    with house.app.store.reading() as tx:
         assert tx.reminders.standing() == ()
         assert tx.reminders.all_()[0].state is Step.DONE
     assert len(house.mail.received) == 1
@@ -211,12 +211,12 @@ def test_a_ride_that_names_no_bike_is_a_question_until_its_rider_speaks(house: H
 
     house.rounds(EVENING)
 
-    with house.workshop.store.reading() as tx:
+    with house.app.store.reading() as tx:
         (question,) = tx.rides.confirm_list()
-        plover = tx.garage.find_bike("Plover")
+        plover = tx.equipment.find_bike("Plover")
     assert house.mail.received == []
 
-    put_rides_on(house.workshop, [RideId(question.id)], plover.id, now=EVENING + timedelta(minutes=2))
+    put_rides_on(house.app, [RideId(question.id)], plover.id, now=EVENING + timedelta(minutes=2))
     house.rounds(EVENING + timedelta(minutes=3))
 
     assert len(house.mail.received) == 1
@@ -228,14 +228,14 @@ def test_a_file_still_being_written_is_left_until_it_is_still(house: House) -> N
     moment = EVENING
     for share in (0.3, 0.6, 1.0):
         file.write_bytes(whole[: int(len(whole) * share)])
-        one_round(house.workshop, now=moment, watching=house.watching)
+        one_round(house.app, now=moment, watching=house.watching)
         moment += timedelta(seconds=10)
-        with house.workshop.store.reading() as tx:
+        with house.app.store.reading() as tx:
             assert tx.files.outcomes() == ()
 
-    one_round(house.workshop, now=moment, watching=house.watching)
+    one_round(house.app, now=moment, watching=house.watching)
 
-    with house.workshop.store.reading() as tx:
+    with house.app.store.reading() as tx:
         (record,) = tx.files.outcomes()
     assert record.outcome == "new ride"
 

@@ -9,10 +9,10 @@ from pathlib import Path
 
 from fixtures.fit_writer import fit_bytes
 from rules.vocabulary import TreatmentKind
-from services.log_care import log_treatment
+from services.app import App
 from services.settings import SETTINGS_FILE
-from services.wiring import open_workshop
-from services.workshop import Workshop
+from services.use_cases.log_care import log_treatment
+from services.wiring import open_app
 from tests.mail_server import MailServer
 from tests.straight_ride import straight_ride
 
@@ -39,7 +39,7 @@ def weather_csv(days: int) -> str:
     return "\n".join(lines) + "\n"
 
 
-def household(home: Path, days: int, mail: MailServer | None, *, with_desktop: bool = False) -> Workshop:
+def household(home: Path, days: int, mail: MailServer | None, *, with_desktop: bool = False) -> App:
     """A rider with two bikes, each with a chain and a power meter; with a mail server, mail too."""
     (home / "rides").mkdir(parents=True)
     (home / "weather.csv").write_text(weather_csv(days))
@@ -54,14 +54,14 @@ def household(home: Path, days: int, mail: MailServer | None, *, with_desktop: b
         f'[[watch]]\nfolder = "{home / "rides"}"\n[weather]\narchive = "local"\n'
         f'local_file = "{home / "weather.csv"}"\n{channels}'
     )
-    shop = open_workshop(home)
+    shop = open_app(home)
     with shop.store.writing() as tx:
-        rider = tx.garage.add_rider("Ines", "ines@plateau.example", "UTC")
+        rider = tx.equipment.add_rider("Ines", "ines@plateau.example", "UTC")
         for name, sensor in BIKES:
-            bike = tx.garage.add_bike(name, rider.id)
-            chain = tx.garage.add_chain(f"{name}'s chain", speeds=11)
-            tx.garage.fit_chain(chain.id, bike.id, FIRST_DAY - timedelta(days=1))
-            tx.garage.add_sensor("power meter", f"serial {sensor}", bike.id)
+            bike = tx.equipment.add_bike(name, rider.id)
+            chain = tx.equipment.add_chain(f"{name}'s chain", speeds=11)
+            tx.equipment.fit_chain(chain.id, bike.id, FIRST_DAY - timedelta(days=1))
+            tx.equipment.add_sensor("power meter", f"serial {sensor}", bike.id)
     return shop
 
 
@@ -83,7 +83,7 @@ def drop(folder: Path, day: int, corpus: list[Path], chance: random.Random) -> i
     return new
 
 
-def care(shop: Workshop, day: int) -> None:
+def care(shop: App, day: int) -> None:
     """Hands on the chains in the morning: a drip every third day, an immersion every twentieth."""
     at = FIRST_DAY + timedelta(days=day, hours=8)
     for name, _ in BIKES:

@@ -11,9 +11,9 @@ from pathlib import Path
 
 from icalendar import Alarm, Calendar, Event
 
+from services.atomic_write import write_whole
 from services.channels import ChannelError
 from services.letter import Letter
-from services.whole_file import write_whole
 
 _OWNER = "-//gritledger//reminders//EN"
 

@@ -7,10 +7,10 @@ import os
 from datetime import UTC, datetime
 from pathlib import Path
 
+from services.atomic_write import write_whole
 from services.channels import ChannelError
 from services.channels.mail_message import as_mail
 from services.letter import Letter
-from services.whole_file import write_whole
 
 
 class EmlFolder:

@@ -8,11 +8,11 @@ from collections.abc import Sequence
 
 import typer
 
-from services.cli import asking, care, garage, rides, running, sensitivity, wear
-from services.cli.screen import err, out, plain
-from services.cli.wrong_use import help_wanted, sentence
+from services.cli import care, equipment, reminders, rides, running, sensitivity, wear
+from services.cli.output import err, out, plain
+from services.cli.usage_errors import help_wanted, sentence
 
-app = typer.Typer(
+commands = typer.Typer(
     name="gritledger",
     help="Knows what every ride put into a waxed bicycle chain, and says what to do about it and why.",
     epilog="Begin with: gritledger demo",
@@ -21,8 +21,8 @@ app = typer.Typer(
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
-for part in (rides, garage, care, asking, wear, sensitivity, running):
-    part.register(app)
+for part in (rides, equipment, care, reminders, wear, sensitivity, running):
+    part.register(commands)
 
 
 def _flowing(words: str) -> str:
@@ -30,7 +30,7 @@ def _flowing(words: str) -> str:
     return "\n\n".join(" ".join(paragraph.split()) for paragraph in words.split("\n\n"))
 
 
-for command in (*app.registered_commands, *garage.add.registered_commands):
+for command in (*commands.registered_commands, *equipment.add.registered_commands):
     command.help = _flowing(inspect.getdoc(command.callback) or "")
 
 
@@ -45,7 +45,7 @@ def run(arguments: Sequence[str]) -> int:
     0: done. 1: it could not be done. 2: typed wrongly. 130: stopped.
     """
     try:
-        status = app(list(arguments), prog_name="gritledger", standalone_mode=False)
+        status = commands(list(arguments), prog_name="gritledger", standalone_mode=False)
     except (KeyboardInterrupt, typer.Abort):
         err.print("gritledger: stopped; everything read so far is kept")
         return 130
@@ -58,7 +58,7 @@ def run(arguments: Sequence[str]) -> int:
         return getattr(wrong, "exit_code", 2)
     except Exception as trouble:
         # Loaded only now: knowing every kind of trouble means loading every part, and most commands end well.
-        from services.trouble import EXPECTED
+        from services.expected_errors import EXPECTED
 
         if not isinstance(trouble, EXPECTED):
             raise

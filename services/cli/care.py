@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from rules.vocabulary import ReadingTool, TreatmentKind
-from services.cli.screen import LARGEST, At, Home, local, now_utc, parse_when, say
+from services.cli.output import LARGEST, At, Home, local, now_utc, parse_when, say
 
 PANEL = "Care"
 ChainName = Annotated[str, typer.Argument(help="The chain, or the bike that wears it.")]
@@ -83,13 +83,13 @@ Example: gritledger clean Harrier
 }
 
 
-def register(app: typer.Typer) -> None:
+def register(commands: typer.Typer) -> None:
     """Hang these commands on the application."""
     for name, (kind, words) in TREATMENTS.items():
-        app.command(name, rich_help_panel=PANEL)(_treatment(kind, words))
-    app.command(rich_help_panel=PANEL)(reading)
-    app.command("wipe-test", rich_help_panel=PANEL)(wipe_test)
-    app.command("take-back", rich_help_panel=PANEL)(take_back)
+        commands.command(name, rich_help_panel=PANEL)(_treatment(kind, words))
+    commands.command(rich_help_panel=PANEL)(reading)
+    commands.command("wipe-test", rich_help_panel=PANEL)(wipe_test)
+    commands.command("take-back", rich_help_panel=PANEL)(take_back)
 
 
 def _treatment(kind: TreatmentKind, words: str) -> Callable[..., None]:
@@ -103,12 +103,12 @@ def _treatment(kind: TreatmentKind, words: str) -> Callable[..., None]:
         note: Note = "",
         home: Home = None,
     ) -> None:
-        from services.log_care import log_treatment
-        from services.wiring import open_workshop
+        from services.use_cases.log_care import log_treatment
+        from services.wiring import open_app
 
-        workshop, now = open_workshop(home), now_utc()
+        app, now = open_app(home), now_utc()
         when = parse_when(at, now=now)
-        say(log_treatment(workshop, chain, kind, when, minutes=minutes, cost=cost, note=note, now=now))
+        say(log_treatment(app, chain, kind, when, minutes=minutes, cost=cost, note=note, now=now))
         if at is not None:
             say(f"Dated {local(when)}, local time.")
 
@@ -134,13 +134,13 @@ def reading(
 
     Example: gritledger reading Plover --over 0.25 --under 0.5
     """
-    from services.log_care import log_reading
-    from services.wiring import open_workshop
+    from services.use_cases.log_care import log_reading
+    from services.wiring import open_app
 
     now = now_utc()
     chosen = tool or (ReadingTool.GAUGE if exact is None else ReadingTool.RULER)
     logged = log_reading(
-        open_workshop(home),
+        open_app(home),
         chain,
         chosen,
         parse_when(at, now=now),
@@ -163,11 +163,11 @@ def wipe_test(
 
     Example: gritledger wipe-test Plover 2
     """
-    from services.log_care import log_wipe_test
-    from services.wiring import open_workshop
+    from services.use_cases.log_care import log_wipe_test
+    from services.wiring import open_app
 
     now = now_utc()
-    say(log_wipe_test(open_workshop(home), chain, grade, parse_when(at, now=now), now=now))
+    say(log_wipe_test(open_app(home), chain, grade, parse_when(at, now=now), now=now))
 
 
 def take_back(
@@ -182,7 +182,7 @@ def take_back(
 
     Example: gritledger take-back treatment 41 --because 'wrong chain'
     """
-    from services.log_care import take_back as take_back_fact
-    from services.wiring import open_workshop
+    from services.use_cases.log_care import take_back as take_back_fact
+    from services.wiring import open_app
 
-    say(take_back_fact(open_workshop(home), kind, number, because, now=now_utc()))
+    say(take_back_fact(open_app(home), kind, number, because, now=now_utc()))

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from rules.vocabulary import Condition
-from services.cli.screen import (
+from services.cli.output import (
     LARGEST,
     At,
     Home,
@@ -28,8 +28,8 @@ from services.cli.screen import (
 )
 
 if TYPE_CHECKING:
-    from rules.questions import Difference
-    from services.import_rides import FileOutcome
+    from rules.outlook import Difference
+    from services.use_cases.import_rides import FileOutcome
 
 PANEL = "Rides"
 RideNumber = Annotated[
@@ -37,18 +37,18 @@ RideNumber = Annotated[
 ]
 
 
-def register(app: typer.Typer) -> None:
+def register(commands: typer.Typer) -> None:
     """Hang these commands on the application."""
-    app.command("import", rich_help_panel=PANEL)(import_)
-    app.command(rich_help_panel=PANEL)(rides)
-    app.command(rich_help_panel=PANEL)(ride)
-    app.command(rich_help_panel=PANEL)(files)
-    app.command(rich_help_panel=PANEL)(assign)
-    app.command(rich_help_panel=PANEL)(conditions)
-    app.command("sensor-moved", rich_help_panel=PANEL)(sensor_moved)
-    app.command("not-a-ride", rich_help_panel=PANEL)(not_a_ride)
-    app.command(rich_help_panel=PANEL)(split)
-    app.command(rich_help_panel=PANEL)(undo)
+    commands.command("import", rich_help_panel=PANEL)(import_)
+    commands.command(rich_help_panel=PANEL)(rides)
+    commands.command(rich_help_panel=PANEL)(ride)
+    commands.command(rich_help_panel=PANEL)(files)
+    commands.command(rich_help_panel=PANEL)(assign)
+    commands.command(rich_help_panel=PANEL)(conditions)
+    commands.command("sensor-moved", rich_help_panel=PANEL)(sensor_moved)
+    commands.command("not-a-ride", rich_help_panel=PANEL)(not_a_ride)
+    commands.command(rich_help_panel=PANEL)(split)
+    commands.command(rich_help_panel=PANEL)(undo)
 
 
 def import_(
@@ -74,14 +74,14 @@ def import_(
     )
 
     from ingest.files.read_pool import ToRead
-    from services.import_rides import Outcome, import_files, ride_files, whose
-    from services.wiring import open_workshop
+    from services.use_cases.import_rides import Outcome, import_files, ride_files, whose
+    from services.wiring import open_app
 
-    workshop = open_workshop(home)
+    app = open_app(home)
     found = ride_files(paths)
-    with workshop.store.reading() as tx:
-        riders = tx.garage.riders()
-        named = tx.garage.find_rider(rider).id if rider else None
+    with app.store.reading() as tx:
+        riders = tx.equipment.riders()
+        named = tx.equipment.find_rider(rider).id if rider else None
     if not riders:
         raise typer.BadParameter("there is no rider yet; begin with: gritledger add rider NAME")
     to_read = [ToRead(path, whose(path, riders, named), it_was_a_ride) for path in found]
@@ -107,7 +107,7 @@ def import_(
                 per_s = len(seen) / max(time.monotonic() - begun, 0.1)
                 progress.update(task, advance=1, rate=f"{per_s:.0f} files/s")
 
-        outcomes = import_files(workshop.store, to_read, now=now_utc(), on_progress=advance)
+        outcomes = import_files(app.store, to_read, now=now_utc(), on_progress=advance)
     shown = outcomes if details else [o for o in outcomes if o.outcome not in (Outcome.NEW, Outcome.KNOWN)]
     for one in shown:
         say(f"{one.name}: {one.outcome.value}{f' {one.ride}' if one.ride else ''}")
@@ -115,7 +115,7 @@ def import_(
             say("    " + "; ".join(filter(None, (one.why, one.try_this))))
     counts = Counter(outcome.outcome for outcome in outcomes)
     say("; ".join(f"{count} {kind.value}" for kind, count in counts.items()) or "No files there.")
-    with workshop.store.reading() as tx:
+    with app.store.reading() as tx:
         questions = len(tx.rides.confirm_list())
     if questions:
         say(waiting_for_a_word(questions))
@@ -136,21 +136,21 @@ def rides(
 
     Example: gritledger rides --unsure
     """
-    from services.show import ride_conditions
-    from services.which_bike import open_questions
-    from services.wiring import open_workshop
+    from services.use_cases.judge_bikes import open_questions
+    from services.views.stories import ride_conditions
+    from services.wiring import open_app
 
-    workshop = open_workshop(home)
-    with workshop.store.reading() as tx:
-        on = tx.garage.find_bike(bike).id if bike else None
+    app = open_app(home)
+    with app.store.reading() as tx:
+        on = tx.equipment.find_bike(bike).id if bike else None
         if unsure:
             order = {question.ride: place for place, question in enumerate(open_questions(tx))}
             asked = sorted(tx.rides.confirm_list(), key=lambda one: order.get(one.id, len(order)))
             found = tuple(asked[:last])
         else:
             found = tx.rides.rides(bike=on, text=text, newest_first=True, limit=last)[::-1]
-        bikes = {b.id: b for b in tx.garage.bikes()}
-        riders = {r.id: r.name for r in tx.garage.riders()}
+        bikes = {b.id: b for b in tx.equipment.bikes()}
+        riders = {r.id: r.name for r in tx.equipment.riders()}
     rows = [
         (
             one.id,
@@ -160,7 +160,7 @@ def rides(
             kilometres(one.distance_m),
             hours(one.drive_s),
             bikes[one.bike].name if one.bike else "?" if one.decided_by is None else "none of ours",
-            ride_conditions(one, bikes.get(one.bike) if one.bike else None, workshop.rulebook),
+            ride_conditions(one, bikes.get(one.bike) if one.bike else None, app.rulebook),
         )
         for one in found
     ]
@@ -182,10 +182,10 @@ def ride(number: RideNumber, home: Home = None) -> None:
 
     Example: gritledger ride 12
     """
-    from services.show import ride_story
-    from services.wiring import open_workshop
+    from services.views.stories import ride_story
+    from services.wiring import open_app
 
-    for line in ride_story(open_workshop(home), number):
+    for line in ride_story(open_app(home), number):
         say(line)
 
 
@@ -200,11 +200,11 @@ def files(
 
     Example: gritledger files --trouble
     """
-    from services.import_rides import Outcome
-    from services.wiring import open_workshop
+    from services.use_cases.import_rides import Outcome
+    from services.wiring import open_app
 
     fine = {Outcome.NEW.value, Outcome.SAME_OUTING.value}
-    with open_workshop(home).store.reading() as tx:
+    with open_app(home).store.reading() as tx:
         seen = [one for one in tx.files.outcomes() if not trouble or one.outcome not in fine][:last]
     if not seen:
         say("No such file." if trouble else "No file was read yet: gritledger import FOLDER")
@@ -236,30 +236,30 @@ def assign(
     Examples: gritledger assign 12 Plover · gritledger assign --from 2026-05-01 --until 2026-05-08 Plover
     """
     from rules.vocabulary import RideId
-    from services.correct import preview_rides_on, put_rides_on, rides_of_span
-    from services.wiring import open_workshop
+    from services.use_cases.correct import preview_rides_on, put_rides_on, rides_of_span
+    from services.wiring import open_app
 
-    workshop, now = open_workshop(home), now_utc()
+    app, now = open_app(home), now_utc()
     named = [] if none_of_ours else numbers[-1:]
     chosen = numbers if none_of_ours else numbers[:-1]
     if not all(number.isdecimal() and 0 < int(number) <= LARGEST for number in chosen):
         raise typer.BadParameter(
             "write the ride numbers first, then one bike: gritledger assign 12 13 Plover"
         )
-    with workshop.store.reading() as tx:
-        bike = tx.garage.find_bike(named[0]).id if named else None
+    with app.store.reading() as tx:
+        bike = tx.equipment.find_bike(named[0]).id if named else None
         ids = [tx.rides.ride(RideId(int(number))).id for number in chosen]
         if first or until:
             span = (parse_when(first, now=now) if first else None, parse_when(until, now=now))
-            on = tx.garage.find_bike(was_on).id if was_on else None
+            on = tx.equipment.find_bike(was_on).id if was_on else None
             ids += [one.id for one in rides_of_span(tx, *span, on=on)]
     if not ids:
         raise typer.BadParameter("say which rides: their numbers, or --from and --until")
-    _show_difference(preview_rides_on(workshop, ids, bike, now=now))
+    _show_difference(preview_rides_on(app, ids, bike, now=now))
     if preview:
         say("Nothing was changed: this was a preview.")
         return
-    done = put_rides_on(workshop, ids, bike, now=now)
+    done = put_rides_on(app, ids, bike, now=now)
     for sentence in done.sentences:
         say(sentence)
     say(f"Wrong? gritledger undo {done.number}")
@@ -279,22 +279,22 @@ def conditions(
     Example: gritledger conditions 12 wet
     """
     from rules.vocabulary import RideId
-    from services.correct import preview_condition, say_condition, say_unpaved
-    from services.wiring import open_workshop
+    from services.use_cases.correct import preview_condition, say_condition, say_unpaved
+    from services.wiring import open_app
 
     spoken = {"soaked": "wet", "mud": "muddy", "dust": "dusty"}.get(word.casefold(), word.casefold())
     words = [one.value for one in Condition if one is not Condition.UNKNOWN]
     if spoken != "archive" and spoken not in words:
         raise typer.BadParameter(f"'{word}' is none of: {', '.join(words)}, archive")
     said = None if spoken == "archive" else Condition(spoken)
-    workshop, now = open_workshop(home), now_utc()
+    app, now = open_app(home), now_utc()
     if preview:
-        _show_difference(preview_condition(workshop, RideId(number), said, now=now))
+        _show_difference(preview_condition(app, RideId(number), said, now=now))
         say("Nothing was changed: this was a preview.")
         return
-    corrections = [say_condition(workshop, RideId(number), said, now=now)]
+    corrections = [say_condition(app, RideId(number), said, now=now)]
     if unpaved is not None:
-        corrections.append(say_unpaved(workshop, RideId(number), unpaved / 100, now=now))
+        corrections.append(say_unpaved(app, RideId(number), unpaved / 100, now=now))
     for done in corrections:
         for sentence in done.sentences:
             say(sentence)
@@ -312,13 +312,13 @@ def sensor_moved(
 
     Example: gritledger sensor-moved 'serial 4711' Plover --at 2026-03-01
     """
-    from services.correct import move_sensor
-    from services.wiring import open_workshop
+    from services.use_cases.correct import move_sensor
+    from services.wiring import open_app
 
-    workshop, now = open_workshop(home), now_utc()
-    with workshop.store.reading() as tx:
-        onto = tx.garage.find_bike(bike)
-    done = move_sensor(workshop, identity, kind, onto, parse_when(since, now=now), now=now)
+    app, now = open_app(home), now_utc()
+    with app.store.reading() as tx:
+        onto = tx.equipment.find_bike(bike)
+    done = move_sensor(app, identity, kind, onto, parse_when(since, now=now), now=now)
     for sentence in done.sentences:
         say(sentence)
     say(f"Wrong? gritledger undo {done.number}")
@@ -334,10 +334,10 @@ def not_a_ride(
     Example: gritledger not-a-ride 12 --because 'on the car roof'
     """
     from rules.vocabulary import RideId
-    from services.correct import withdraw_ride
-    from services.wiring import open_workshop
+    from services.use_cases.correct import withdraw_ride
+    from services.wiring import open_app
 
-    done = withdraw_ride(open_workshop(home), RideId(number), because, now=now_utc())
+    done = withdraw_ride(open_app(home), RideId(number), because, now=now_utc())
     for sentence in done.sentences:
         say(sentence)
     say(f"Wrong? gritledger undo {done.number}")
@@ -351,10 +351,10 @@ def split(number: RideNumber, home: Home = None) -> None:
     Example: gritledger split 12
     """
     from rules.vocabulary import RideId
-    from services.correct import split_outing
-    from services.wiring import open_workshop
+    from services.use_cases.correct import split_outing
+    from services.wiring import open_app
 
-    done = split_outing(open_workshop(home), RideId(number), now=now_utc())
+    done = split_outing(open_app(home), RideId(number), now=now_utc())
     for sentence in done.sentences:
         say(sentence)
     say(f"Wrong? gritledger undo {done.number}")
@@ -371,12 +371,12 @@ def undo(
 
     Example: gritledger undo
     """
-    from services.correct import undo as undo_correction
-    from services.wiring import open_workshop
+    from services.use_cases.correct import undo as undo_correction
+    from services.wiring import open_app
 
-    workshop = open_workshop(home)
+    app = open_app(home)
     if show:
-        with workshop.store.reading() as tx:
+        with app.store.reading() as tx:
             rows = [
                 (one.id, local(one.at), one.by, one.what, "undone" if one.undone_at else "")
                 for one in tx.corrections.all_(limit=30)
@@ -386,7 +386,7 @@ def undo(
         else:
             say("Nothing was corrected or logged yet.")
         return
-    for sentence in undo_correction(workshop, number, now=now_utc()).sentences:
+    for sentence in undo_correction(app, number, now=now_utc()).sentences:
         say(sentence)
 
 

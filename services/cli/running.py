@@ -9,32 +9,19 @@ from typing import Annotated, Any
 
 import typer
 
-from services.cli.screen import Home, now_utc, out, plain, say
+from services.cli.demo import demo
+from services.cli.output import Home, now_utc, out, plain, say
 
 PANEL = "Running"
 
 
-def register(app: typer.Typer) -> None:
+def register(commands: typer.Typer) -> None:
     """Hang these commands on the application."""
     for command in (demo, watch, page, health, settings):
-        app.command(rich_help_panel=PANEL)(command)
-    app.command("round", rich_help_panel=PANEL)(round_)
-    app.command("try-channels", rich_help_panel=PANEL)(try_channels)
-    app.command(rich_help_panel=PANEL)(autostart)
-
-
-def demo(
-    folder: Annotated[
-        Path | None, typer.Option("--home", help="Where to put it; a new temporary folder by default.")
-    ] = None,
-) -> None:
-    """Run the whole job on an invented household: no network, no account, nothing of yours is touched.
-
-    Example: gritledger demo
-    """
-    from services.demo import run_demo
-
-    run_demo(folder, now=now_utc())
+        commands.command(rich_help_panel=PANEL)(command)
+    commands.command("round", rich_help_panel=PANEL)(round_)
+    commands.command("try-channels", rich_help_panel=PANEL)(try_channels)
+    commands.command(rich_help_panel=PANEL)(autostart)
 
 
 def round_(home: Home = None) -> None:
@@ -42,12 +29,12 @@ def round_(home: Home = None) -> None:
 
     Example: gritledger round
     """
-    from services.round import one_round
-    from services.wiring import open_workshop
+    from services.running.round import one_round
+    from services.wiring import open_app
 
-    workshop = open_workshop(home)
+    app = open_app(home)
     with out.status("one round …"):
-        report = one_round(workshop, now=now_utc())
+        report = one_round(app, now=now_utc())
     for sentence in report.sentences():
         say(sentence)
 
@@ -60,10 +47,10 @@ def watch(
 
     Example: gritledger watch
     """
-    from services.watch import watch as watch_on
-    from services.wiring import open_workshop
+    from services.running.watch import watch as watch_on
+    from services.wiring import open_app
 
-    watch_on(open_workshop(home), with_page=with_page, say=say)
+    watch_on(open_app(home), with_page=with_page, say=say)
 
 
 def page(
@@ -77,9 +64,9 @@ def page(
     Example: gritledger page
     """
     from services.web.serve import serve
-    from services.wiring import open_workshop
+    from services.wiring import open_app
 
-    serve(open_workshop(home), port=port, say=say)
+    serve(open_app(home), port=port, say=say)
 
 
 def health(home: Home = None) -> None:
@@ -87,11 +74,11 @@ def health(home: Home = None) -> None:
 
     Example: gritledger health
     """
-    from services.health import findings
-    from services.wiring import open_workshop
+    from services.running.health import findings
+    from services.wiring import open_app
 
     trouble = False
-    for finding in findings(open_workshop(home), now=now_utc()):
+    for finding in findings(open_app(home), now=now_utc()):
         trouble = trouble or not finding.fine
         mark = "well   " if finding.fine else "[bold]mend[/bold]   "
         out.print(
@@ -106,9 +93,9 @@ def settings(home: Home = None) -> None:
     Example: gritledger settings
     """
     from services.settings import SETTINGS_FILE
-    from services.wiring import open_workshop
+    from services.wiring import open_app
 
-    chosen = open_workshop(home).settings
+    chosen = open_app(home).settings
     file = chosen.home / SETTINGS_FILE
     say(f"Settings: {file}" + ("" if file.exists() else " (not there yet: everything is as by default)"))
     for name, value in _flat(chosen.model_dump(mode="json", exclude={"home"})):
@@ -136,15 +123,15 @@ def try_channels(
     Example: gritledger try-channels
     """
     from services.channels import ChannelError, trial_letter
-    from services.wiring import open_workshop
+    from services.wiring import open_app
 
-    workshop, failed = open_workshop(home), False
-    with workshop.store.reading() as tx:
-        to = tx.garage.find_rider(rider) if rider else next(iter(tx.garage.riders()), None)
-    if not workshop.channels:
+    app, failed = open_app(home), False
+    with app.store.reading() as tx:
+        to = tx.equipment.find_rider(rider) if rider else next(iter(tx.equipment.riders()), None)
+    if not app.channels:
         say("No channel is set up; see [channels] in the settings: gritledger settings")
         raise typer.Exit(1)
-    for name, channel in workshop.channels.items():
+    for name, channel in app.channels.items():
         for sentence in channel.check():
             say(f"{name}: {sentence}")
         try:
@@ -168,8 +155,8 @@ def autostart(
     import shutil
     import sys
 
-    from services import autostart as starting
-    from services.wiring import open_workshop
+    from services.running import autostart as starting
+    from services.wiring import open_app
 
     systems: dict[str, starting.System] = {"linux": "linux", "darwin": "darwin", "win32": "win32"}
     if sys.platform not in systems:
@@ -180,7 +167,7 @@ def autostart(
     wanted = starting.autostart(
         systems[sys.platform],
         program=(os.path.abspath(program), "watch"),
-        home=open_workshop(home).settings.home,
+        home=open_app(home).settings.home,
         user_home=Path.home(),
         user_id=os.getuid() if hasattr(os, "getuid") else 0,
     )

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from services.cli.screen import Home, now_utc, say, table
+from services.cli.output import Home, now_utc, say, table
 
 if TYPE_CHECKING:
     from rules.sensitivity import Sensitivity
@@ -16,9 +16,9 @@ if TYPE_CHECKING:
 PANEL = "Wear and wax"
 
 
-def register(app: typer.Typer) -> None:
+def register(commands: typer.Typer) -> None:
     """Hang this command on the application."""
-    app.command(rich_help_panel=PANEL)(sensitivity)
+    commands.command(rich_help_panel=PANEL)(sensitivity)
 
 
 def sensitivity(
@@ -31,15 +31,15 @@ def sensitivity(
     """
     from rules.sensitivity import sensitivity as of_chains
     from rules.vocabulary import Regime
-    from services.log_care import chain_named
-    from services.wiring import open_workshop
-    from services.workshop import zone_of
+    from services.app import zone_of
+    from services.use_cases.log_care import chain_named
+    from services.wiring import open_app
 
-    workshop, now = open_workshop(home), now_utc()
-    with workshop.store.reading() as tx:
+    app, now = open_app(home), now_utc()
+    with app.store.reading() as tx:
         ledger = tx.ledger()
         only = {chain_named(tx, chain, now).id} if chain else None
-    found = of_chains(ledger, workshop.rulebook, now=now, zone_of=zone_of, only=only)
+    found = of_chains(ledger, app.rulebook, now=now, zone_of=zone_of, only=only)
     if not found:
         say("No chain is on a bike: gritledger fit CHAIN BIKE")
     for one in found:

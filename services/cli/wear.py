@@ -6,16 +6,16 @@ from typing import Annotated
 
 import typer
 
-from services.cli.screen import Home, now_utc, out, plain, say, table
+from services.cli.output import Home, now_utc, out, plain, say, table
 
 PANEL = "Wear and wax"
 
 
-def register(app: typer.Typer) -> None:
+def register(commands: typer.Typer) -> None:
     """Hang these commands on the application."""
-    app.command(rich_help_panel=PANEL)(wear)
-    app.command("wax-or-lube", rich_help_panel=PANEL)(wax_or_lube)
-    app.command("wax-night", rich_help_panel=PANEL)(wax_night)
+    commands.command(rich_help_panel=PANEL)(wear)
+    commands.command("wax-or-lube", rich_help_panel=PANEL)(wax_or_lube)
+    commands.command("wax-night", rich_help_panel=PANEL)(wax_night)
 
 
 def wear(
@@ -27,17 +27,17 @@ def wear(
     Example: gritledger wear 'Chain 1'
     """
     from rules.wear import Refusal, forecast
-    from services.log_care import chain_named
-    from services.wiring import open_workshop
+    from services.use_cases.log_care import chain_named
+    from services.wiring import open_app
 
-    workshop, now = open_workshop(home), now_utc()
-    with workshop.store.reading() as tx:
+    app, now = open_app(home), now_utc()
+    with app.store.reading() as tx:
         ledger = tx.ledger()
         chosen = (chain_named(tx, chain, now),) if chain else ledger.chains
     for one in chosen:
         if one.retired_at is not None and chain is None:
             continue
-        said = forecast(ledger, workshop.rulebook, one.id, now=now)
+        said = forecast(ledger, app.rulebook, one.id, now=now)
         say(said.sentence)
         if isinstance(said, Refusal):
             say(f"    {said.wants}")
@@ -50,12 +50,12 @@ def wax_or_lube(home: Home = None) -> None:
     """
     from rules.comparison import compare, cost
     from rules.vocabulary import Regime
-    from services.wiring import open_workshop
+    from services.wiring import open_app
 
-    workshop, now = open_workshop(home), now_utc()
-    with workshop.store.reading() as tx:
+    app, now = open_app(home), now_utc()
+    with app.store.reading() as tx:
         ledger = tx.ledger()
-    found = compare(ledger, workshop.rulebook, now=now)
+    found = compare(ledger, app.rulebook, now=now)
     table(
         ("chain", "regime", "readings", "drive hours", "% a 100 h", "10 to 90 %"),
         (
@@ -76,7 +76,7 @@ def wax_or_lube(home: Home = None) -> None:
     if found.waxed and found.control:
         say(f"The difference may also come from {'; '.join(found.confounds)}.")
     for regime in Regime:
-        sums = cost(ledger, workshop.rulebook, regime, now=now)
+        sums = cost(ledger, app.rulebook, regime, now=now)
         if sums.money_per_1000_km is not None and sums.minutes_per_1000_km is not None:
             say(
                 f"{regime.value.capitalize()}, for 1000 km: {sums.money_per_1000_km:.2f} in money and "
@@ -98,13 +98,13 @@ def wax_night(
     Example: gritledger wax-night --pot-holds 3 --needed Plover
     """
     from rules.wax_night import plan
-    from services.wiring import open_workshop
+    from services.wiring import open_app
 
-    workshop, now = open_workshop(home), now_utc()
-    with workshop.store.reading() as tx:
+    app, now = open_app(home), now_utc()
+    with app.store.reading() as tx:
         ledger = tx.ledger()
-        needed = [tx.garage.find_bike(name).id for name in rides_tomorrow] if rides_tomorrow else None
-    evening = plan(ledger, workshop.rulebook, now=now, needed=needed, pot_holds=pot_holds)
+        needed = [tx.equipment.find_bike(name).id for name in rides_tomorrow] if rides_tomorrow else None
+    evening = plan(ledger, app.rulebook, now=now, needed=needed, pot_holds=pot_holds)
     if not evening.batches:
         say("No chain is worth heating the pot for tonight.")
         return

@@ -1,7 +1,8 @@
 """The only package that speaks SQL. Facts go in dated and come out as the vocabulary's frozen nouns."""
 
 from services.store.assignments import Decision, FirstDecision
-from services.store.bookkeeping import Correction
+from services.store.corrections import Correction
+from services.store.equipment import SensorSighting
 from services.store.errors import (
     FactRefused,
     NewerDatabase,
@@ -11,7 +12,6 @@ from services.store.errors import (
     StoreUnusable,
 )
 from services.store.files import FileRecord
-from services.store.garage import SensorSighting
 from services.store.outbox import Posted
 from services.store.retractions import Retraction
 from services.store.rides import RideDetails, RideSpan

@@ -13,7 +13,7 @@ from sqlalchemy import bindparam, or_, select
 
 from rules.vocabulary import BikeId, DecidedBy, Ride, RideId
 from services.store.errors import FactRefused
-from services.store.facet import AnyRow, Facet
+from services.store.repository import AnyRow, Repository
 from services.store.ride_rows import counted_ids, load_rides
 from services.store.tables_rides import ride as rides
 from services.store.tables_rides import ride_assignment, ride_track
@@ -60,7 +60,7 @@ def in_force(history: Sequence[Decision]) -> Decision | None:
     return next(reversed(by_rider or standing), None)
 
 
-class Assignments(Facet):
+class Assignments(Repository):
     """Decisions on bikes."""
 
     def record(

@@ -18,14 +18,14 @@ from rules.vocabulary import (
     WipeTestId,
 )
 from services.store.errors import NotFound
-from services.store.facet import AnyRow, Facet
+from services.store.repository import AnyRow, Repository
 from services.store.retractions import Retraction, Retractions, standing_facts
 from services.store.tables import chain, reading, treatment, wipe_test
 
 _TABLES: dict[str, Table] = {"treatment": treatment, "reading": reading, "wipe test": wipe_test}
 
 
-class Care(Facet):
+class Care(Repository):
     """The log of care. Nothing is deleted: a slip is retracted, and a retraction can be undone."""
 
     def log_treatment(

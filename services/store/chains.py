@@ -10,12 +10,12 @@ from sqlalchemy import Table, select
 
 from rules.vocabulary import BikeId, Chain, ChainId, Fitting, FittingId, Regime
 from services.store.errors import FactRefused, NotFound
-from services.store.facet import AnyRow, Facet, aware
+from services.store.repository import AnyRow, Repository, aware
 from services.store.retractions import Retractions, standing_facts
 from services.store.tables import bike, chain, fitting
 
 
-class Chains(Facet):
+class Chains(Repository):
     """Chains from box to retirement: one chain at a time on a bike, one bike at a time under a chain."""
 
     def add_chain(

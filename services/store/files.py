@@ -10,7 +10,7 @@ from functools import cached_property
 from sqlalchemy import select
 
 from rules.vocabulary import RideId
-from services.store.facet import AnyRow, Facet, storable
+from services.store.repository import AnyRow, Repository, storable
 from services.store.tables import file_path
 from services.store.tables_rides import file_seen
 
@@ -34,7 +34,7 @@ class FileRecord:
     ride: RideId | None
 
 
-class Files(Facet):
+class Files(Repository):
     """Files by content, and paths by size and time."""
 
     def seen(self, sha256: str) -> FileRecord | None:

@@ -6,13 +6,13 @@ from sqlalchemy import Connection
 
 from rules.ledger import Ledger
 from services.store.care import Care
-from services.store.garage import Garage
+from services.store.equipment import Equipment
 from services.store.ride_rows import load_rides
 
 
 def read_ledger(connection: Connection) -> Ledger:
     """Every fact in force: what was taken back or linked as a second recording is left out."""
-    garage, care = Garage(connection), Care(connection)
+    garage, care = Equipment(connection), Care(connection)
     return Ledger(
         riders=garage.riders(),
         bikes=garage.bikes(),

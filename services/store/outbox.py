@@ -16,8 +16,8 @@ from rules.reminder import ReminderStep, Step
 from rules.vocabulary import ReminderId, RiderId
 from services.letter import Letter
 from services.store.errors import FactRefused
-from services.store.facet import AnyRow, Facet
 from services.store.reminders import add_step
+from services.store.repository import AnyRow, Repository
 from services.store.tables_reminders import letter, letter_reminder
 
 
@@ -33,7 +33,7 @@ class Posted:
     cancelled_at: datetime | None = None
 
 
-class Outbox(Facet):
+class Outbox(Repository):
     """Letters on their way."""
 
     def queue(self, new: Letter, *, at: datetime) -> Letter:

@@ -11,7 +11,7 @@ from ingest.ride.recording import SensorSeen
 from ingest.ride.summary import HourSummary, RideSummary
 from rules.vocabulary import DriveMethod, RideId
 from services.store.errors import NotFound
-from services.store.facet import AnyRow, Facet, storable
+from services.store.repository import AnyRow, Repository, storable
 from services.store.tables_rides import ride, ride_hour, ride_sensor, ride_track
 
 # Columns that hold a summary's field under the same name, as it is.
@@ -46,7 +46,7 @@ _HOUR = (
 _SENSOR = ("kind", "serial", "ant_number", "manufacturer", "product", "battery")
 
 
-class Recordings(Facet):
+class Recordings(Repository):
     """Recordings under rides."""
 
     def outing(self, ride_id: RideId) -> RideSummary:

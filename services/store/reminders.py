@@ -11,13 +11,13 @@ from sqlalchemy import ColumnElement, select, true
 
 from rules.reminder import RaisedReminder, Reason, Reminder, ReminderKind, ReminderStep, Step
 from rules.vocabulary import BikeId, ChainId, Condition, ReminderId, RideId, RiderId, TreatmentId
-from services.store.facet import AnyRow, Facet
+from services.store.repository import AnyRow, Repository
 from services.store.tables_reminders import reminder, reminder_reason, reminder_step
 
 _OPENS = frozenset({Step.RAISED, Step.WORSE, Step.PUT_OFF})
 
 
-class Reminders(Facet):
+class Reminders(Repository):
     """Raised reminders. One cause has at most one that is open."""
 
     def raise_(self, due: Reminder, at: datetime, by: str, why: str = "") -> RaisedReminder:
@@ -117,7 +117,7 @@ class Reminders(Facet):
 _REASON = tuple(field.name for field in fields(Reason) if field.name != "condition")
 
 
-def add_step(facet: Facet, reminder_id: ReminderId, step: ReminderStep) -> None:
+def add_step(facet: Repository, reminder_id: ReminderId, step: ReminderStep) -> None:
     """Keep a step, whoever's facet it is: the outbox tells that a letter arrived."""
     facet._insert(
         reminder_step,

@@ -9,7 +9,7 @@ from typing import Any
 from sqlalchemy import Select, Table, exists, select
 
 from services.store.errors import FactRefused, NotFound
-from services.store.facet import Facet
+from services.store.repository import Repository
 from services.store.tables import retraction
 
 
@@ -39,7 +39,7 @@ def is_retracted(table: Table, kind: str) -> Any:
     )
 
 
-class Retractions(Facet):
+class Retractions(Repository):
     """Taking facts back and putting them in force again."""
 
     def take_back(self, table: Table, kind: str, fact: int, *, at: datetime, by: str, why: str) -> Retraction:

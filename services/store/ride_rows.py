@@ -20,7 +20,7 @@ from rules.vocabulary import (
     RiderId,
     Tier,
 )
-from services.store.facet import AnyRow
+from services.store.repository import AnyRow
 from services.store.retractions import is_retracted
 from services.store.tables_rides import TAG_IS_CURRENT, condition_tag, ride, ride_hour
 

@@ -11,14 +11,15 @@ from types import TracebackType
 from sqlalchemy import URL, Connection, Engine, select
 
 from rules.ledger import Ledger
-from services.store.bookkeeping import Corrections, Notes
 from services.store.care import Care
+from services.store.corrections import Corrections
 from services.store.engine import WRITING, make_engine, plain_errors, rows_of, url_of, where
+from services.store.equipment import Equipment
 from services.store.errors import StoreUnusable
 from services.store.files import Files
-from services.store.garage import Garage
 from services.store.ledger_reading import read_ledger
 from services.store.migrate import migrate
+from services.store.notes import Notes
 from services.store.outbox import Outbox
 from services.store.reminders import Reminders
 from services.store.rides import Rides
@@ -33,9 +34,9 @@ class Transaction:
         self._connection = connection
 
     @cached_property
-    def garage(self) -> Garage:
+    def equipment(self) -> Equipment:
         """Riders, bikes, sensors, chains and fittings."""
-        return Garage(self._connection)
+        return Equipment(self._connection)
 
     @cached_property
     def rides(self) -> Rides:

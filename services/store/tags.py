@@ -11,7 +11,7 @@ from sqlalchemy import and_, func, literal, or_, select
 
 from rules.vocabulary import Condition, ConditionTag, Ride, RideId, Tier
 from services.store.errors import FactRefused, NotFound
-from services.store.facet import Facet
+from services.store.repository import Repository
 from services.store.ride_rows import TAG_COLUMNS, counted_ids, load_rides, tag_of, tag_values
 from services.store.tables_rides import (
     TAG_IS_CURRENT,
@@ -54,7 +54,7 @@ class Word:
     by: str
 
 
-class Tags(Facet):
+class Tags(Repository):
     """Tags and words."""
 
     def add_tags(

@@ -12,7 +12,7 @@ from sqlalchemy import Select, bindparam, false, or_, select
 
 from ingest.weather.hourly import Cell, HourlyWeather
 from rules.vocabulary import Tier
-from services.store.facet import Facet
+from services.store.repository import Repository
 from services.store.tables_rides import WEATHER_IS_CURRENT, hourly_weather, weather_block
 
 _TIERS: Mapping[str, Tier] = {tier.value: tier for tier in Tier}
@@ -49,7 +49,7 @@ class WeatherBlock:
     complete: bool
 
 
-class Weather(Facet):
+class Weather(Repository):
     """The newest fetch of an archive, model, cell and hour is current; preliminary never replaces final."""
 
     def put(self, hours: Sequence[HourlyWeather]) -> int:

@@ -8,19 +8,19 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Path, Query
 from pydantic import BaseModel
 
-from rules.questions import difference, with_condition
+from rules.outlook import difference, with_condition
 from rules.reminder import RaisedReminder
 from rules.vocabulary import Chain, Condition, Ride, RideId
 from rules.wear import Forecast
-from services.correct import with_answers
-from services.show import exposures
+from services.app import zone_of
 from services.store import NotFound
-from services.web.chain_state import state_of
-from services.web.desk import ASheet, Sheet
+from services.use_cases.correct import with_answers
+from services.views.chain_state import state_of
+from services.views.stories import exposures
+from services.web.context import AContext, RequestContext
 from services.web.forms import LARGEST_ID
 from services.web.pages.ride import bike_said, identity_of, word_said
 from services.web.pages.rides import AWanted, found
-from services.workshop import zone_of
 
 router = APIRouter(tags=["reading"])
 ANumber = Annotated[int, Path(ge=1, le=LARGEST_ID)]
@@ -169,39 +169,39 @@ class Supposed(BaseModel):
 
 
 @router.get("/chains")
-def chains(sheet: ASheet) -> list[ChainJson]:
+def chains(context: AContext) -> list[ChainJson]:
     """Every chain, as it stands now."""
-    return [_chain(sheet, one) for one in sheet.snapshot.ledger.chains]
+    return [_chain(context, one) for one in context.snapshot.ledger.chains]
 
 
 @router.get("/chains/{number}", responses=NO)
-def chain(number: ANumber, sheet: ASheet) -> ChainJson:
+def chain(number: ANumber, context: AContext) -> ChainJson:
     """One chain, as it stands now."""
-    for one in sheet.snapshot.ledger.chains:
+    for one in context.snapshot.ledger.chains:
         if one.id == number:
-            return _chain(sheet, one)
+            return _chain(context, one)
     raise NotFound("chain", number)
 
 
 @router.get("/rides", responses=NO)
 def rides(
-    sheet: ASheet,
+    context: AContext,
     want: AWanted,
     offset: Annotated[int, Query(ge=0, le=LARGEST_ID)] = 0,
     limit: Annotated[int, Query(ge=1, le=MOST_A_PAGE)] = 50,
 ) -> RidesJson:
     """Rides, newest first. bike: a number, 'open' (which one?) or 'none' (none of ours); like: a word."""
-    every = found(sheet.snapshot, want, sheet.zone)
-    return RidesJson(count=len(every), rides=[_ride(sheet, one) for one in every[offset : offset + limit]])
+    every = found(context.snapshot, want, context.zone)
+    return RidesJson(count=len(every), rides=[_ride(context, one) for one in every[offset : offset + limit]])
 
 
 @router.get("/rides/{number}", responses=NO)
-def ride(number: ANumber, sheet: ASheet) -> RideWithHours:
+def ride(number: ANumber, context: AContext) -> RideWithHours:
     """One ride that counts, with its hours."""
-    one = _counted(sheet, number)
-    bike = None if one.bike is None else sheet.snapshot.ledger.bike(one.bike)
+    one = _counted(context, number)
+    bike = None if one.bike is None else context.snapshot.ledger.bike(one.bike)
     hours = []
-    for hour, put in zip(one.hours, exposures(one, bike, sheet.snapshot.rulebook), strict=True):
+    for hour, put in zip(one.hours, exposures(one, bike, context.snapshot.rulebook), strict=True):
         tag = hour.tag
         hours.append(
             HourJson(
@@ -216,24 +216,24 @@ def ride(number: ANumber, sheet: ASheet) -> RideWithHours:
                 confidence=tag.confidence if tag else None,
             )
         )
-    return RideWithHours(**_ride(sheet, one).model_dump(), hours=hours)
+    return RideWithHours(**_ride(context, one).model_dump(), hours=hours)
 
 
 @router.get("/reminders")
-def reminders(sheet: ASheet) -> list[ReminderJson]:
+def reminders(context: AContext) -> list[ReminderJson]:
     """What needs hands now, most pressing first."""
-    return [_reminder(sheet, one) for one in sheet.snapshot.most_pressing_first]
+    return [_reminder(context, one) for one in context.snapshot.most_pressing_first]
 
 
 @router.get("/reminders/{number}", responses=NO)
-def reminder(number: ANumber, sheet: ASheet) -> ReminderWithTrace:
+def reminder(number: ANumber, context: AContext) -> ReminderWithTrace:
     """One reminder with the lines that add up to its total."""
     from rules.vocabulary import ReminderId
 
-    with sheet.workshop.store.reading() as tx:
+    with context.app.store.reading() as tx:
         one = tx.reminders.get(ReminderId(number))
     return ReminderWithTrace(
-        **_reminder(sheet, one).model_dump(),
+        **_reminder(context, one).model_dump(),
         reasons=[
             ReasonJson(
                 at=line.at,
@@ -253,42 +253,42 @@ def reminder(number: ANumber, sheet: ASheet) -> ReminderWithTrace:
 
 @router.get("/suppose/bike", responses=NO)
 def suppose_bike(
-    sheet: ASheet,
+    context: AContext,
     ride: Annotated[int, Query(ge=1, le=LARGEST_ID)],
     bike: Annotated[str, Query(min_length=1, max_length=12)],
 ) -> Supposed:
     """What would change if this ride were on that bike ('none': on none of ours)?"""
-    one, snapshot = _counted(sheet, ride), sheet.snapshot
-    return _difference(sheet, with_answers(snapshot.ledger, {one.id: bike_said(bike, snapshot)}))
+    one, snapshot = _counted(context, ride), context.snapshot
+    return _difference(context, with_answers(snapshot.ledger, {one.id: bike_said(bike, snapshot)}))
 
 
 @router.get("/suppose/conditions", responses=NO)
 def suppose_conditions(
-    sheet: ASheet,
+    context: AContext,
     ride: Annotated[int, Query(ge=1, le=LARGEST_ID)],
     word: Annotated[str, Query(min_length=1, max_length=12)],
 ) -> Supposed:
     """What would change if the rider said this word on the ride ('archive': took it back)?"""
-    one = _counted(sheet, ride)
-    return _difference(sheet, with_condition(sheet.snapshot.ledger, one.id, word_said(word)))
+    one = _counted(context, ride)
+    return _difference(context, with_condition(context.snapshot.ledger, one.id, word_said(word)))
 
 
-def _difference(sheet: Sheet, after: Any) -> Supposed:
-    snapshot = sheet.snapshot
-    found = difference(snapshot.ledger, after, snapshot.rulebook, now=sheet.now, zone_of=zone_of)
+def _difference(context: RequestContext, after: Any) -> Supposed:
+    snapshot = context.snapshot
+    found = difference(snapshot.ledger, after, snapshot.rulebook, now=context.now, zone_of=zone_of)
     return Supposed(sentences=list(found.sentences) or ["Nothing would change for any chain."])
 
 
-def _counted(sheet: Sheet, number: int) -> Ride:
-    one = sheet.snapshot.ledger.ride(identity_of(number))
+def _counted(context: RequestContext, number: int) -> Ride:
+    one = context.snapshot.ledger.ride(identity_of(number))
     if one is None:
         raise NotFound("ride", RideId(number))
     return one
 
 
-def _chain(sheet: Sheet, one: Chain) -> ChainJson:
-    state = state_of(sheet.snapshot, one, sheet.now)
-    answer = sheet.snapshot.wear(one.id, sheet.now)
+def _chain(context: RequestContext, one: Chain) -> ChainJson:
+    state = state_of(context.snapshot, one, context.now)
+    answer = context.snapshot.wear(one.id, context.now)
     return ChainJson(
         id=one.id,
         name=one.name,
@@ -310,7 +310,7 @@ def _chain(sheet: Sheet, one: Chain) -> ChainJson:
                 expected_at=limit.by,
                 sentence=limit.sentence,
             )
-            for limit in sheet.snapshot.outlook(sheet.now)
+            for limit in context.snapshot.outlook(context.now)
             if limit.chain == one.id
         ],
         due=[due.id for due in state.due],
@@ -318,8 +318,8 @@ def _chain(sheet: Sheet, one: Chain) -> ChainJson:
     )
 
 
-def _ride(sheet: Sheet, one: Ride) -> RideJson:
-    snapshot = sheet.snapshot
+def _ride(context: RequestContext, one: Ride) -> RideJson:
+    snapshot = context.snapshot
     chain = snapshot.ledger.chain_of(one)
     return RideJson(
         id=one.id,
@@ -340,13 +340,13 @@ def _ride(sheet: Sheet, one: Ride) -> RideJson:
     )
 
 
-def _reminder(sheet: Sheet, one: RaisedReminder) -> ReminderJson:
+def _reminder(context: RequestContext, one: RaisedReminder) -> ReminderJson:
     due = one.reminder
     return ReminderJson(
         id=one.id,
         state=one.state.value,
         kind=due.kind.value,
-        chain=sheet.snapshot.ledger.chain(due.chain).name,
+        chain=context.snapshot.ledger.chain(due.chain).name,
         headline=due.headline,
         sentence=due.sentence,
         total=due.total,

@@ -13,18 +13,19 @@ from fastapi.responses import HTMLResponse, JSONResponse, Response
 from starlette.exceptions import HTTPException
 
 from rules.rulebook import RulebookError
+from services.app import App
 from services.settings import SettingsError
 from services.store import FactRefused, NotFound, StoreBusy, StoreError
-from services.web import api, exports, sitting
-from services.web.desk import Clock, Desk, utc_now
+from services.web import api, exports, session_routes
+from services.web.context import AppContext, Clock, utc_now
 from services.web.forms import FormRefused
 from services.web.guard import SECURITY_HEADERS, Guard, TooMuch, own_names
 from services.web.pages import (
-    bench,
     care,
     chains,
+    corrections,
     files,
-    mending,
+    overview,
     reminder,
     ride,
     rides,
@@ -32,8 +33,7 @@ from services.web.pages import (
     wax_night,
     wear,
 )
-from services.web.sign_in import Doorkeeper, passphrase_hash
-from services.workshop import Workshop
+from services.web.sessions import SessionStore, passphrase_hash
 
 __all__ = ["create_app"]
 
@@ -45,12 +45,12 @@ ABOUT = (
 )
 
 
-def create_app(workshop: Workshop, *, clock: Clock = utc_now) -> FastAPI:
+def create_app(app: App, *, clock: Clock = utc_now) -> FastAPI:
     """The page of one household. Raises SettingsError when it would be open to others unprotected."""
-    page = workshop.settings.page
+    page = app.settings.page
     hashed = passphrase_hash(page)
-    desk = Desk(workshop, clock, None if hashed is None else Doorkeeper(hashed))
-    app = FastAPI(
+    shared = AppContext(app, clock, None if hashed is None else SessionStore(hashed))
+    pages = FastAPI(
         lifespan=_warm,
         title="gritledger",
         version="1",
@@ -59,18 +59,30 @@ def create_app(workshop: Workshop, *, clock: Clock = utc_now) -> FastAPI:
         redoc_url=None,
         openapi_url=f"{API}/openapi.json",
     )
-    app.state.desk = desk
-    for part in (bench, rides, ride, chains, reminder, care, wear, wax_night, settings, files, mending):
-        app.include_router(part.router, include_in_schema=False)
-    app.include_router(sitting.router, include_in_schema=False)
-    app.include_router(exports.router, include_in_schema=False)
-    app.include_router(api.router, prefix=API)
+    pages.state.shared = shared
+    for part in (
+        overview,
+        rides,
+        ride,
+        chains,
+        reminder,
+        care,
+        wear,
+        wax_night,
+        settings,
+        files,
+        corrections,
+    ):
+        pages.include_router(part.router, include_in_schema=False)
+    pages.include_router(session_routes.router, include_in_schema=False)
+    pages.include_router(exports.router, include_in_schema=False)
+    pages.include_router(api.router, prefix=API)
     # The last added is the first to see a request.
-    app.add_middleware(sitting.SignedIn)
-    app.add_middleware(Guard, names=own_names(page.host), any_address=page.host in ANY_ADDRESS)
-    _tell_trouble(app)
-    app.add_api_route("/static/{mark}/{name}", _file, include_in_schema=False)
-    return app
+    pages.add_middleware(session_routes.SignedIn)
+    pages.add_middleware(Guard, names=own_names(page.host), any_address=page.host in ANY_ADDRESS)
+    _tell_trouble(pages)
+    pages.add_api_route("/static/{mark}/{name}", _file, include_in_schema=False)
+    return pages
 
 
 MEDIA_TYPES = {
@@ -83,23 +95,23 @@ MEDIA_TYPES = {
 def _file(mark: str, name: str, request: Request) -> Response:
     """A file whose address names its content: it never changes, and is asked for once."""
     del mark
-    desk: Desk = request.app.state.desk
-    if name not in desk.dress.files:
+    shared: AppContext = request.app.state.shared
+    if name not in shared.rendering.files:
         raise HTTPException(404)
     return Response(
-        desk.dress.files[name],
+        shared.rendering.files[name],
         media_type=MEDIA_TYPES[name.rpartition(".")[2]],
         headers={"Cache-Control": "public, max-age=31536000, immutable"},
     )
 
 
 @asynccontextmanager
-async def _warm(app: FastAPI) -> AsyncIterator[None]:
+async def _warm(pages: FastAPI) -> AsyncIterator[None]:
     """While the page is served, its snapshot follows the ledger by itself."""
-    desk: Desk = app.state.desk
+    shared: AppContext = pages.state.shared
     stop = threading.Event()
     warmer = threading.Thread(
-        target=desk.snapshots.keep_warm, args=(stop, desk.clock), name="page warmer", daemon=True
+        target=shared.snapshots.keep_warm, args=(stop, shared.clock), name="page warmer", daemon=True
     )
     warmer.start()
     try:
@@ -109,41 +121,41 @@ async def _warm(app: FastAPI) -> AsyncIterator[None]:
         warmer.join(5)
 
 
-def _tell_trouble(app: FastAPI) -> None:
+def _tell_trouble(pages: FastAPI) -> None:
     """Expected trouble becomes a sentence: a page for people, JSON for programs."""
 
-    @app.exception_handler(StoreError)
+    @pages.exception_handler(StoreError)
     def store_says_no(request: Request, error: StoreError) -> Response:
         kinds = ((NotFound, 404), (FactRefused, 409), (StoreBusy, 503), (StoreError, 500))
         return _say_no(request, next(code for kind, code in kinds if isinstance(error, kind)), str(error))
 
-    @app.exception_handler(FormRefused)
+    @pages.exception_handler(FormRefused)
     def form_refused(request: Request, error: FormRefused) -> Response:
         return _say_no(request, error.status, error.sentence)
 
-    @app.exception_handler(RulebookError)
-    @app.exception_handler(SettingsError)
+    @pages.exception_handler(RulebookError)
+    @pages.exception_handler(SettingsError)
     def settings_say_no(request: Request, error: Exception) -> Response:
         return _say_no(request, 500, str(error))
 
-    @app.exception_handler(TooMuch)
+    @pages.exception_handler(TooMuch)
     def too_much(request: Request, _error: TooMuch) -> Response:
         return _say_no(request, 413, "That is more than this page takes.")
 
-    @app.exception_handler(RequestValidationError)
+    @pages.exception_handler(RequestValidationError)
     def not_understood(request: Request, error: RequestValidationError) -> Response:
         if request.url.path.startswith(f"{API}/"):
             return _say_no(request, 422, "; ".join(_plain(one) for one in error.errors()) + ".")
         return _say_no(request, 404, "There is no such page.")
 
-    @app.exception_handler(HTTPException)
+    @pages.exception_handler(HTTPException)
     def http_says_no(request: Request, error: HTTPException) -> Response:
         words = {404: "There is no such page.", 405: "This page cannot be asked in that way."}
         answer = _say_no(request, error.status_code, words.get(error.status_code, str(error.detail)))
         answer.headers.update(error.headers or {})
         return answer
 
-    @app.exception_handler(Exception)
+    @pages.exception_handler(Exception)
     def stumbled(request: Request, _error: Exception) -> Response:
         sentence = "gritledger stumbled: a mistake of ours. The terminal says more; please report it."
         answer = _say_no(request, 500, sentence)
@@ -160,5 +172,5 @@ def _plain(problem: Any) -> str:
 def _say_no(request: Request, status: int, sentence: str) -> Response:
     if request.url.path.startswith(f"{API}/"):
         return JSONResponse({"detail": sentence}, status)
-    desk: Desk = request.app.state.desk
-    return HTMLResponse(desk.dress.render("said_no.html", status=status, sentence=sentence), status)
+    shared: AppContext = request.app.state.shared
+    return HTMLResponse(shared.rendering.render("said_no.html", status=status, sentence=sentence), status)

@@ -18,8 +18,8 @@ from rules.rulebook import KEYS
 from rules.vocabulary import Reading, Treatment, WipeTest
 from rules.wear import Forecast, Measure
 from services.store import NotFound
-from services.web.chain_state import state_of
-from services.web.desk import ASheet, Sheet
+from services.views.chain_state import state_of
+from services.web.context import AContext, RequestContext
 from services.web.pages.rides import AWanted, Wanted, found
 
 router = APIRouter(prefix="/export")
@@ -27,9 +27,9 @@ Rows = Iterable[Mapping[str, Any]]
 
 
 @router.get("/{name}.csv")
-def as_csv(name: str, sheet: ASheet, want: AWanted) -> Response:
+def as_csv(name: str, context: AContext, want: AWanted) -> Response:
     """A list as CSV (RFC 4180), UTF-8."""
-    rows = list(_rows(name, sheet, want))
+    rows = list(_rows(name, context, want))
     out = io.StringIO(newline="")
     columns = list(rows[0]) if rows else []
     writer = csv.DictWriter(out, columns)
@@ -39,10 +39,10 @@ def as_csv(name: str, sheet: ASheet, want: AWanted) -> Response:
 
 
 @router.get("/{name}.json")
-def as_json(name: str, sheet: ASheet, want: AWanted) -> Response:
+def as_json(name: str, context: AContext, want: AWanted) -> Response:
     """A list as JSON, one object a row."""
     text = json.dumps(
-        [{key: _plain(value) for key, value in row.items()} for row in _rows(name, sheet, want)],
+        [{key: _plain(value) for key, value in row.items()} for row in _rows(name, context, want)],
         ensure_ascii=False,
         indent=1,
     )
@@ -75,10 +75,10 @@ def _cell(value: Any) -> Any:
     return plain
 
 
-def _rows(name: str, sheet: Sheet, want: Wanted) -> Rows:
+def _rows(name: str, context: RequestContext, want: Wanted) -> Rows:
     if name == "rides":
-        return [ride_row(sheet, ride) for ride in found(sheet.snapshot, want, sheet.zone)]
-    lists: Mapping[str, Callable[[Sheet], Rows]] = {
+        return [ride_row(context, ride) for ride in found(context.snapshot, want, context.zone)]
+    lists: Mapping[str, Callable[[RequestContext], Rows]] = {
         "chains": _chains,
         "care": _care,
         "reminders": _reminders,
@@ -89,16 +89,16 @@ def _rows(name: str, sheet: Sheet, want: Wanted) -> Rows:
         "riders": _riders,
         "fittings": _fittings,
         "sensors": _sensors,
-        "mending": _mending,
+        "corrections": _corrections,
     }
     if name not in lists:
         raise NotFound("list", name, [*lists, "rides"])
-    return lists[name](sheet)
+    return lists[name](context)
 
 
-def ride_row(sheet: Sheet, ride: Any) -> dict[str, Any]:
+def ride_row(context: RequestContext, ride: Any) -> dict[str, Any]:
     """One ride as a row."""
-    snapshot = sheet.snapshot
+    snapshot = context.snapshot
     chain = snapshot.ledger.chain_of(ride)
     conditions = snapshot.conditions(ride)
     return {
@@ -120,8 +120,8 @@ def ride_row(sheet: Sheet, ride: Any) -> dict[str, Any]:
     }
 
 
-def _chains(sheet: Sheet) -> Rows:
-    snapshot, now = sheet.snapshot, sheet.now
+def _chains(context: RequestContext) -> Rows:
+    snapshot, now = context.snapshot, context.now
     for chain in snapshot.ledger.chains:
         state = state_of(snapshot, chain, now)
         yield {
@@ -142,8 +142,8 @@ def _chains(sheet: Sheet) -> Rows:
         }
 
 
-def _care(sheet: Sheet) -> Rows:
-    ledger = sheet.snapshot.ledger
+def _care(context: RequestContext) -> Rows:
+    ledger = context.snapshot.ledger
     every: Sequence[Any] = sorted([*ledger.treatments, *ledger.readings, *ledger.wipe_tests], key=_instant)
     for one in every:
         treated = isinstance(one, Treatment)
@@ -166,10 +166,10 @@ def _words(one: Reading | WipeTest) -> str:
     return reading_words(one) if isinstance(one, Reading) else f"grade {one.grade} of 4"
 
 
-def _reminders(sheet: Sheet) -> Rows:
-    with sheet.workshop.store.reading() as tx:
+def _reminders(context: RequestContext) -> Rows:
+    with context.app.store.reading() as tx:
         raised = tx.reminders.all_()
-    ledger = sheet.snapshot.ledger
+    ledger = context.snapshot.ledger
     for one in raised:
         yield {
             "reminder": one.id,
@@ -186,8 +186,8 @@ def _reminders(sheet: Sheet) -> Rows:
         }
 
 
-def _files(sheet: Sheet) -> Rows:
-    for one in sheet.snapshot.files:
+def _files(context: RequestContext) -> Rows:
+    for one in context.snapshot.files:
         yield {
             "seen_at": one.seen_at,
             "file": one.name,
@@ -200,8 +200,8 @@ def _files(sheet: Sheet) -> Rows:
         }
 
 
-def _wear(sheet: Sheet) -> Rows:
-    snapshot, now = sheet.snapshot, sheet.now
+def _wear(context: RequestContext) -> Rows:
+    snapshot, now = context.snapshot, context.now
     for chain in snapshot.ledger.chains:
         answer = snapshot.wear(chain.id, now)
         sure = isinstance(answer, Forecast)
@@ -218,8 +218,8 @@ def _wear(sheet: Sheet) -> Rows:
         }
 
 
-def _bikes(sheet: Sheet) -> Rows:
-    snapshot, now = sheet.snapshot, sheet.now
+def _bikes(context: RequestContext) -> Rows:
+    snapshot, now = context.snapshot, context.now
     for bike in snapshot.ledger.bikes:
         worn = snapshot.ledger.chain_on(bike.id, now)
         rides = snapshot.ledger.rides_on(bike.id)
@@ -240,13 +240,13 @@ def _bikes(sheet: Sheet) -> Rows:
         }
 
 
-def _riders(sheet: Sheet) -> Rows:
-    for rider in sheet.snapshot.ledger.riders:
+def _riders(context: RequestContext) -> Rows:
+    for rider in context.snapshot.ledger.riders:
         yield {"rider": rider.id, "name": rider.name, "email": rider.email, "time_zone": rider.time_zone}
 
 
-def _fittings(sheet: Sheet) -> Rows:
-    ledger = sheet.snapshot.ledger
+def _fittings(context: RequestContext) -> Rows:
+    ledger = context.snapshot.ledger
     for one in sorted(ledger.fittings, key=lambda one: (one.fitted_at, one.id)):
         yield {
             "fitting": one.id,
@@ -257,8 +257,8 @@ def _fittings(sheet: Sheet) -> Rows:
         }
 
 
-def _sensors(sheet: Sheet) -> Rows:
-    snapshot = sheet.snapshot
+def _sensors(context: RequestContext) -> Rows:
+    snapshot = context.snapshot
     for one in snapshot.sensors_seen:
         on = [s for s in snapshot.ledger.sensors if s.identity == one.identity]
         yield {
@@ -272,9 +272,9 @@ def _sensors(sheet: Sheet) -> Rows:
         }
 
 
-def _limits(sheet: Sheet) -> Rows:
+def _limits(context: RequestContext) -> Rows:
     for key in KEYS:
-        one = sheet.snapshot.rulebook.judgement(key)
+        one = context.snapshot.rulebook.judgement(key)
         yield {
             "key": one.key,
             "value": one.value,
@@ -285,8 +285,8 @@ def _limits(sheet: Sheet) -> Rows:
         }
 
 
-def _mending(sheet: Sheet) -> Rows:
-    with sheet.workshop.store.reading() as tx:
+def _corrections(context: RequestContext) -> Rows:
+    with context.app.store.reading() as tx:
         every = tx.corrections.all_()
     for one in every:
         yield {"number": one.id, "at": one.at, "by": one.by, "what": one.what, "undone_at": one.undone_at}

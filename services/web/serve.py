@@ -8,19 +8,19 @@ from dataclasses import replace
 
 import uvicorn
 
+from services.app import App
 from services.settings import Page, SettingsError
 from services.web.app import create_app
 from services.web.guard import is_loopback
-from services.workshop import Workshop
 
 
-def serve(workshop: Workshop, *, port: int | None, say: Callable[[str], None]) -> None:
+def serve(app: App, *, port: int | None, say: Callable[[str], None]) -> None:
     """Serve until stopped with Ctrl-C. Raises SettingsError."""
     if port is not None:
-        page = workshop.settings.page.model_copy(update={"port": port})
-        workshop = replace(workshop, settings=workshop.settings.model_copy(update={"page": page}))
-    server = page_server(workshop)
-    page = workshop.settings.page
+        page = app.settings.page.model_copy(update={"port": port})
+        app = replace(app, settings=app.settings.model_copy(update={"page": page}))
+    server = page_server(app)
+    page = app.settings.page
     say(f"The page is at {address_of(page)}; stop it with Ctrl-C.")
     if not is_loopback(page.host):
         say("Others can reach it with the passphrase. Plain http can be listened to: put TLS in front of it.")
@@ -33,16 +33,16 @@ def address_of(page: Page) -> str:
     return f"http://{host}:{page.port}"
 
 
-def page_server(workshop: Workshop) -> uvicorn.Server:
+def page_server(app: App) -> uvicorn.Server:
     """A server of the page, ready to run, in this thread or in another one.
 
     Raises SettingsError when the page would be open to others unprotected, or its address is taken.
     """
-    page = workshop.settings.page
-    app = create_app(replace(workshop, page_url=workshop.page_url or address_of(page)))
+    page = app.settings.page
+    pages = create_app(replace(app, page_url=app.page_url or address_of(page)))
     _refuse_taken(page.host, page.port)
     config = uvicorn.Config(
-        app,
+        pages,
         host=page.host,
         port=page.port,
         log_level="warning",

@@ -10,7 +10,7 @@ from datetime import timedelta
 
 from rules.contamination import history
 from rules.ledger import Ledger
-from rules.questions import difference, outlook, with_ride_on
+from rules.outlook import difference, outlook, with_ride_on
 from rules.reminders import due
 from rules.rulebook import default_rulebook
 from rules.vocabulary import (

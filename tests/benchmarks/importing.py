@@ -26,10 +26,10 @@ import psutil
 from fixtures.fit_writer import fit_bytes
 from ingest.files.read_pool import ToRead
 from ingest.ride.recording import Recording, SensorSeen
-from services.import_rides import Outcome, import_files
+from services.app import App
 from services.settings import SETTINGS_FILE
-from services.wiring import open_workshop
-from services.workshop import Workshop
+from services.use_cases.import_rides import Outcome, import_files
+from services.wiring import open_app
 
 FIRST = datetime(2020, 1, 1, 9, tzinfo=UTC)
 RIDE_S = 3 * 3600
@@ -69,19 +69,19 @@ def ride_file(number: int) -> bytes:
     )
 
 
-def household(home: Path) -> Workshop:
+def household(home: Path) -> App:
     """One rider with four bikes; three carry a sensor that is known. No weather."""
     home.mkdir(parents=True)
     (home / SETTINGS_FILE).write_text('[weather]\narchive = "none"\n')
-    shop = open_workshop(home)
+    shop = open_app(home)
     with shop.store.writing() as tx:
-        rider = tx.garage.add_rider("Iva")
+        rider = tx.equipment.add_rider("Iva")
         for name, sensor, _ in BIKES:
-            bike = tx.garage.add_bike(name, rider.id)
-            chain = tx.garage.add_chain(f"{name}'s chain", speeds=11)
-            tx.garage.fit_chain(chain.id, bike.id, FIRST - timedelta(days=9))
+            bike = tx.equipment.add_bike(name, rider.id)
+            chain = tx.equipment.add_chain(f"{name}'s chain", speeds=11)
+            tx.equipment.fit_chain(chain.id, bike.id, FIRST - timedelta(days=9))
             if sensor is not None:
-                tx.garage.add_sensor("power meter", f"serial {sensor}", bike.id)
+                tx.equipment.add_sensor("power meter", f"serial {sensor}", bike.id)
     return shop
 
 
@@ -130,13 +130,13 @@ def _tree_bytes(root: int) -> int:
     return total
 
 
-def one_new_file(shop: Workshop, folder: Path, number: int) -> float:
+def one_new_file(shop: App, folder: Path, number: int) -> float:
     """Seconds from a file to a stored ride, in a process that has read one before."""
     for warm in (number, number + 1):
         file = folder / f"new-{warm}.fit"
         file.write_bytes(ride_file(warm))
         with shop.store.reading() as tx:
-            rider = tx.garage.riders()[0].id
+            rider = tx.equipment.riders()[0].id
         begun = time.perf_counter()
         (outcome,) = import_files(shop.store, [ToRead(file, rider)], now=datetime.now(UTC))
         elapsed_s = time.perf_counter() - begun
@@ -176,7 +176,7 @@ def main() -> None:
             )
         again = measured("import", str(files), "--home", str(place / "all"))
         print(f"{f'again over {count} known files':<34}{again.clock_s:>7.2f} s{'':>9}{again.cpu_s:>7.2f} s")
-        shop = open_workshop(place / "all")
+        shop = open_app(place / "all")
         with shop.store.reading() as tx:
             assert tx.rides.count() == count
         alone_s = one_new_file(shop, place, chosen.rides + 10)

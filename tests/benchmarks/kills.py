@@ -31,9 +31,10 @@ import numpy as np
 
 from rules.contamination import history
 from rules.reminder import Step
-from services.round import ROUND_NOTE, one_round
-from services.wiring import open_workshop
-from services.workshop import Workshop
+from services.app import App
+from services.running.round import one_round
+from services.store.notes import LAST_ROUND
+from services.wiring import open_app
 from tests.mail_server import Answer, MailServer, mail_server
 from tests.notification_daemon import Desktop, desktop
 from tests.wet_household import FIRST_DAY, ROUND_AT, care, drop, household
@@ -61,7 +62,7 @@ def nursery(home: Path) -> None:
         if child == 0:
             status = 1
             try:
-                one_round(open_workshop(home), now=datetime.fromisoformat(now))
+                one_round(open_app(home), now=datetime.fromisoformat(now))
                 status = 0
             finally:
                 os._exit(status)
@@ -75,11 +76,11 @@ def nursery(home: Path) -> None:
         print(os.waitstatus_to_exitcode(status), time.monotonic() - begun, flush=True)
 
 
-def moment_of(shop: Workshop, mail: MailServer, now: datetime, rides_by_now: int) -> str:
+def moment_of(shop: App, mail: MailServer, now: datetime, rides_by_now: int) -> str:
     """How far had the round come when it was killed?"""
     with shop.store.reading() as tx:
         waiting = tx.outbox.waiting()
-        if tx.notes.written_at(ROUND_NOTE) == now:
+        if tx.notes.written_at(LAST_ROUND) == now:
             return "7 after everything"
         under_way = {p.letter.message_id for p in waiting if p.leased_until and p.leased_until > now}
         if under_way & {r.message_id for r in mail.received}:
@@ -97,7 +98,7 @@ def moment_of(shop: Workshop, mail: MailServer, now: datetime, rides_by_now: int
 
 
 def kill_rounds(
-    home: Path, shop: Workshop, mail: MailServer, kills: int, chance: random.Random, corpus: list[Path]
+    home: Path, shop: App, mail: MailServer, kills: int, chance: random.Random, corpus: list[Path]
 ) -> tuple[Tally, int]:
     """Days of riding until so many rounds were killed; returns what was done and the days it took."""
     tally, rides, day, usual_s = Tally(), 0, 0, 1.0
@@ -136,7 +137,7 @@ def kill_rounds(
     return tally, day
 
 
-def settle(shop: Workshop, after: datetime) -> datetime:
+def settle(shop: App, after: datetime) -> datetime:
     """Rounds in peace until nothing waits; returns when."""
     now = after
     for _ in range(30):
@@ -146,9 +147,7 @@ def settle(shop: Workshop, after: datetime) -> datetime:
     raise RuntimeError("letters still wait after thirty rounds in peace")
 
 
-def compare(
-    shop: Workshop, calm: Workshop, mail: MailServer, bubbles: Desktop
-) -> list[tuple[str, object, bool]]:
+def compare(shop: App, calm: App, mail: MailServer, bubbles: Desktop) -> list[tuple[str, object, bool]]:
     """(what, how many, is it as it must be)"""
     rows: list[tuple[str, object, bool]] = []
     with shop.store.reading() as tx, calm.store.reading() as calm_tx:

@@ -23,9 +23,9 @@ import numpy as np
 from ingest.ride.recording import Recording
 from ingest.ride.track import packed_track
 from rules.vocabulary import DecidedBy, ReadingTool, Regime, RideId, TreatmentKind
-from services.reckoning import reckon
-from services.wiring import open_workshop
-from services.workshop import Workshop
+from services.app import App
+from services.use_cases.update_reminders import reckon
+from services.wiring import open_app
 from tests.services.store.household import ride_summary, tag
 from tests.services.web.conftest import NOW as _CLOCK
 from tests.services.web.conftest import serving
@@ -59,21 +59,21 @@ PAGES = (
 CONDITIONS = ((0.0, 0.0, 0.1), (0.0, 0.0, 1.2), (0.9, 0.2, 0.0), (0.2, 0.0, 0.0), (1.0, 0.8, 0.0), None)
 
 
-def seeded(home: Path, rides: int = RIDES) -> Workshop:
+def seeded(home: Path, rides: int = RIDES) -> App:
     """The household in a store, put there as the importer and the rounds put it."""
     dice, first = random.Random(1), _CLOCK - timedelta(days=DAYS)
     (home / "settings.toml").write_text('[weather]\narchive = "none"\n')
-    shop = open_workshop(home)
+    shop = open_app(home)
     track = _track(first)
     starts = sorted(first + timedelta(minutes=dice.randrange(DAYS * 24 * 60 - 400)) for _ in range(rides))
     with shop.store.writing() as tx:
-        riders = [tx.garage.add_rider(name, f"{name}@plateau.example") for name in ("Ines", "Tomas")]
+        riders = [tx.equipment.add_rider(name, f"{name}@plateau.example") for name in ("Ines", "Tomas")]
         bikes = [
-            tx.garage.add_bike(f"Bike {n}", riders[n % 2].id, unpaved_share=0.3, cogs=(11, 13, 15))
+            tx.equipment.add_bike(f"Bike {n}", riders[n % 2].id, unpaved_share=0.3, cogs=(11, 13, 15))
             for n in range(BIKES)
         ]
         chains = [
-            tx.garage.add_chain(
+            tx.equipment.add_chain(
                 f"Chain {n}",
                 regime=Regime.WET_LUBE if n % 8 == 0 else Regime.WAXED,
                 speeds=12,
@@ -85,7 +85,7 @@ def seeded(home: Path, rides: int = RIDES) -> Workshop:
         for turn in range(DAYS // 90 + 1):
             for at, bike in enumerate(bikes):
                 begun = first + timedelta(days=90 * turn)
-                tx.garage.fit_chain(chains[2 * at + turn % 2].id, bike.id, begun)
+                tx.equipment.fit_chain(chains[2 * at + turn % 2].id, bike.id, begun)
         ids = tx.rides.add_many(
             [
                 (

@@ -26,12 +26,12 @@ from fixtures.household.build import build
 from fixtures.household.scenario import TIME_ZONE, Household, ReadingFact, TreatmentFact
 from rules.reminder import RaisedReminder, Step
 from rules.vocabulary import DecidedBy
-from services.demo import SETTINGS, _enter_garage
-from services.round import one_round
+from services.app import App
+from services.running.demo import SETTINGS, _enter_equipment
+from services.running.round import one_round
 from services.settings import SETTINGS_FILE
 from services.store import Posted
-from services.wiring import open_workshop
-from services.workshop import Workshop
+from services.wiring import open_app
 
 DROPPED_AFTER = timedelta(minutes=10)
 TOLD_AFTER = timedelta(days=2)
@@ -40,7 +40,7 @@ Deed = Callable[[], None]
 
 
 def deeds(
-    shop: Workshop, household: Household, invented: Path, since: datetime
+    shop: App, household: Household, invented: Path, since: datetime
 ) -> Iterator[tuple[datetime, Deed]]:
     """What happens, and when: files dropped, bikes told, chains cared for; what was before, at the start."""
     rides = shop.settings.home / "rides"
@@ -61,7 +61,7 @@ def deeds(
                 if ride is not None:
                     tx.rides.record(
                         ride,
-                        tx.garage.find_bike(bike).id,
+                        tx.equipment.find_bike(bike).id,
                         decided_by=DecidedBy.RIDER,
                         at=at,
                         by="a rider",
@@ -72,7 +72,7 @@ def deeds(
     def treat(fact: TreatmentFact) -> Deed:
         def deed() -> None:
             with shop.store.writing() as tx:
-                chain = tx.garage.find_chain(fact.chain).id
+                chain = tx.equipment.find_chain(fact.chain).id
                 tx.care.log_treatment(chain, fact.kind, fact.done_at, minutes=fact.minutes, cost=fact.cost)
 
         return deed
@@ -81,7 +81,7 @@ def deeds(
         def deed() -> None:
             seen = {"over_pct": fact.over_pct, "under_pct": fact.under_pct, "exact_pct": fact.exact_pct}
             with shop.store.writing() as tx:
-                chain = tx.garage.find_chain(fact.chain).id
+                chain = tx.equipment.find_chain(fact.chain).id
                 tx.care.log_reading(chain, fact.tool, fact.taken_at, **seen)
 
         return deed
@@ -98,9 +98,7 @@ def deeds(
         yield max(since, reading.taken_at), measure(reading)
 
 
-def live(
-    shop: Workshop, household: Household, invented: Path, since: datetime, until: datetime
-) -> list[datetime]:
+def live(shop: App, household: Household, invented: Path, since: datetime, until: datetime) -> list[datetime]:
     """Live the year again; returns the moments of its rounds."""
     zone = ZoneInfo(TIME_ZONE)
     happenings: dict[datetime, list[Deed]] = defaultdict(list)
@@ -157,12 +155,12 @@ def main() -> int:
         (home / "rides").mkdir(parents=True)
         shutil.copyfile(invented / "weather.csv", home / "weather.csv")
         (home / SETTINGS_FILE).write_text(SETTINGS)
-        shop = open_workshop(home)
+        shop = open_app(home)
         with shop.store.writing() as tx:
-            _enter_garage(tx, household)
+            _enter_equipment(tx, household)
         rounds = live(shop, household, invented, since, until)
         with shop.store.reading() as tx:
-            riders = {rider.id: rider.name for rider in tx.garage.riders()}
+            riders = {rider.id: rider.name for rider in tx.equipment.riders()}
             sent = [p for p in tx.outbox.sent() if p.letter.channel == "mail folder" and p.delivered_at]
             every = [r for r in tx.reminders.all_() if r.steps[0].at > rounds[0] + timedelta(days=1)]
             waiting, refused = len(tx.outbox.waiting()), len(tx.outbox.refused())

@@ -79,13 +79,16 @@ def test_the_environment_wins_so_that_a_password_need_not_be_written_down(
 @pytest.mark.parametrize(
     ("text", "parts"),
     [
-        ("[manners]\nquiet_form = '22:00'\n", ("line 2", "manners.quiet_form", "did you mean 'quiet_from'?")),
+        (
+            "[quiet_hours]\nquiet_form = '22:00'\n",
+            ("line 2", "quiet_hours.quiet_form", "did you mean 'quiet_from'?"),
+        ),
         ("\n[weathr]\narchive = 'none'\n", ("line 2", "'weathr'", "did you mean 'weather'?")),
         ("[[watch]]\nfolder = 'a'\nquit_s = 3\n", ("line 3", "watch.quit_s", "did you mean 'quiet_s'?")),
         ("[page]\nxyzzy = 1\n", ("line 2", "page.xyzzy", "known here: host, port")),
         ("[page]\nport = 99999\n", ("line 2", "page.port", "99999")),
         ("[page]\nport = 'eight'\n", ("line 2", "page.port", "'eight'")),
-        ("[manners]\nquiet_from = '9 pm'\n", ("line 2", "manners.quiet_from", "'9 pm'")),
+        ("[quiet_hours]\nquiet_from = '9 pm'\n", ("line 2", "quiet_hours.quiet_from", "'9 pm'")),
         ("[weather]\narchive = 'guess'\n", ("line 2", "weather.archive", "'guess'", "open-meteo")),
         ("[channels.mail]\nsender = 'x@m.example'\n", ("channels.mail.host",)),
         ("home = '/elsewhere'\n", ("'home'", "--home", "delete that line")),
@@ -104,7 +107,7 @@ def test_a_mistake_is_named_with_file_line_and_key(tmp_path: Path, text: str, pa
 
 @pytest.mark.parametrize("hour", ["24:00", "12:60", "99:99"])
 def test_an_hour_that_no_clock_shows_is_refused_when_the_file_is_read(tmp_path: Path, hour: str) -> None:
-    assert "manners.bedtime" in refusal(tmp_path, f"[manners]\nbedtime = '{hour}'\n")
+    assert "quiet_hours.bedtime" in refusal(tmp_path, f"[quiet_hours]\nbedtime = '{hour}'\n")
 
 
 def test_two_mistakes_are_both_named(tmp_path: Path) -> None:

@@ -7,10 +7,10 @@ from datetime import timedelta
 from pathlib import Path
 
 from rules.vocabulary import RideId
+from services.app import App
 from services.channels import ChannelError
 from services.letter import Letter
-from services.round import RoundReport, one_round
-from services.workshop import Workshop
+from services.running.round import RoundReport, one_round
 from tests.wet_household import BIKES, FIRST_DAY, RIDE_AT, ROUND_AT, a_ride, household
 
 DAY = timedelta(days=1)
@@ -35,7 +35,7 @@ class Letterbox:
 
 @dataclass
 class Week:
-    shop: Workshop
+    shop: App
     box: Letterbox
 
     def ride(self, day: int, bike: int = 0, sensor: int | None = None) -> None:
@@ -70,7 +70,7 @@ class Week:
     def bike_of(self, ride: int) -> str | None:
         with self.shop.store.reading() as tx:
             bike = tx.rides.ride(RideId(ride)).bike
-            return None if bike is None else tx.garage.bike(bike).name
+            return None if bike is None else tx.equipment.bike(bike).name
 
 
 def wet_week(home: Path) -> Week:

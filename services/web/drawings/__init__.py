@@ -15,7 +15,7 @@ which the style sheet shows one.
     chain_life(history, *, uid, bikes, now, limit_pct, forecast=None, name="the chain", zone=UTC) -> str
         bikes: names by id; forecast: rules.wear Forecast or Refusal
     chain_life_table(history, *, bikes, zone) -> tuple[LifeRow, ...]     rows: at, day, what, words, grit_h
-    drawn_hours(ride, exposures) -> tuple[DrawnHour, ...]                exposures: services.show.exposures
+    drawn_hours(ride, exposures) -> tuple[DrawnHour, ...]                exposures: views.stories.exposures
     ride_track(points, hours, *, uid, started_at, name="the ride", zone=UTC) -> str
     ride_speed(points, hours, *, uid, started_at, name="the ride", zone=UTC) -> str
     hours_bars(hours, *, uid, name="the ride", zone=UTC) -> str

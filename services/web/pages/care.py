@@ -11,10 +11,10 @@ from rules.cautions import HOT_WAX, SOLVENT, caution
 from rules.chain_length import elongation_pct
 from rules.reminder import ReminderKind
 from rules.vocabulary import Chain, ChainId, ReadingTool, Regime, TreatmentKind
-from services.log_care import log_reading, log_treatment, log_wipe_test, take_back
-from services.web.desk import APost, ASheet, Sheet
+from services.use_cases.log_care import log_reading, log_treatment, log_wipe_test, take_back
+from services.web.context import AContext, APost, RequestContext
 from services.web.forms import LARGEST_ID, FormRefused, Posted
-from services.web.pages.mending import back_of
+from services.web.pages.corrections import back_of
 
 router = APIRouter(prefix="/care")
 PAGE = 40
@@ -38,12 +38,12 @@ assert HOT_WAX in {kind: careful for kind, _, careful in KINDS}[TreatmentKind.IM
 
 @router.get("")
 def care(
-    sheet: ASheet,
+    context: AContext,
     chain: Annotated[str, Query(max_length=12)] = "",
     page: Annotated[int, Query(ge=1, le=100_000)] = 1,
 ) -> HTMLResponse:
     """The forms, and what was logged."""
-    ledger, now = sheet.snapshot.ledger, sheet.now
+    ledger, now = context.snapshot.ledger, context.now
     logged = sorted(
         [
             *((one.done_at, "treatment", one.id, one.chain, one) for one in ledger.treatments),
@@ -57,7 +57,7 @@ def care(
         logged = [line for line in logged if str(line[3]) == chain]
     usable = [one for one in ledger.chains if one.retired_at is None or one.retired_at > now]
     usable.sort(key=lambda one: (ledger.fitting_of(one.id, now) is None, one.name))
-    return sheet.show(
+    return context.show(
         "care.html",
         here="care",
         chains=usable,
@@ -72,39 +72,41 @@ def care(
     )
 
 
-def _chain(sheet: Sheet, posted: Posted) -> Chain:
+def _chain(context: RequestContext, posted: Posted) -> Chain:
     number = posted.identity("chain", "a chain")
-    with sheet.workshop.store.reading() as tx:
-        chain: Chain = tx.garage.chain(ChainId(number))
+    with context.app.store.reading() as tx:
+        chain: Chain = tx.equipment.chain(ChainId(number))
     return chain
 
 
-def _back(sheet: Sheet, posted: Posted, said: str) -> Response:
-    with sheet.workshop.store.reading() as tx:
+def _back(context: RequestContext, posted: Posted, said: str) -> Response:
+    with context.app.store.reading() as tx:
         last = tx.corrections.last()
-    return sheet.went(back_of(posted, "/care"), *said.splitlines(), undo=None if last is None else last.id)
+    return context.redirect(
+        back_of(posted, "/care"), *said.splitlines(), undo=None if last is None else last.id
+    )
 
 
 @router.post("/treatment")
-def treat(sheet: ASheet, posted: APost) -> Response:
+def treat(context: AContext, posted: APost) -> Response:
     """Something was done to a chain."""
     said = log_treatment(
-        sheet.workshop,
-        _chain(sheet, posted).name,
+        context.app,
+        _chain(context, posted).name,
         posted.choice("kind", TreatmentKind, "what was done"),
-        posted.instant("at", sheet.zone, now=sheet.now),
+        posted.instant("at", context.zone, now=context.now),
         minutes=posted.number("minutes", low=0, high=10_000, what="Minutes"),
         cost=posted.number("cost", low=0, high=1e6, what="The cost"),
         note=posted.text("note"),
-        now=sheet.now,
+        now=context.now,
     )
-    return _back(sheet, posted, said)
+    return _back(context, posted, said)
 
 
 @router.post("/reading")
-def measure(sheet: ASheet, posted: APost) -> Response:
+def measure(context: AContext, posted: APost) -> Response:
     """A gauge, a ruler or a caliper was laid on a chain."""
-    chain = _chain(sheet, posted)
+    chain = _chain(context, posted)
     tool = posted.choice("tool", ReadingTool, "what it was measured with")
     over = under = exact = None
     if tool is ReadingTool.GAUGE:
@@ -124,34 +126,34 @@ def measure(sheet: ASheet, posted: APost) -> Response:
                 "Give the elongation in %, or the length in mm and over how many pitches it is."
             )
     said = log_reading(
-        sheet.workshop,
+        context.app,
         chain.name,
         tool,
-        posted.instant("at", sheet.zone, now=sheet.now),
+        posted.instant("at", context.zone, now=context.now),
         over_pct=over,
         under_pct=under,
         exact_pct=exact,
         note=posted.text("note"),
-        now=sheet.now,
+        now=context.now,
     )
-    return _back(sheet, posted, said)
+    return _back(context, posted, said)
 
 
 @router.post("/wipe-test")
-def wipe_test(sheet: ASheet, posted: APost) -> Response:
+def wipe_test(context: AContext, posted: APost) -> Response:
     """A clean rag was passed along a chain."""
     grade = posted.whole("grade", low=0, high=4, what="The grade")
     if grade is None:
         raise FormRefused("Choose a grade from 0, clean, to 4, black paste.")
-    at = posted.instant("at", sheet.zone, now=sheet.now)
-    said = log_wipe_test(sheet.workshop, _chain(sheet, posted).name, grade, at, now=sheet.now)
-    return _back(sheet, posted, said)
+    at = posted.instant("at", context.zone, now=context.now)
+    said = log_wipe_test(context.app, _chain(context, posted).name, grade, at, now=context.now)
+    return _back(context, posted, said)
 
 
 @router.post("/take-back")
-def count_no_more(sheet: ASheet, posted: APost) -> Response:
+def count_no_more(context: AContext, posted: APost) -> Response:
     """It was logged by mistake."""
     number = posted.whole("number", low=1, high=LARGEST_ID, what="The number") or 0
     because = posted.text("because", most=300) or "logged by mistake"
-    said = take_back(sheet.workshop, posted.text("fact"), number, because, now=sheet.now)
-    return _back(sheet, posted, said)
+    said = take_back(context.app, posted.text("fact"), number, because, now=context.now)
+    return _back(context, posted, said)

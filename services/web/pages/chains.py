@@ -5,27 +5,27 @@ from __future__ import annotations
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse
 
-from rules.questions import why_not_yet
+from rules.outlook import why_not_yet
 from rules.vocabulary import ChainId
 from rules.wear import Measure
+from services.app import zone_of
 from services.store import NotFound
-from services.web.chain_state import state_of
-from services.web.desk import ASheet
-from services.web.pages.bench import need_of
-from services.web.picture import film, life_picture, life_rows, strip
-from services.workshop import zone_of
+from services.views.chain_state import state_of
+from services.web.context import AContext
+from services.web.embed import film, life_picture, life_rows, strip
+from services.web.pages.overview import need_of
 
 MOST_ROWS = 120
 router = APIRouter(prefix="/chains")
 
 
 @router.get("")
-def chains(sheet: ASheet) -> HTMLResponse:
+def chains(context: AContext) -> HTMLResponse:
     """Every chain, where it is and what it has been through."""
-    snapshot, now = sheet.snapshot, sheet.now
+    snapshot, now = context.snapshot, context.now
     states = [state_of(snapshot, chain, now) for chain in snapshot.ledger.chains]
     states.sort(key=lambda one: (one.where == "retired", one.bike is None, one.chain.name))
-    return sheet.show(
+    return context.show(
         "chains.html",
         here="chains",
         states=states,
@@ -34,14 +34,14 @@ def chains(sheet: ASheet) -> HTMLResponse:
 
 
 @router.get("/{number}")
-def chain(number: int, sheet: ASheet) -> HTMLResponse:
+def chain(number: int, context: AContext) -> HTMLResponse:
     """One chain, from its box to its retirement."""
-    snapshot, now = sheet.snapshot, sheet.now
+    snapshot, now = context.snapshot, context.now
     one = next((chain for chain in snapshot.ledger.chains if chain.id == number), None)
     if one is None:
         raise NotFound("chain", number, (chain.name for chain in snapshot.ledger.chains))
     state = state_of(snapshot, one, now)
-    return sheet.show(
+    return context.show(
         "chain.html",
         here="chains",
         state=state,

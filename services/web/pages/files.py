@@ -7,8 +7,8 @@ from typing import Annotated
 from fastapi import APIRouter, Query
 from fastapi.responses import HTMLResponse
 
-from services.import_rides import Outcome
-from services.web.desk import ASheet
+from services.use_cases.import_rides import Outcome
+from services.web.context import AContext
 
 router = APIRouter()
 PAGE = 100
@@ -17,14 +17,14 @@ FINE = frozenset({Outcome.NEW.value, Outcome.SAME_OUTING.value})
 
 @router.get("/files")
 def files(
-    sheet: ASheet,
+    context: AContext,
     only: Annotated[str, Query(max_length=20)] = "",
     page: Annotated[int, Query(ge=1, le=100_000)] = 1,
 ) -> HTMLResponse:
     """The list, newest first; only=trouble leaves out what became a whole ride."""
-    every = sheet.snapshot.files
+    every = context.snapshot.files
     shown = [one for one in every if one.outcome not in FINE] if only == "trouble" else every
-    return sheet.show(
+    return context.show(
         "files.html",
         here="files",
         files=shown[(page - 1) * PAGE : page * PAGE],
@@ -34,6 +34,6 @@ def files(
         only=only,
         page=page,
         pages=max(1, -(-len(shown) // PAGE)),
-        folders=[str(one.folder) for one in sheet.workshop.settings.watch],
-        home=str(sheet.workshop.settings.home),
+        folders=[str(one.folder) for one in context.app.settings.watch],
+        home=str(context.app.settings.home),
     )

@@ -7,20 +7,20 @@ from datetime import timedelta
 from fastapi import APIRouter, Query
 from fastapi.responses import HTMLResponse, Response
 
-from rules.questions import difference, what_if_limit, with_condition, with_ride_on
+from rules.outlook import difference, what_if_limit, with_condition, with_ride_on
 from rules.reminder import RaisedReminder, ReminderKind
 from rules.rulebook import KEYS
 from rules.vocabulary import BikeId, Condition, Regime, ReminderId, RideId
-from services.answer_reminder import close, put_off
-from services.log_care import log_treatment
+from services.app import zone_of
 from services.store import FactRefused
-from services.web.chain_state import state_of
-from services.web.desk import APost, ASheet, Sheet
+from services.use_cases.answer_reminder import close, put_off
+from services.use_cases.log_care import log_treatment
+from services.views.chain_state import state_of
+from services.web.context import AContext, APost, RequestContext
+from services.web.embed import film, strip
 from services.web.forms import LARGEST_ID, FormRefused, number_in
-from services.web.pages.bench import need_of
-from services.web.pages.mending import back_of
-from services.web.picture import film, strip
-from services.workshop import zone_of
+from services.web.pages.corrections import back_of
+from services.web.pages.overview import need_of
 
 router = APIRouter(prefix="/why")
 LIMITS = {
@@ -34,27 +34,27 @@ LIMITS = {
 
 
 @router.get("")
-def every(sheet: ASheet) -> HTMLResponse:
+def every(context: AContext) -> HTMLResponse:
     """Every reminder ever raised, newest first."""
-    with sheet.workshop.store.reading() as tx:
+    with context.app.store.reading() as tx:
         raised = tx.reminders.all_()
-    return sheet.show("reminders.html", reminders=raised[::-1])
+    return context.show("reminders.html", reminders=raised[::-1])
 
 
 @router.get("/{number}")
 def why(
     number: int,
-    sheet: ASheet,
+    context: AContext,
     ride: str = Query("", max_length=20),
     on: str = Query("", max_length=20),
     word: str = Query("", max_length=20),
     limit: str = Query("", max_length=20),
 ) -> HTMLResponse:
     """The trace of one reminder; the query asks a what-if, which keeps nothing."""
-    with sheet.workshop.store.reading() as tx:
+    with context.app.store.reading() as tx:
         raised = tx.reminders.get(_identity(number))
         letters = tx.outbox.about(raised.id)
-    snapshot = sheet.snapshot
+    snapshot = context.snapshot
     due = raised.reminder
     chain = snapshot.ledger.chain(due.chain)
     short_key = LIMITS.get((due.kind, chain.regime))
@@ -63,7 +63,7 @@ def why(
         for one in dict.fromkeys(reason.ride for reason in due.reasons if reason.ride is not None)
         if snapshot.ledger.ride(one) is not None
     ]
-    return sheet.show(
+    return context.show(
         "reminder.html",
         zone=zone_of(snapshot.ledger.rider(due.rider).time_zone),
         need=need_of(snapshot, raised),
@@ -71,14 +71,14 @@ def why(
         due=due,
         chain=chain,
         letters=letters,
-        state=state_of(snapshot, chain, sheet.now),
+        state=state_of(snapshot, chain, context.now),
         strip=strip,
         film=film,
         rides=[one for number in rides[::-1] if (one := snapshot.ledger.ride(number)) is not None],
         words=[one for one in Condition if one is not Condition.UNKNOWN],
         bikes=snapshot.ledger.bikes,
         general=None if short_key is None else snapshot.rulebook.judgement(f"limit.{short_key}"),
-        supposed=_suppose(sheet, raised, ride=ride, on=on, word=word, limit=limit),
+        supposed=_suppose(context, raised, ride=ride, on=on, word=word, limit=limit),
         asked={"ride": ride, "on": on, "word": word, "limit": limit},
     )
 
@@ -88,10 +88,10 @@ def _identity(number: int) -> ReminderId:
 
 
 def _suppose(
-    sheet: Sheet, raised: RaisedReminder, *, ride: str, on: str, word: str, limit: str
+    context: RequestContext, raised: RaisedReminder, *, ride: str, on: str, word: str, limit: str
 ) -> tuple[str, ...] | None:
     """What would be different; None = nothing was supposed."""
-    snapshot, due = sheet.snapshot, raised.reminder
+    snapshot, due = context.snapshot, raised.reminder
     if limit:
         chain = snapshot.ledger.chain(due.chain)
         key = f"limit.{LIMITS.get((due.kind, chain.regime), '')}"
@@ -100,7 +100,7 @@ def _suppose(
         value = number_in(limit, low=0.0, high=1e6, what="The limit")
         try:
             found = what_if_limit(
-                snapshot.ledger, snapshot.rulebook, key, value, now=sheet.now, zone_of=zone_of
+                snapshot.ledger, snapshot.rulebook, key, value, now=context.now, zone_of=zone_of
             )
         except ValueError as error:
             raise FormRefused(f"{error}") from error
@@ -117,45 +117,45 @@ def _suppose(
         after = with_ride_on(after, number, BikeId(int(on)))
     if word in {one.value for one in Condition}:
         after = with_condition(after, number, Condition(word))
-    found = difference(snapshot.ledger, after, snapshot.rulebook, now=sheet.now, zone_of=zone_of)
+    found = difference(snapshot.ledger, after, snapshot.rulebook, now=context.now, zone_of=zone_of)
     return found.sentences or ("Nothing would change.",)
 
 
 @router.post("/{number}/done")
-def done(number: int, sheet: ASheet, posted: APost) -> Response:
+def done(number: int, context: AContext, posted: APost) -> Response:
     """It is done: the treatment that answers it is logged; what has none is closed by the rider's word."""
-    with sheet.workshop.store.reading() as tx:
+    with context.app.store.reading() as tx:
         raised = tx.reminders.get(_identity(number))
     if not raised.is_open:
         raise FactRefused(f"“{raised.reminder.headline}” is {raised.state.value} already.")
-    need = need_of(sheet.snapshot, raised)
-    chain, answer = sheet.snapshot.ledger.chain(raised.reminder.chain), need["answer"]
+    need = need_of(context.snapshot, raised)
+    chain, answer = context.snapshot.ledger.chain(raised.reminder.chain), need["answer"]
     back = back_of(posted, f"/why/{number}")
     if answer is None:
-        said = close(sheet.workshop, number, "done", posted.text("note"), now=sheet.now)
-        return sheet.went(back, said)
-    said = log_treatment(sheet.workshop, chain.name, answer, sheet.now, now=sheet.now)  # type: ignore[arg-type]
-    return sheet.went(back, *said.splitlines(), undo=_newest(sheet))
+        said = close(context.app, number, "done", posted.text("note"), now=context.now)
+        return context.redirect(back, said)
+    said = log_treatment(context.app, chain.name, answer, context.now, now=context.now)  # type: ignore[arg-type]
+    return context.redirect(back, *said.splitlines(), undo=_newest(context))
 
 
 @router.post("/{number}/put-off")
-def put_it_off(number: int, sheet: ASheet, posted: APost) -> Response:
+def put_it_off(number: int, context: AContext, posted: APost) -> Response:
     """Silent for some days."""
     days = posted.number("days", low=0.01, high=365, what="The number of days") or 1.0
-    said = put_off(sheet.workshop, _identity(number), sheet.now + timedelta(days=days), now=sheet.now)
-    return sheet.went(back_of(posted, f"/why/{number}"), said)
+    said = put_off(context.app, _identity(number), context.now + timedelta(days=days), now=context.now)
+    return context.redirect(back_of(posted, f"/why/{number}"), said)
 
 
 @router.post("/{number}/dismiss")
-def dismiss(number: int, sheet: ASheet, posted: APost) -> Response:
+def dismiss(number: int, context: AContext, posted: APost) -> Response:
     """Closed for good, with a reason."""
     because = posted.need("because", "why it is dismissed; the reason is kept with it")
-    said = close(sheet.workshop, _identity(number), "dismissed", because, now=sheet.now)
-    return sheet.went(back_of(posted, f"/why/{number}"), said)
+    said = close(context.app, _identity(number), "dismissed", because, now=context.now)
+    return context.redirect(back_of(posted, f"/why/{number}"), said)
 
 
-def _newest(sheet: Sheet) -> int | None:
+def _newest(context: RequestContext) -> int | None:
     """The correction that was just kept."""
-    with sheet.workshop.store.reading() as tx:
+    with context.app.store.reading() as tx:
         last = tx.corrections.last()
     return None if last is None else last.id

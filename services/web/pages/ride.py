@@ -10,9 +10,10 @@ from fastapi.responses import HTMLResponse, Response
 
 from ingest.ride.track import track_points
 from rules.contamination import Exposure
-from rules.questions import Difference, difference, with_condition
+from rules.outlook import Difference, difference, with_condition
 from rules.vocabulary import BikeId, Condition, Ride, RideHour, RideId
-from services.correct import (
+from services.app import zone_of
+from services.use_cases.correct import (
     put_rides_on,
     say_condition,
     say_unpaved,
@@ -20,12 +21,11 @@ from services.correct import (
     with_answers,
     withdraw_ride,
 )
-from services.show import exposures
-from services.web.desk import APost, ASheet, Sheet
+from services.views.snapshot import Snapshot
+from services.views.stories import exposures
+from services.web.context import AContext, APost, RequestContext
+from services.web.embed import clues_picture, gears_picture, ride_pictures
 from services.web.forms import LARGEST_ID, FormRefused
-from services.web.picture import clues_picture, gears_picture, ride_pictures
-from services.web.snapshot import Snapshot
-from services.workshop import zone_of
 
 router = APIRouter(prefix="/rides")
 ARCHIVE = "archive"  # the word that takes a rider's word back
@@ -42,17 +42,17 @@ class HourRow:
 
 @router.get("/{number}")
 def ride(
-    number: int, sheet: ASheet, bike: str = Query("", max_length=20), word: str = Query("", max_length=20)
+    number: int, context: AContext, bike: str = Query("", max_length=20), word: str = Query("", max_length=20)
 ) -> HTMLResponse:
     """The page of one ride. The query asks what a correction would change; nothing is kept."""
     identity = identity_of(number)
-    with sheet.workshop.store.reading() as tx:
+    with context.app.store.reading() as tx:
         details = tx.rides.details(identity)
         decisions = tx.rides.assignments_of(identity)
         held = tx.rides.assignment_in_force(identity)
         sources = tx.files.files_of(identity)
         words = tx.rides.words_of(identity)
-    snapshot = sheet.snapshot
+    snapshot = context.snapshot
     one = details.ride
     own = None if one.bike is None else snapshot.ledger.bike(one.bike)
     puts = exposures(one, own, snapshot.rulebook)
@@ -60,8 +60,8 @@ def ride(
     evidence = json.loads(held.evidence) if held is not None and held.evidence else {}
     zone = zone_of(snapshot.rider(one).time_zone)
     points = track_points(details.summary.track)
-    supposed = suppose(snapshot, one, bike=bike, word=word, sheet=sheet)
-    return sheet.show(
+    supposed = suppose(snapshot, one, bike=bike, word=word, context=context)
+    return context.show(
         "ride.html",
         here="rides",
         zone=zone,
@@ -76,7 +76,7 @@ def ride(
         clues=clues_picture(held.evidence if held is not None else "", snapshot),
         gears=gears_picture(details.clues, one, snapshot),
         sources=sources,
-        home=str(sheet.workshop.settings.home),
+        home=str(context.app.settings.home),
         said=words,
         rows=rows,
         pictures=ride_pictures(one, points, puts, zone),
@@ -96,7 +96,9 @@ def identity_of(number: int) -> RideId:
     return RideId(min(max(number, 0), LARGEST_ID))
 
 
-def suppose(snapshot: Snapshot, ride: Ride, *, bike: str, word: str, sheet: Sheet) -> Difference | None:
+def suppose(
+    snapshot: Snapshot, ride: Ride, *, bike: str, word: str, context: RequestContext
+) -> Difference | None:
     """What a correction would change; None = none was named."""
     before = snapshot.ledger
     if before.ride(ride.id) is None or not (bike or word):
@@ -106,7 +108,7 @@ def suppose(snapshot: Snapshot, ride: Ride, *, bike: str, word: str, sheet: Shee
         after = with_answers(after, {ride.id: bike_said(bike, snapshot)})
     if word:
         after = with_condition(after, ride.id, word_said(word))
-    return difference(before, after, snapshot.rulebook, now=sheet.now, zone_of=zone_of)
+    return difference(before, after, snapshot.rulebook, now=context.now, zone_of=zone_of)
 
 
 def bike_said(text: str, snapshot: Snapshot) -> BikeId | None:
@@ -129,41 +131,41 @@ def word_said(text: str) -> Condition | None:
 
 
 @router.post("/{number}/bike")
-def put_on_bike(number: int, sheet: ASheet, posted: APost) -> Response:
+def put_on_bike(number: int, context: AContext, posted: APost) -> Response:
     """The rider's word on the bike."""
-    bike = bike_said(posted.text("bike"), sheet.snapshot)
-    done = put_rides_on(sheet.workshop, [identity_of(number)], bike, now=sheet.now)
-    return sheet.went(f"/rides/{number}", *done.sentences, undo=done.number)
+    bike = bike_said(posted.text("bike"), context.snapshot)
+    done = put_rides_on(context.app, [identity_of(number)], bike, now=context.now)
+    return context.redirect(f"/rides/{number}", *done.sentences, undo=done.number)
 
 
 @router.post("/{number}/conditions")
-def call_it(number: int, sheet: ASheet, posted: APost) -> Response:
+def call_it(number: int, context: AContext, posted: APost) -> Response:
     """The rider's word on what it was like."""
     word = word_said(posted.text("word"))
-    done = say_condition(sheet.workshop, identity_of(number), word, now=sheet.now)
-    return sheet.went(f"/rides/{number}", *done.sentences, undo=done.number)
+    done = say_condition(context.app, identity_of(number), word, now=context.now)
+    return context.redirect(f"/rides/{number}", *done.sentences, undo=done.number)
 
 
 @router.post("/{number}/ground")
-def say_ground(number: int, sheet: ASheet, posted: APost) -> Response:
+def say_ground(number: int, context: AContext, posted: APost) -> Response:
     """The rider's word on how much of it was unpaved."""
     percent = posted.number("unpaved", low=0, high=100, what="The unpaved share in %")
     share = None if percent is None else percent / 100
-    done = say_unpaved(sheet.workshop, identity_of(number), share, now=sheet.now)
-    return sheet.went(f"/rides/{number}", *done.sentences, undo=done.number)
+    done = say_unpaved(context.app, identity_of(number), share, now=context.now)
+    return context.redirect(f"/rides/{number}", *done.sentences, undo=done.number)
 
 
 @router.post("/{number}/own-outing")
-def own_outing(number: int, sheet: ASheet, posted: APost) -> Response:
+def own_outing(number: int, context: AContext, posted: APost) -> Response:
     """Two recordings were two outings after all."""
     del posted
-    done = split_outing(sheet.workshop, identity_of(number), now=sheet.now)
-    return sheet.went(f"/rides/{number}", *done.sentences, undo=done.number)
+    done = split_outing(context.app, identity_of(number), now=context.now)
+    return context.redirect(f"/rides/{number}", *done.sentences, undo=done.number)
 
 
 @router.post("/{number}/no-ride")
-def no_ride(number: int, sheet: ASheet, posted: APost) -> Response:
+def no_ride(number: int, context: AContext, posted: APost) -> Response:
     """It counts no more."""
     because = posted.text("because", most=300) or "no ride of ours"
-    done = withdraw_ride(sheet.workshop, identity_of(number), because, now=sheet.now)
-    return sheet.went(f"/rides/{number}", *done.sentences, undo=done.number)
+    done = withdraw_ride(context.app, identity_of(number), because, now=context.now)
+    return context.redirect(f"/rides/{number}", *done.sentences, undo=done.number)

@@ -12,15 +12,15 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, Depends, Query
 from fastapi.responses import HTMLResponse, Response
 
-from rules.questions import difference
+from rules.outlook import difference
 from rules.vocabulary import BikeId, Condition, Ride, RideId
-from services.correct import answer_rides, put_rides_on, with_answers
-from services.web.desk import APost, ASheet, Sheet
+from services.app import zone_of
+from services.use_cases.correct import answer_rides, put_rides_on, with_answers
+from services.views.snapshot import Snapshot
+from services.web.context import AContext, APost, RequestContext
+from services.web.embed import ride_mini
 from services.web.forms import LARGEST_ID, FormRefused, local_instant
 from services.web.pages.ride import NONE, bike_said, identity_of
-from services.web.picture import ride_mini
-from services.web.snapshot import Snapshot
-from services.workshop import zone_of
 
 router = APIRouter(prefix="/rides")
 PAGE = 50
@@ -111,19 +111,19 @@ def _span(want: Wanted, zone: tzinfo) -> tuple[datetime | None, datetime | None]
 
 @router.get("")
 def rides(
-    sheet: ASheet,
+    context: AContext,
     want: AWanted,
     page: Annotated[int, Query(ge=1, le=100_000)] = 1,
     bike_now: str = Query("", alias="put", max_length=12),
 ) -> HTMLResponse:
     """The list, page by page."""
-    snapshot = sheet.snapshot
-    matching = found(snapshot, want, sheet.zone)
+    snapshot = context.snapshot
+    matching = found(snapshot, want, context.zone)
     supposed = None
     if bike_now and matching:
         answers = {ride.id: bike_said(bike_now, snapshot) for ride in matching}
-        supposed = _suppose(sheet, answers)
-    return sheet.show(
+        supposed = _suppose(context, answers)
+    return context.show(
         "rides.html",
         here="rides",
         want=want,
@@ -140,27 +140,27 @@ def rides(
     )
 
 
-def _suppose(sheet: Sheet, answers: Mapping[RideId, BikeId | None]) -> tuple[str, ...]:
-    snapshot = sheet.snapshot
+def _suppose(context: RequestContext, answers: Mapping[RideId, BikeId | None]) -> tuple[str, ...]:
+    snapshot = context.snapshot
     after = with_answers(snapshot.ledger, answers)
-    changes = difference(snapshot.ledger, after, snapshot.rulebook, now=sheet.now, zone_of=zone_of)
+    changes = difference(snapshot.ledger, after, snapshot.rulebook, now=context.now, zone_of=zone_of)
     return changes.sentences or ("Nothing would change for any chain.",)
 
 
 @router.post("/put")
-def put_all(sheet: ASheet, posted: APost) -> Response:
+def put_all(context: AContext, posted: APost) -> Response:
     """The rider's word on every ride of a narrowed list: a lost week, a sensor on the wrong bike."""
     want = Wanted(*(posted.text(name) for name in ("text", "rider", "bike", "like", "from", "until")))
     if not want.anything:
         raise FormRefused("Narrow the list down first: a word on every ride there is would be too much.")
-    snapshot = sheet.snapshot
-    matching = found(snapshot, want, sheet.zone)
+    snapshot = context.snapshot
+    matching = found(snapshot, want, context.zone)
     count = posted.whole("count", low=0, high=LARGEST_ID, what="The number of rides")
     if count != len(matching):
         raise FormRefused("The list has changed since you looked; look again.", status=409)
     bike = bike_said(posted.text("put"), snapshot)
-    done = put_rides_on(sheet.workshop, [ride.id for ride in matching], bike, now=sheet.now)
-    return sheet.went(f"/rides?{want.query()}", *done.sentences, undo=done.number)
+    done = put_rides_on(context.app, [ride.id for ride in matching], bike, now=context.now)
+    return context.redirect(f"/rides?{want.query()}", *done.sentences, undo=done.number)
 
 
 @dataclass(frozen=True, slots=True)
@@ -187,16 +187,16 @@ class Question:
 
 
 @router.get("/answer")
-def answer(sheet: ASheet) -> HTMLResponse:
+def answer(context: AContext) -> HTMLResponse:
     """Every open question at once, and the likely ones to be confirmed; one form keeps all answers."""
-    snapshot = sheet.snapshot
+    snapshot = context.snapshot
     open_ones = [ride for one in snapshot.questions if (ride := snapshot.ledger.ride(one)) is not None]
     likely = [ride for ride in snapshot.rides_newest_first if ride.id in snapshot.likely]
     shown = open_ones[-MOST_ASKED:]
     room = MOST_ASKED - len(shown)
-    with sheet.workshop.store.reading() as tx:
+    with context.app.store.reading() as tx:
         asked = [(ride, tx.rides.assignment_in_force(ride.id)) for ride in (*shown, *likely[:room])]
-    return sheet.show(
+    return context.show(
         "answer.html",
         here="rides",
         questions=[
@@ -223,15 +223,15 @@ def _question(snapshot: Snapshot, ride: Ride, evidence: str, *, likely: bool) ->
 
 
 @router.post("/answer")
-def keep_answers(sheet: ASheet, posted: APost) -> Response:
+def keep_answers(context: AContext, posted: APost) -> Response:
     """Keep every answer that was given, as one correction."""
     answers: dict[RideId, BikeId | None] = {}
     for number, value in posted.names("on-"):
         if not number.isascii() or not number.isdigit():
             raise FormRefused("An answer names no ride.")
         if value:
-            answers[identity_of(int(number))] = bike_said(value, sheet.snapshot)
+            answers[identity_of(int(number))] = bike_said(value, context.snapshot)
     if not answers:
         raise FormRefused("No answer was picked; nothing was changed.")
-    done = answer_rides(sheet.workshop, answers, now=sheet.now)
-    return sheet.went("/rides/answer", *done.sentences, undo=done.number)
+    done = answer_rides(context.app, answers, now=context.now)
+    return context.redirect("/rides/answer", *done.sentences, undo=done.number)

@@ -11,8 +11,8 @@ from markupsafe import Markup
 
 from rules.vocabulary import Chain, Reading, Regime
 from rules.wear import Forecast, Measure, Refusal
-from services.web.desk import ASheet
-from services.web.picture import comparison_picture, wear_picture
+from services.web.context import AContext
+from services.web.embed import comparison_picture, wear_picture
 
 router = APIRouter(prefix="/wear")
 PAGE = 8  # a drawing is heavy
@@ -32,9 +32,9 @@ class Worn:
 
 
 @router.get("")
-def wear(sheet: ASheet, page: Annotated[int, Query(ge=1, le=1000)] = 1) -> HTMLResponse:
+def wear(context: AContext, page: Annotated[int, Query(ge=1, le=1000)] = 1) -> HTMLResponse:
     """Everything that is known of wear."""
-    snapshot, now = sheet.snapshot, sheet.now
+    snapshot, now = context.snapshot, context.now
     measured = [one for one in snapshot.ledger.chains if snapshot.ledger.readings_of(one.id)]
     measured.sort(
         key=lambda one: (
@@ -59,7 +59,7 @@ def wear(sheet: ASheet, page: Annotated[int, Query(ge=1, le=1000)] = 1) -> HTMLR
             )
         )
     comparisons = [snapshot.comparison(now, measure) for measure in Measure]
-    return sheet.show(
+    return context.show(
         "wear.html",
         here="wear",
         worn=worn,

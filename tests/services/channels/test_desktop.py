@@ -14,13 +14,13 @@ import pytest
 
 from rules.reminder import Reason, Reminder, ReminderKind, Step
 from rules.vocabulary import ReminderId, RiderId
+from services.app import App
 from services.channels import ChannelError
 from services.channels import desktop as desktop_module
 from services.channels.desktop import DesktopChannel
 from services.letter import Letter
 from services.settings import Settings
 from services.wiring import channels_of
-from services.workshop import Workshop
 
 pytest.importorskip("desktop_notifier", reason="install the desktop extra: pip install 'gritledger[desktop]'")
 pytest.importorskip(
@@ -171,10 +171,10 @@ def test_done_on_the_desktop_closes_the_reminder_in_the_ledger(screen: Desktop, 
     settings = Settings.model_validate(
         {"home": tmp_path, "weather": {"archive": "none"}, "channels": {"desktop": True}}
     )
-    shop = Workshop(settings, equip=channels_of)
+    shop = App(settings, equip=channels_of)
     with shop.store.writing() as tx:
-        rider = tx.garage.add_rider("Ines")
-        bike, chain = tx.garage.add_bike("Plover", rider.id), tx.garage.add_chain("Copper")
+        rider = tx.equipment.add_rider("Ines")
+        bike, chain = tx.equipment.add_bike("Plover", rider.id), tx.equipment.add_chain("Copper")
         now = datetime.now(UTC)
         raised = tx.reminders.raise_(
             Reminder(

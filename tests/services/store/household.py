@@ -48,19 +48,19 @@ class Household:
 def settle(store: Store) -> Household:
     """Two riders with a bike and a chain each; nothing is fitted yet."""
     with store.writing() as tx:
-        ines = tx.garage.add_rider("Ines", "ines@household.invalid", "America/La_Paz")
-        tomas = tx.garage.add_rider("Tomás")
+        ines = tx.equipment.add_rider("Ines", "ines@household.invalid", "America/La_Paz")
+        tomas = tx.equipment.add_rider("Tomás")
         return Household(
             ines,
             tomas,
-            plover=tx.garage.add_bike(
+            plover=tx.equipment.add_bike(
                 "Plover", ines.id, unpaved_share=0.5, cogs=(11, 13, 15), chainrings=(40,)
             ),
-            heron=tx.garage.add_bike("Heron", tomas.id),
-            amber=tx.garage.add_chain(
+            heron=tx.equipment.add_bike("Heron", tomas.id),
+            amber=tx.equipment.add_chain(
                 "Amber", speeds=11, links=114, price=32.5, acquired_at=MORNING - 100 * DAY
             ),
-            basalt=tx.garage.add_chain("Basalt", regime=Regime.WET_LUBE),
+            basalt=tx.equipment.add_chain("Basalt", regime=Regime.WET_LUBE),
         )
 
 

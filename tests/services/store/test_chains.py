@@ -12,10 +12,10 @@ from tests.services.store.household import DAY, HOUR, MORNING, settle
 def test_chains_come_back_as_they_were_added(store: Store) -> None:
     household = settle(store)
     with store.reading() as tx:
-        assert tx.garage.chains() == (household.amber, household.basalt)
-        assert tx.garage.find_chain("AMBER") == household.amber == tx.garage.chain(household.amber.id)
+        assert tx.equipment.chains() == (household.amber, household.basalt)
+        assert tx.equipment.find_chain("AMBER") == household.amber == tx.equipment.chain(household.amber.id)
         with pytest.raises(NotFound, match="Did you mean “Basalt”"):
-            tx.garage.find_chain("bassalt")
+            tx.equipment.find_chain("bassalt")
     assert (household.amber.regime, household.basalt.regime) == (Regime.WAXED, Regime.WET_LUBE)
     assert household.amber.acquired_at == MORNING - 100 * DAY
 
@@ -23,32 +23,34 @@ def test_chains_come_back_as_they_were_added(store: Store) -> None:
 def test_a_second_chain_of_the_same_name_is_refused(store: Store) -> None:
     settle(store)
     with pytest.raises(FactRefused, match="a chain “Amber” already"), store.writing() as tx:
-        tx.garage.add_chain("amber")
+        tx.equipment.add_chain("amber")
 
 
 def test_a_chain_changes_what_is_named(store: Store) -> None:
     household = settle(store)
     with store.writing() as tx:
-        changed = tx.garage.update_chain(household.basalt.id, name="Basalt II", regime=Regime.WAXED, links=9)
+        changed = tx.equipment.update_chain(
+            household.basalt.id, name="Basalt II", regime=Regime.WAXED, links=9
+        )
     assert (changed.name, changed.regime, changed.links) == ("Basalt II", Regime.WAXED, 9)
     with pytest.raises(FactRefused, match="has no “colour”"), store.writing() as tx:
-        tx.garage.update_chain(household.basalt.id, colour="gold")
+        tx.equipment.update_chain(household.basalt.id, colour="gold")
 
 
 @pytest.mark.parametrize("impossible", [{"speeds": 40}, {"links": 0}, {"price": -1.0}])
 def test_a_chain_that_cannot_be_is_refused(store: Store, impossible: dict[str, float]) -> None:
     settle(store)
     with pytest.raises(FactRefused), store.writing() as tx:
-        tx.garage.add_chain("Cedar", **impossible)  # type: ignore[arg-type]
+        tx.equipment.add_chain("Cedar", **impossible)  # type: ignore[arg-type]
 
 
 def test_fitting_a_chain_takes_off_what_was_on_the_bike(store: Store) -> None:
     household = settle(store)
     with store.writing() as tx:
-        first = tx.garage.fit_chain(household.amber.id, household.plover.id, MORNING)
-        second = tx.garage.fit_chain(household.basalt.id, household.plover.id, MORNING + DAY)
+        first = tx.equipment.fit_chain(household.amber.id, household.plover.id, MORNING)
+        second = tx.equipment.fit_chain(household.basalt.id, household.plover.id, MORNING + DAY)
     with store.reading() as tx:
-        fittings = tx.garage.fittings()
+        fittings = tx.equipment.fittings()
     assert [(f.id, f.fitted_at, f.removed_at) for f in fittings] == [
         (first.id, MORNING, MORNING + DAY),
         (second.id, MORNING + DAY, None),
@@ -58,10 +60,10 @@ def test_fitting_a_chain_takes_off_what_was_on_the_bike(store: Store) -> None:
 def test_fitting_a_chain_elsewhere_takes_it_off_where_it_was(store: Store) -> None:
     household = settle(store)
     with store.writing() as tx:
-        tx.garage.fit_chain(household.amber.id, household.plover.id, MORNING)
-        tx.garage.fit_chain(household.amber.id, household.heron.id, MORNING + DAY)
+        tx.equipment.fit_chain(household.amber.id, household.plover.id, MORNING)
+        tx.equipment.fit_chain(household.amber.id, household.heron.id, MORNING + DAY)
     with store.reading() as tx:
-        assert [(f.bike, f.removed_at) for f in tx.garage.fittings()] == [
+        assert [(f.bike, f.removed_at) for f in tx.equipment.fittings()] == [
             (household.plover.id, MORNING + DAY),
             (household.heron.id, None),
         ]
@@ -70,83 +72,83 @@ def test_fitting_a_chain_elsewhere_takes_it_off_where_it_was(store: Store) -> No
 def test_fitting_a_chain_where_it_is_already_is_refused(store: Store) -> None:
     household = settle(store)
     with store.writing() as tx:
-        tx.garage.fit_chain(household.amber.id, household.plover.id, MORNING)
+        tx.equipment.fit_chain(household.amber.id, household.plover.id, MORNING)
     with (
         pytest.raises(FactRefused, match="Amber is on Plover already, since 2026-06-01 06:00"),
         store.writing() as tx,
     ):
-        tx.garage.fit_chain(household.amber.id, household.plover.id, MORNING + DAY)
+        tx.equipment.fit_chain(household.amber.id, household.plover.id, MORNING + DAY)
 
 
 def test_a_fitting_of_the_past_may_not_overlap_a_later_one(store: Store) -> None:
     household = settle(store)
     with store.writing() as tx:
-        tx.garage.fit_chain(household.amber.id, household.plover.id, MORNING)
+        tx.equipment.fit_chain(household.amber.id, household.plover.id, MORNING)
     with (
         pytest.raises(FactRefused, match="Amber was on Plover from 2026-06-01 06:00 until now"),
         store.writing() as tx,
     ):
-        tx.garage.fit_chain(household.basalt.id, household.plover.id, MORNING - DAY)
+        tx.equipment.fit_chain(household.basalt.id, household.plover.id, MORNING - DAY)
     with store.writing() as tx:
-        before = tx.garage.fit_chain(
+        before = tx.equipment.fit_chain(
             household.basalt.id, household.plover.id, MORNING - DAY, until_at=MORNING
         )
-        assert tx.garage.fittings()[0] == before
+        assert tx.equipment.fittings()[0] == before
     with pytest.raises(FactRefused, match="after it goes on"), store.writing() as tx:
-        tx.garage.fit_chain(household.basalt.id, household.heron.id, MORNING, until_at=MORNING)
+        tx.equipment.fit_chain(household.basalt.id, household.heron.id, MORNING, until_at=MORNING)
 
 
 def test_a_refused_fitting_leaves_the_others_as_they_were(store: Store) -> None:
     household = settle(store)
     with store.writing() as tx:
-        tx.garage.fit_chain(household.amber.id, household.plover.id, MORNING)
-        tx.garage.fit_chain(household.basalt.id, household.heron.id, MORNING + 2 * DAY)
-        before = tx.garage.fittings()
+        tx.equipment.fit_chain(household.amber.id, household.plover.id, MORNING)
+        tx.equipment.fit_chain(household.basalt.id, household.heron.id, MORNING + 2 * DAY)
+        before = tx.equipment.fittings()
     with pytest.raises(FactRefused), store.writing() as tx:
-        tx.garage.fit_chain(household.amber.id, household.heron.id, MORNING + DAY)
+        tx.equipment.fit_chain(household.amber.id, household.heron.id, MORNING + DAY)
     with store.reading() as tx:
-        assert tx.garage.fittings() == before
+        assert tx.equipment.fittings() == before
 
 
 def test_removing_a_chain_ends_its_fitting(store: Store) -> None:
     household = settle(store)
     with store.writing() as tx:
-        tx.garage.fit_chain(household.amber.id, household.plover.id, MORNING)
-        ended = tx.garage.remove_chain(household.amber.id, MORNING + HOUR)
+        tx.equipment.fit_chain(household.amber.id, household.plover.id, MORNING)
+        ended = tx.equipment.remove_chain(household.amber.id, MORNING + HOUR)
         assert ended.removed_at == MORNING + HOUR
-        assert tx.garage.fittings() == (ended,)
+        assert tx.equipment.fittings() == (ended,)
         with pytest.raises(FactRefused, match="Amber is on no bike"):
-            tx.garage.remove_chain(household.amber.id, MORNING + HOUR)
+            tx.equipment.remove_chain(household.amber.id, MORNING + HOUR)
 
 
 def test_a_chain_does_not_come_off_before_it_went_on(store: Store) -> None:
     household = settle(store)
     with store.writing() as tx:
-        tx.garage.fit_chain(household.amber.id, household.plover.id, MORNING)
+        tx.equipment.fit_chain(household.amber.id, household.plover.id, MORNING)
         with pytest.raises(FactRefused, match="was fitted only on"):
-            tx.garage.remove_chain(household.amber.id, MORNING - HOUR)
+            tx.equipment.remove_chain(household.amber.id, MORNING - HOUR)
 
 
 def test_a_retired_chain_comes_off_and_goes_on_no_more(store: Store) -> None:
     household = settle(store)
     with store.writing() as tx:
-        tx.garage.fit_chain(household.amber.id, household.plover.id, MORNING)
+        tx.equipment.fit_chain(household.amber.id, household.plover.id, MORNING)
         with pytest.raises(FactRefused, match="was fitted to a bike after"):
-            tx.garage.retire_chain(household.amber.id, MORNING - DAY)
-        retired = tx.garage.retire_chain(household.amber.id, MORNING + DAY)
+            tx.equipment.retire_chain(household.amber.id, MORNING - DAY)
+        retired = tx.equipment.retire_chain(household.amber.id, MORNING + DAY)
         assert retired.retired_at == MORNING + DAY
-        assert tx.garage.fittings()[0].removed_at == MORNING + DAY
+        assert tx.equipment.fittings()[0].removed_at == MORNING + DAY
         with pytest.raises(FactRefused, match="was retired on 2026-06-02; it cannot be fitted"):
-            tx.garage.fit_chain(household.amber.id, household.plover.id, MORNING + 2 * DAY)
+            tx.equipment.fit_chain(household.amber.id, household.plover.id, MORNING + 2 * DAY)
         with pytest.raises(FactRefused, match="already"):
-            tx.garage.retire_chain(household.amber.id, MORNING + DAY)
+            tx.equipment.retire_chain(household.amber.id, MORNING + DAY)
 
 
 def test_a_fitting_with_wrong_times_is_revised_and_the_old_one_kept_out(store: Store) -> None:
     household = settle(store)
     with store.writing() as tx:
-        wrong = tx.garage.fit_chain(household.amber.id, household.plover.id, MORNING)
-        mended = tx.garage.revise_fitting(
+        wrong = tx.equipment.fit_chain(household.amber.id, household.plover.id, MORNING)
+        mended = tx.equipment.revise_fitting(
             wrong.id,
             fitted_at=MORNING - DAY,
             removed_at=None,
@@ -154,7 +156,7 @@ def test_a_fitting_with_wrong_times_is_revised_and_the_old_one_kept_out(store: S
             by="Ines",
             why="It went on the day before.",
         )
-        assert tx.garage.fittings() == (mended,)
+        assert tx.equipment.fittings() == (mended,)
         assert mended.fitted_at == MORNING - DAY
         assert [(r.kind, r.fact, r.why) for r in tx.care.retractions()] == [
             ("fitting", wrong.id, "It went on the day before.")
@@ -164,21 +166,21 @@ def test_a_fitting_with_wrong_times_is_revised_and_the_old_one_kept_out(store: S
 def test_a_fitting_taken_back_can_be_put_back_while_its_place_is_free(store: Store) -> None:
     household = settle(store)
     with store.writing() as tx:
-        first = tx.garage.fit_chain(household.amber.id, household.plover.id, MORNING)
-        tx.garage.retract_fitting(first.id, at=MORNING + DAY, by="Ines", why="Never so.")
-        assert tx.garage.fittings() == ()
-        assert tx.garage.restore_fitting(first.id, at=MORNING + DAY, by="Ines") == first
-        assert tx.garage.fittings() == (first,)
-        tx.garage.retract_fitting(first.id, at=MORNING + DAY, by="Ines", why="Never so.")
-        tx.garage.fit_chain(household.basalt.id, household.plover.id, MORNING)
+        first = tx.equipment.fit_chain(household.amber.id, household.plover.id, MORNING)
+        tx.equipment.retract_fitting(first.id, at=MORNING + DAY, by="Ines", why="Never so.")
+        assert tx.equipment.fittings() == ()
+        assert tx.equipment.restore_fitting(first.id, at=MORNING + DAY, by="Ines") == first
+        assert tx.equipment.fittings() == (first,)
+        tx.equipment.retract_fitting(first.id, at=MORNING + DAY, by="Ines", why="Never so.")
+        tx.equipment.fit_chain(household.basalt.id, household.plover.id, MORNING)
     with pytest.raises(FactRefused, match="overlap"), store.writing() as tx:
-        tx.garage.restore_fitting(first.id, at=MORNING + 2 * DAY, by="Ines")
+        tx.equipment.restore_fitting(first.id, at=MORNING + 2 * DAY, by="Ines")
 
 
 def test_what_is_not_there_is_not_found(store: Store) -> None:
     household = settle(store)
     with store.writing() as tx:
         with pytest.raises(NotFound, match="No chain “99”"):
-            tx.garage.fit_chain(ChainId(99), household.plover.id, MORNING)
+            tx.equipment.fit_chain(ChainId(99), household.plover.id, MORNING)
         with pytest.raises(NotFound, match="No fitting “99”"):
-            tx.garage.retract_fitting(FittingId(99), at=MORNING, by="Ines", why="")
+            tx.equipment.retract_fitting(FittingId(99), at=MORNING, by="Ines", why="")

@@ -15,8 +15,8 @@ def test_the_ledger_holds_every_fact_in_force_and_no_other(store: Store) -> None
     household = settle(store)
     kept, withdrawn = ride_of(store, household.ines.id), ride_of(store, household.ines.id, MORNING + DAY)
     with store.writing() as tx:
-        fitting = tx.garage.fit_chain(household.amber.id, household.plover.id, MORNING - DAY)
-        sensor = tx.garage.add_sensor("power meter", "serial 77", household.plover.id)
+        fitting = tx.equipment.fit_chain(household.amber.id, household.plover.id, MORNING - DAY)
+        sensor = tx.equipment.add_sensor("power meter", "serial 77", household.plover.id)
         drip = tx.care.log_treatment(household.amber.id, TreatmentKind.DRIP, MORNING)
         slip = tx.care.log_treatment(household.amber.id, TreatmentKind.WIPE, MORNING)
         test = tx.care.log_wipe_test(household.amber.id, MORNING, 2)

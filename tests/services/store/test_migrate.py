@@ -122,10 +122,10 @@ def test_an_older_database_is_brought_up_with_its_facts(
 
     upgrade_to(KNOWN[0])
     with Store.open(empty_url) as store, store.writing() as tx:
-        tx.garage.add_rider("Ines")
+        tx.equipment.add_rider("Ines")
     monkeypatch.undo()
     with Store.open(empty_url) as store, store.reading() as tx:
-        assert [rider.name for rider in tx.garage.riders()] == ["Ines"]
+        assert [rider.name for rider in tx.equipment.riders()] == ["Ines"]
         assert tx.rides.rides() == ()
 
 

@@ -39,7 +39,7 @@ with Store.open(sys.argv[1]) as store:
     n = 0
     while True:
         with store.writing() as tx:
-            rider = tx.garage.riders()[0].id
+            rider = tx.equipment.riders()[0].id
             for _ in range(5):
                 n += 1
                 tx.rides.add(ride_summary(MORNING + timedelta(days=n)), rider, clues="whole")
@@ -57,7 +57,7 @@ def test_a_store_opened_again_has_what_was_kept(url: str) -> None:
     with Store.open(url) as store:
         household = settle(store)
     with Store.open(url) as again, again.reading() as tx:
-        assert tx.garage.riders() == (household.ines, household.tomas)
+        assert tx.equipment.riders() == (household.ines, household.tomas)
 
 
 def test_a_path_is_a_sqlite_file_whose_folder_is_made_for_its_owner_alone(tmp_path: Path) -> None:
@@ -109,13 +109,13 @@ def test_a_folder_in_the_files_place_is_refused(tmp_path: Path) -> None:
 def test_a_block_that_raises_leaves_nothing(store: Store) -> None:
     def change_my_mind() -> None:
         with store.writing() as tx:
-            tx.garage.add_rider("Ines")
+            tx.equipment.add_rider("Ines")
             raise KeyError("changed my mind")
 
     with pytest.raises(KeyError):
         change_my_mind()
     with store.reading() as tx:
-        assert tx.garage.riders() == ()
+        assert tx.equipment.riders() == ()
         assert tx.writes() == 0
 
 
@@ -131,20 +131,20 @@ def test_every_kept_transaction_is_counted(store: Store) -> None:
 
 def test_a_reading_transaction_does_not_write(store: Store) -> None:
     with pytest.raises(TypeError, match="only reads"), store.reading() as tx:
-        tx.garage.add_rider("Ines")
+        tx.equipment.add_rider("Ines")
     with store.writing() as tx:
-        assert tx.garage.riders() == ()
-        tx.garage.add_rider("Ines")
+        assert tx.equipment.riders() == ()
+        tx.equipment.add_rider("Ines")
 
 
 def test_a_reader_sees_one_moment_while_another_writes(url: str, store: Store) -> None:
     with store.reading() as before:
-        assert before.garage.riders() == ()
+        assert before.equipment.riders() == ()
         with Store.open(url) as other, other.writing() as tx:
-            tx.garage.add_rider("Ines")
-        assert before.garage.riders() == ()
+            tx.equipment.add_rider("Ines")
+        assert before.equipment.riders() == ()
     with store.reading() as after:
-        assert len(after.garage.riders()) == 1
+        assert len(after.equipment.riders()) == 1
 
 
 def test_a_writer_kept_waiting_too_long_is_told_the_store_is_busy(
@@ -152,13 +152,13 @@ def test_a_writer_kept_waiting_too_long_is_told_the_store_is_busy(
 ) -> None:
     monkeypatch.setattr(engine_module, "BUSY_S", 0.2)
     with Store.open(url) as one, Store.open(url) as other, one.writing() as tx:
-        tx.garage.add_rider("Ines")
+        tx.equipment.add_rider("Ines")
         begun = time.monotonic()
         with pytest.raises(StoreBusy, match="busy: another program"), other.writing():
             pytest.fail("two wrote at once")
         assert 0.1 < time.monotonic() - begun < 5.0
     with Store.open(url) as again, again.writing() as tx:
-        assert len(tx.garage.riders()) == 1
+        assert len(tx.equipment.riders()) == 1
 
 
 def test_every_first_look_at_a_locked_database_says_busy(

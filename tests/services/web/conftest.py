@@ -14,9 +14,9 @@ import pytest
 import uvicorn
 from starlette.testclient import TestClient
 
+from services.app import App
 from services.web.app import create_app
-from services.wiring import open_workshop
-from services.workshop import Workshop
+from services.wiring import open_app
 from tests.services.web.small_household import NOW, settle
 
 HERE = "http://127.0.0.1:8765"
@@ -31,31 +31,31 @@ def settled_home(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @pytest.fixture
-def shop(settled_home: Path, tmp_path: Path) -> Iterator[Workshop]:
+def shop(settled_home: Path, tmp_path: Path) -> Iterator[App]:
     """A household of one's own to change."""
     home = tmp_path / "home"
     shutil.copytree(settled_home, home)
-    workshop = open_workshop(home)
-    yield workshop
-    workshop.store.close()
+    app = open_app(home)
+    yield app
+    app.store.close()
 
 
 @pytest.fixture(scope="module")
-def shared_shop(settled_home: Path) -> Iterator[Workshop]:
+def shared_shop(settled_home: Path) -> Iterator[App]:
     """The household as it was settled, for tests that only look."""
-    workshop = open_workshop(settled_home)
-    yield workshop
-    workshop.store.close()
+    app = open_app(settled_home)
+    yield app
+    app.store.close()
 
 
 @pytest.fixture
-def page(shop: Workshop) -> TestClient:
+def page(shop: App) -> TestClient:
     """The page of a household to change, asked as a browser of this machine would."""
     return TestClient(create_app(shop, clock=lambda: NOW), base_url=HERE, follow_redirects=True)
 
 
 @pytest.fixture(scope="module")
-def look(shared_shop: Workshop) -> TestClient:
+def look(shared_shop: App) -> TestClient:
     """The page of the settled household, to look at."""
     return TestClient(create_app(shared_shop, clock=lambda: NOW), base_url=HERE, follow_redirects=True)
 
@@ -65,11 +65,11 @@ class Served:
     """A running page."""
 
     url: str
-    shop: Workshop
+    shop: App
 
 
 @contextmanager
-def serving(shop: Workshop) -> Iterator[Served]:
+def serving(shop: App) -> Iterator[Served]:
     """The page on a free port of this machine, in a thread, with the household's clock."""
     config = uvicorn.Config(
         create_app(shop, clock=lambda: NOW), host="127.0.0.1", port=0, log_level="warning", access_log=False
@@ -90,14 +90,14 @@ def serving(shop: Workshop) -> Iterator[Served]:
 
 
 @pytest.fixture
-def served(shop: Workshop) -> Iterator[Served]:
+def served(shop: App) -> Iterator[Served]:
     """A running page of a household to change."""
     with serving(shop) as running:
         yield running
 
 
 @pytest.fixture(scope="module")
-def served_to_look(shared_shop: Workshop) -> Iterator[Served]:
+def served_to_look(shared_shop: App) -> Iterator[Served]:
     """A running page of the settled household."""
     with serving(shared_shop) as running:
         yield running

@@ -11,9 +11,9 @@ import numpy as np
 from fixtures.fit_writer import fit_bytes
 from ingest.ride.recording import Recording, SensorSeen
 from rules.vocabulary import ReadingTool, Regime, TreatmentKind
-from services.log_care import log_reading, log_treatment, log_wipe_test
-from services.round import one_round
-from services.workshop import Workshop
+from services.app import App
+from services.running.round import one_round
+from services.use_cases.log_care import log_reading, log_treatment, log_wipe_test
 from tests.wet_household import BIKES, FIRST_DAY, RIDE_AT, household
 
 DAYS = 14
@@ -63,7 +63,7 @@ def gpx_ride(start: datetime, title: str) -> str:
     )
 
 
-def settle(home: Path) -> Workshop:
+def settle(home: Path) -> App:
     """Build the household in an empty folder."""
     shop = household(home, DAYS, None)
     rides = home / "rides"
@@ -83,12 +83,12 @@ def settle(home: Path) -> Workshop:
     (rides / "phone.fit").write_bytes(fit_ride(twice, sensor=None, seconds=2300))
     (rides / "torn <b>.fit").write_bytes(fit_ride(FIRST_DAY, sensor=1)[:40])
     with shop.store.writing() as tx:
-        spare = tx.garage.add_chain("Shelf & Son", regime=Regime.WET_LUBE, speeds=11)
+        spare = tx.equipment.add_chain("Shelf & Son", regime=Regime.WET_LUBE, speeds=11)
         assert spare.name == "Shelf & Son"
     one_round(shop, now=NOW - timedelta(days=1))
     for days, kind in ((3, TreatmentKind.IMMERSION), (5, TreatmentKind.DRIP), (6, TreatmentKind.WIPE)):
         at = FIRST_DAY + timedelta(days=days, hours=20)
-        log_treatment(shop, "Plover", kind, at, minutes=8, cost=0.4, note="bench", now=NOW)
+        log_treatment(shop, "Plover", kind, at, minutes=8, cost=0.4, note="overview", now=NOW)
     for days, exact in ((1, 0.05), (8, 0.12), (12, 0.19)):
         at = FIRST_DAY + timedelta(days=days, hours=21)
         log_reading(shop, "Plover", ReadingTool.CALIPER, at, exact_pct=exact, now=NOW)
@@ -99,7 +99,7 @@ def settle(home: Path) -> Workshop:
     return shop
 
 
-def with_page(shop: Workshop, **changes: object) -> Workshop:
-    """The same workshop with other settings of its page."""
+def with_page(shop: App, **changes: object) -> App:
+    """The same app with other settings of its page."""
     page = shop.settings.page.model_copy(update=changes)
     return replace(shop, settings=shop.settings.model_copy(update={"page": page}))

@@ -11,17 +11,17 @@ from schemathesis.checks import not_a_server_error
 from schemathesis.specs.openapi.checks import response_schema_conformance, status_code_conformance
 from starlette.testclient import TestClient
 
+from services.app import App
 from services.web.app import create_app
-from services.workshop import Workshop
 from tests.services.web.small_household import NOW, QUESTIONS
 
 ASKED_AS = {"Host": "127.0.0.1"}
 EXAMPLES = 15  # of each question
 
 
-def test_no_question_makes_it_stumble(shared_shop: Workshop) -> None:
-    app = create_app(shared_shop, clock=lambda: NOW)
-    schema = schemathesis.openapi.from_asgi("/api/openapi.json", app, headers=ASKED_AS)
+def test_no_question_makes_it_stumble(shared_shop: App) -> None:
+    pages = create_app(shared_shop, clock=lambda: NOW)
+    schema = schemathesis.openapi.from_asgi("/api/openapi.json", pages, headers=ASKED_AS)
     asked = {found.ok().label: _ask(found.ok()) for found in schema.get_all_operations()}
     assert len(asked) >= 8
     assert all(asked.values())
@@ -70,7 +70,7 @@ def test_a_reminders_lines_add_up(look: TestClient) -> None:
         assert whole["total"] >= whole["limit"]
 
 
-def test_supposing_says_what_would_change_and_keeps_nothing(look: TestClient, shared_shop: Workshop) -> None:
+def test_supposing_says_what_would_change_and_keeps_nothing(look: TestClient, shared_shop: App) -> None:
     with shared_shop.store.reading() as tx:
         before = tx.writes()
     number = next(due for due in look.get("/api/reminders").json() if due["kind"] == "wipe and drip")["id"]

@@ -64,7 +64,7 @@ def test_text_has_the_contrast_that_axe_cannot_see(scheme: int) -> None:
     css = (STYLES / "page.css").read_text(encoding="utf-8")
     colours = dict(re.findall(r"--([a-z-]+): (#[0-9a-f]{6})", css.split("prefers-color-scheme")[scheme]))
     for text in ("ink", "soft", "act"):
-        for ground in ("paper", "card", "told"):
+        for ground in ("paper", "card", "said"):
             assert contrast(colours[text], colours[ground]) >= 4.5, (text, ground)
     assert contrast(colours["on-act"], colours["act"]) >= 4.5
     for ground in ("paper", "card"):

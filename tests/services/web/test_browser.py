@@ -24,7 +24,7 @@ def browser() -> Iterator[Browser]:
 
 
 def wet_chain(page: Page) -> Locator:
-    """The first line of the bench that asks for a wet chain to be wiped and dripped."""
+    """The first line of the overview that asks for a wet chain to be wiped and dripped."""
     return page.locator(".needs > li").filter(has=page.locator("h2", has_text="Wipe, dry and drip")).first
 
 
@@ -56,11 +56,11 @@ def test_correct_a_bike_see_the_reminder_withdrawn_and_undo_it(
         with served.shop.store.reading() as tx:
             assert tx.reminders.get(number).is_open
         page.locator("#bike form").first.get_by_role("button", name="Say so").click()
-        expect(page.locator(".told")).to_contain_text("Withdrawn")
+        expect(page.locator(".flash")).to_contain_text("Withdrawn")
         with served.shop.store.reading() as tx:
             assert tx.reminders.get(number).state is Step.WITHDRAWN
         page.get_by_role("button", name="Undo this").click()
-        expect(page.locator(".told")).to_contain_text("Undone")
+        expect(page.locator(".flash")).to_contain_text("Undone")
         page.goto("/")
         expect(page.locator(".needs")).to_contain_text("Wipe, dry and drip")
 
@@ -71,10 +71,10 @@ def test_log_a_drip_in_one_gesture_and_undo(browser: Browser, served: Served, sc
         page.goto("/")
         before = page.locator(".needs > li").count()
         wet_chain(page).get_by_role("button", name="Done").click()
-        expect(page.locator(".told")).to_contain_text("Drip logged on")
+        expect(page.locator(".flash")).to_contain_text("Drip logged on")
         assert page.locator(".needs > li").count() < before
         page.get_by_role("button", name="Undo this").click()
-        expect(page.locator(".told")).to_contain_text("Undone: logged drip")
+        expect(page.locator(".flash")).to_contain_text("Undone: logged drip")
         assert page.locator(".needs > li").count() == before
 
 
@@ -87,7 +87,7 @@ def test_care_for_another_day_is_logged(browser: Browser, served: Served, script
         form.get_by_label("When").fill("2025-01-11T20:15")
         form.get_by_label("immersion", exact=False).first.check()
         form.get_by_role("button", name="Log it").click()
-        expect(page.locator(".told")).to_contain_text("Immersion logged on")
+        expect(page.locator(".flash")).to_contain_text("Immersion logged on")
         expect(page.locator("#logged")).to_contain_text("11 January 2025, 20:15")
 
 
@@ -101,7 +101,7 @@ def test_a_weeks_answers_by_keyboard_alone_in_under_a_minute(browser: Browser, s
         page.keyboard.press("Delete")
         page.keyboard.press("1")
         page.keyboard.press("Enter")
-        expect(page.locator(".told")).to_contain_text(f"{QUESTIONS + 2} rides on")
+        expect(page.locator(".flash")).to_contain_text(f"{QUESTIONS + 2} rides on")
         assert time.monotonic() - begun < 60
     with served.shop.store.reading() as tx:
         assert tx.rides.confirm_list() == ()
@@ -115,7 +115,7 @@ def test_a_question_is_answered_without_scripts(browser: Browser, served: Served
         expect(page.locator(".keys")).to_be_hidden()
         page.locator(".answers fieldset").first.get_by_label("Plover").check()
         page.get_by_role("button", name="Keep all answers").click()
-        expect(page.locator(".told")).to_contain_text("on Plover")
+        expect(page.locator(".flash")).to_contain_text("on Plover")
 
 
 def test_drawings_read_out_by_arrow_keys_and_by_pointer(browser: Browser, served_to_look: Served) -> None:

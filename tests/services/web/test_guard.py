@@ -7,16 +7,16 @@ import logging
 import pytest
 from starlette.testclient import TestClient
 
+from services.app import App
 from services.web.app import create_app
 from services.web.guard import is_loopback, own_names
-from services.workshop import Workshop
 from tests.services.web.conftest import HERE, token_in
 from tests.services.web.small_household import NOW
 
 SECRET = "correct horse battery staple"
 
 
-def writes(shop: Workshop) -> int:
+def writes(shop: App) -> int:
     with shop.store.reading() as tx:
         return tx.writes()
 
@@ -60,7 +60,7 @@ def test_a_foreign_host_name_is_refused_whatever_it_asks_for(look: TestClient, h
     ],
 )
 def test_a_form_from_elsewhere_changes_nothing_even_with_the_token(
-    page: TestClient, shop: Workshop, headers: dict[str, str]
+    page: TestClient, shop: App, headers: dict[str, str]
 ) -> None:
     token, before = token_in(page.get("/care").text), writes(shop)
     form = {"the_page": token, "chain": "1", "kind": "drip"}
@@ -70,7 +70,7 @@ def test_a_form_from_elsewhere_changes_nothing_even_with_the_token(
 
 @pytest.mark.parametrize("token", [None, "", "0" * 64, "é", "\x00"])
 def test_a_form_without_the_right_token_changes_nothing(
-    page: TestClient, shop: Workshop, token: str | None
+    page: TestClient, shop: App, token: str | None
 ) -> None:
     before = writes(shop)
     form = {"chain": "1", "kind": "drip"} | ({} if token is None else {"the_page": token})
@@ -80,7 +80,7 @@ def test_a_form_without_the_right_token_changes_nothing(
     assert writes(shop) == before
 
 
-def test_a_token_of_another_run_is_not_taken(page: TestClient, shop: Workshop) -> None:
+def test_a_token_of_another_run_is_not_taken(page: TestClient, shop: App) -> None:
     other = TestClient(create_app(shop, clock=lambda: NOW), base_url=HERE)
     form = {"the_page": token_in(other.get("/care").text), "chain": "1", "kind": "drip"}
     assert page.post("/care/treatment", data=form).status_code == 403
@@ -98,7 +98,7 @@ def test_every_form_that_posts_carries_the_token(look: TestClient) -> None:
     assert forms > 50
 
 
-def test_every_route_that_posts_refuses_without_token(page: TestClient, shop: Workshop) -> None:
+def test_every_route_that_posts_refuses_without_token(page: TestClient, shop: App) -> None:
     before, posts = writes(shop), 0
     for path in sorted(posting_paths(page)):
         posts += 1
@@ -144,9 +144,9 @@ def test_answers_are_sealed(look: TestClient) -> None:
 
 
 def test_a_stumble_is_sealed_too_and_says_nothing_of_the_inside(
-    shop: Workshop, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+    shop: App, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
-    from services.web import snapshot
+    from services.views import snapshot
 
     def fall(*_: object) -> None:
         raise ZeroDivisionError(SECRET)
@@ -160,7 +160,7 @@ def test_a_stumble_is_sealed_too_and_says_nothing_of_the_inside(
     assert "default-src 'none'" in answer.headers["Content-Security-Policy"]
 
 
-def test_a_body_beyond_the_bound_is_not_read(page: TestClient, shop: Workshop) -> None:
+def test_a_body_beyond_the_bound_is_not_read(page: TestClient, shop: App) -> None:
     before = writes(shop)
     form = {"the_page": token_in(page.get("/care").text), "note": "x" * 1_100_000}
     assert page.post("/care/treatment", data=form).status_code == 413
@@ -190,11 +190,11 @@ def test_a_form_only_ever_leads_back_to_this_page(page: TestClient) -> None:
     for back in ("//attacker.invalid", "https://attacker.invalid/", "/\\attacker.invalid", "javascript:1"):
         form = {"the_page": token, "chain": "1", "grade": "1", "back": back}
         answer = page.post("/care/wipe-test", data=form, follow_redirects=False)
-        assert answer.headers["location"].startswith("/care?told=")
+        assert answer.headers["location"].startswith("/care?flash=")
 
 
-def test_secrets_stand_on_no_page_and_in_no_log(shop: Workshop, caplog: pytest.LogCaptureFixture) -> None:
-    from services.wiring import open_workshop
+def test_secrets_stand_on_no_page_and_in_no_log(shop: App, caplog: pytest.LogCaptureFixture) -> None:
+    from services.wiring import open_app
     from tests.services.web.test_pages import PAGES
 
     home = shop.settings.home
@@ -204,7 +204,7 @@ def test_secrets_stand_on_no_page_and_in_no_log(shop: Workshop, caplog: pytest.L
         + f'password = "{SECRET}"\n'
     )
     with caplog.at_level(logging.DEBUG):
-        client = TestClient(create_app(open_workshop(home), clock=lambda: NOW), base_url=HERE)
+        client = TestClient(create_app(open_app(home), clock=lambda: NOW), base_url=HERE)
         for path in (*PAGES, "/api/openapi.json", "/api/chains"):
             assert SECRET not in client.get(path).text, path
     assert SECRET not in caplog.text

@@ -12,7 +12,7 @@ from starlette.testclient import TestClient
 
 from rules.reminder import ReminderKind, Step
 from rules.vocabulary import ReadingTool, TreatmentKind
-from services.workshop import Workshop
+from services.app import App
 from tests.services.web.small_household import NOW, QUESTIONS, SCRIPT
 
 Token = Callable[[], str]
@@ -31,7 +31,7 @@ PAGES = (
     "/wear",
     "/wax-night",
     "/files",
-    "/mending",
+    "/corrections",
     "/settings",
     "/settings/riders",
     "/settings/bikes",
@@ -74,20 +74,20 @@ def test_weather_is_credited_wherever_a_page_may_show_it(look: TestClient, path:
 
 def test_credit_of_the_open_archive_is_a_link() -> None:
     from ingest.weather.open_meteo import OpenMeteoArchive
-    from services.web.dress import linked
+    from services.web.rendering import linked
 
     credit = str(linked(OpenMeteoArchive().attribution))
     assert '<a href="https://open-meteo.com/" rel="noreferrer">https://open-meteo.com/</a>' in credit
     assert "CC BY 4.0" in credit
 
 
-def standing(shop: Workshop, kind: ReminderKind) -> int:
+def standing(shop: App, kind: ReminderKind) -> int:
     with shop.store.reading() as tx:
         return next(one.id for one in tx.reminders.standing() if one.reminder.kind is kind)
 
 
 def test_bench_says_what_needs_hands_with_the_caution_and_the_way_to_ask_why(
-    look: TestClient, shared_shop: Workshop
+    look: TestClient, shared_shop: App
 ) -> None:
     html = look.get("/").text
     number = standing(shared_shop, ReminderKind.WIPE_AND_DRIP)
@@ -98,7 +98,7 @@ def test_bench_says_what_needs_hands_with_the_caution_and_the_way_to_ask_why(
 
 
 def test_done_logs_the_treatment_closes_the_reminder_and_can_be_undone(
-    page: TestClient, shop: Workshop, token: Token
+    page: TestClient, shop: App, token: Token
 ) -> None:
     number = standing(shop, ReminderKind.WIPE_AND_DRIP)
     html = page.post(f"/why/{number}/done", data={"the_page": token(), "back": "/"}).text
@@ -110,14 +110,14 @@ def test_done_logs_the_treatment_closes_the_reminder_and_can_be_undone(
         newest = tx.care.treatments()[-1]
     assert last is not None
     assert (newest.kind, newest.done_at) == (TreatmentKind.DRIP, NOW)
-    undone = page.post(f"/mending/{last.id}/undo", data={"the_page": token(), "back": "/"}).text
+    undone = page.post(f"/corrections/{last.id}/undo", data={"the_page": token(), "back": "/"}).text
     assert "Undone: logged drip" in undone
     with shop.store.reading() as tx:
         assert newest not in tx.care.treatments()
         assert any(one.reminder.kind is ReminderKind.WIPE_AND_DRIP for one in tx.reminders.standing())
 
 
-def test_reminder_page_adds_up_line_by_line_to_its_total(look: TestClient, shared_shop: Workshop) -> None:
+def test_reminder_page_adds_up_line_by_line_to_its_total(look: TestClient, shared_shop: App) -> None:
     number = standing(shared_shop, ReminderKind.WIPE_AND_DRIP)
     with shared_shop.store.reading() as tx:
         due = tx.reminders.get(number).reminder
@@ -129,7 +129,7 @@ def test_reminder_page_adds_up_line_by_line_to_its_total(look: TestClient, share
     assert due.rulebook_version in html
 
 
-def test_what_if_on_the_reminder_page_shows_and_keeps_nothing(page: TestClient, shop: Workshop) -> None:
+def test_what_if_on_the_reminder_page_shows_and_keeps_nothing(page: TestClient, shop: App) -> None:
     number = standing(shop, ReminderKind.WIPE_AND_DRIP)
     with shop.store.reading() as tx:
         before = tx.writes()
@@ -143,7 +143,7 @@ def test_what_if_on_the_reminder_page_shows_and_keeps_nothing(page: TestClient, 
         assert tx.writes() == before
 
 
-def test_put_off_and_dismissed_reminders_say_so(page: TestClient, shop: Workshop, token: Token) -> None:
+def test_put_off_and_dismissed_reminders_say_so(page: TestClient, shop: App, token: Token) -> None:
     number = standing(shop, ReminderKind.WIPE_AND_DRIP)
     html = page.post(f"/why/{number}/put-off", data={"the_page": token(), "days": "3", "back": "/"}).text
     assert "Put off until 17 January 2025, 18:00." in html
@@ -153,7 +153,7 @@ def test_put_off_and_dismissed_reminders_say_so(page: TestClient, shop: Workshop
 
 
 def test_correcting_the_bike_shows_what_changes_then_withdraws_the_reminder_then_undoes(
-    page: TestClient, shop: Workshop, token: Token
+    page: TestClient, shop: App, token: Token
 ) -> None:
     number = standing(shop, ReminderKind.WIPE_AND_DRIP)
     with shop.store.reading() as tx:
@@ -168,13 +168,13 @@ def test_correcting_the_bike_shows_what_changes_then_withdraws_the_reminder_then
         assert tx.reminders.get(number).state is Step.WITHDRAWN
         last = tx.corrections.last()
     assert last is not None
-    page.post(f"/mending/{last.id}/undo", data={"the_page": token()})
+    page.post(f"/corrections/{last.id}/undo", data={"the_page": token()})
     with shop.store.reading() as tx:
         assert tx.rides.ride(ride.id).bike == ride.bike
 
 
 def test_the_riders_word_on_conditions_and_ground_is_kept_and_shown(
-    page: TestClient, shop: Workshop, token: Token
+    page: TestClient, shop: App, token: Token
 ) -> None:
     html = page.post("/rides/1/conditions", data={"the_page": token(), "word": "muddy"}).text
     assert "By your word, the whole ride was muddy." in html
@@ -187,11 +187,11 @@ def test_the_riders_word_on_conditions_and_ground_is_kept_and_shown(
 
 
 def test_a_week_is_answered_in_one_form_and_undone_in_one_gesture(
-    page: TestClient, shop: Workshop, token: Token
+    page: TestClient, shop: App, token: Token
 ) -> None:
     with shop.store.reading() as tx:
         asked = [ride.id for ride in tx.rides.confirm_list()]
-        plover = tx.garage.find_bike("Plover").id
+        plover = tx.equipment.find_bike("Plover").id
     assert len(asked) == QUESTIONS + 2
     form = {"the_page": token(), **{f"on-{ride}": str(plover) for ride in asked[:-1]}}
     html = page.post("/rides/answer", data={**form, f"on-{asked[-1]}": "none"}).text
@@ -200,7 +200,7 @@ def test_a_week_is_answered_in_one_form_and_undone_in_one_gesture(
         assert tx.rides.confirm_list() == ()
         last = tx.corrections.last()
     assert last is not None
-    page.post(f"/mending/{last.id}/undo", data={"the_page": token()})
+    page.post(f"/corrections/{last.id}/undo", data={"the_page": token()})
     with shop.store.reading() as tx:
         assert [ride.id for ride in tx.rides.confirm_list()] == asked
 
@@ -221,9 +221,7 @@ def test_rides_are_found_by_words_bike_conditions_and_days(look: TestClient) -> 
     assert count(text="no such ride") == 0
 
 
-def test_all_rides_of_a_narrowed_list_are_mended_at_once(
-    page: TestClient, shop: Workshop, token: Token
-) -> None:
+def test_all_rides_of_a_narrowed_list_are_mended_at_once(page: TestClient, shop: App, token: Token) -> None:
     query = {"text": "whose"}
     assert "Only supposed so far" in page.get("/rides", params={**query, "put": "1"}).text
     wide = page.post("/rides/put", data={"the_page": token(), "put": "1", "count": "23"})
@@ -235,9 +233,7 @@ def test_all_rides_of_a_narrowed_list_are_mended_at_once(
         assert {ride.bike for ride in tx.rides.rides(text="whose")} == {1}
 
 
-def test_care_is_logged_for_another_day_and_taken_back(
-    page: TestClient, shop: Workshop, token: Token
-) -> None:
+def test_care_is_logged_for_another_day_and_taken_back(page: TestClient, shop: App, token: Token) -> None:
     form = {
         "the_page": token(),
         "chain": "1",
@@ -256,7 +252,7 @@ def test_care_is_logged_for_another_day_and_taken_back(
 
 
 def test_readings_by_gauge_and_by_length_and_wipe_tests_are_logged(
-    page: TestClient, shop: Workshop, token: Token
+    page: TestClient, shop: App, token: Token
 ) -> None:
     gauge = {"the_page": token(), "chain": "1", "tool": "gauge", "over": "0.25", "under": "0.5"}
     assert "Reading of" in page.post("/care/reading", data=gauge).text
@@ -299,11 +295,11 @@ def test_readings_by_gauge_and_by_length_and_wipe_tests_are_logged(
         ("/settings/bikes", {"name": "New", "owner": "1", "cogs": "11-x"}, "write every one&#39;s teeth"),
         ("/settings/fit", {"chain": "1", "bike": "2", "at": "2031-01-01T10:00"}, "has not come yet"),
         ("/settings/channels/try", {"channel": "pigeon"}, "No channel “pigeon”"),
-        ("/mending/999/undo", {}, "No correction “999”"),
+        ("/corrections/999/undo", {}, "No correction “999”"),
     ],
 )
 def test_bad_input_is_answered_with_a_sentence_and_changes_nothing(
-    page: TestClient, shop: Workshop, token: Token, path: str, form: dict[str, str], sentence: str
+    page: TestClient, shop: App, token: Token, path: str, form: dict[str, str], sentence: str
 ) -> None:
     with shop.store.reading() as tx:
         before = tx.writes()
@@ -314,10 +310,10 @@ def test_bad_input_is_answered_with_a_sentence_and_changes_nothing(
         assert tx.writes() == before
 
 
-def test_the_garage_is_kept_from_the_page(page: TestClient, shop: Workshop, token: Token) -> None:
+def test_the_garage_is_kept_from_the_page(page: TestClient, shop: App, token: Token) -> None:
     page.post("/settings/riders", data={"the_page": token(), "name": "Tilo", "time_zone": "America/La_Paz"})
     with shop.store.reading() as tx:
-        tilo = tx.garage.find_rider("Tilo")
+        tilo = tx.equipment.find_rider("Tilo")
     bike = {
         "the_page": token(),
         "name": "Curlew",
@@ -329,7 +325,7 @@ def test_the_garage_is_kept_from_the_page(page: TestClient, shop: Workshop, toke
     chain = {"the_page": token(), "name": "Mica", "regime": "waxed", "speeds": "12", "price": "41.50"}
     page.post("/settings/chains", data=chain)
     with shop.store.reading() as tx:
-        curlew, mica = tx.garage.find_bike("Curlew"), tx.garage.find_chain("Mica")
+        curlew, mica = tx.equipment.find_bike("Curlew"), tx.equipment.find_chain("Mica")
     assert (curlew.unpaved_share, curlew.cogs, mica.price) == (0.4, (11, 13, 15, 17), 41.5)
     fit = {"the_page": token(), "chain": str(mica.id), "bike": str(curlew.id), "at": "2025-01-13T08:00"}
     assert "Mica is on Curlew." in page.post("/settings/fit", data=fit).text
@@ -341,24 +337,24 @@ def test_the_garage_is_kept_from_the_page(page: TestClient, shop: Workshop, toke
 
 
 def test_a_channel_is_tried_from_the_page(
-    shop: Workshop, token: Token, tmp_path: object, page: TestClient
+    shop: App, token: Token, tmp_path: object, page: TestClient
 ) -> None:
     home = shop.settings.home
     (home / "settings.toml").write_text(
         (home / "settings.toml").read_text() + '\n[channels]\nmail_folder = "letters"\n'
     )
     from services.web.app import create_app
-    from services.wiring import open_workshop
+    from services.wiring import open_app
     from tests.services.web.conftest import HERE, token_in
 
-    again = TestClient(create_app(open_workshop(home), clock=lambda: NOW), base_url=HERE)
+    again = TestClient(create_app(open_app(home), clock=lambda: NOW), base_url=HERE)
     html = again.get("/settings/channels").text
     told = again.post("/settings/channels/try", data={"the_page": token_in(html), "channel": "mail folder"})
     assert "mail folder: the test message was taken." in told.text
     assert len(list((home / "letters").iterdir())) == 1
 
 
-def test_a_title_with_a_script_is_only_ever_text(look: TestClient, shared_shop: Workshop) -> None:
+def test_a_title_with_a_script_is_only_ever_text(look: TestClient, shared_shop: App) -> None:
     with shared_shop.store.reading() as tx:
         ride = next(one for one in tx.rides.rides() if one.title == SCRIPT)
     for path in ("/rides", f"/rides/{ride.id}", "/rides/answer", "/rides?text=%3Cscript%3E"):
@@ -369,7 +365,7 @@ def test_a_title_with_a_script_is_only_ever_text(look: TestClient, shared_shop: 
 
 
 def test_two_recordings_are_split_from_the_page_and_put_together_again(
-    page: TestClient, shop: Workshop, token: Token
+    page: TestClient, shop: App, token: Token
 ) -> None:
     with shop.store.reading() as tx:
         kept = next(one for one in tx.rides.rides() if tx.rides.details(one.id).second_recordings)
@@ -383,14 +379,14 @@ def test_two_recordings_are_split_from_the_page_and_put_together_again(
         assert tx.rides.count() == before + 1
         last = tx.corrections.last()
     assert last is not None
-    page.post(f"/mending/{last.id}/undo", data={"the_page": token()})
+    page.post(f"/corrections/{last.id}/undo", data={"the_page": token()})
     with shop.store.reading() as tx:
         assert tx.rides.count() == before
 
 
 EXPORTS = (
     *("rides", "chains", "care", "reminders", "files", "wear", "bikes"),
-    *("riders", "fittings", "sensors", "limits", "mending"),
+    *("riders", "fittings", "sensors", "limits", "corrections"),
 )
 
 
@@ -440,12 +436,12 @@ def test_an_empty_household_has_pages_too(tmp_path: object) -> None:
     from pathlib import Path
 
     from services.web.app import create_app
-    from services.wiring import open_workshop
+    from services.wiring import open_app
     from tests.services.web.conftest import HERE
 
-    with open_workshop(Path(str(tmp_path))).store as store:
+    with open_app(Path(str(tmp_path))).store as store:
         assert store
-    shop = open_workshop(Path(str(tmp_path)))
+    shop = open_app(Path(str(tmp_path)))
     client = TestClient(create_app(shop, clock=lambda: NOW), base_url=HERE)
     for path in PAGES:
         status = client.get(path).status_code

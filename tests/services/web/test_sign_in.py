@@ -9,11 +9,11 @@ import pytest
 from argon2 import PasswordHasher
 from starlette.testclient import TestClient
 
+from services.app import App
 from services.settings import SettingsError
 from services.web.app import create_app
 from services.web.serve import page_server
-from services.web.sign_in import FREE_TRIES, SITTING, Doorkeeper
-from services.workshop import Workshop
+from services.web.sessions import FREE_TRIES, SESSION_LIFETIME, SessionStore
 from tests.services.web.conftest import token_in
 from tests.services.web.small_household import NOW, with_page
 
@@ -36,18 +36,18 @@ def clock() -> list[timedelta]:
 
 
 @pytest.fixture
-def wide(shop: Workshop, passphrase_file: Path, clock: list[timedelta]) -> TestClient:
+def wide(shop: App, passphrase_file: Path, clock: list[timedelta]) -> TestClient:
     """The page bound to every address, asked from the local network."""
     opened = with_page(shop, host="0.0.0.0", passphrase_file=passphrase_file)
-    app = create_app(opened, clock=lambda: NOW + clock[0])
-    return TestClient(app, base_url=LAN, follow_redirects=False)
+    pages = create_app(opened, clock=lambda: NOW + clock[0])
+    return TestClient(pages, base_url=LAN, follow_redirects=False)
 
 
 def sign_in(client: TestClient, passphrase: str = PASSPHRASE, to: str = "/") -> int:
     return client.post("/sign-in", data={"passphrase": passphrase, "to": to}).status_code
 
 
-def test_it_will_not_listen_beyond_this_machine_without_a_passphrase(shop: Workshop) -> None:
+def test_it_will_not_listen_beyond_this_machine_without_a_passphrase(shop: App) -> None:
     for host in ("0.0.0.0", "::", "192.168.1.7", "chains.example"):
         with pytest.raises(SettingsError, match=r"passphrase_file names no file"):
             page_server(with_page(shop, host=host))
@@ -63,7 +63,7 @@ def test_it_will_not_listen_beyond_this_machine_without_a_passphrase(shop: Works
     ],
 )
 def test_a_file_that_would_not_protect_it_is_refused(
-    shop: Workshop, tmp_path: Path, text: str, mode: int, why: str
+    shop: App, tmp_path: Path, text: str, mode: int, why: str
 ) -> None:
     file = tmp_path / "passphrase"
     file.write_text(text)
@@ -72,17 +72,17 @@ def test_a_file_that_would_not_protect_it_is_refused(
         create_app(with_page(shop, host="0.0.0.0", passphrase_file=file))
 
 
-def test_a_file_that_is_not_there_is_named(shop: Workshop, tmp_path: Path) -> None:
+def test_a_file_that_is_not_there_is_named(shop: App, tmp_path: Path) -> None:
     with pytest.raises(SettingsError, match="cannot be read"):
         create_app(with_page(shop, host="0.0.0.0", passphrase_file=tmp_path / "nowhere"))
 
 
-def test_a_written_passphrase_opens_as_its_hash_does(shop: Workshop, tmp_path: Path) -> None:
+def test_a_written_passphrase_opens_as_its_hash_does(shop: App, tmp_path: Path) -> None:
     file = tmp_path / "passphrase"
     file.write_text(PASSPHRASE + "\n")
     file.chmod(0o600)
-    app = create_app(with_page(shop, host="0.0.0.0", passphrase_file=file), clock=lambda: NOW)
-    client = TestClient(app, base_url=LAN, follow_redirects=False)
+    pages = create_app(with_page(shop, host="0.0.0.0", passphrase_file=file), clock=lambda: NOW)
+    client = TestClient(pages, base_url=LAN, follow_redirects=False)
     assert sign_in(client, PASSPHRASE + "x") == 403
     assert sign_in(client) == 303
     assert client.get("/").status_code == 200
@@ -114,7 +114,7 @@ def test_it_leads_nowhere_else(wide: TestClient) -> None:
         assert answer.headers["location"] == "/"
 
 
-def test_tokens_belong_to_their_sitting(wide: TestClient, shop: Workshop) -> None:
+def test_tokens_belong_to_their_sitting(wide: TestClient, shop: App) -> None:
     sign_in(wide)
     first = token_in(wide.get("/care").text)
     wide.cookies.clear()
@@ -136,7 +136,7 @@ def test_signing_out_ends_the_sitting_even_for_a_copied_cookie(wide: TestClient)
 def test_a_sitting_runs_out(wide: TestClient, clock: list[timedelta]) -> None:
     sign_in(wide)
     assert wide.get("/").status_code == 200
-    clock[0] = SITTING
+    clock[0] = SESSION_LIFETIME
     assert wide.get("/").status_code == 401
 
 
@@ -152,7 +152,7 @@ def test_guessing_is_slowed_down_and_the_right_one_waits_too(
 
 
 def test_pauses_double_up_to_a_quarter_of_an_hour() -> None:
-    door, now = Doorkeeper(QUICK.hash(PASSPHRASE)), NOW
+    door, now = SessionStore(QUICK.hash(PASSPHRASE)), NOW
     pauses = []
     for _ in range(16):
         now += timedelta(seconds=door.wait_s("a", now))

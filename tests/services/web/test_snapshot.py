@@ -9,13 +9,13 @@ from datetime import timedelta
 import pytest
 
 from rules.vocabulary import TreatmentKind
-from services.log_care import log_treatment
-from services.web.dress import after_first_sentence, first_sentence, hours, linked
+from services.app import App, zone_of
+from services.use_cases.log_care import log_treatment
+from services.views.snapshot import Snapshot, Snapshots
+from services.web.flash import MOST_KEPT, Flash
 from services.web.forms import FormRefused, local_instant, number_in
+from services.web.rendering import after_first_sentence, first_sentence, hours, linked
 from services.web.serve import address_of, page_server
-from services.web.snapshot import Snapshot, Snapshots
-from services.web.told import MOST_KEPT, Told
-from services.workshop import Workshop, zone_of
 from tests.services.web.small_household import NOW, with_page
 
 
@@ -33,9 +33,7 @@ def counted(monkeypatch: pytest.MonkeyPatch) -> list[int]:
     return reads
 
 
-def test_a_snapshot_stands_until_something_is_written(
-    shop: Workshop, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_snapshot_stands_until_something_is_written(shop: App, monkeypatch: pytest.MonkeyPatch) -> None:
     reads, snapshots = counted(monkeypatch), Snapshots(shop)
     first = snapshots.now()
     assert snapshots.now() is first
@@ -45,7 +43,7 @@ def test_a_snapshot_stands_until_something_is_written(
     assert len(reads) == 2
 
 
-def test_many_who_come_at_once_share_one_reading(shop: Workshop, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_many_who_come_at_once_share_one_reading(shop: App, monkeypatch: pytest.MonkeyPatch) -> None:
     reads, snapshots = counted(monkeypatch), Snapshots(shop)
     threads = [threading.Thread(target=snapshots.now) for _ in range(8)]
     for thread in threads:
@@ -55,7 +53,7 @@ def test_many_who_come_at_once_share_one_reading(shop: Workshop, monkeypatch: py
     assert len(reads) == 1
 
 
-def test_what_hangs_on_the_time_is_worked_out_anew_and_only_the_newest_is_kept(shop: Workshop) -> None:
+def test_what_hangs_on_the_time_is_worked_out_anew_and_only_the_newest_is_kept(shop: App) -> None:
     snapshot = Snapshots(shop).now()
     now = snapshot.outlook(NOW)
     kept = len(snapshot._worked_out)
@@ -66,9 +64,9 @@ def test_what_hangs_on_the_time_is_worked_out_anew_and_only_the_newest_is_kept(s
 
 
 def test_the_warmer_reads_what_somebody_else_wrote_before_anybody_asks(
-    shop: Workshop, monkeypatch: pytest.MonkeyPatch
+    shop: App, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("services.web.snapshot.LOOK_EVERY_S", 0.02)
+    monkeypatch.setattr("services.views.snapshot.LOOK_EVERY_S", 0.02)
     snapshots, stop = Snapshots(shop), threading.Event()
     snapshots.now()
     reads = counted(monkeypatch)
@@ -89,7 +87,7 @@ def test_the_warmer_reads_what_somebody_else_wrote_before_anybody_asks(
 
 
 def test_what_was_said_is_remembered_for_a_while_and_no_longer() -> None:
-    told = Told()
+    told = Flash()
     first = told.keep(["Noted."], undo=7)
     said = told.of(first)
     assert said is not None
@@ -124,13 +122,13 @@ def test_small_wordings() -> None:
     assert "<script>" not in linked("<script> https://a.example/x.")
 
 
-def test_the_page_is_found_where_it_says(shop: Workshop) -> None:
+def test_the_page_is_found_where_it_says(shop: App) -> None:
     assert address_of(with_page(shop, host="::1", port=80).settings.page) == "http://[::1]:80"
     server = page_server(with_page(shop, port=18765))
     assert (server.config.host, server.config.port, server.config.access_log) == ("127.0.0.1", 18765, False)
 
 
-def test_a_taken_port_is_said_in_a_sentence(shop: Workshop) -> None:
+def test_a_taken_port_is_said_in_a_sentence(shop: App) -> None:
     import socket
 
     from services.settings import SettingsError

@@ -1,4 +1,4 @@
-"""Every drawing of a household on one sheet: python -m tests.services.web.drawings.sheet HOME OUT.html"""
+"""Every drawing of a household on one context: python -m tests.services.web.drawings.sheet HOME OUT.html"""
 
 from __future__ import annotations
 
@@ -12,7 +12,8 @@ from rules.comparison import compare
 from rules.contamination import Exposure, history
 from rules.vocabulary import Ride
 from rules.wear import Measure, forecast, wear_points
-from services.show import exposures
+from services.app import zone_of
+from services.views.stories import exposures
 from services.web import drawings
 from services.web.drawings import strip_words
 from services.web.drawings.clues import clue_waterfall
@@ -21,8 +22,7 @@ from services.web.drawings.life import chain_life
 from services.web.drawings.ride import drawn_hours, ride_track
 from services.web.drawings.ride_time import hours_bars, ride_speed
 from services.web.drawings.wear import regime_comparison, wear_plot
-from services.wiring import open_workshop
-from services.workshop import zone_of
+from services.wiring import open_app
 
 STYLE = """<style>
 body { margin: 0 auto; max-width: 47.5rem; padding: 1rem; background: var(--d-paper); color: var(--d-ink);
@@ -33,20 +33,20 @@ h3 { margin: 1.2rem 0 .2rem; font-size: 1.05rem }
 
 
 def main(home: Path, out: Path) -> None:
-    workshop = open_workshop(home)
-    with workshop.store.reading() as tx:
+    app = open_app(home)
+    with app.store.reading() as tx:
         ledger = tx.ledger()
     now = max(ride.ended_at for ride in ledger.rides) if ledger.rides else datetime.now(UTC)
     zone = zone_of(ledger.riders[0].time_zone)
 
     def put(ride: Ride) -> list[Exposure]:
-        return exposures(ride, None if ride.bike is None else ledger.bike(ride.bike), workshop.rulebook)
+        return exposures(ride, None if ride.bike is None else ledger.bike(ride.bike), app.rulebook)
 
     body = [drawings.textures(), "<h1>Every drawing</h1>", drawings.legend(marks=("drip", "immersion"))]
     for chain in ledger.chains:
-        past = history(ledger, chain.id, workshop.rulebook).until(now)
-        limit = workshop.rulebook.limit("immersion", chain=chain).value
-        film = workshop.rulebook.limit("drip", chain=chain).value
+        past = history(ledger, chain.id, app.rulebook).until(now)
+        limit = app.rulebook.limit("immersion", chain=chain).value
+        film = app.rulebook.limit("drip", chain=chain).value
         body += [
             f"<h3>{chain.name}</h3>",
             drawings.chain_strip(past, limit, uid=f"strip{chain.id}", name=chain.name),
@@ -54,15 +54,15 @@ def main(home: Path, out: Path) -> None:
             drawings.film_line(past.since_drip.grit_h, film, uid=f"film{chain.id}"),
         ]
     for chain in ledger.chains:
-        answer = forecast(ledger, workshop.rulebook, chain.id, now=now)
+        answer = forecast(ledger, app.rulebook, chain.id, now=now)
         body += [
             f'<section id="life-{chain.name}"><h2>{chain.name}, its life</h2>',
             chain_life(
-                history(ledger, chain.id, workshop.rulebook).until(now),
+                history(ledger, chain.id, app.rulebook).until(now),
                 uid=f"life{chain.id}",
                 bikes={bike.id: bike.name for bike in ledger.bikes},
                 now=now,
-                limit_pct=workshop.rulebook.wear_limit(chain).value,
+                limit_pct=app.rulebook.wear_limit(chain).value,
                 forecast=answer,
                 name=chain.name,
                 zone=zone,
@@ -72,7 +72,7 @@ def main(home: Path, out: Path) -> None:
     storm = max(ledger.rides, key=lambda r: (len({e.condition for e in put(r)}), len(r.hours), r.started_at))
     mud = max(ledger.rides, key=lambda r: sum(e.grit_h for e in put(r)))
     for ride in (storm, mud, min(ledger.rides, key=lambda r: r.drive_s)):
-        with workshop.store.reading() as tx:
+        with app.store.reading() as tx:
             details = tx.rides.details(ride.id)
         points = track_points(details.summary.track)
         hours = drawn_hours(ride, put(ride))
@@ -84,12 +84,12 @@ def main(home: Path, out: Path) -> None:
             "</section>",
         ]
     names = {bike.id: bike.name for bike in ledger.bikes}
-    with workshop.store.reading() as tx:
+    with app.store.reading() as tx:
         decisions = tx.rides.assignments_in_force()
         asked = [ride.id for ride in tx.rides.confirm_list()]
     longest = sorted(decisions, key=lambda ride: -len(decisions[ride].evidence))[:1]
     for ride_id in (*asked[:1], *longest):
-        with workshop.store.reading() as tx:
+        with app.store.reading() as tx:
             kept = tx.rides.details(ride_id).clues
         clues = RideClues.from_json(kept)
         body += [
@@ -99,14 +99,14 @@ def main(home: Path, out: Path) -> None:
             "</section>",
         ]
     for chain in ledger.chains[:4]:
-        past = history(ledger, chain.id, workshop.rulebook).until(now)
+        past = history(ledger, chain.id, app.rulebook).until(now)
         body += [
             f'<section class="wear"><h2>{chain.name}, its wear</h2>',
             wear_plot(
                 wear_points(past, Measure.DRIVE_HOURS),
-                forecast(ledger, workshop.rulebook, chain.id, now=now),
+                forecast(ledger, app.rulebook, chain.id, now=now),
                 uid=f"w{chain.id}",
-                limit_pct=workshop.rulebook.wear_limit(chain).value,
+                limit_pct=app.rulebook.wear_limit(chain).value,
                 name=chain.name,
                 zone=zone,
             ),
@@ -114,14 +114,14 @@ def main(home: Path, out: Path) -> None:
         ]
     body += [
         '<section class="regimes"><h2>Waxed and wet lube</h2>',
-        regime_comparison(compare(ledger, workshop.rulebook, now=now), uid="regimes"),
+        regime_comparison(compare(ledger, app.rulebook, now=now), uid="regimes"),
         "</section>",
     ]
-    sheet = Path(__file__).parents[4] / "services/web/static/drawings.css"
+    context = Path(__file__).parents[4] / "services/web/static/drawings.css"
     out.write_text(
         '<!doctype html><html lang="en"><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width">'
-        f"<title>Every drawing</title><style>{sheet.read_text()}</style>{STYLE}{''.join(body)}",
+        f"<title>Every drawing</title><style>{context.read_text()}</style>{STYLE}{''.join(body)}",
         encoding="utf-8",
     )
 

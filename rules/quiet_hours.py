@@ -1,0 +1,145 @@
+"""When a reminder may speak, what is said in one breath, and what need not be done twice.
+
+Local time is passed in, as an aware datetime in the rider's own zone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, time, timedelta
+
+from rules.reminder import RaisedReminder, Reminder, ReminderKind, Step
+from rules.vocabulary import ChainId, RiderId
+
+
+@dataclass(frozen=True, slots=True)
+class QuietHours:
+    """One rider's quiet hours. Times are local; a span may cross midnight; equal ends mean no quiet."""
+
+    quiet_from: time = time(21, 30)
+    quiet_until: time = time(7, 0)
+    bedtime: time = time(23, 0)  # a wet chain may speak until then, for it rusts overnight
+    outlook_weekday: int | None = 6  # 0 = Monday; None = no weekly outlook
+
+
+@dataclass(frozen=True, slots=True)
+class Unheard:
+    """A reminder that is open and whose latest news nobody was told yet."""
+
+    raised: RaisedReminder
+    worse: bool  # told before, and it grew
+
+
+@dataclass(frozen=True, slots=True)
+class Bundle:
+    """What one rider is told in one message, most pressing first."""
+
+    rider: RiderId
+    unheard: tuple[Unheard, ...]
+
+
+def may_speak(kind: ReminderKind, local: datetime, quiet_hours: QuietHours) -> bool:
+    """Whether a reminder of this kind may speak at this local time?"""
+    start = quiet_hours.quiet_from
+    # a bedtime before the quiet hours begin grants nothing
+    if kind is ReminderKind.WIPE_AND_DRIP and _inside(quiet_hours.bedtime, start, quiet_hours.quiet_until):
+        start = quiet_hours.bedtime
+    return not _inside(local.time(), start, quiet_hours.quiet_until)
+
+
+def speak_at(kind: ReminderKind, local: datetime, quiet_hours: QuietHours) -> datetime:
+    """The earliest local time, from now on, at which a reminder of this kind may speak."""
+    if may_speak(kind, local, quiet_hours):
+        return local
+    end = quiet_hours.quiet_until
+    morning = local.replace(hour=end.hour, minute=end.minute, second=0, microsecond=0)
+    return morning if local.time() < end else morning + timedelta(days=1)
+
+
+def unheard(standing: Iterable[RaisedReminder]) -> tuple[Unheard, ...]:
+    """Which open reminders have news that was not told? A put-off one is silent until it is raised again."""
+    found = []
+    for raised in standing:
+        state = raised.state
+        if state not in (Step.RAISED, Step.WORSE) or raised.steps[-1].step is Step.TOLD:
+            continue
+        told_before = any(step.step is Step.TOLD for step in raised.steps)
+        found.append(Unheard(raised, worse=state is Step.WORSE and told_before))
+    return tuple(found)
+
+
+def bundles(
+    waiting: Sequence[Unheard],
+    local_time: Mapping[RiderId, datetime],
+    quiet_hours: Mapping[RiderId, QuietHours],
+) -> tuple[Bundle, ...]:
+    """What is to be said now, one message per rider?
+
+    If anything of a rider may speak, everything that waits for that rider is said with it: one message now is
+    quieter than one now and one in the morning.
+    local_time, quiet_hours: of every rider with something waiting.
+    """
+    by_rider: dict[RiderId, list[Unheard]] = {}
+    for one in waiting:
+        by_rider.setdefault(one.raised.reminder.rider, []).append(one)
+    found = []
+    for rider, own in by_rider.items():
+        if any(may_speak(one.raised.reminder.kind, local_time[rider], quiet_hours[rider]) for one in own):
+            found.append(Bundle(rider, tuple(sorted(own, key=_pressing))))
+    return tuple(found)
+
+
+def spared(reminders: Iterable[Reminder]) -> dict[str, str]:
+    """Which reminders does another on the same chain answer as well? By key, with the sentence to say."""
+    by_chain: dict[ChainId, dict[ReminderKind, Reminder]] = {}
+    for reminder in reminders:
+        by_chain.setdefault(reminder.chain, {})[reminder.kind] = reminder
+    found = {}
+    for due in by_chain.values():
+        lesser = [due[kind] for kind in (ReminderKind.WIPE_AND_DRIP, ReminderKind.DRIP) if kind in due]
+        if ReminderKind.REPLACEMENT in due:
+            rest = (ReminderKind.IMMERSION, ReminderKind.INSPECTION)
+            lesser += [due[kind] for kind in rest if kind in due]
+            sentence = "Not worth doing if you replace the chain now."
+        elif ReminderKind.IMMERSION in due:
+            sentence = f"“{due[ReminderKind.IMMERSION].headline}” takes care of this too."
+        elif len(lesser) == 2:
+            sentence = f"“{lesser[0].headline}” takes care of this too."
+            lesser = lesser[1:]
+        else:
+            continue
+        found.update({reminder.key: sentence for reminder in lesser})
+    return found
+
+
+def _pressing(one: Unheard) -> tuple[int, datetime, int]:
+    reminder = one.raised.reminder
+    return -reminder.urgency, reminder.cause_at, one.raised.id
+
+
+def outlook_due(local: datetime, last_sent: datetime | None, quiet_hours: QuietHours) -> bool:
+    """Whether the weekly outlook should go out now?
+
+    It is due from the end of the quiet hours on its weekday; after days off it is made up for once. A rider
+    who never had one gets it on its day, not on the day of installing.
+    """
+    if quiet_hours.outlook_weekday is None or _inside(
+        local.time(), quiet_hours.quiet_from, quiet_hours.quiet_until
+    ):
+        return False
+    end = quiet_hours.quiet_until
+    back = (local.weekday() - quiet_hours.outlook_weekday) % 7
+    moment = (local - timedelta(days=back)).replace(hour=end.hour, minute=end.minute, second=0, microsecond=0)
+    if moment > local:
+        moment -= timedelta(days=7)
+    if last_sent is None:
+        return local - moment < timedelta(days=1)
+    return last_sent < moment
+
+
+def _inside(at: time, start: time, end: time) -> bool:
+    """Whether a time of day lies in [start, end), which may cross midnight."""
+    if start <= end:
+        return start <= at < end
+    return at >= start or at < end

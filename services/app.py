@@ -1,0 +1,94 @@
+"""One household's settings and tools: store, rulebook, archives, channels; each set up when first used."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from datetime import tzinfo
+from functools import cached_property
+from zoneinfo import ZoneInfo
+
+from ingest.weather.hourly import WeatherProvider
+from rules.rulebook import Rulebook, default_rulebook, parse_rulebook
+from rules.vocabulary import Tier
+from services.channels import Channel
+from services.settings import Settings, SettingsError
+from services.store import Store
+
+
+@dataclass(frozen=True)
+class App:
+    """One household's settings and tools. What is slow to set up is set up when first used."""
+
+    settings: Settings
+    equip: Callable[[App], Mapping[str, Channel]] = lambda _: {}  # makes the channels: see services.wiring
+    page_url: str | None = None  # where riders reach the page, while it is served
+
+    @cached_property
+    def store(self) -> Store:
+        """The ledger's database, brought up to date. Raises StoreError."""
+        return Store.open(self.settings.database_url)
+
+    @cached_property
+    def rulebook(self) -> Rulebook:
+        """The default rulebook, with the household's own on top. Raises RulebookError, SettingsError."""
+        own = self.settings.rulebook
+        if own is None:
+            return default_rulebook()
+        try:
+            text = own.read_text(encoding="utf-8")
+        except OSError as error:
+            raise SettingsError(
+                f"{own}: the rulebook cannot be read ({error.strerror}); check 'rulebook' in the settings"
+            ) from error
+        return parse_rulebook(text, name=str(own), base=default_rulebook())
+
+    @cached_property
+    def providers(self) -> tuple[WeatherProvider, ...]:
+        """Where weather comes from, the settled archive first. Raises SettingsError."""
+        from ingest.weather.local_file import LocalFile
+        from ingest.weather.nasa_power import NasaPower
+        from ingest.weather.open_meteo import OpenMeteoArchive, OpenMeteoForecast
+
+        weather = self.settings.weather
+        if weather.archive == "none":
+            return ()
+        if weather.archive == "local":
+            if weather.local_file is None:
+                raise SettingsError(
+                    "weather.archive is 'local', but weather.local_file names no file; give its path"
+                )
+            return (LocalFile(weather.local_file),)
+        if weather.archive == "nasa-power":
+            return (NasaPower(weather.power_url),)
+        return (OpenMeteoArchive(weather.archive_url), OpenMeteoForecast(weather.forecast_url))
+
+    @cached_property
+    def stand_by(self) -> WeatherProvider | None:
+        """Who answers while the open archive is down. None: nobody, or another archive was chosen."""
+        from ingest.weather.nasa_power import NasaPower
+
+        weather = self.settings.weather
+        if weather.archive != "open-meteo" or not weather.stand_by:
+            return None
+        # Preliminary, so that the archive is asked again and its own value comes to stand.
+        return NasaPower(weather.power_url, tier=Tier.PRELIMINARY)
+
+    @cached_property
+    def channels(self) -> Mapping[str, Channel]:
+        """Ways to reach riders that are set up, by name."""
+        return self.equip(self)
+
+    @property
+    def attribution(self) -> tuple[str, ...]:
+        """What the archives in use ask to be said beside their data."""
+        in_use = (*self.providers, *([self.stand_by] if self.stand_by else ()))
+        return tuple(dict.fromkeys(provider.attribution for provider in in_use))
+
+
+def zone_of(name: str) -> tzinfo:
+    """The rules of a time zone. A zone this machine does not know is told as UTC rather than not at all."""
+    try:
+        return ZoneInfo(name)
+    except (KeyError, ValueError, OSError):
+        return ZoneInfo("UTC")

@@ -1,0 +1,244 @@
+"""Commands that ask: what is due, why, why not yet, what if; and that answer a reminder."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from rules.vocabulary import Condition
+from services.cli.output import (
+    LARGEST,
+    Home,
+    local,
+    now_utc,
+    out,
+    parse_when,
+    plain,
+    say,
+    table,
+    waiting_for_a_word,
+)
+
+PANEL = "What is due, and why"
+ReminderNumber = Annotated[
+    int, typer.Argument(min=1, max=LARGEST, help="The reminder's number, as 'gritledger due' shows it.")
+]
+
+
+def register(commands: typer.Typer) -> None:
+    """Hang these commands on the application."""
+    commands.command(rich_help_panel=PANEL)(due)
+    commands.command(rich_help_panel=PANEL)(why)
+    commands.command("why-not-yet", rich_help_panel=PANEL)(why_not_yet)
+    commands.command("what-if", rich_help_panel=PANEL)(what_if)
+    commands.command(rich_help_panel=PANEL)(outlook)
+    commands.command(rich_help_panel=PANEL)(done)
+    commands.command("put-off", rich_help_panel=PANEL)(put_off)
+    commands.command(rich_help_panel=PANEL)(dismiss)
+
+
+def due(home: Home = None) -> None:
+    """Show what needs hands now, most pressing first, and what could not be delivered.
+
+    Example: gritledger due
+    """
+    from rules.reminder import Step
+    from services.wiring import open_app
+
+    app = open_app(home)
+    with app.store.reading() as tx:
+        standing = sorted(
+            tx.reminders.standing(), key=lambda r: (-r.reminder.urgency, r.reminder.cause_at, r.id)
+        )
+        waiting, refused = tx.outbox.waiting(), tx.outbox.refused()
+        questions = len(tx.rides.confirm_list())
+    if not standing:
+        say("Nothing needs your hands.")
+    for raised in standing:
+        put_off = ""
+        if raised.state is Step.PUT_OFF:
+            until = next(s.until for s in reversed(raised.steps) if s.step is Step.PUT_OFF)
+            put_off = f" (put off until {local(until)})" if until else " (put off)"
+        out.print(f"[bold]{raised.id:>4}  {plain(raised.reminder.headline)}[/bold]{put_off}")
+        out.print(f"      {plain(raised.reminder.sentence)}")
+    if standing:
+        say("Ask one: gritledger why NUMBER. Answer it by logging the care, or: gritledger done NUMBER")
+    if questions:
+        say(waiting_for_a_word(questions))
+    for posted in waiting:
+        if posted.last_why:
+            say(f"Not delivered yet by {posted.letter.channel}: {posted.last_why}. It is tried again.")
+    for posted in refused:
+        say(f"Refused by {posted.letter.channel}: “{posted.letter.subject}”: {posted.last_why}")
+
+
+def why(number: ReminderNumber, home: Home = None) -> None:
+    """Show everything behind a reminder: each ride hour, its weather, the running total and the limit.
+
+    Example: gritledger why 12
+    """
+    from rules.vocabulary import ReminderId
+    from services.views.stories import why as trace
+    from services.wiring import open_app
+
+    for line in trace(open_app(home), ReminderId(number)):
+        say(line)
+
+
+def why_not_yet(
+    chain: Annotated[str, typer.Argument(help="The chain, or the bike that wears it.")], home: Home = None
+) -> None:
+    """Say why nothing is asked for on a chain: how far each limit is.
+
+    Example: gritledger why-not-yet Plover
+    """
+    from rules.outlook import why_not_yet as answer
+    from services.app import zone_of
+    from services.use_cases.log_care import chain_named
+    from services.wiring import open_app
+
+    app, now = open_app(home), now_utc()
+    with app.store.reading() as tx:
+        found, ledger = chain_named(tx, chain, now), tx.ledger()
+    for sentence in answer(ledger, app.rulebook, found.id, now=now, zone_of=zone_of):
+        say(sentence)
+
+
+def what_if(
+    ride: Annotated[int | None, typer.Option(min=1, max=LARGEST, help="A ride …")] = None,
+    on: Annotated[
+        str | None, typer.Option(help="… had been on this bike, or: an imagined ride on it.")
+    ] = None,
+    word: Annotated[Condition | None, typer.Option(help="… had been like this.")] = None,
+    hours: Annotated[float, typer.Option(min=0.1, max=24, help="Drive hours of an imagined ride.")] = 2.0,
+    limit: Annotated[str | None, typer.Option(help="A limit had another value, e.g. 'drip=8'.")] = None,
+    home: Home = None,
+) -> None:
+    """Show what would be different: a ride on another bike, rain tomorrow, another limit. Nothing is kept.
+
+    Examples: gritledger what-if --ride 12 --on Plover · gritledger what-if --on Plover --word wet --hours 3
+    """
+    from rules.outlook import difference, with_condition, with_imagined_ride, with_ride_on
+    from rules.rulebook import KEYS
+    from rules.vocabulary import RideId
+    from services.app import zone_of
+    from services.wiring import open_app
+
+    app, now = open_app(home), now_utc()
+    with app.store.reading() as tx:
+        before = tx.ledger()
+        bike = tx.equipment.find_bike(on) if on else None
+        if ride is not None:
+            tx.rides.ride(RideId(ride))
+    after, book, then = before, app.rulebook, now
+    if ride is not None and bike is not None:
+        after = with_ride_on(after, RideId(ride), bike.id)
+    elif bike is not None:
+        after = with_imagined_ride(after, bike.id, start=now, drive_h=hours, word=word or Condition.DRY)
+        then = now + timedelta(hours=hours)
+    if ride is not None and word is not None:
+        after = with_condition(after, RideId(ride), word)
+    if limit is not None:
+        name, _, value = limit.partition("=")
+        key = f"limit.{name.strip()}"
+        if key not in KEYS:
+            known = ", ".join(k.removeprefix("limit.") for k in KEYS if k.startswith("limit."))
+            raise typer.BadParameter(f"there is no limit '{name.strip()}'; known: {known}")
+        try:
+            number = float(value)
+        except ValueError as error:
+            raise typer.BadParameter(f"'{value}' is no number; write e.g. {name.strip()}=8") from error
+        try:
+            book = book.with_value(key, number)
+        except ValueError as error:  # outside the range that the rulebook gives, in words
+            raise typer.BadParameter(str(error)) from error
+    if after is before and book is app.rulebook:
+        raise typer.BadParameter(
+            "imagine something: --ride with --on or --word; --on with --word; or --limit"
+        )
+    for sentence in difference(
+        before, after, app.rulebook, now=then, rulebook_after=book, zone_of=zone_of
+    ).sentences or ("Nothing would change.",):
+        say(sentence)
+
+
+def outlook(home: Home = None) -> None:
+    """Show how far each limit of each chain is, and when it comes at the recent pace.
+
+    Example: gritledger outlook
+    """
+    from rules.outlook import outlook as look_ahead
+    from services.app import zone_of
+    from services.wiring import open_app
+
+    app, now = open_app(home), now_utc()
+    with app.store.reading() as tx:
+        ledger = tx.ledger()
+    table(
+        ("chain", "on", "what", "used", "limit", "", "at this pace"),
+        (
+            (
+                ledger.chain(row.chain).name,
+                ledger.bike(row.bike).name if row.bike else "",
+                row.kind.value,
+                f"{row.used:.1f}",
+                f"{row.limit:g}",
+                row.unit,
+                "now" if row.used >= row.limit else local(row.by)[:10] if row.by else "not in sight",
+            )
+            for row in look_ahead(ledger, app.rulebook, now=now, zone_of=zone_of)
+        ),
+        right=(3, 4),
+    )
+
+
+def done(
+    number: ReminderNumber,
+    note: Annotated[str, typer.Option(help="Anything worth keeping.")] = "",
+    home: Home = None,
+) -> None:
+    """Say that what a reminder asked for is done. Logging the care itself (drip, immerse …) is better.
+
+    Example: gritledger done 12
+    """
+    _answer(home, number, "done", note)
+
+
+def put_off(
+    number: ReminderNumber,
+    until: Annotated[str | None, typer.Option(help="Until when, e.g. '2026-05-03 18:00'.")] = None,
+    days: Annotated[float, typer.Option(min=0.01, max=365, help="For so many days.")] = 1,
+    home: Home = None,
+) -> None:
+    """Put a reminder off: it is silent until then. A wet chain rusts meanwhile.
+
+    Example: gritledger put-off 12 --days 2
+    """
+    from services.use_cases.answer_reminder import put_off as answer
+    from services.wiring import open_app
+
+    now = now_utc()
+    then = parse_when(until, now=now) if until else now + timedelta(days=days)
+    say(answer(open_app(home), number, then, now=now))
+
+
+def dismiss(
+    number: ReminderNumber,
+    because: Annotated[str, typer.Option(help="Why; kept with the reminder.")],
+    home: Home = None,
+) -> None:
+    """Dismiss a reminder for good, with a reason; the same cause is not raised again.
+
+    Example: gritledger dismiss 12 --because 'the bike is sold'
+    """
+    _answer(home, number, "dismissed", because)
+
+
+def _answer(home: Path | None, number: int, step: str, why: str) -> None:
+    from services.use_cases.answer_reminder import close
+    from services.wiring import open_app
+
+    say(close(open_app(home), number, step, why, now=now_utc()))

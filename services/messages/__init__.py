@@ -1,0 +1,1 @@
+"""Words for riders: what a mail or a notification says."""

@@ -1,0 +1,182 @@
+"""Let the watching start by itself at login: a systemd user unit, a launchd agent or a Windows task.
+
+What is written is worked out by pure functions; `write` and `remove` touch nothing but that one file, and say
+what to type to switch it on and off.
+"""
+
+from __future__ import annotations
+
+import plistlib
+import shlex
+import subprocess
+import xml.etree.ElementTree as ET
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Literal
+
+from services.atomic_write import write_whole
+from services.settings import HOME_VARIABLE
+
+System = Literal["linux", "darwin", "win32"]  # as sys.platform names them
+
+NAME = "gritledger"
+_LABEL = "gritledger.watch"
+_TASK_SPACE = "http://schemas.microsoft.com/windows/2004/02/mit/task"
+
+
+@dataclass(frozen=True, slots=True)
+class Autostart:
+    """A file that lets the watching start by itself, and the commands that switch it on and off."""
+
+    path: Path
+    content: bytes
+    switch_on: tuple[tuple[str, ...], ...]
+    switch_off: tuple[tuple[str, ...], ...]
+    note: str = ""
+
+
+def autostart(
+    system: System, *, program: Sequence[str], home: Path, user_home: Path, user_id: int = 0
+) -> Autostart:
+    """What has to be written for this system?
+
+    program: the command that watches, by its whole path, e.g. (".../bin/gritledger", "watch").
+    home: the ledger's folder. user_home: the rider's own folder. user_id: the rider's number, for launchd.
+    Raises ValueError for a path with a control character in it, which not all of these formats can hold.
+    """
+    for part in (*program, str(home)):
+        if any(ord(character) < 32 for character in part):
+            raise ValueError(f"{part!r} has a control character in it; rename it without one")
+    if system == "linux":
+        return _systemd(program, home, user_home)
+    if system == "darwin":
+        return _launchd(program, home, user_home, user_id)
+    return _windows(program, home)
+
+
+def write(plan: Autostart) -> list[str]:
+    """Write the file; returns what to tell the rider. Raises OSError."""
+    write_whole(plan.path, plan.content)
+    said = [f"Written: {plan.path}", "Switch it on with:"]
+    said += [f"  {_typed(command)}" for command in plan.switch_on]
+    return [*said, plan.note] if plan.note else said
+
+
+def remove(plan: Autostart) -> list[str]:
+    """Delete the file; returns what to tell the rider. Raises OSError."""
+    said = ["Switch it off with:", *(f"  {_typed(command)}" for command in plan.switch_off)]
+    if plan.path.exists():
+        plan.path.unlink()
+        return [*said, f"Deleted: {plan.path}"]
+    return [*said, f"There was no {plan.path}."]
+
+
+def _systemd(program: Sequence[str], home: Path, user_home: Path) -> Autostart:
+    """Sources: systemd.service(5), systemd.unit(5); quoting as in systemd.syntax(7)."""
+    unit = (
+        "[Unit]\n"
+        "Description=gritledger watches for rides and tells what the chains need\n"
+        "\n"
+        "[Service]\n"
+        f"ExecStart={' '.join(_systemd_quoted(part) for part in program)}\n"
+        f"Environment={_systemd_quoted(f'{HOME_VARIABLE}={home}', in_command=False)}\n"
+        "Restart=on-failure\n"
+        "RestartSec=30\n"
+        "Nice=10\n"
+        "\n"
+        "[Install]\n"
+        "WantedBy=default.target\n"
+    )
+    service = f"{NAME}.service"
+    return Autostart(
+        user_home / ".config" / "systemd" / "user" / service,
+        unit.encode(),
+        (
+            ("systemctl", "--user", "daemon-reload"),
+            ("systemctl", "--user", "enable", "--now", service),
+        ),
+        (("systemctl", "--user", "disable", "--now", service), ("systemctl", "--user", "daemon-reload")),
+        "On a machine where you do not log in, also: loginctl enable-linger",
+    )
+
+
+def _systemd_quoted(word: str, *, in_command: bool = True) -> str:
+    """One word of a unit file: % starts a specifier there, and in a command line $ a variable."""
+    escaped = word.replace("\\", "\\\\").replace('"', '\\"').replace("%", "%%")
+    return f'"{escaped.replace("$", "$$") if in_command else escaped}"'
+
+
+def _launchd(program: Sequence[str], home: Path, user_home: Path, user_id: int) -> Autostart:
+    """Source: launchd.plist(5)."""
+    path = user_home / "Library" / "LaunchAgents" / f"{_LABEL}.plist"
+    content = plistlib.dumps(
+        {
+            "Label": _LABEL,
+            "ProgramArguments": list(program),
+            "EnvironmentVariables": {HOME_VARIABLE: str(home)},
+            "RunAtLoad": True,
+            "KeepAlive": {"SuccessfulExit": False},
+            "ThrottleInterval": 30,
+            "ProcessType": "Background",
+            "StandardOutPath": str(home / "watch.log"),
+            "StandardErrorPath": str(home / "watch.log"),
+        }
+    )
+    return Autostart(
+        path,
+        content,
+        (("launchctl", "bootstrap", f"gui/{user_id}", str(path)),),
+        (("launchctl", "bootout", f"gui/{user_id}/{_LABEL}"),),
+    )
+
+
+def _windows(program: Sequence[str], home: Path) -> Autostart:
+    """Source: Task Scheduler schema 1.2. A task has no environment of its own: home is an argument."""
+    task = ET.Element("Task", {"version": "1.2", "xmlns": _TASK_SPACE})
+    _add(task, "RegistrationInfo", Description="gritledger watches for rides and tells what the chains need")
+    triggers = ET.SubElement(task, "Triggers")
+    _add(triggers, "LogonTrigger", Enabled="true")
+    principal = _add(
+        ET.SubElement(task, "Principals"),
+        "Principal",
+        LogonType="InteractiveToken",
+        RunLevel="LeastPrivilege",
+    )
+    principal.set("id", "Author")
+    settings = _add(
+        task,
+        "Settings",
+        MultipleInstancesPolicy="IgnoreNew",
+        DisallowStartIfOnBatteries="false",
+        StopIfGoingOnBatteries="false",
+        ExecutionTimeLimit="PT0S",
+    )
+    _add(settings, "RestartOnFailure", Interval="PT1M", Count="10")
+    actions = ET.SubElement(task, "Actions", {"Context": "Author"})
+    _add(
+        actions,
+        "Exec",
+        Command=program[0],
+        Arguments=subprocess.list2cmdline([*program[1:], "--home", str(home)]),
+    )
+    path = home / "gritledger-task.xml"
+    # The Task Scheduler reads UTF-16, and says so in the declaration.
+    content = ET.tostring(task, encoding="utf-16", xml_declaration=True)
+    return Autostart(
+        path,
+        content,
+        (("schtasks", "/Create", "/TN", NAME, "/XML", str(path)), ("schtasks", "/Run", "/TN", NAME)),
+        (("schtasks", "/End", "/TN", NAME), ("schtasks", "/Delete", "/TN", NAME, "/F")),
+    )
+
+
+def _add(parent: ET.Element, name: str, **children: str) -> ET.Element:
+    element = ET.SubElement(parent, name)
+    for child, text in children.items():
+        ET.SubElement(element, child).text = text
+    return element
+
+
+def _typed(command: Sequence[str]) -> str:
+    return subprocess.list2cmdline(command) if command[0] == "schtasks" else shlex.join(command)

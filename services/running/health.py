@@ -1,0 +1,306 @@
+"""Is everything that reminders depend on in order, and if not, what is to be done?
+
+Each check says one thing in a sentence; what it looks at is asked, nothing is changed and nothing is sent.
+"""
+
+from __future__ import annotations
+
+import os
+import shutil
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from pathlib import Path
+from zoneinfo import ZoneInfo
+
+from ingest.weather.hourly import ArchiveUnavailable, Cell, WeatherProvider
+from rules.ledger import Ledger
+from rules.rulebook import Rulebook, RulebookError
+from services.app import App
+from services.channels import Channel
+from services.settings import SettingsError, Watched
+from services.store import Posted, Store, StoreError
+from services.store.notes import LAST_ROUND
+
+SILENT_AFTER = timedelta(hours=26)  # a day, and the time a laptop sleeps
+UNSENT_AFTER = timedelta(hours=1)
+DISK_FREE_BYTES = 200_000_000  # room for the database to be rewritten once, and for its journal
+ASK_ABOUT = timedelta(days=30)  # a day that every archive has by then
+_NULL_ISLAND = Cell(0.0, 0.0)
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """One thing that was looked at. fine: nothing to mend. try_this: what to do, "" when nothing is."""
+
+    about: str
+    fine: bool
+    sentence: str
+    try_this: str = ""
+
+
+def findings(
+    app: App, *, now: datetime, disk_free_bytes: Callable[[Path], int] | None = None
+) -> Iterator[Finding]:
+    """Look at everything, one finding at a time. Archive and mail server are asked; it can take a while."""
+    home = app.settings.home
+    yield from disk(home, disk_free_bytes or (lambda place: shutil.disk_usage(place).free))
+    store: Store | None = None
+    try:
+        store = app.store
+        yield from database(store)
+        with store.reading() as tx:
+            ledger = tx.ledger()
+            last_round = tx.notes.written_at(LAST_ROUND)
+            waiting, refused = tx.outbox.waiting(), tx.outbox.refused()
+    except StoreError as error:
+        yield Finding("database", False, str(error))
+        ledger, last_round, waiting, refused = _NOTHING_KNOWN, None, (), ()
+    yield from clock(now, ledger, last_round)
+    yield from folders(app.settings.watch, ledger)
+    if store is not None:
+        yield from rounds(app.settings.watch, last_round, now)
+    yield from rulebook(lambda: app.rulebook)
+    try:
+        providers = app.providers
+    except SettingsError as error:
+        yield Finding("archive", False, f"{error}.")
+    else:
+        yield from archives(providers, _last_place(ledger, providers), now)
+    yield from channels(tuple(app.channels.values()), ledger)
+    yield from letters(waiting, refused, now)
+
+
+_NOTHING_KNOWN = Ledger()
+
+
+def rulebook(read: Callable[[], Rulebook]) -> Iterator[Finding]:
+    """Can the rulebook be read?"""
+    try:
+        yield Finding("rulebook", True, f"Limits are judged by rulebook {read().version}.")
+    except (RulebookError, SettingsError) as error:
+        yield Finding("rulebook", False, f"{error}.", "Nothing is judged until it is mended.")
+
+
+def disk(home: Path, free_bytes: Callable[[Path], int]) -> Iterator[Finding]:
+    """Is there room to write, and the right to?"""
+    free = free_bytes(home)
+    megabytes = f"{free / 1e6:,.0f} MB".replace(",", " ")
+    if not os.access(home, os.W_OK):
+        yield Finding(
+            "disk",
+            False,
+            f"{home} cannot be written by this user.",
+            "Give this user the right to write there.",
+        )
+    elif free < DISK_FREE_BYTES:
+        yield Finding(
+            "disk",
+            False,
+            f"Only {megabytes} are free where the ledger lives ({home}).",
+            "Make room: with a full disk, rides wait unread and nothing new is kept.",
+        )
+    else:
+        yield Finding("disk", True, f"{megabytes} are free where the ledger lives.")
+
+
+def database(store: Store) -> Iterator[Finding]:
+    """Does the database open, and is it whole?"""
+    faults = store.faults()
+    for fault in faults:
+        yield Finding(
+            "database",
+            False,
+            f"{store.where}: {fault}",
+            "Put a copy of the file aside, then restore your last backup; rides in the watched folders are "
+            "read again.",
+        )
+    if not faults:
+        yield Finding("database", True, f"The database is whole ({store.where}).")
+
+
+def clock(now: datetime, ledger: Ledger, last_round: datetime | None) -> Iterator[Finding]:
+    """Does this machine's clock agree with what it wrote before, and does it know the riders' time zones?"""
+    newest = max((ride.ended_at for ride in ledger.rides), default=now)
+    if last_round is not None and last_round > now + timedelta(minutes=5):
+        yield Finding(
+            "clock",
+            False,
+            f"The last round is dated {last_round:%Y-%m-%d %H:%M} UTC, still to come: the clock went back.",
+            "Set the clock by the network.",
+        )
+    elif newest > now + timedelta(hours=1):
+        yield Finding(
+            "clock",
+            False,
+            f"A ride ends at {newest:%Y-%m-%d %H:%M} UTC, still to come: a clock is wrong, this one or its.",
+            "Set this machine's clock by the network; if it is right, correct the ride's date.",
+        )
+    else:
+        yield Finding("clock", True, f"The clock says {now:%Y-%m-%d %H:%M} UTC and nothing contradicts it.")
+    for zone in sorted({rider.time_zone for rider in ledger.riders}):
+        try:
+            ZoneInfo(zone)
+        except (KeyError, ValueError, OSError):
+            yield Finding(
+                "clock",
+                False,
+                f"This machine does not know the time zone {zone}; quiet hours are kept in UTC.",
+                "Install the package tzdata, or correct the rider's time zone.",
+            )
+
+
+def folders(watched: Sequence[Watched], ledger: Ledger) -> Iterator[Finding]:
+    """Are the watched folders there and readable, and do their riders exist?"""
+    if not watched:
+        yield Finding(
+            "folders",
+            True,
+            "No folder is watched; rides come in by 'gritledger import' only.",
+            "Name one in [[watch]].",
+        )
+    names = {rider.name.casefold() for rider in ledger.riders}
+    for one in watched:
+        if not one.folder.is_dir():
+            yield Finding(
+                "folders",
+                False,
+                f"The watched folder {one.folder} is not there.",
+                "Make it, mount it, or correct [[watch]] in the settings.",
+            )
+        elif not os.access(one.folder, os.R_OK | os.X_OK):
+            yield Finding(
+                "folders",
+                False,
+                f"The watched folder {one.folder} cannot be read by this user.",
+                "Give this user the right to read it.",
+            )
+        elif one.rider and one.rider.casefold() not in names:
+            yield Finding(
+                "folders",
+                False,
+                f"{one.folder} is watched for the rider {one.rider}, whom nobody added.",
+                "Add the rider, or correct the name in the settings.",
+            )
+        else:
+            yield Finding("folders", True, f"{one.folder} is watched.")
+
+
+def rounds(watched: Sequence[Watched], last_round: datetime | None, now: datetime) -> Iterator[Finding]:
+    """Is anybody making rounds? Without them, no reminder comes, and nothing else would say so."""
+    if last_round is None:
+        if watched:
+            yield Finding(
+                "rounds",
+                False,
+                "No round was ever made.",
+                "Start 'gritledger watch', or let it start by itself.",
+            )
+    elif now - last_round > SILENT_AFTER:
+        yield Finding(
+            "rounds",
+            False,
+            f"The last round was on {last_round:%Y-%m-%d} at {last_round:%H:%M} UTC: nobody is watching.",
+            "Start 'gritledger watch', or let it start by itself.",
+        )
+    else:
+        yield Finding("rounds", True, f"The last round was at {last_round:%Y-%m-%d %H:%M} UTC.")
+
+
+def archives(providers: Sequence[WeatherProvider], place: Cell | None, now: datetime) -> Iterator[Finding]:
+    """Does each weather archive answer? It is asked about one day of one of its grid cells."""
+    if not providers:
+        yield Finding(
+            "archive", True, "No weather archive is set; conditions stay unknown unless you say them."
+        )
+    day = (now - ASK_ABOUT).date()
+    for provider in providers:
+        try:
+            provider.fetch(place or _NULL_ISLAND, day, day, now=now)
+        except ArchiveUnavailable as error:
+            yield Finding(
+                "archive",
+                False,
+                f"The weather archive '{provider.name}' gives nothing: {error.why}.",
+                "Rides are read all the same; their hours stay unknown, and are tagged once it answers.",
+            )
+        else:
+            yield Finding("archive", True, f"The weather archive '{provider.name}' answers.")
+
+
+def channels(known: Sequence[Channel], ledger: Ledger) -> Iterator[Finding]:
+    """Can riders be reached?"""
+    if not known:
+        yield Finding(
+            "channels",
+            False,
+            "No channel is set up: reminders show only on the page and in 'gritledger due'.",
+            "Set up mail, desktop, calendar_file or command under [channels].",
+        )
+    for channel in known:
+        complaints = channel.check()
+        for complaint in complaints:
+            yield Finding(channel.name, False, complaint, "Then try it: gritledger try-channels.")
+        if not complaints:
+            yield Finding(channel.name, True, f"The channel {channel.name} is ready.")
+    if any(channel.name == "email" for channel in known):
+        for rider in ledger.riders:
+            if not rider.email:
+                yield Finding(
+                    "email",
+                    len(known) > 1,
+                    f"{rider.name} has no mail address and gets no mail.",
+                    "Add it to the rider.",
+                )
+
+
+def letters(waiting: Sequence[Posted], refused: Sequence[Posted], now: datetime) -> Iterator[Finding]:
+    """Does anything wait too long to be told, or was it refused?"""
+    stuck = [one for one in waiting if one.last_why or _since(one, now) > UNSENT_AFTER]
+    for channel, why, alike in _alike(stuck):
+        yield Finding(
+            "letters",
+            False,
+            f"{_subjects(alike)} by {channel} since {alike[0].letter.queued_at:%Y-%m-%d %H:%M} UTC: "
+            f"{why or 'nobody tried to send it'}.",
+            "It is tried again by itself at every round; mend what is named to help it.",
+        )
+    for channel, why, alike in _alike(refused):
+        yield Finding(
+            "letters",
+            False,
+            f"{_subjects(alike)} by {channel}, refused for good: {why}.",
+            "It is not repeated; the reminder itself stands until it is done.",
+        )
+    if not stuck and not refused:
+        resting = f"{len(waiting)} on the way" if waiting else "nothing waits"
+        yield Finding("letters", True, f"Every message was delivered or is on time ({resting}).")
+
+
+def _since(posted: Posted, now: datetime) -> timedelta:
+    queued_at = posted.letter.queued_at
+    return now - queued_at if queued_at is not None else timedelta()
+
+
+def _alike(posted: Iterable[Posted]) -> Iterator[tuple[str, str, list[Posted]]]:
+    """By channel and trouble: a server that is down is one trouble, however many wait for it."""
+    found: dict[tuple[str, str], list[Posted]] = {}
+    for one in posted:
+        found.setdefault((one.letter.channel, one.last_why), []).append(one)
+    return ((channel, why, alike) for (channel, why), alike in found.items())
+
+
+def _subjects(alike: Sequence[Posted]) -> str:
+    first = f"“{alike[0].letter.subject}”"
+    return (
+        f"{first} is undelivered" if len(alike) == 1 else f"{first} and {len(alike) - 1} more are undelivered"
+    )
+
+
+def _last_place(ledger: Ledger, providers: Sequence[WeatherProvider]) -> Cell | None:
+    """The grid cell of the last ride: the archive was asked about it before and learns nothing new."""
+    for ride in reversed(ledger.rides):
+        for hour in ride.hours:
+            if hour.latitude_deg is not None and hour.longitude_deg is not None and providers:
+                return providers[0].cell_of(hour.latitude_deg, hour.longitude_deg)
+    return None

@@ -1,0 +1,46 @@
+"""Bookkeeping of the rounds: JSON values by name."""
+
+from __future__ import annotations
+
+import json
+from datetime import datetime
+from typing import Any, Final
+
+from sqlalchemy import select
+
+from services.store.repository import Repository
+from services.store.tables import note
+
+LAST_ROUND: Final = "last round"  # what the newest round said, and when
+
+
+class Notes(Repository):
+    """JSON values by name."""
+
+    def put(self, name: str, value: Any, *, at: datetime) -> None:
+        """Keep a JSON value under a name, in place of what was there."""
+        kept = json.loads(json.dumps(value))
+        done = self._connection.execute(
+            note.update().where(note.c.name == name).values(value=kept, written_at=at)
+        )
+        if done.rowcount == 0:
+            self._connection.execute(note.insert().values(name=name, value=kept, written_at=at))
+
+    def get(self, name: str, default: Any = None) -> Any:
+        """The value under a name, or the default."""
+        row = self._connection.execute(select(note.c.value).where(note.c.name == name)).first()
+        return default if row is None else row.value
+
+    def written_at(self, name: str) -> datetime | None:
+        """When the value under a name was kept; None = never."""
+        found: datetime | None = self._connection.scalar(select(note.c.written_at).where(note.c.name == name))
+        return found
+
+    def forget(self, name: str) -> None:
+        """Drop a name; one that is not there is fine."""
+        self._connection.execute(note.delete().where(note.c.name == name))
+
+    def all_(self, prefix: str = "") -> dict[str, Any]:
+        """Every name that begins so, with its value."""
+        rows = self._all(select(note.c.name, note.c.value).order_by(note.c.name))
+        return {name: value for name, value in rows if name.startswith(prefix)}

@@ -1,0 +1,57 @@
+"""What the facets of a transaction share: one connection, and plain ways to put rows in and get them out."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import Any, TypeAlias
+
+from sqlalchemy import Connection, Select, Table, func, select
+
+from services.store.errors import FactRefused, NotFound
+
+AnyRow: TypeAlias = Any  # a row; its columns are known by name, not by type
+
+
+class Repository:
+    """One family of facts, seen through a transaction's connection."""
+
+    def __init__(self, connection: Connection) -> None:
+        self._connection = connection
+
+    def _all(self, query: Select[Any]) -> Sequence[AnyRow]:
+        return self._connection.execute(query).all()
+
+    def _insert(self, table: Table, **values: Any) -> int:
+        result = self._connection.execute(table.insert().values(**values))
+        key = result.inserted_primary_key
+        assert key is not None
+        return int(key[0])
+
+    def _insert_many(self, table: Table, rows: Sequence[Mapping[str, Any]]) -> None:
+        if rows:
+            self._connection.execute(table.insert(), list(rows))
+
+    def _update(self, table: Table, row_id: int, **values: Any) -> None:
+        self._connection.execute(table.update().where(table.c.id == row_id).values(**values))
+
+    def _row(self, table: Table, row_id: int, what: str) -> AnyRow:
+        row = self._connection.execute(select(table).where(table.c.id == row_id)).first()
+        if row is None:
+            raise self._not_found(table, row_id, what)
+        return row
+
+    def _not_found(self, table: Table, row_id: int, what: str) -> NotFound:
+        return NotFound(what, row_id, highest=self._connection.scalar(select(func.max(table.c.id))))
+
+
+def aware(at: datetime) -> datetime:
+    """The same instant, refused if it does not say its time zone."""
+    if at.utcoffset() is None:
+        raise FactRefused(f"The time {at.isoformat()} does not say its time zone; give an aware one.")
+    return at
+
+
+def storable(text: str) -> str:
+    """The text as any database takes it: file names may hold bytes that are no characters, and NUL."""
+    return text.encode("utf-8", "surrogateescape").decode("utf-8", "backslashreplace").replace("\0", "\\x00")

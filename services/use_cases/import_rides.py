@@ -1,0 +1,287 @@
+"""Files become rides on bikes.
+
+    paths | read and summarise (all cores) | known? same outing? which bike? | one transaction a batch
+
+Reading is done in other processes when there is a lot of it; deciding and storing happen here, in order.
+A kill in the middle loses at most the batch in hand, and the next run takes those files again.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import asdict, dataclass, replace
+from datetime import datetime
+from enum import StrEnum
+from pathlib import Path
+from typing import Any
+
+from ingest.bikes.judge import Assignment, RideClues
+from ingest.errors import NotARide, UnreadableFile
+from ingest.files.folder import scan
+from ingest.files.read_pool import Member, ReadFile, ToRead, read_all, stamp
+from ingest.ride.same_ride import Verdict as SameOuting
+from ingest.ride.same_ride import same_outing
+from ingest.ride.summary import RideSummary
+from rules.vocabulary import RideId, Rider, RiderId
+from services.store import FileRecord, RideSpan, Store, Transaction
+from services.use_cases.judge_bikes import Judge
+
+BATCH = 64  # files a transaction: few enough that a kill loses little, many enough that commits cost nothing
+
+
+class Outcome(StrEnum):
+    """What became of a file."""
+
+    NEW = "new ride"
+    DAMAGED = "new ride, from a damaged file"
+    SAME_OUTING = "an outing already here"
+    KNOWN = "already read"
+    NOT_A_RIDE = "not a ride"
+    UNREADABLE = "unreadable"
+    WHOSE = "whose ride is it?"
+
+
+@dataclass(frozen=True, slots=True)
+class FileOutcome:
+    """One file, or one member of an archive, and what became of it."""
+
+    name: str
+    outcome: Outcome
+    why: str = ""
+    try_this: str = ""
+    ride: RideId | None = None
+
+
+def ride_files(paths: Iterable[Path]) -> list[Path]:
+    """Every file at or below these paths, in a stable order; hidden and half-written ones left alone.
+
+    Raises UnreadableFile for a path that does not exist.
+    """
+    found: list[Path] = []
+    for path in paths:
+        if path.is_dir():
+            found += sorted(scan(path))
+        elif path.is_file():
+            found.append(path)
+        else:
+            raise UnreadableFile(
+                str(path), "there is no such file or folder", "check the path and its spelling"
+            )
+    return list(dict.fromkeys(found))
+
+
+def whose(path: Path, riders: Sequence[Rider], named: RiderId | None = None) -> RiderId | None:
+    """Whose ride a file is: as told, else the rider a folder above it is named after, else the only rider."""
+    if named is not None:
+        return named
+    by_name = {rider.name.casefold(): rider.id for rider in riders}
+    for folder in path.parents:
+        if folder.name.casefold() in by_name:
+            return by_name[folder.name.casefold()]
+    return riders[0].id if len(riders) == 1 else None
+
+
+def import_files(
+    store: Store,
+    files: Sequence[ToRead],
+    *,
+    now: datetime,
+    on_progress: Callable[[FileOutcome], None] = lambda _: None,
+) -> list[FileOutcome]:
+    """Read files into the ledger; each gets an outcome, and none stops the others.
+
+    A file already read (same place, size and time; or same content under any name) is passed over, but for
+    one that was refused as no ride and is now said to be one.
+    """
+    outcomes: list[FileOutcome] = []
+    unknown: list[ToRead] = []
+    with store.reading() as tx:
+        for file in files:
+            try:
+                known = tx.files.is_known_path(*stamp(file.path)) and not file.said_ride
+            except OSError:
+                outcomes.append(
+                    FileOutcome(str(file.path), Outcome.UNREADABLE, "it is gone", "drop it again")
+                )
+                continue
+            if known:
+                outcomes.append(FileOutcome(str(file.path), Outcome.KNOWN))
+            else:
+                unknown.append(file)
+        judge = Judge(tx) if unknown else None
+    for outcome in outcomes:
+        on_progress(outcome)
+
+    for batch in _batches(read_all(unknown, now), BATCH):
+        assert judge is not None
+        with store.writing() as tx:
+            stored = _Batch(tx, judge, batch, now).stored()
+        outcomes += stored
+        for outcome in stored:
+            on_progress(outcome)
+    return outcomes
+
+
+class _Batch:
+    """One transaction's files: looked up at once, judged in order, written at once.
+
+    A new ride waits to be written with the others, but for one that meets another new one of its rider or the
+    same bytes: those before it are written first, so that the order of files never matters to the outcome.
+    """
+
+    def __init__(self, tx: Transaction, judge: Judge, files: Sequence[ReadFile], now: datetime) -> None:
+        self._tx, self._judge, self._files, self._now = tx, judge, files, now
+        read = [member for file in files for member in file.members]
+        self._seen = tx.files.seen_of(member.sha256 for member in read)
+        found = [member.summary for member in read if member.summary is not None]
+        self._spans: list[RideSpan] = []
+        if found:
+            begin, end = min(one.started_at for one in found), max(one.ended_at for one in found)
+            self._spans += tx.rides.spans(begin, end)
+        self._outcomes: list[FileOutcome] = []
+        self._waiting: list[_NewRide] = []
+        self._fresh: dict[str, tuple[int, Member]] = {}  # by digest: position among the outcomes
+
+    def stored(self) -> list[FileOutcome]:
+        """Every file's outcome, all of it written."""
+        settled = []
+        for file in self._files:
+            first = len(self._outcomes)
+            for member in file.members:
+                self._outcomes.append(self._outcome_of(member, file.asked))
+            whose_is_open = any(one.outcome is Outcome.WHOSE for one in self._outcomes[first:])
+            if not whose_is_open and all(member.opened for member in file.members):
+                settled.append((str(file.asked.path), file.size, file.mtime))
+        self._write_waiting()
+        self._write_files()
+        self._tx.files.record_paths(settled)
+        return self._outcomes
+
+    def _outcome_of(self, member: Member, asked: ToRead) -> FileOutcome:
+        if member.sha256 in self._fresh:
+            self._write_waiting()
+            return FileOutcome(
+                member.name, Outcome.KNOWN, ride=self._outcomes[self._fresh[member.sha256][0]].ride
+            )
+        seen = self._seen.get(member.sha256)
+        if seen is not None and not (asked.said_ride and seen.outcome == Outcome.NOT_A_RIDE):
+            return FileOutcome(member.name, Outcome.KNOWN, ride=seen.ride)
+        if member.trouble is not None:
+            kind = Outcome.NOT_A_RIDE if isinstance(member.trouble, NotARide) else Outcome.UNREADABLE
+            outcome = FileOutcome(member.name, kind, member.trouble.why, member.trouble.try_this)
+        elif asked.rider is None or member.clues is None or member.summary is None:
+            # Not recorded as seen: once the rider is known, the next round takes it.
+            return FileOutcome(
+                member.name,
+                Outcome.WHOSE,
+                "there are several riders, and nothing says whose this is",
+                "name the rider (--rider), or keep the file in a folder with the rider's name",
+            )
+        else:
+            # A file without a title is known to its rider by its name.
+            title = member.summary.title or Path(member.name).stem
+            titled = replace(member.summary, title=title, file_name=member.name)
+            outcome = self._ride(titled, member.clues, asked.rider)
+        self._fresh[member.sha256] = (len(self._outcomes), member)
+        return outcome
+
+    def _ride(self, summary: RideSummary, clues: RideClues, rider: RiderId) -> FileOutcome:
+        begin, end, name = summary.started_at, summary.ended_at, summary.file_name
+        if any(one.rider == rider and one.meets(begin, end) for one in self._waiting):
+            self._write_waiting()
+        meeting = [one for one in self._spans if one.started_at < end and begin < one.ended_at]
+        for other in meeting:
+            if other.rider != rider:
+                continue
+            verdict = same_outing(self._tx.rides.outing(other.id), summary, same_rider=True)
+            if verdict.same:
+                self._second_recording(other, summary, clues, verdict)
+                return FileOutcome(name, Outcome.SAME_OUTING, "; ".join(verdict.because), "", other.id)
+        meeting += [one.span() for one in self._waiting if one.meets(begin, end)]
+        judged = self._judge.verdict_among(meeting, clues)
+        self._judge.remember(clues, judged)
+        self._waiting.append(_NewRide(len(self._outcomes), summary, clues, rider, judged))
+        if summary.damage:
+            why = "; ".join(summary.damage)
+            return FileOutcome(name, Outcome.DAMAGED, why, "copy it from the device again")
+        return FileOutcome(name, Outcome.NEW)
+
+    def _second_recording(
+        self, kept: RideSpan, summary: RideSummary, clues: RideClues, verdict: SameOuting
+    ) -> None:
+        self._tx.rides.add_second_recording(
+            kept.id,
+            summary,
+            keep_new=verdict.keep == "second",
+            because=verdict.because,
+            at=self._now,
+            clues=clues.to_json(),
+        )
+        if verdict.keep == "second":
+            # The richer recording may name its bike where the first did not.
+            self._judge.decide(self._tx, kept.id, clues, self._now)
+            self._spans.remove(kept)
+            self._spans += (
+                one for one in self._tx.rides.spans(summary.started_at, summary.ended_at) if one.id == kept.id
+            )
+
+    def _write_waiting(self) -> None:
+        waiting, self._waiting = self._waiting, []
+        ids = self._tx.rides.add_many([(one.summary, one.rider, one.clues.to_json()) for one in waiting])
+        self._judge.keep_first(
+            self._tx, ((ride, one.verdict) for ride, one in zip(ids, waiting, strict=True)), self._now
+        )
+        for ride, one in zip(ids, waiting, strict=True):
+            self._spans.append(replace(one.span(), id=ride))
+            self._outcomes[one.position] = replace(self._outcomes[one.position], ride=ride)
+
+    def _write_files(self) -> None:
+        new = []
+        for digest, (position, member) in self._fresh.items():
+            outcome = self._outcomes[position]
+            record = FileRecord(
+                digest,
+                member.name,
+                member.size,
+                self._now,
+                outcome.outcome.value,
+                outcome.why,
+                outcome.try_this,
+                outcome.ride,
+            )
+            if digest in self._seen:
+                self._tx.files.record(**asdict(record))
+            else:
+                new.append(record)
+        self._tx.files.record_new(new)
+
+
+@dataclass(frozen=True, slots=True)
+class _NewRide:
+    """A ride that is judged and waits to be written. position: of its outcome."""
+
+    position: int
+    summary: RideSummary
+    clues: RideClues
+    rider: RiderId
+    verdict: Assignment
+
+    def meets(self, begin: datetime, end: datetime) -> bool:
+        return self.summary.started_at < end and begin < self.summary.ended_at
+
+    def span(self) -> RideSpan:
+        """As the others see it; it has no number yet."""
+        decided = self.verdict
+        begin, end = self.summary.started_at, self.summary.ended_at
+        return RideSpan(RideId(0), self.rider, begin, end, decided.bike, decided.decided_by)
+
+
+def _batches(items: Iterable[Any], size: int) -> Iterator[list[Any]]:
+    batch: list[Any] = []
+    for item in items:
+        batch.append(item)
+        if len(batch) == size:
+            yield batch
+            batch = []
+    if batch:
+        yield batch

@@ -1,0 +1,283 @@
+"""Weather is fetched where rides need it, and every ride hour gets its condition tag.
+
+    rides not settled | days and cells they need, less what is held | one request at a time, kept as it comes
+                      | ingest.ground.conditions.tag per hour | tags kept, flips told
+
+The network is never inside a transaction. No weather means unknown, and the next round asks again.
+"""
+
+from __future__ import annotations
+
+import time
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from functools import partial
+from typing import TypeAlias
+
+from ingest.ground.conditions import needed, tag, window
+from ingest.ground.dust import driest_soil
+from ingest.weather.hourly import (
+    ArchiveUnavailable,
+    Cell,
+    HourlyWeather,
+    LimitReached,
+    Span,
+    WeatherProvider,
+)
+from ingest.weather.pacing import NULL_RETRIES, deliveries, missing, recent
+from rules.vocabulary import ConditionTag, Ride
+from services.app import App
+from services.store import TagFlip, Transaction, WeatherBlock
+
+MOST_RIDES = 20_000
+RIDES_A_TRANSACTION = 100
+ASK_AGAIN_AFTER = timedelta(hours=1)  # for rides whose tags are preliminary or unknown
+AFTER_A_FAILURE = timedelta(minutes=5)
+AFTER_A_REFUSAL = timedelta(days=1)  # the archive called the question wrong: asking at once helps nobody
+ASKED, WAITS_UNTIL = "weather asked", "weather waits until"
+MOST_STAND_BY_BLOCKS = 60  # half-months of a cell, newest first; our choice, the archive will be back
+HOUR, DAY = timedelta(hours=1), timedelta(days=1)
+_Answered: TypeAlias = tuple[str, int, int, Cell, str | None]  # by whom, done, of, where, why refused
+EVER = datetime(1940, 1, 1, tzinfo=UTC)
+
+
+@dataclass(frozen=True, slots=True)
+class TagReport:
+    """What was tagged, what flipped, and what is waited for."""
+
+    hours: int
+    flips: tuple[TagFlip, ...]
+    waiting: str  # why weather is still missing, "" = nothing is missing
+    unknown_rides: int
+
+    def sentences(self) -> list[str]:
+        """What a person wants to know of it."""
+        said = [f"{self.hours} ride hours tagged."] if self.hours else []
+        said += [
+            f"Ride {flip.ride}, {flip.hour_start:%Y-%m-%d %H:%M} UTC, is judged anew: {flip.after.because}"
+            for flip in self.flips
+        ]
+        if self.waiting:
+            said.append(f"Weather is waiting: {self.waiting}.")
+        if self.unknown_rides:
+            rides = "1 ride has" if self.unknown_rides == 1 else f"{self.unknown_rides} rides have"
+            said.append(f"{rides} hours whose conditions are unknown so far.")
+        return said
+
+
+def tag_conditions(
+    app: App,
+    *,
+    now: datetime,
+    on_progress: Callable[[str, int, int], None] = lambda *_: None,
+    patience: timedelta = timedelta(minutes=2),
+    sleep: Callable[[float], None] = time.sleep,
+) -> TagReport:
+    """Fetch what is missing and tag what can be tagged.
+
+    on_progress: told what is being done, how much of it is done, and of how much.
+    patience: how long to wait for an archive's limits before leaving the rest to the next round.
+    """
+    with app.store.reading() as tx:
+        rides = tx.rides.untagged(MOST_RIDES)
+    fetched: set[Cell] = set()
+    waiting = ""
+    if rides and app.providers and _may_ask(app, rides, now):
+        try:
+            for source, done, total, cell, refused in _fetch(app, rides, now, patience, sleep):
+                fetched.add(cell)
+                waiting = waiting or (f"{refused}; it is asked again tomorrow" if refused else "")
+                on_progress(f"weather from the {source}", done, total)
+        except ArchiveUnavailable as error:
+            waiting = error.why
+            until = error.retry_at or now + AFTER_A_FAILURE
+            with app.store.writing() as tx:
+                tx.notes.put(WAITS_UNTIL, until.isoformat(), at=now)
+    hours, flips = _tag(app, rides, fetched, now, on_progress)
+    with app.store.reading() as tx:
+        unknown = len(tx.rides.untagged(MOST_RIDES, preliminary=False))
+    return TagReport(hours, flips, waiting, unknown)
+
+
+def _may_ask(app: App, rides: Sequence[Ride], now: datetime) -> bool:
+    """Whether asking is worth it now.
+
+    Not while the archive wants to be left alone; else for every new ride, when an hour that was not over has
+    ended since (tonight's storm counts tonight), and once an hour.
+    """
+    with app.store.reading() as tx:
+        waits_until, asked_at = tx.notes.get(WAITS_UNTIL), tx.notes.written_at(ASKED)
+    if waits_until is not None and now < datetime.fromisoformat(waits_until):
+        return False
+    if asked_at is None or now - asked_at >= ASK_AGAIN_AFTER:
+        return True
+    outdoors = [hour for ride in rides for hour in ride.hours if hour.latitude_deg is not None]
+    return any(h.tag is None or asked_at < h.hour_start + HOUR <= now for h in outdoors)
+
+
+def _fetch(
+    app: App,
+    rides: Sequence[Ride],
+    now: datetime,
+    patience: timedelta,
+    sleep: Callable[[float], None],
+) -> Iterator[_Answered]:
+    """Ask every archive for what it can give; each answer is kept before the next question.
+
+    While the settled archive is down, the stand-by is asked in its stead. The forecast service is asked only
+    for days that no settled archive has yet. Raises LimitReached at once, and ArchiveUnavailable at the end
+    for an archive that is down.
+    """
+    grid, *recent_ones = app.providers
+    stand_by = app.stand_by
+    spans = needed([hour for ride in rides for hour in ride.hours], grid)
+    with app.store.writing() as tx:
+        tx.notes.put(ASKED, len(spans), at=now)
+        nulls = tx.weather.null_hours_due(now, NULL_RETRIES)
+    answers = partial(_answers, app, now=now, patience=patience, sleep=sleep, begun=time.monotonic())
+    settled_until: date | None = None
+    down: ArchiveUnavailable | None = None
+    try:
+        reach = grid.reach(now=now)
+        blocks = missing(spans, _held(app, now, grid), reach=reach)
+        yield from answers(grid, (*blocks, *_null_days(nulls, grid, reach)))
+        settled_until = reach[1]
+    except LimitReached:
+        raise
+    except ArchiveUnavailable as error:
+        down = error
+    if down is not None and stand_by is not None:
+        try:
+            reach = stand_by.reach(now=now)
+            blocks = missing(spans, _held(app, now, grid, stand_by), reach=reach)
+            yield from answers(stand_by, blocks[:MOST_STAND_BY_BLOCKS])
+            settled_until = reach[1]
+        except ArchiveUnavailable as error:
+            down = ArchiveUnavailable(f"{down.why}; {error.why}", down.retry_at)
+    for provider in recent_ones:
+        first, last = provider.reach(now=now)
+        reach = (first if settled_until is None else max(first, settled_until + DAY), last)
+        held = _held(app, now, provider, grid, *([stand_by] if stand_by else ()))
+        blocks = (*recent(spans, held, reach=reach), *_null_days(nulls, provider, reach))
+        try:
+            yield from answers(provider, blocks)
+        except LimitReached:
+            raise
+        except ArchiveUnavailable as error:
+            down = down or error
+    if down is not None:
+        raise down
+
+
+def _answers(
+    app: App,
+    provider: WeatherProvider,
+    blocks: Sequence[Span],
+    *,
+    now: datetime,
+    patience: timedelta,
+    sleep: Callable[[float], None],
+    begun: float,
+) -> Iterator[_Answered]:
+    for answer in deliveries(
+        provider,
+        blocks,
+        clock=lambda: now + timedelta(seconds=time.monotonic() - begun),
+        sleep=sleep,
+        patience=patience,
+    ):
+        with app.store.writing() as tx:
+            tx.weather.put(answer.hours)
+            tx.weather.note_block(
+                WeatherBlock(
+                    provider.name,
+                    answer.block.cell,
+                    answer.block.first,
+                    answer.block.last,
+                    provider.tier,
+                    now,
+                    complete=answer.refused is None,
+                )
+            )
+        yield provider.name, answer.done, answer.total, answer.block.cell, answer.refused
+
+
+def _held(app: App, now: datetime, *providers: WeatherProvider) -> tuple[Span, ...]:
+    with app.store.reading() as tx:
+        return tuple(span for provider in providers for span in _held_by(tx, provider, now))
+
+
+def _held_by(tx: Transaction, provider: WeatherProvider, now: datetime) -> Iterator[Span]:
+    """What need not be asked for again. A day that was not over when it was asked for is not held."""
+    for block in tx.weather.blocks(provider.name):
+        if block.complete or now - block.fetched_at < AFTER_A_REFUSAL:
+            last = min(block.last, block.fetched_at.date() - timedelta(days=1))
+            if block.first <= last:
+                yield Span(block.cell, block.first, last)
+
+
+def _null_days(
+    nulls: Sequence[HourlyWeather], provider: WeatherProvider, reach: tuple[date, date]
+) -> tuple[Span, ...]:
+    days = {
+        (hour.cell, hour.hour_start.date())
+        for hour in nulls
+        if hour.source == provider.name and reach[0] <= hour.hour_start.date() <= reach[1]
+    }
+    return tuple(Span(cell, day, day) for cell, day in sorted(days, key=lambda one: one[1], reverse=True))
+
+
+def _tag(
+    app: App,
+    rides: Sequence[Ride],
+    fetched: set[Cell],
+    now: datetime,
+    on_progress: Callable[[str, int, int], None],
+) -> tuple[int, tuple[TagFlip, ...]]:
+    """Tag the rides that were never tagged, or over whose ground something new was learned."""
+    if not app.providers:
+        return 0, ()
+    grid = app.providers[0]
+    driest: dict[Cell, float | None] = {}
+    tagged = 0
+    flips: list[TagFlip] = []
+    for first in range(0, len(rides), RIDES_A_TRANSACTION):
+        batch = rides[first : first + RIDES_A_TRANSACTION]
+        found: list[tuple[Ride, list[tuple[datetime, ConditionTag]]]] = []
+        with app.store.reading() as tx:
+            for ride in batch:
+                tags = list(_tags_of(tx, ride, grid, fetched, driest, now))
+                if tags:
+                    found.append((ride, tags))
+        if found:
+            with app.store.writing() as tx:
+                for ride, tags in found:
+                    flips += tx.rides.add_tags(ride.id, tags, now)
+                    tagged += len(tags)
+        on_progress("conditions", min(first + RIDES_A_TRANSACTION, len(rides)), len(rides))
+    return tagged, tuple(flips)
+
+
+def _tags_of(
+    tx: Transaction,
+    ride: Ride,
+    grid: WeatherProvider,
+    fetched: set[Cell],
+    driest: dict[Cell, float | None],
+    now: datetime,
+) -> Iterator[tuple[datetime, ConditionTag]]:
+    for hour in ride.hours:
+        if hour.latitude_deg is None or hour.longitude_deg is None:
+            continue
+        try:
+            cell = grid.cell_of(hour.latitude_deg, hour.longitude_deg)
+        except ArchiveUnavailable:
+            return
+        if hour.tag is not None and cell not in fetched:
+            continue
+        first, last = window(hour.hour_start)
+        weather = tx.weather.of_every_archive(cell, first, last + HOUR)
+        if cell not in driest:
+            driest[cell] = driest_soil(tx.weather.hours(None, cell, EVER, now))
+        yield hour.hour_start, tag(hour, weather, dry_soil_m3m3=driest[cell])

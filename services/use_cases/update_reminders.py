@@ -1,0 +1,189 @@
+"""After facts changed: what is due now, what no longer is, and what to tell whom.
+
+    ledger | rules.due | rules.reconcile | steps and numbers kept | what nobody heard yet | letters queued
+
+All of it is kept in the caller's transaction. A reminder is told once a channel took its letter; until
+then it stays unheard, and every later reckoning sees it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, time
+
+from rules.ledger import Ledger
+from rules.outlook import outlook
+from rules.quiet_hours import Bundle, QuietHours, bundles, outlook_due, unheard
+from rules.reminder import RaisedReminder, Step
+from rules.reminders import due, reconcile
+from rules.vocabulary import Rider
+from rules.wear import chances_worn
+from services.app import App, zone_of
+from services.letter import Letter
+from services.messages.words import Message, ReminderText, coming, compose, message_id, week_ahead
+from services.store import Transaction
+
+BY = "the round"
+OUTLOOK_NOTE = "outlook told:"
+
+
+@dataclass(frozen=True, slots=True)
+class Reckoning:
+    """What one reckoning changed, in sentences, and how many letters it queued."""
+
+    sentences: tuple[str, ...]
+    queued: int
+
+
+def reckon(tx: Transaction, app: App, *, now: datetime) -> Reckoning:
+    """Bring the reminders up to the facts, and queue what riders have not heard."""
+    ledger = tx.ledger()
+    rulebook = app.rulebook
+    chances = chances_worn(ledger, rulebook, now=now)
+    due_now = due(ledger, rulebook, now=now, zone_of=zone_of, worn_chance=chances)
+    changes = reconcile(tx.reminders.all_(), due_now, ledger, now=now, rulebook=rulebook, zone_of=zone_of)
+    said: list[str] = []
+    for change in changes:
+        if change.raised is None:
+            raised = tx.reminders.raise_(change.reminder, now, BY, change.step.why if change.step else "")
+            said.append(f"Now due ({raised.id}): {change.reminder.headline}. {change.reminder.sentence}")
+            continue
+        tx.reminders.refresh(change.raised.id, change.reminder)
+        if change.step is not None:
+            tx.reminders.add_step(change.raised.id, change.step)
+            if change.step.step is not Step.PUT_OFF:
+                said.append(
+                    f"{change.step.step.value.capitalize()} ({change.raised.id}): "
+                    f"{change.reminder.headline}. {change.step.why}"
+                )
+    standing = tx.reminders.standing()
+    _cancel_idle_letters(tx, standing, now)
+    queued = _queue_unheard(tx, app, ledger, standing, now) + _queue_outlooks(tx, app, ledger, standing, now)
+    return Reckoning(tuple(said), queued)
+
+
+def _cancel_idle_letters(tx: Transaction, standing: Sequence[RaisedReminder], now: datetime) -> None:
+    """A letter that waits to tell only of what is done or withdrawn is not sent."""
+    wanted = {raised.id for raised in standing}
+    for posted in tx.outbox.waiting():
+        if posted.letter.reminders and not wanted & set(posted.letter.reminders):
+            tx.outbox.cancel(posted.letter.id, now, "what it tells is done or no longer so")
+
+
+def _queue_unheard(
+    tx: Transaction,
+    app: App,
+    ledger: Ledger,
+    standing: Sequence[RaisedReminder],
+    now: datetime,
+) -> int:
+    on_their_way = {
+        (reminder, posted.letter.queued_at)
+        for posted in (*tx.outbox.waiting(), *tx.outbox.refused())
+        for reminder in posted.letter.reminders
+    }
+    news = [
+        one
+        for one in unheard(standing)
+        if not any(
+            reminder == one.raised.id and queued_at is not None and queued_at >= _last_news(one.raised)
+            for reminder, queued_at in on_their_way
+        )
+    ]
+    local = {rider.id: now.astimezone(zone_of(rider.time_zone)) for rider in ledger.riders}
+    quiet_hours = {rider.id: quiet_hours_of(app) for rider in ledger.riders}
+    return sum(_queue_bundle(tx, app, ledger, bundle, now) for bundle in bundles(news, local, quiet_hours))
+
+
+def _last_news(raised: RaisedReminder) -> datetime:
+    return next(step.at for step in reversed(raised.steps) if step.step in (Step.RAISED, Step.WORSE))
+
+
+def _queue_bundle(tx: Transaction, app: App, ledger: Ledger, bundle: Bundle, now: datetime) -> int:
+    rider = ledger.rider(bundle.rider)
+    texts = [reminder_text(one.raised, ledger, worse=one.worse) for one in bundle.unheard]
+    message = compose(texts, rider, now=now, page_url=app.page_url, attribution=app.attribution)
+    occasion = max(_last_news(one.raised) for one in bundle.unheard).isoformat()
+    due_at = min(one.raised.reminder.cause_at for one in bundle.unheard)
+    return _queue(tx, app, rider, message, texts, occasion, due_at, now)
+
+
+def _queue_outlooks(
+    tx: Transaction,
+    app: App,
+    ledger: Ledger,
+    standing: Sequence[RaisedReminder],
+    now: datetime,
+) -> int:
+    queued = 0
+    for rider in ledger.riders:
+        note = f"{OUTLOOK_NOTE}{rider.id}"
+        local = now.astimezone(zone_of(rider.time_zone))
+        last = tx.notes.written_at(note)
+        if not outlook_due(local, last and last.astimezone(local.tzinfo), quiet_hours_of(app)):
+            continue
+        limits = outlook(ledger, app.rulebook, now=now, zone_of=zone_of)
+        message = week_ahead(
+            [coming(one, ledger) for one in limits if one.rider == rider.id and one.used < one.limit],
+            rider,
+            now=now,
+            waiting=[reminder_text(one, ledger) for one in standing if one.reminder.rider == rider.id],
+            page_url=app.page_url,
+            attribution=app.attribution,
+        )
+        queued += _queue(tx, app, rider, message, (), f"week of {local:%G-%V}", now, now, tells=False)
+        tx.notes.put(note, f"{local:%G-%V}", at=now)
+    return queued
+
+
+def _queue(
+    tx: Transaction,
+    app: App,
+    rider: Rider,
+    message: Message,
+    texts: Sequence[ReminderText],
+    occasion: str,
+    due_at: datetime,
+    now: datetime,
+    *,
+    tells: bool = True,
+) -> int:
+    queued = 0
+    for name in app.channels:
+        if name == "email" and not rider.email:
+            continue
+        letter = Letter(
+            id=0,
+            rider=rider.id,
+            channel=name,
+            to=rider.email or "",
+            subject=message.subject,
+            text=message.short if name == "desktop" else message.text,
+            html=message.html,
+            message_id=message_id(rider, name, texts, occasion=occasion),
+            reminders=message.reminders if tells else (),
+            facts=message.facts,
+            due_at=due_at,
+        )
+        tx.outbox.queue(letter, at=now)
+        queued += 1
+    return queued
+
+
+def reminder_text(raised: RaisedReminder, ledger: Ledger, *, worse: bool = False) -> ReminderText:
+    """A raised reminder with the names a rider knows."""
+    chain = ledger.chain(raised.reminder.chain)
+    bike = None if raised.reminder.bike is None else ledger.bike(raised.reminder.bike).name
+    return ReminderText(raised.id, raised.reminder, chain.name, chain.regime, bike, worse)
+
+
+def quiet_hours_of(app: App) -> QuietHours:
+    """The quiet hours from the settings."""
+    said = app.settings.quiet_hours
+    return QuietHours(
+        time.fromisoformat(said.quiet_from),
+        time.fromisoformat(said.quiet_until),
+        time.fromisoformat(said.bedtime),
+        said.outlook_weekday,
+    )

@@ -1,0 +1,1 @@
+"""What page and command line both show: the ledger as it stands, chains, stories, the calendar."""

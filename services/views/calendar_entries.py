@@ -1,0 +1,70 @@
+"""What the household's calendar shows now: reminders that stand, and limits that are on their way."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+from datetime import datetime, timedelta
+
+from rules.ledger import Ledger
+from rules.outlook import Outlook, outlook
+from rules.reminder import RaisedReminder
+from rules.vocabulary import RiderId
+from services.app import App, zone_of
+from services.channels import ChannelError
+from services.channels.calendar import CalendarChannel, Entry
+from services.messages.words import WEEKS_AHEAD, calendar_entry, coming
+
+
+def entries(app: App, *, now: datetime, rider: RiderId | None = None) -> list[Entry]:
+    """The calendar of one rider, or of the household with each rider's name. Raises StoreError."""
+    with app.store.reading() as tx:
+        ledger, standing = tx.ledger(), tx.reminders.standing()
+    found = [*_due(app, ledger, standing), *_on_the_way(app, ledger, now)]
+    several = rider is None and len(ledger.riders) > 1
+    return [
+        _signed(entry, ledger.rider(whose).name) if several else entry
+        for whose, entry in found
+        if rider in (None, whose)
+    ]
+
+
+def refresh_calendar(app: App) -> list[str]:
+    """Bring the calendar file up to date, so that what is done disappears; returns what went wrong."""
+    channel = app.channels.get(CalendarChannel.name)
+    if isinstance(channel, CalendarChannel):
+        try:
+            channel.refresh()
+        except ChannelError as error:
+            return [f"{error}."]
+    return []
+
+
+def _due(app: App, ledger: Ledger, standing: tuple[RaisedReminder, ...]) -> Iterator[tuple[RiderId, Entry]]:
+    for raised in standing:
+        rider = ledger.rider(raised.reminder.rider)
+        regime = ledger.chain(raised.reminder.chain).regime
+        yield rider.id, calendar_entry(raised, rider, regime=regime, page_url=app.page_url)
+
+
+def _on_the_way(app: App, ledger: Ledger, now: datetime) -> Iterator[tuple[RiderId, Entry]]:
+    for limit in outlook(ledger, app.rulebook, now=now, zone_of=zone_of):
+        if limit.by is not None and now < limit.by <= now + timedelta(weeks=WEEKS_AHEAD):
+            yield limit.rider, _expected(limit, ledger, limit.by)
+
+
+def _expected(limit: Outlook, ledger: Ledger, by: datetime) -> Entry:
+    rider = ledger.rider(limit.rider)
+    last_ridden = max((ride.ended_at for ride in ledger.rides if ride.bike == limit.bike), default=by)
+    return Entry(
+        key=f"expected {limit.kind}:{limit.chain}:{limit.unit}",
+        day=by.astimezone(zone_of(rider.time_zone)).date(),
+        headline=coming(limit, ledger).headline,
+        text=limit.sentence,
+        changed_at=last_ridden,
+        expected=True,
+    )
+
+
+def _signed(entry: Entry, name: str) -> Entry:
+    return replace(entry, headline=f"{name}: {entry.headline}")

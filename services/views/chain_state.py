@@ -1,0 +1,106 @@
+"""How a chain stands now: what it went through since its last bath, how much of its film is used."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, tzinfo
+
+from rules.contamination import CLEARS_SINCE_IMMERSION, ChainHistory, Entry, Totals
+from rules.outlook import Outlook
+from rules.reasons import since
+from rules.reminder import RaisedReminder
+from rules.vocabulary import Bike, Chain, Condition, Regime, Treatment, TreatmentKind
+from services.views.snapshot import Snapshot
+
+
+@dataclass(frozen=True, slots=True)
+class ChainState:
+    """One chain, as the bench shows it."""
+
+    chain: Chain
+    bike: Bike | None
+    where: str
+    fitted_at: datetime | None
+    by_condition: tuple[tuple[Condition, float], ...]  # since the last bath, most first [grit-hours]
+    bath: Treatment | None  # the immersion or cleaning that everything is counted from
+    bath_used: float
+    bath_limit: float
+    film_used: float
+    film_limit: float
+    over_life: Totals
+    unknown_h: float
+    ahead: tuple[Outlook, ...]  # limits not reached, soonest first
+    due: tuple[RaisedReminder, ...]
+    past: ChainHistory
+    zone: tzinfo
+
+    @property
+    def waxed(self) -> bool:
+        """Waxed, or the control."""
+        return self.chain.regime is Regime.WAXED
+
+    @property
+    def bath_word(self) -> str:
+        """What the strip fills towards."""
+        return "immersion" if self.waxed else "cleaning"
+
+    @property
+    def film_word(self) -> str:
+        """What the film line runs towards."""
+        return "drip" if self.waxed else "oiling"
+
+    @property
+    def need(self) -> tuple[bool, float]:
+        """Sorts the neediest first."""
+        share = max(self.bath_used / self.bath_limit, self.film_used / self.film_limit)
+        return not self.due, -share
+
+
+def state_of(snapshot: Snapshot, chain: Chain, now: datetime) -> ChainState:
+    """How does this chain stand now?"""
+    ledger, rulebook = snapshot.ledger, snapshot.rulebook
+    past = snapshot.past(chain.id, now)
+    fitting = ledger.fitting_of(chain.id, now)
+    begun = [one for one in ledger.fittings_of(chain.id) if one.fitted_at <= now]
+    bike = None if fitting is None else ledger.bike(fitting.bike)
+    last_bike = bike or (ledger.bike(begun[-1].bike) if begun else None)
+    rider = None if last_bike is None else ledger.rider(last_bike.owner)
+    waxed = chain.regime is Regime.WAXED
+    bath, span = since(past.entries, CLEARS_SINCE_IMMERSION)
+    bath_limit = rulebook.limit("immersion" if waxed else "clean", chain=chain, bike=last_bike, rider=rider)
+    film_limit = rulebook.limit("drip" if waxed else "oil", chain=chain, bike=last_bike, rider=rider)
+    return ChainState(
+        chain=chain,
+        bike=bike,
+        where=snapshot.where(chain, now),
+        fitted_at=None if fitting is None else fitting.fitted_at,
+        by_condition=_by_condition(span),
+        bath=bath,
+        bath_used=past.since_immersion.grit_h,
+        bath_limit=bath_limit.value,
+        film_used=past.since_drip.grit_h,
+        film_limit=film_limit.value,
+        over_life=past.over_life,
+        unknown_h=past.since_immersion.unknown_h,
+        ahead=tuple(one for one in snapshot.outlook(now) if one.chain == chain.id and one.used < one.limit),
+        due=tuple(one for one in snapshot.most_pressing_first if one.reminder.chain == chain.id),
+        past=past,
+        zone=snapshot.zone,
+    )
+
+
+def _by_condition(entries: Sequence[Entry]) -> tuple[tuple[Condition, float], ...]:
+    """Grit-hours by condition, most first."""
+    sums: dict[Condition, float] = {}
+    for entry in entries:
+        if entry.exposure is not None and entry.exposure.grit_h > 0.0:
+            condition = entry.exposure.condition
+            sums[condition] = sums.get(condition, 0.0) + entry.exposure.grit_h
+    return tuple(sorted(sums.items(), key=lambda item: -item[1]))
+
+
+ANSWER = {
+    Regime.WAXED: (TreatmentKind.DRIP, TreatmentKind.IMMERSION),
+    Regime.WET_LUBE: (TreatmentKind.OIL, TreatmentKind.CLEAN),
+}

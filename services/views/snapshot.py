@@ -1,0 +1,256 @@
+"""What the ledger says at one count of its writes, and all that pages derive from it, worked out once."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Hashable, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime, tzinfo
+from functools import cached_property
+from typing import Any, TypeVar
+
+from rules.comparison import Comparison, Cost, compare, cost
+from rules.contamination import ChainHistory, history
+from rules.ledger import Ledger
+from rules.outlook import Outlook, outlook
+from rules.quiet_hours import spared
+from rules.reminder import RaisedReminder
+from rules.rulebook import Rulebook
+from rules.vocabulary import Bike, BikeId, Chain, ChainId, Condition, Regime, Ride, RideId, Rider
+from rules.wear import Forecast, Measure, Refusal, forecast
+from services.app import App, zone_of
+from services.expected_errors import EXPECTED
+from services.store import FileRecord, Posted, SensorSighting, Transaction
+from services.store.notes import LAST_ROUND
+from services.use_cases.import_rides import Outcome
+from services.use_cases.tag_conditions import WAITS_UNTIL
+from services.views.stories import exposures
+
+T = TypeVar("T")
+LOOK_EVERY_S = 1.0
+TROUBLED = (Outcome.UNREADABLE, Outcome.WHOSE, Outcome.DAMAGED)
+
+
+@dataclass(frozen=True)
+class Snapshot:
+    """The facts in force, and what hangs on them. Threads may share one: it is read, never changed."""
+
+    writes: int
+    ledger: Ledger
+    rulebook: Rulebook
+    standing: tuple[RaisedReminder, ...]
+    questions: tuple[RideId, ...]  # rides whose bike is a question, oldest first
+    likely: frozenset[RideId]  # rides given a bike that no rider has confirmed
+    undelivered: tuple[Posted, ...]
+    refused: tuple[Posted, ...]
+    sensors_seen: tuple[SensorSighting, ...]
+    files: tuple[FileRecord, ...]  # every file seen, newest first
+    round_at: datetime | None
+    round_said: tuple[str, ...]
+    weather_waits_until: datetime | None
+    _worked_out: dict[Hashable, Any] = field(default_factory=dict, compare=False)
+    _working: threading.RLock = field(default_factory=threading.RLock, compare=False)
+
+    @classmethod
+    def read(cls, tx: Transaction, rulebook: Rulebook) -> Snapshot:
+        """Everything of one transaction. Raises StoreError."""
+        waits = tx.notes.get(WAITS_UNTIL)
+        return cls(
+            writes=tx.writes(),
+            ledger=tx.ledger(),
+            rulebook=rulebook,
+            standing=tx.reminders.standing(),
+            questions=tuple(ride.id for ride in tx.rides.confirm_list()),
+            likely=frozenset(ride.id for ride in tx.rides.likely()),
+            undelivered=tuple(one for one in tx.outbox.waiting() if one.last_why),
+            refused=tx.outbox.refused(),
+            sensors_seen=tx.equipment.sensors_seen(),
+            files=tx.files.outcomes(),
+            round_at=tx.notes.written_at(LAST_ROUND),
+            round_said=tuple(tx.notes.get(LAST_ROUND, [])),
+            weather_waits_until=datetime.fromisoformat(waits) if waits else None,
+        )
+
+    def _once(self, key: Hashable, work: Callable[[], T], *, asof: Hashable = None) -> T:
+        """Work out what hangs on the facts, and perhaps on the time: the newest answer is kept."""
+        with self._working:
+            if key not in self._worked_out or self._worked_out[key][0] != asof:
+                self._worked_out[key] = (asof, work())
+            found: T = self._worked_out[key][1]
+            return found
+
+    @cached_property
+    def zone(self) -> tzinfo:
+        """The household's wall clock: the first rider's."""
+        return zone_of(self.ledger.riders[0].time_zone if self.ledger.riders else "UTC")
+
+    @cached_property
+    def zone_name(self) -> str:
+        """What that clock is called."""
+        return self.ledger.riders[0].time_zone if self.ledger.riders else "UTC"
+
+    @cached_property
+    def rides_newest_first(self) -> tuple[Ride, ...]:
+        """Every ride that counts."""
+        return tuple(sorted(self.ledger.rides, key=lambda ride: (ride.started_at, ride.id), reverse=True))
+
+    @cached_property
+    def bare_rides(self) -> tuple[Ride, ...]:
+        """Rides that have a bike, but no chain noted on it then."""
+        return self.ledger.rides_without_chain()
+
+    @cached_property
+    def file_troubles(self) -> tuple[FileRecord, ...]:
+        """Files that did not become a whole ride, newest first."""
+        return tuple(one for one in self.files if one.outcome in TROUBLED)
+
+    @cached_property
+    def instead(self) -> Mapping[str, str]:
+        """Reminders that another one answers as well, by key, with the sentence to say."""
+        return spared(one.reminder for one in self.standing)
+
+    @cached_property
+    def most_pressing_first(self) -> tuple[RaisedReminder, ...]:
+        """What needs hands, in order; what another step takes care of comes last."""
+        return tuple(
+            sorted(
+                self.standing,
+                key=lambda one: (
+                    one.reminder.key in self.instead,
+                    -one.reminder.urgency,
+                    one.reminder.cause_at,
+                    one.id,
+                ),
+            )
+        )
+
+    def rider(self, ride: Ride) -> Rider:
+        """Who rode."""
+        return self.ledger.rider(ride.rider)
+
+    def bike_name(self, bike: BikeId | None) -> str:
+        """A bike's name; 'none of ours' for none."""
+        return "none of ours" if bike is None else self.ledger.bike(bike).name
+
+    def bike_words(self, ride: Ride) -> str:
+        """The bike of a ride as a list says it."""
+        if ride.bike is not None:
+            return self.ledger.bike(ride.bike).name
+        return "which one?" if ride.decided_by is None else "none of ours"
+
+    def bikes_here(self, at: datetime) -> tuple[Bike, ...]:
+        """Bikes that were in the household then."""
+        return tuple(
+            bike
+            for bike in self.ledger.bikes
+            if (bike.from_at is None or bike.from_at <= at) and (bike.until_at is None or at < bike.until_at)
+        )
+
+    def where(self, chain: Chain, now: datetime) -> str:
+        """'on Plover', 'on the shelf', 'retired'."""
+        fitting = self.ledger.fitting_of(chain.id, now)
+        if fitting is not None:
+            return f"on {self.ledger.bike(fitting.bike).name}"
+        return "retired" if chain.retired_at is not None and chain.retired_at <= now else "on the shelf"
+
+    def past(self, chain: ChainId, now: datetime) -> ChainHistory:
+        """What a chain has been through until now."""
+        return history(self.ledger, chain, self.rulebook).until(now)
+
+    def conditions(self, ride: Ride) -> tuple[tuple[Condition, float, float], ...]:
+        """Condition, drive hours and grit-hours of a ride, most grit first."""
+
+        def work() -> tuple[tuple[Condition, float, float], ...]:
+            bike = None if ride.bike is None else self.ledger.bike(ride.bike)
+            sums: dict[Condition, tuple[float, float]] = {}
+            for one in exposures(ride, bike, self.rulebook):
+                drive_h, grit_h = sums.get(one.condition, (0.0, 0.0))
+                sums[one.condition] = (drive_h + one.drive_h, grit_h + one.grit_h)
+            by_grit = sorted(sums.items(), key=lambda item: -item[1][1])
+            return tuple((condition, *hours) for condition, hours in by_grit)
+
+        return self._once(("conditions", ride.id), work)
+
+    def outlook(self, now: datetime) -> tuple[Outlook, ...]:
+        """How far each limit of each fitted chain is, soonest first."""
+        return self._once(
+            "outlook",
+            lambda: outlook(self.ledger, self.rulebook, now=now, zone_of=zone_of),
+            asof=now.replace(second=0, microsecond=0),
+        )
+
+    def wear(
+        self, chain: ChainId, now: datetime, measure: Measure = Measure.DRIVE_HOURS
+    ) -> Forecast | Refusal:
+        """When a chain is worn out, or why nobody can say."""
+        return self._once(
+            ("wear", chain, measure),
+            lambda: forecast(self.ledger, self.rulebook, chain, now=now, measure=measure),
+            asof=_hour(now),
+        )
+
+    def wear_limit(self, chain: Chain, now: datetime) -> float:
+        """At which elongation this chain is worn out, on the bike it is on or was last on. [%]"""
+        begun = [one for one in self.ledger.fittings_of(chain.id) if one.fitted_at <= now]
+        bike = self.ledger.bike(begun[-1].bike) if begun else None
+        rider = None if bike is None else self.ledger.rider(bike.owner)
+        return self.rulebook.wear_limit(chain, bike=bike, rider=rider).value
+
+    def comparison(self, now: datetime, measure: Measure) -> Comparison:
+        """Waxed against wet lube."""
+        return self._once(
+            ("comparison", measure),
+            lambda: compare(self.ledger, self.rulebook, now=now, measure=measure),
+            asof=_hour(now),
+        )
+
+    def cost(self, regime: Regime, now: datetime) -> Cost:
+        """What 1000 km cost."""
+        return self._once(
+            ("cost", regime), lambda: cost(self.ledger, self.rulebook, regime, now=now), asof=_hour(now)
+        )
+
+    def work_ahead(self, now: datetime) -> None:
+        """Work out what takes long, so that no page waits for it."""
+        self.outlook(now)
+        for chain in self.ledger.chains:
+            self.wear(chain.id, now)
+        for measure in Measure:
+            self.comparison(now, measure)
+        for regime in Regime:
+            self.cost(regime, now)
+
+
+def _hour(now: datetime) -> datetime:
+    """Forecasts move by days: within an hour they may be remembered."""
+    return now.replace(minute=0, second=0, microsecond=0)
+
+
+class Snapshots:
+    """The newest snapshot: read again only when something was written since."""
+
+    def __init__(self, app: App) -> None:
+        self.app = app
+        self._newest: Snapshot | None = None
+        self._reading = threading.Lock()
+
+    def now(self) -> Snapshot:
+        """What the ledger says at this moment. Raises StoreError, RulebookError."""
+        newest = self._newest
+        with self.app.store.reading() as tx:
+            if newest is not None and tx.writes() == newest.writes:
+                return newest
+        with self._reading, self.app.store.reading() as tx:
+            newest = self._newest
+            if newest is None or tx.writes() != newest.writes:
+                newest = self._newest = Snapshot.read(tx, self.app.rulebook)
+            return newest
+
+    def keep_warm(self, stop: threading.Event, clock: Callable[[], datetime]) -> None:
+        """Look every second until told to stop: after a round's writes, no page waits for the reading."""
+        while not stop.wait(LOOK_EVERY_S):
+            try:
+                if self._newest is not None:
+                    self.now().work_ahead(clock())
+            except EXPECTED:
+                continue  # the page that is asked for next says it in words

@@ -1,0 +1,194 @@
+"""Rides and reminders as lines of text, for the terminal."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Sequence
+from datetime import datetime, tzinfo
+from pathlib import Path
+
+from rules.contamination import Exposure, exposure
+from rules.reminder import RaisedReminder, Reason, Step
+from rules.reminders import caution
+from rules.rulebook import Rulebook
+from rules.vocabulary import Bike, ReminderId, Ride, RideId
+from rules.wording import clock, day, number
+from services.app import App, zone_of
+from services.store import Word
+
+
+def ride_conditions(ride: Ride, bike: Bike | None, rulebook: Rulebook) -> str:
+    """The conditions of a ride in a few words, by drive time, most first: 'dusty 1.4 h, wet 0.3 h'."""
+    by_word: dict[str, float] = {}
+    for one in exposures(ride, bike, rulebook):
+        by_word[one.condition.value] = by_word.get(one.condition.value, 0.0) + one.drive_h
+    most_first = sorted(by_word.items(), key=lambda item: -item[1])
+    return ", ".join(f"{word} {number(drive_h)} h" for word, drive_h in most_first if drive_h >= 0.05)
+
+
+def exposures(ride: Ride, bike: Bike | None, rulebook: Rulebook) -> list[Exposure]:
+    """What each hour of a ride puts into the chain of this bike."""
+    share = ride.unpaved_share if ride.unpaved_share is not None else bike.unpaved_share if bike else 0.0
+    indoor = ride.indoor or (bike is not None and bike.indoor)
+    return [exposure(h, share, ride.word, rulebook.weights, indoor=indoor) for h in ride.hours]
+
+
+def ride_story(app: App, ride_number: int) -> Iterator[str]:
+    """One ride as its rider would want it told. Raises NotFound."""
+    with app.store.reading() as tx:
+        details = tx.rides.details(RideId(ride_number))
+        ledger = tx.ledger()
+        decision = tx.rides.assignment_in_force(RideId(ride_number))
+        words = [word for word in tx.rides.words_of(RideId(ride_number)) if word.about == "unpaved share"]
+        sources = [record.name for record in tx.files.files_of(RideId(ride_number))]
+        others = [
+            (other, tx.rides.ride(other).file_name, tx.rides.why_same_outing(other))
+            for other in details.second_recordings
+        ]
+    ride, summary = details.ride, details.summary
+    rider = ledger.rider(ride.rider)
+    zone = zone_of(rider.time_zone)
+    bike = ledger.bike(ride.bike) if ride.bike is not None else None
+    chain = ledger.chain_of(ride)
+    yield f"Ride {ride.id}: {ride.title}, by {rider.name}"
+    yield (
+        f"  {day(ride.started_at, zone)}, {clock(ride.started_at, zone)} to {clock(ride.ended_at, zone)}; "
+        f"{ride.distance_m / 1000:.1f} km, {ride.climb_m:.0f} m of climbing"
+    )
+    low, high = ride.drive_low_s / 3600, ride.drive_high_s / 3600
+    yield (
+        f"  {ride.drive_s / 3600:.2f} drive hours by {ride.drive_method.value} "
+        f"(between {low:.2f} and {high:.2f})"
+    )
+    yield from _unpaved_lines(ride, bike, words)
+    for name in sources:
+        yield f"  from {name}, read by {summary.reader}"
+    for sentence in summary.damage:
+        yield f"  Damaged: {sentence}"
+    for why, count in summary.dropped.items():
+        yield f"  {count} samples left out: {why}"
+    for other, name, because in others:
+        yield f"  Also recorded in {Path(name).name} (ride {other}): {'; '.join(because)}."
+        yield f"    Two outings after all? gritledger split {other}"
+    if details.kept_ride is not None:
+        yield f"  A second recording of ride {details.kept_ride}: it does not count by itself."
+    if details.withdrawn_because:
+        yield f"  Counts no more: {details.withdrawn_because}"
+    yield ""
+    yield from _bike_lines(
+        ride, bike, chain.name if chain else None, decision.evidence if decision else None, ledger.bikes
+    )
+    yield ""
+    yield from _hour_lines(ride, bike, app.rulebook, zone)
+    yield from app.attribution
+
+
+def _unpaved_lines(ride: Ride, bike: Bike | None, words: Sequence[Word]) -> Iterator[str]:
+    """How much of the ride counts as unpaved, and who says so."""
+    if ride.indoor or (bike is not None and bike.indoor):
+        return
+    if words and words[-1].said is not None:
+        yield f"  {float(words[-1].said):.0%} unpaved, by {words[-1].by}"
+    elif ride.unpaved_share is not None:
+        yield f"  {ride.unpaved_share:.0%} unpaved, by the kind of riding its file names"
+    elif bike is not None:
+        yield f"  {bike.unpaved_share:.0%} unpaved, as is usual for {bike.name}"
+
+
+def _bike_lines(
+    ride: Ride, bike: Bike | None, chain: str | None, evidence: str | None, bikes: tuple[Bike, ...]
+) -> Iterator[str]:
+    names = {b.id: b.name for b in bikes}
+    if bike is not None:
+        by = ride.decided_by.value if ride.decided_by else "nobody"
+        yield f"Bike: {bike.name}, decided by {by}; chain: {chain or 'none noted on it then'}"
+    elif ride.decided_by is not None:
+        yield "Bike: none of ours"
+    else:
+        yield "Bike: a question for you"
+    said = json.loads(evidence) if evidence else {}
+    if said.get("because"):
+        yield f"  {said['because']}"
+    for clue in said.get("clues", ()):
+        weight = "cannot be" if clue["weight"] is None else f"{clue['weight']:+.1f}"
+        yield f"  {weight:>10}  {names.get(clue['bike'], 'none of ours')}: {clue['sentence']}"
+
+
+def _hour_lines(ride: Ride, bike: Bike | None, rulebook: Rulebook, zone: tzinfo) -> Iterator[str]:
+    yield "Hours:"
+    for hour, put in zip(ride.hours, exposures(ride, bike, rulebook), strict=True):
+        tag = hour.tag
+        start = max(hour.hour_start, ride.started_at)
+        sure = f", {tag.confidence:.0%} sure" if tag is not None and tag.known and ride.word is None else ""
+        yield (
+            f"  from {clock(start, zone)}: {put.condition.value}{sure}; {put.drive_h:.2f} drive hours "
+            f"× {put.weight:.2f} = {put.grit_h:.2f} grit-hours"
+        )
+        if ride.word is not None:
+            yield f"    by your word, the whole ride was {ride.word.value}"
+        elif tag is not None:
+            fetched = f", fetched {tag.fetched_at:%Y-%m-%d %H:%M} UTC" if tag.fetched_at else ""
+            yield f"    {tag.because}"
+            if tag.known:
+                yield f"    {tag.source}, {tag.tier.value}{fetched}"
+        elif not ride.indoor:
+            yield "    no weather fetched yet: the next round asks for it"
+
+
+def why(app: App, reminder: ReminderId) -> Iterator[str]:
+    """The whole trace of a reminder, line by line, to the number that crossed the limit. Raises NotFound."""
+    with app.store.reading() as tx:
+        raised, ledger = tx.reminders.get(reminder), tx.ledger()
+        letters = tx.outbox.about(reminder)
+    due = raised.reminder
+    zone = zone_of(ledger.rider(due.rider).time_zone)
+    yield f"{due.headline}  ({raised.state.value})"
+    yield due.sentence
+    yield ""
+    for reason in due.reasons:
+        yield from _reason_lines(reason, zone)
+    yield ""
+    yield f"Total {number(due.total, 2)} {due.unit}, limit {number(due.limit, 2)}."
+    yield f"Judged by rulebook {due.rulebook_version}."
+    if due.unknown_h:
+        yield (
+            f"{number(due.unknown_h, 2)} drive hours of it have no weather yet; they count as plain hours, "
+            "and the next round asks again."
+        )
+    yield f"Careful: {caution(due.kind, ledger.chain(due.chain).regime)}"
+    yield ""
+    yield from _life(raised, zone)
+    for posted in letters:
+        if posted.delivered_at:
+            state = f"told {_stamp(posted.delivered_at, zone)}"
+        elif posted.refused_at:
+            state = f"refused {_stamp(posted.refused_at, zone)}: {posted.last_why}"
+        elif posted.cancelled_at:
+            state = f"not sent: {posted.last_why}"
+        else:
+            state = "waiting" + (f": {posted.last_why}" if posted.last_why else "")
+        yield f"  by {posted.letter.channel}: {state}"
+
+
+def _reason_lines(reason: Reason, zone: tzinfo) -> Iterator[str]:
+    sums = ""
+    if reason.drive_h is not None and reason.weight is not None and reason.grit_h is not None:
+        sums = f"  {reason.drive_h:.3f} h × {reason.weight:.3f} = {reason.grit_h:.3f}"
+    elif reason.drive_h is not None:
+        sums = f"  + {reason.drive_h:.3f} h"
+    total = f"  total {reason.total:.3f}" if reason.total is not None else ""
+    yield f"  {_stamp(reason.at, zone)}  {reason.text}{sums}{total}"
+    if reason.weather:
+        yield f"                    {reason.weather}"
+
+
+def _life(raised: RaisedReminder, zone: tzinfo) -> Iterator[str]:
+    for step in raised.steps:
+        until = f" until {_stamp(step.until, zone)}" if step.until else ""
+        # The sentence of raising stands at the top already.
+        reason = f": {step.why}" if step.why and step.step not in (Step.RAISED, Step.TOLD) else ""
+        yield f"  {_stamp(step.at, zone)}  {step.step.value}{until}, by {step.by}{reason}"
+
+
+def _stamp(at: datetime, zone: tzinfo) -> str:
+    return f"{at.astimezone(zone):%Y-%m-%d %H:%M}"

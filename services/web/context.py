@@ -1,0 +1,118 @@
+"""What every page has at hand: the app, the newest snapshot, the clock, and how a page is dressed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass, field
+from datetime import UTC, datetime, tzinfo
+from typing import Annotated, Any
+
+from fastapi import Depends, Request
+from fastapi.responses import HTMLResponse, RedirectResponse
+from starlette.datastructures import FormData
+
+from services.app import App
+from services.views.snapshot import Snapshot, Snapshots
+from services.web.flash import Flash
+from services.web.forms import FormRefused, Posted
+from services.web.guard import TOKEN_FIELD, Tokens, session_of
+from services.web.rendering import Rendering
+from services.web.sessions import SessionStore
+
+Clock = Callable[[], datetime]
+
+
+def utc_now() -> datetime:
+    """The machine's clock."""
+    return datetime.now(UTC)
+
+
+@dataclass
+class AppContext:
+    """What the pages of one application share."""
+
+    app: App
+    clock: Clock
+    sessions: SessionStore | None
+    snapshots: Snapshots = field(init=False)
+    rendering: Rendering = field(default_factory=Rendering)
+    tokens: Tokens = field(default_factory=Tokens)
+    flash: Flash = field(default_factory=Flash)
+
+    def __post_init__(self) -> None:
+        """Snapshots belong to this app."""
+        self.snapshots = Snapshots(self.app)
+
+
+class RequestContext:
+    """One request: what the ledger says now, and the page to put it on."""
+
+    def __init__(self, request: Request) -> None:
+        self.request = request
+        self.shared: AppContext = request.app.state.shared
+        self.app = self.shared.app
+        self.now = self.shared.clock()
+        self._snapshot: Snapshot | None = None
+
+    @property
+    def snapshot(self) -> Snapshot:
+        """What the ledger says, the same for the whole request."""
+        if self._snapshot is None:
+            self._snapshot = self.shared.snapshots.now()
+        return self._snapshot
+
+    @property
+    def zone(self) -> tzinfo:
+        """The household's wall clock."""
+        return self.snapshot.zone
+
+    def show(self, template: str, *, here: str = "", status: int = 200, **figures: Any) -> HTMLResponse:
+        """The page, with what was just done said on top."""
+        flash = self.shared.flash.of(self.request.query_params.get("flash", ""))
+        html = self.shared.rendering.render(
+            template,
+            here=here,
+            flash=flash,
+            token=self.shared.tokens.of(session_of(self.request)),
+            token_field=TOKEN_FIELD,
+            signed_in=bool(session_of(self.request)),
+            back_to=self.request.url.path,
+            snapshot=self.snapshot,
+            zone=figures.pop("zone", None) or self.zone,
+            now=self.now,
+            attribution=self.app.attribution,
+            **figures,
+        )
+        return HTMLResponse(html, status)
+
+    def redirect(self, to: str, *sentences: str, undo: int | None = None) -> RedirectResponse:
+        """Back to a page after a form, which says what was done."""
+        if not sentences:
+            return RedirectResponse(to, 303)
+        path, mark, anchor = to.partition("#")
+        joint = "&" if "?" in path else "?"
+        name = self.shared.flash.keep(sentences, undo)
+        return RedirectResponse(f"{path}{joint}flash={name}{mark}{anchor}", 303)
+
+
+def context_of(request: Request) -> RequestContext:
+    """The context of this request."""
+    return RequestContext(request)
+
+
+async def posted_of(request: Request) -> Posted:
+    """What a form of ours sent. Raises FormRefused when it does not prove to be ours."""
+    form: FormData = await request.form(max_files=0, max_fields=2000)
+    shared: AppContext = request.app.state.shared
+    token = form.get(TOKEN_FIELD)
+    if not isinstance(token, str) or not shared.tokens.good(session_of(request), token):
+        raise FormRefused(
+            "This form is from before the program was last started, or not from this page. Nothing was "
+            "changed. Go back, load the page again and repeat it.",
+            status=403,
+        )
+    return Posted(form)
+
+
+AContext = Annotated[RequestContext, Depends(context_of)]
+APost = Annotated[Posted, Depends(posted_of)]

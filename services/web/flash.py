@@ -1,0 +1,41 @@
+"""What a form did, kept until the page that follows it has said so: sentences never travel in an address."""
+
+from __future__ import annotations
+
+import secrets
+import threading
+from collections import OrderedDict
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+MOST_KEPT = 200
+
+
+@dataclass(frozen=True, slots=True)
+class FlashMessage:
+    """Sentences for the rider, and the correction that takes it all back, if one does."""
+
+    sentences: tuple[str, ...]
+    undo: int | None = None
+
+
+class Flash:
+    """A short memory of what was said. Threads may share one."""
+
+    def __init__(self) -> None:
+        self._said: OrderedDict[str, FlashMessage] = OrderedDict()
+        self._lock = threading.Lock()
+
+    def keep(self, sentences: Iterable[str], undo: int | None = None) -> str:
+        """Remember; returns the name to ask for it by."""
+        name = secrets.token_urlsafe(8)
+        with self._lock:
+            self._said[name] = FlashMessage(tuple(sentences), undo)
+            while len(self._said) > MOST_KEPT:
+                self._said.popitem(last=False)
+        return name
+
+    def of(self, name: str) -> FlashMessage | None:
+        """What was said under this name; None = forgotten, or never."""
+        with self._lock:
+            return self._said.get(name)

@@ -1,0 +1,35 @@
+"""What was corrected, newest first, each with its undo; and the one safe way back after a form."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter
+from fastapi.responses import HTMLResponse, Response
+
+from services.use_cases.correct import undo
+from services.web.context import AContext, APost
+from services.web.forms import Posted
+
+router = APIRouter()
+MOST_SHOWN = 100
+
+
+@router.get("/corrections")
+def corrections(context: AContext) -> HTMLResponse:
+    """The log of corrections and logged care."""
+    with context.app.store.reading() as tx:
+        corrections = tx.corrections.all_(limit=MOST_SHOWN)
+    return context.show("corrections.html", corrections=corrections)
+
+
+@router.post("/corrections/{number}/undo")
+def take_back(number: int, context: AContext, posted: APost) -> Response:
+    """Take one back."""
+    done = undo(context.app, number, now=context.now)
+    return context.redirect(back_of(posted, "/corrections"), *done.sentences)
+
+
+def back_of(posted: Posted, otherwise: str) -> str:
+    """The page a form came from, if it is one of ours."""
+    path = posted.text("back", most=300)
+    ours = path.startswith("/") and not path.startswith(("//", "/\\")) and path.isprintable()
+    return path if ours else otherwise

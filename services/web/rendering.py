@@ -1,0 +1,104 @@
+"""How a page is dressed: templates that escape everything, and how times and figures are written on them."""
+
+from __future__ import annotations
+
+import hashlib
+from datetime import datetime, timedelta, tzinfo
+from pathlib import Path
+from re import compile as pattern
+from typing import Any
+
+from jinja2 import Environment, FileSystemLoader, StrictUndefined
+from markupsafe import Markup, escape
+
+from rules.reasons import reading_words
+from rules.wording import clock, day, listed, number
+from services.web.drawings.textures import legend, textures
+
+HERE = Path(__file__).parent
+_ADDRESS = pattern(r"https://[A-Za-z0-9./_-]*[A-Za-z0-9/]")
+
+
+class Rendering:
+    """Templates, and the style sheets and script they use, named by their content."""
+
+    def __init__(self) -> None:
+        self.files = {path.name: path.read_bytes() for path in sorted((HERE / "static").iterdir())}
+        marks = {name: hashlib.sha256(content).hexdigest()[:12] for name, content in self.files.items()}
+        self._templates = Environment(
+            loader=FileSystemLoader(HERE / "templates"),
+            autoescape=True,
+            undefined=StrictUndefined,
+            trim_blocks=True,
+            lstrip_blocks=True,
+        )
+        self._templates.filters.update(
+            day=day,
+            clock=clock,
+            stamp=stamp,
+            field_time=field_time,
+            number=number,
+            listed=listed,
+            hours=hours,
+            km=kilometres,
+            first_sentence=first_sentence,
+            after_first_sentence=after_first_sentence,
+            linked=linked,
+            reading_words=reading_words,
+        )
+        self._templates.globals.update(
+            styles=[f"/static/{marks[name]}/{name}" for name in ("drawings.css", "page.css")],
+            script=f"/static/{marks['page.js']}/page.js",
+            icon=f"/static/{marks['icon.svg']}/icon.svg",
+            # Both are made of constants alone.
+            textures=Markup(textures()),  # noqa: S704
+            legend=Markup(legend()),  # noqa: S704
+        )
+
+    def render(self, template: str, **figures: Any) -> str:
+        """The page as HTML."""
+        return self._templates.get_template(template).render(**figures)
+
+
+def stamp(at: datetime, zone: tzinfo) -> str:
+    """'4 June 2025, 18:52'."""
+    return f"{day(at, zone)}, {clock(at, zone)}"
+
+
+def field_time(at: datetime, zone: tzinfo) -> str:
+    """An instant as a form's time field wants it."""
+    return f"{at.astimezone(zone):%Y-%m-%dT%H:%M}"
+
+
+def hours(seconds: float) -> str:
+    """'1 h 35 min', '12 min'."""
+    minutes = round(seconds / timedelta(minutes=1).total_seconds())
+    return f"{minutes // 60} h {minutes % 60:02d} min" if minutes >= 60 else f"{minutes} min"
+
+
+def kilometres(metres: float) -> str:
+    """'42.3 km'."""
+    return f"{metres / 1000:.1f} km"
+
+
+def first_sentence(text: str) -> str:
+    """What stands before the first full stop, and the stop."""
+    head, stop, _ = text.partition(". ")
+    return head + "." if stop else text
+
+
+def after_first_sentence(text: str) -> str:
+    """The rest of it."""
+    return text.partition(". ")[2]
+
+
+def linked(text: str) -> Markup:
+    """A credit with its addresses as links, as its licence asks."""
+    parts, at = [], 0
+    for found in _ADDRESS.finditer(text):
+        address = escape(found.group())
+        parts.append(escape(text[at : found.start()]))
+        parts.append(Markup('<a href="{0}" rel="noreferrer">{0}</a>').format(address))
+        at = found.end()
+    parts.append(escape(text[at:]))
+    return Markup("").join(parts)

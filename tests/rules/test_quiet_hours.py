@@ -1,0 +1,164 @@
+"""Quiet hours, one message for several chains, no work twice, a weekly outlook that is made up for once."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import datetime, time, timedelta
+from zoneinfo import ZoneInfo
+
+import pytest
+
+from rules.quiet_hours import QuietHours, bundles, may_speak, outlook_due, spared, speak_at, unheard
+from rules.reminder import RaisedReminder, Reminder, ReminderKind, ReminderStep, Step
+from rules.vocabulary import ChainId, ReminderId, RiderId
+from tests.rules.notation import at
+
+DENVER = ZoneInfo("America/Denver")
+MANNERS = QuietHours()
+DRIP, WET = ReminderKind.DRIP, ReminderKind.WIPE_AND_DRIP
+
+
+def local(text):
+    return datetime.strptime(text, "%Y-%m-%d %H:%M").replace(tzinfo=DENVER)
+
+
+def reminder(kind=DRIP, chain=1, rider=1, urgency=0, cause="2025-06-03"):
+    return Reminder(
+        key=f"{kind}:{chain}:start",
+        kind=kind,
+        chain=ChainId(chain),
+        rider=RiderId(rider),
+        bike=None,
+        cause_at=at(cause),
+        headline=f"{kind} {chain}",
+        sentence="",
+        total=1.0,
+        limit=1.0,
+        unit="grit-hours",
+        unknown_h=0.0,
+        reasons=(),
+        rulebook_version="1",
+        urgency=urgency,
+    )
+
+
+def raised(*steps, number=1, **more):
+    return RaisedReminder(
+        ReminderId(number),
+        reminder(**more),
+        tuple(ReminderStep(step, at("2025-06-03"), "the round") for step in steps),
+    )
+
+
+@pytest.mark.parametrize(
+    ("clock", "drip", "wet"),
+    [
+        ("06:59", False, False),
+        ("07:00", True, True),
+        ("21:29", True, True),
+        ("21:30", False, True),
+        ("22:59", False, True),
+        ("23:00", False, False),
+        ("00:30", False, False),
+    ],
+)
+def test_a_wet_chain_may_speak_until_bedtime(clock, drip, wet):
+    moment = local(f"2025-06-03 {clock}")
+    assert may_speak(DRIP, moment, MANNERS) is drip
+    assert may_speak(WET, moment, MANNERS) is wet
+
+
+def test_a_bedtime_before_the_quiet_hours_grants_nothing():
+    early = QuietHours(bedtime=time(20, 0))
+    assert may_speak(WET, local("2025-06-03 21:00"), early)
+    assert not may_speak(WET, local("2025-06-03 22:00"), early)
+
+
+def test_quiet_by_day_and_no_quiet_at_all():
+    sleeps_by_day = QuietHours(quiet_from=time(8, 0), quiet_until=time(16, 0), bedtime=time(9, 0))
+    assert not may_speak(DRIP, local("2025-06-03 08:30"), sleeps_by_day)
+    assert may_speak(WET, local("2025-06-03 08:30"), sleeps_by_day)
+    assert may_speak(DRIP, local("2025-06-03 03:00"), sleeps_by_day)
+    always = QuietHours(quiet_from=time(0, 0), quiet_until=time(0, 0))
+    assert may_speak(DRIP, local("2025-06-03 03:00"), always)
+
+
+def test_it_speaks_at_the_first_moment_it_may():
+    assert speak_at(DRIP, local("2025-06-03 12:00"), MANNERS) == local("2025-06-03 12:00")
+    assert speak_at(DRIP, local("2025-06-03 22:00"), MANNERS) == local("2025-06-04 07:00")
+    assert speak_at(DRIP, local("2025-06-04 03:00"), MANNERS) == local("2025-06-04 07:00")
+    assert speak_at(WET, local("2025-06-03 22:00"), MANNERS) == local("2025-06-03 22:00")
+
+
+def test_the_night_the_clocks_change_ends_at_seven_all_the_same():
+    # 9 March 2025, 02:00: clocks go forward in Denver (IANA time zone database).
+    told = speak_at(DRIP, local("2025-03-08 23:30"), MANNERS)
+    assert (told.hour, told.day) == (7, 9)
+    assert told.utcoffset() == timedelta(hours=-6)
+
+
+def test_news_is_unheard_until_it_was_told():
+    waiting = raised(Step.RAISED)
+    told = raised(Step.RAISED, Step.TOLD, number=2)
+    worse = raised(Step.RAISED, Step.TOLD, Step.WORSE, number=3)
+    never_told = raised(Step.RAISED, Step.WORSE, number=4)
+    put_off = raised(Step.RAISED, Step.PUT_OFF, number=5)
+    back = raised(Step.RAISED, Step.TOLD, Step.PUT_OFF, Step.RAISED, number=6)
+    done = raised(Step.RAISED, Step.DONE, number=7)
+    found = unheard((waiting, told, worse, never_told, put_off, back, done))
+    assert [(one.raised.id, one.worse) for one in found] == [(1, False), (3, True), (4, False), (6, False)]
+
+
+def test_one_message_per_rider_and_everything_in_it():
+    waiting = unheard(
+        (
+            raised(Step.RAISED, number=1, kind=DRIP, rider=1, cause="2025-06-02"),
+            raised(Step.RAISED, number=2, kind=WET, rider=1, urgency=1, chain=2),
+            raised(Step.RAISED, number=3, kind=DRIP, rider=2, chain=3),
+            raised(Step.RAISED, number=4, kind=DRIP, rider=1, cause="2025-06-01", chain=4),
+        )
+    )
+    late = local("2025-06-03 22:00")
+    quiet_hours = {RiderId(1): MANNERS, RiderId(2): MANNERS}
+    (bundle,) = bundles(waiting, dict.fromkeys(quiet_hours, late), quiet_hours)
+    assert bundle.rider == 1
+    assert [one.raised.id for one in bundle.unheard] == [2, 4, 1]
+    morning = dict.fromkeys(quiet_hours, local("2025-06-04 07:00"))
+    assert [bundle.rider for bundle in bundles(waiting, morning, quiet_hours)] == [1, 2]
+    assert bundles((), {}, {}) == ()
+
+
+def test_what_one_treatment_answers_is_not_asked_for_twice():
+    bath, drip, wet = reminder(ReminderKind.IMMERSION), reminder(DRIP), reminder(WET)
+    worn, look = reminder(ReminderKind.REPLACEMENT), reminder(ReminderKind.INSPECTION)
+    assert spared([bath, drip, wet]) == {
+        drip.key: "“re-immersion 1” takes care of this too.",
+        wet.key: "“re-immersion 1” takes care of this too.",
+    }
+    assert spared([drip, wet]) == {drip.key: "“wipe and drip 1” takes care of this too."}
+    assert set(spared([worn, bath, drip, look])) == {bath.key, drip.key, look.key}
+    assert set(spared([worn, look]).values()) == {"Not worth doing if you replace the chain now."}
+    assert spared([drip, look, reminder(WET, chain=2)]) == {}
+
+
+def test_the_outlook_goes_out_on_sunday_morning_once():
+    # 8 June 2025 was a Sunday.
+    before, sunday = local("2025-06-01 07:00"), local("2025-06-08 07:00")
+    assert not outlook_due(local("2025-06-08 06:59"), before, MANNERS)
+    assert outlook_due(sunday, before, MANNERS)
+    assert not outlook_due(local("2025-06-08 12:00"), sunday, MANNERS)
+    assert outlook_due(local("2025-06-11 12:00"), before, MANNERS)
+    assert not outlook_due(local("2025-06-11 23:30"), before, MANNERS)
+    assert not outlook_due(sunday, before, replace(MANNERS, outlook_weekday=None))
+
+
+def test_a_new_household_waits_for_its_first_sunday():
+    assert outlook_due(local("2025-06-08 09:00"), None, MANNERS)
+    assert not outlook_due(local("2025-06-10 09:00"), None, MANNERS)
+
+
+def test_without_quiet_hours_the_outlook_comes_at_their_end_on_its_day():
+    odd = QuietHours(quiet_from=time(9, 0), quiet_until=time(9, 0))
+    last = local("2025-06-01 09:00")
+    assert not outlook_due(local("2025-06-08 08:00"), last, odd)
+    assert outlook_due(local("2025-06-08 09:00"), last, odd)

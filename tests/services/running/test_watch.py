@@ -1,0 +1,139 @@
+"""The watching process as it is started by a rider: it sees files, is alone, and ends when told to."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Callable, Iterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from services.settings import SETTINGS_FILE
+from services.wiring import open_app
+from tests.wet_household import a_ride
+
+pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="ends a process by a POSIX signal")
+PATIENCE_S = 40.0
+
+
+class Watching:
+    """A watching process and what it says."""
+
+    def __init__(self, home: Path) -> None:
+        self.lines: list[str] = []
+        self.process = subprocess.Popen(
+            [sys.executable, "-c", "from services.cli import main; main()", "watch", "--no-page"],
+            env=os.environ | {"GRITLEDGER_HOME": str(home), "PYTHONUNBUFFERED": "1"},
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            text=True,
+        )
+        self._reading = threading.Thread(target=self._read, daemon=True)
+        self._reading.start()
+
+    def _read(self) -> None:
+        assert self.process.stdout is not None
+        self.lines.extend(iter(self.process.stdout.readline, ""))
+
+    def until(self, what: Callable[[], bool]) -> None:
+        give_up = time.monotonic() + PATIENCE_S
+        while not what():
+            assert time.monotonic() < give_up, self.lines
+            assert self.process.poll() is None or what(), self.lines
+            time.sleep(0.1)
+
+    def says(self, part: str) -> None:
+        self.until(lambda: any(part in line for line in self.lines))
+
+    def end(self, how: signal.Signals = signal.SIGTERM) -> int:
+        self.process.send_signal(how)
+        status = self.process.wait(PATIENCE_S)
+        self._reading.join(5)
+        return status
+
+
+@pytest.fixture
+def home(tmp_path: Path) -> Path:
+    """One rider with one bike; a folder that is watched; no weather, no channel."""
+    home = tmp_path / "home"
+    (home / "rides").mkdir(parents=True)
+    (home / SETTINGS_FILE).write_text(
+        '[[watch]]\nfolder = "rides"\nquiet_s = 0.5\n[weather]\narchive = "none"\n'
+    )
+    shop = open_app(home)
+    with shop.store.writing() as tx:
+        tx.equipment.add_bike("Plover", tx.equipment.add_rider("Ines").id)
+    shop.store.close()
+    return home
+
+
+@pytest.fixture
+def watching(home: Path) -> Iterator[Watching]:
+    one = Watching(home)
+    yield one
+    if one.process.poll() is None:
+        one.process.kill()
+        one.process.wait(10)
+
+
+def rides(home: Path) -> int:
+    shop = open_app(home)
+    try:
+        with shop.store.reading() as tx:
+            return tx.rides.count()
+    finally:
+        shop.store.close()
+
+
+def test_a_file_dropped_becomes_a_ride_and_the_process_ends_when_told(home: Path, watching: Watching) -> None:
+    watching.says(f"Watching {home / 'rides'}")
+    start = datetime.now(UTC) - timedelta(days=1)
+    (home / "rides" / "evening.fit").write_bytes(a_ride(start, 4711, 0.0))
+
+    watching.says("1 new ride")
+
+    assert rides(home) == 1
+    assert watching.end() == 0
+    assert watching.lines[-1] == "Stopped; everything is kept.\n"
+
+
+def test_a_second_one_for_the_same_home_is_refused_in_a_sentence(home: Path, watching: Watching) -> None:
+    watching.says("Watching")
+
+    second = Watching(home)
+    assert second.process.wait(PATIENCE_S) == 1
+    second._reading.join(5)
+
+    assert second.lines == [
+        f"gritledger: {home}: another gritledger is watching already; stop that one first, or use it\n"
+    ]
+    assert watching.process.poll() is None
+    assert watching.end(signal.SIGINT) == 0
+    third = Watching(home)
+    third.says("Watching")
+    assert third.end() == 0
+
+
+def test_without_a_folder_it_says_where_to_name_one(home: Path) -> None:
+    (home / SETTINGS_FILE).write_text('[weather]\narchive = "none"\n')
+    one = Watching(home)
+
+    one.says("No folder is watched yet; name one under [[watch]]")
+
+    assert one.end() == 0
+
+
+def test_a_folder_that_is_not_there_is_told_and_the_process_goes_on(home: Path) -> None:
+    (home / "rides").rmdir()
+    one = Watching(home)
+
+    one.says("the watched folder cannot be read")
+
+    assert one.process.poll() is None
+    assert one.end() == 0

@@ -1,0 +1,195 @@
+"""Riders, bikes and sensors."""
+
+from __future__ import annotations
+
+from datetime import datetime
+
+import pytest
+
+from rules.vocabulary import BikeId, DecidedBy
+from services.store import FactRefused, NotFound, Store
+from tests.services.store.household import DAY, HOUR, MORNING, ride_of, ride_summary, settle
+
+
+def test_riders_come_back_as_they_were_added(store: Store) -> None:
+    household = settle(store)
+    with store.reading() as tx:
+        assert tx.equipment.riders() == (household.ines, household.tomas)
+        assert tx.equipment.find_rider("  iNeS ") == household.ines
+        assert tx.equipment.find_rider("TOMÁS") == household.tomas
+
+
+def test_an_unknown_name_says_which_names_look_like_it(store: Store) -> None:
+    settle(store)
+    with store.reading() as tx, pytest.raises(NotFound) as missing:
+        tx.equipment.find_bike("plovr")
+    assert missing.value.near == ("Plover",)
+    assert str(missing.value) == "No bike “plovr”. Did you mean “Plover”?"
+    with store.reading() as tx, pytest.raises(NotFound, match="Known: Heron, Plover"):
+        tx.equipment.find_bike("quite another")
+
+
+def test_an_unknown_name_where_there_is_none_says_so(store: Store) -> None:
+    with store.reading() as tx, pytest.raises(NotFound, match="There is no rider yet"):
+        tx.equipment.find_rider("Ines")
+
+
+@pytest.mark.parametrize("name", ["Ines", "INES", "  ines  "])
+def test_a_second_rider_of_the_same_name_is_refused(store: Store, name: str) -> None:
+    settle(store)
+    with pytest.raises(FactRefused, match="a rider “Ines” already"), store.writing() as tx:
+        tx.equipment.add_rider(name)
+    with store.reading() as tx:
+        assert len(tx.equipment.riders()) == 2
+
+
+def test_a_name_of_blanks_is_refused(store: Store) -> None:
+    with pytest.raises(FactRefused, match="needs a name"), store.writing() as tx:
+        tx.equipment.add_rider("   ")
+
+
+def test_a_time_zone_that_does_not_exist_is_refused(store: Store) -> None:
+    with pytest.raises(FactRefused, match="no time zone “La Paz”"), store.writing() as tx:
+        tx.equipment.add_rider("Ines", time_zone="La Paz")
+
+
+def test_a_rider_changes_name_mail_and_zone(store: Store) -> None:
+    household = settle(store)
+    with store.writing() as tx:
+        changed = tx.equipment.update_rider(household.ines.id, name="Inés", email=None, time_zone="UTC")
+        assert tx.equipment.find_rider("inés") == changed
+    assert (changed.name, changed.email, changed.time_zone) == ("Inés", None, "UTC")
+    with pytest.raises(FactRefused, match="time zone"), store.writing() as tx:
+        tx.equipment.update_rider(household.ines.id, time_zone="Nowhere/At_All")
+
+
+def test_a_bike_keeps_its_gears_and_dates(store: Store) -> None:
+    household = settle(store)
+    with store.writing() as tx:
+        added = tx.equipment.add_bike(
+            "Curlew",
+            household.ines.id,
+            unpaved_share=0.25,
+            chainrings=(30, 46),
+            cogs=(11, 13, 15, 34),
+            wheel_circumference_m=2.2,
+            indoor=True,
+            from_at=MORNING,
+            until_at=MORNING + DAY,
+        )
+    with store.reading() as tx:
+        assert tx.equipment.bikes()[-1] == added == tx.equipment.bike(added.id)
+    assert (added.chainrings, added.cogs, added.from_at) == ((30, 46), (11, 13, 15, 34), MORNING)
+
+
+def test_a_bike_changes_what_is_named_and_nothing_else(store: Store) -> None:
+    household = settle(store)
+    with store.writing() as tx:
+        changed = tx.equipment.update_bike(household.plover.id, unpaved_share=0.75, cogs=(10, 12))
+    assert (changed.name, changed.unpaved_share, changed.cogs, changed.chainrings) == (
+        "Plover",
+        0.75,
+        (10, 12),
+        (40,),
+    )
+    with pytest.raises(FactRefused, match="has no “weight”"), store.writing() as tx:
+        tx.equipment.update_bike(household.plover.id, weight=9.0)
+    with pytest.raises(FactRefused, match="“Heron” already"), store.writing() as tx:
+        tx.equipment.update_bike(household.plover.id, name="heron")
+
+
+@pytest.mark.parametrize(
+    "impossible",
+    [
+        {"unpaved_share": 1.5},
+        {"unpaved_share": -0.1},
+        {"wheel_circumference_m": 22.0},
+        {"from_at": MORNING, "until_at": MORNING - DAY},
+    ],
+)
+def test_a_bike_that_cannot_be_is_refused(store: Store, impossible: dict[str, object]) -> None:
+    household = settle(store)
+    with pytest.raises(FactRefused), store.writing() as tx:
+        tx.equipment.add_bike("Curlew", household.ines.id, **impossible)  # type: ignore[arg-type]
+
+
+def test_a_bike_of_nobody_is_not_found(store: Store) -> None:
+    with pytest.raises(NotFound), store.writing() as tx:
+        tx.equipment.add_bike("Curlew", 99)  # type: ignore[arg-type]
+    with store.reading() as tx, pytest.raises(NotFound):
+        tx.equipment.bike(BikeId(99))
+
+
+def test_a_sensor_that_moves_leaves_its_first_bike(store: Store) -> None:
+    household = settle(store)
+    with store.writing() as tx:
+        tx.equipment.add_sensor("power meter", "serial 77", household.plover.id)
+        tx.equipment.add_sensor("power meter", "serial 77", household.heron.id, from_at=MORNING)
+    with store.reading() as tx:
+        assert [(s.bike, s.from_at, s.until_at) for s in tx.equipment.sensors()] == [
+            (household.plover.id, None, MORNING),
+            (household.heron.id, MORNING, None),
+        ]
+
+
+def test_a_sensor_that_was_lent_comes_back(store: Store) -> None:
+    household = settle(store)
+    with store.writing() as tx:
+        tx.equipment.add_sensor("power meter", "serial 77", household.plover.id)
+        tx.equipment.add_sensor("power meter", "serial 77", household.heron.id, MORNING, MORNING + DAY)
+    with store.reading() as tx:
+        spans = {(s.bike, s.from_at, s.until_at) for s in tx.equipment.sensors()}
+    assert spans == {
+        (household.plover.id, None, MORNING),
+        (household.heron.id, MORNING, MORNING + DAY),
+        (household.plover.id, MORNING + DAY, None),
+    }
+
+
+def test_a_sensor_is_not_in_two_places(store: Store) -> None:
+    household = settle(store)
+    with store.writing() as tx:
+        tx.equipment.add_sensor("power meter", "serial 77", household.plover.id, from_at=MORNING)
+    with pytest.raises(FactRefused, match="already on Plover"), store.writing() as tx:
+        tx.equipment.add_sensor("power meter", "serial 77", household.heron.id, from_at=MORNING - DAY)
+    with pytest.raises(FactRefused, match="say from when"), store.writing() as tx:
+        tx.equipment.add_sensor("power meter", "serial 77", household.heron.id)
+
+
+def test_a_span_that_was_typed_wrongly_is_mended_or_removed(store: Store) -> None:
+    household = settle(store)
+    with store.writing() as tx:
+        first = tx.equipment.add_sensor("speed", "serial 5", household.plover.id, MORNING, MORNING + DAY)
+        second = tx.equipment.add_sensor("speed", "serial 5", household.heron.id, from_at=MORNING + DAY)
+        mended = tx.equipment.change_sensor_span(first.id, from_at=None, until_at=MORNING + HOUR)
+    assert (mended.from_at, mended.until_at) == (None, MORNING + HOUR)
+    with pytest.raises(FactRefused, match="on Heron in that time"), store.writing() as tx:
+        tx.equipment.change_sensor_span(first.id, from_at=None, until_at=None)
+    with store.writing() as tx:
+        tx.equipment.remove_sensor(second.id)
+        assert tx.equipment.sensors() == (mended,)
+    with pytest.raises(NotFound), store.writing() as tx:
+        tx.equipment.remove_sensor(second.id)
+
+
+def test_sensors_seen_counts_rides_and_their_bikes(store: Store) -> None:
+    household = settle(store)
+    first = ride_of(store, household.ines.id)
+    ride_of(store, household.ines.id, MORNING + DAY)
+    with store.writing() as tx:
+        tx.rides.add(ride_summary(MORNING + 2 * DAY, sensors=(), device=None), household.ines.id)
+        tx.rides.record(first, household.plover.id, decided_by=DecidedBy.RIDER, at=MORNING + DAY, by="Ines")
+    with store.reading() as tx:
+        seen = {sighting.identity: sighting for sighting in tx.equipment.sensors_seen()}
+    assert set(seen) == {"serial 77", "ant heart rate 4242", "serial 3900000001"}
+    meter = seen["serial 77"]
+    assert (meter.kind, meter.rides, meter.recorder) == ("power meter", 2, False)
+    assert meter.bikes == ((household.plover.id, 1),)
+    assert (meter.first_at, meter.last_at) == (MORNING, MORNING + DAY)
+    assert seen["serial 3900000001"].recorder
+
+
+def test_a_naive_time_is_refused(store: Store) -> None:
+    household = settle(store)
+    with pytest.raises(FactRefused, match="time zone"), store.writing() as tx:
+        tx.equipment.add_sensor("speed", "serial 5", household.plover.id, datetime(2026, 6, 1))  # noqa: DTZ001

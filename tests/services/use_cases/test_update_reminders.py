@@ -1,0 +1,162 @@
+"""What riders are told: all that is due in one message, at hours they allow, once; never of what is done."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+
+from rules.reminder import Step
+from rules.vocabulary import TreatmentKind
+from services.channels import ChannelError
+from services.store import FactRefused
+from services.use_cases.answer_reminder import close, put_off
+from services.use_cases.log_care import log_treatment
+from tests.services.wet_week import DAY, Week, wet_week
+from tests.wet_household import FIRST_DAY
+
+NIGHT, MORNING = timedelta(hours=23, minutes=30), timedelta(hours=31, minutes=5)
+
+
+@pytest.fixture
+def week(tmp_path: Path) -> Week:
+    return wet_week(tmp_path / "home")
+
+
+def test_several_chains_are_told_in_one_message(week: Week) -> None:
+    week.ride(1, bike=0)
+    week.ride(1, bike=1)
+
+    week.round(1)
+
+    (letter,) = week.box.taken
+    assert len(letter.reminders) == 2
+    assert "Plover's chain" in letter.text
+    assert "Harrier's chain" in letter.text
+
+
+def test_what_was_told_is_not_told_again(week: Week) -> None:
+    week.ride(1)
+    week.round(1)
+    for hours in (19, 20, 21):
+        week.round(1, timedelta(hours=hours))
+
+    assert len(week.box.taken) == 1
+    with week.shop.store.reading() as tx:
+        (raised,) = tx.reminders.standing()
+    assert [step.step for step in raised.steps].count(Step.TOLD) == 1
+
+
+def test_quiet_hours_wait_for_the_morning(week: Week) -> None:
+    week.ride(1)
+
+    week.round(1, NIGHT)
+    assert week.headlines()
+    assert week.box.taken == []
+
+    week.round(1, MORNING)
+    assert len(week.box.taken) == 1
+
+
+def test_a_refused_letter_is_shown_and_not_repeated(week: Week) -> None:
+    week.box.trouble = ChannelError("there is no such mailbox", permanent=True, try_this="check the address")
+    week.ride(1)
+
+    said = week.round(1).sentences()
+    assert any("refused and not repeated" in one and "no such mailbox" in one for one in said)
+    for hours in (19, 20):
+        again = week.round(1, timedelta(hours=hours))
+        assert not again.delivery.not_delivered
+        assert again.reckoning.queued == 0
+    with week.shop.store.reading() as tx:
+        (refused,) = tx.outbox.refused()
+        assert tx.outbox.waiting() == ()
+    assert "no such mailbox" in refused.last_why
+
+
+def test_a_letter_that_waits_is_cancelled_when_its_reminder_is_closed(week: Week) -> None:
+    week.box.trouble = ChannelError("the server does not answer", permanent=False, try_this="wait")
+    week.ride(1)
+    week.round(1)
+    with week.shop.store.reading() as tx:
+        assert len(tx.outbox.waiting()) == 1
+
+    at = FIRST_DAY + DAY + timedelta(hours=18, minutes=30)
+    log_treatment(week.shop, "Plover", TreatmentKind.DRIP, at, now=at)
+
+    with week.shop.store.reading() as tx:
+        assert tx.outbox.waiting() == ()
+    week.box.trouble = None
+    week.round(1, timedelta(hours=20))
+    assert week.box.taken == []
+
+
+def test_a_letter_that_could_not_leave_leaves_later_and_once(week: Week) -> None:
+    week.box.trouble = ChannelError("the server does not answer", permanent=False, try_this="wait")
+    week.ride(1)
+    week.round(1)
+    week.box.trouble = None
+
+    week.round(1, timedelta(hours=19))
+    week.round(1, timedelta(hours=20))
+
+    assert len(week.box.taken) == 1
+
+
+def test_the_outlook_goes_out_once_a_week_on_its_day(week: Week) -> None:
+    sunday = 4  # 2025-01-05
+    week.ride(3)
+    week.round(3)
+    told = len(week.box.taken)
+    for hours in (6, 7, 8, 12, 20):
+        week.round(sunday, timedelta(hours=hours, minutes=5))
+
+    outlooks = [letter for letter in week.box.taken[told:] if letter.subject.startswith("The week ahead")]
+    assert len(outlooks) == 1
+    week.round(sunday + 1)
+    week.round(sunday + 7)
+    outlooks = [letter for letter in week.box.taken[told:] if letter.subject.startswith("The week ahead")]
+    assert len(outlooks) == 2
+
+
+def test_a_rider_without_an_address_gets_no_mail_and_the_round_goes_on(week: Week) -> None:
+    with week.shop.store.writing() as tx:
+        tx.equipment.update_rider(tx.equipment.find_rider("Ines").id, email=None)
+    week.ride(1)
+
+    week.round(1)
+
+    assert week.headlines()
+    assert week.box.taken == []
+
+
+def test_a_reminder_put_off_is_silent_until_then_and_speaks_again(week: Week) -> None:
+    week.ride(1)
+    week.round(1)
+    ((number, headline, _),) = week.standing()
+    at = FIRST_DAY + DAY + timedelta(hours=19)
+
+    said = put_off(week.shop, number, at + timedelta(hours=14), now=at)
+    assert said.startswith(f"{headline}: put off until")
+    week.round(1, timedelta(hours=20))
+    week.round(2, timedelta(hours=8))
+    assert len(week.box.taken) == 1
+
+    week.round(2, timedelta(hours=9, minutes=5))
+    assert len(week.box.taken) == 2
+    with pytest.raises(FactRefused, match="has passed"):
+        put_off(week.shop, number, at, now=at + DAY)
+
+
+def test_a_closed_reminder_stays_closed_for_the_same_cause(week: Week) -> None:
+    week.ride(1)
+    week.round(1)
+    ((number, headline, _),) = week.standing()
+
+    close(week.shop, number, "dismissed", "the bike is sold", now=FIRST_DAY + DAY + timedelta(hours=19))
+    week.round(1, timedelta(hours=20))
+
+    assert headline not in week.headlines()
+    with pytest.raises(FactRefused, match="dismissed already"):
+        close(week.shop, number, "done", "", now=FIRST_DAY + DAY + timedelta(hours=21))
