@@ -1,0 +1,1 @@
+"""The gate: may this be said? What a person may say, pure and in one place."""

@@ -1,0 +1,137 @@
+"""May this be said of what hands did to a chain, and of what they measured?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import datetime
+
+from rules.commands import LogReading, LogTreatment, LogWipeTest, TakeBack
+from rules.gate.hearing import Hearing, Objection, Question, Refused, not_ahead
+from rules.gate.values import none_such, text, within
+from rules.ledger import Ledger
+from rules.vocabulary import Chain, ChainId, Reading, ReadingTool, Regime, TreatmentKind
+from rules.wording import number
+
+MOST_MINUTES = 10_000.0
+MOST_COST = 1_000_000.0
+MOST_PCT = 5.0  # a chain this much longer than new has long been off any bike
+
+
+def log_treatment(command: LogTreatment, hearing: Hearing) -> Iterator[Objection]:
+    chain = hearing.chain(command.chain)
+    if chain is None:
+        yield none_such("chain", command.chain)
+        return
+    yield from _on_time(chain, command.done_at, hearing)
+    yield from within(command.minutes, 0.0, MOST_MINUTES, "Minutes")
+    yield from within(command.cost, 0.0, MOST_COST, "The cost")
+    yield from text(command.note, "A note")
+    yield from _odd_for_its_regime(chain, command.kind)
+    if any(
+        (one.chain, one.kind, one.done_at) == (chain.id, command.kind, command.done_at)
+        for one in hearing.ledger.treatments
+    ):
+        at = hearing.told(command.done_at)
+        yield Question(f"The {command.kind.value} of {chain.name} on {at} is logged already. Once more?")
+
+
+_OF_WAX = (TreatmentKind.DRIP, TreatmentKind.IMMERSION, TreatmentKind.STRIP)
+_OF_OIL = (TreatmentKind.OIL, TreatmentKind.CLEAN)
+_DOING = {
+    TreatmentKind.DRIP: "drip wax onto it",
+    TreatmentKind.IMMERSION: "immerse it",
+    TreatmentKind.STRIP: "strip it",
+    TreatmentKind.OIL: "oil it",
+    TreatmentKind.CLEAN: "degrease it",
+}
+
+
+def _odd_for_its_regime(chain: Chain, kind: TreatmentKind) -> Iterator[Objection]:
+    if chain.regime is Regime.WAXED and kind in _OF_OIL:
+        yield Question(f"{chain.name} is waxed: {_DOING[kind]} all the same?")
+    if chain.regime is Regime.WET_LUBE and kind in _OF_WAX:
+        yield Question(f"{chain.name} is oiled: {_DOING[kind]} all the same?")
+
+
+def log_reading(command: LogReading, hearing: Hearing) -> Iterator[Objection]:
+    chain = hearing.chain(command.chain)
+    if chain is None:
+        yield none_such("chain", command.chain)
+        return
+    yield from _on_time(chain, command.taken_at, hearing)
+    yield from text(command.note, "A note")
+    yield from _measured(command)
+    last = _last_reading(hearing.ledger, chain.id, command.taken_at)
+    most = command.exact_pct if command.exact_pct is not None else command.under_pct
+    least = None if last is None else last.exact_pct if last.exact_pct is not None else last.over_pct
+    if last is not None and most is not None and least is not None and most <= least - 0.1:
+        yield Question(
+            f"{chain.name} read {number(least, 2)} % on {hearing.told(last.taken_at)}, and a chain grows no "
+            "shorter. Is it this chain?"
+        )
+
+
+def log_wipe_test(command: LogWipeTest, hearing: Hearing) -> Iterator[Objection]:
+    chain = hearing.chain(command.chain)
+    if chain is None:
+        yield none_such("chain", command.chain)
+        return
+    yield from _on_time(chain, command.done_at, hearing)
+    if command.grade not in range(5):
+        yield Refused(f"A wipe test is graded 0, clean, to 4, black paste; {command.grade} is no grade.")
+
+
+def take_back(command: TakeBack, hearing: Hearing) -> Iterator[Objection]:
+    logged: dict[str, set[int]] = {
+        "treatment": {one.id for one in hearing.ledger.treatments},
+        "reading": {one.id for one in hearing.ledger.readings},
+        "wipe test": {one.id for one in hearing.ledger.wipe_tests},
+    }
+    if command.fact not in logged:
+        yield Refused(f"“{command.fact}” is nothing that is logged: treatment, reading or wipe test.")
+    elif command.number not in logged[command.fact]:
+        yield Refused(f"No {command.fact} {command.number} counts: it was never logged, or taken back since.")
+    yield from text(command.because, "A reason")
+
+
+def _on_time(chain: Chain, at: datetime, hearing: Hearing) -> Iterator[Objection]:
+    """Care is in the past, and ends with the chain's retirement."""
+    on = hearing.fitting_of(chain.id)
+    yield from not_ahead(at, hearing, on.bike if on else None)
+    if chain.retired_at is not None and at > chain.retired_at:
+        yield Refused(
+            f"{chain.name} was retired on {hearing.told(chain.retired_at)}; nothing is done to it after "
+            "that. If it was not, undo that first."
+        )
+
+
+def _last_reading(ledger: Ledger, chain: ChainId, before: datetime) -> Reading | None:
+    earlier = [one for one in ledger.readings if one.chain == chain and one.taken_at <= before]
+    return max(earlier, key=lambda one: (one.taken_at, one.id), default=None)
+
+
+def _measured(command: LogReading) -> Iterator[Objection]:
+    """Whether the values are what this tool can give."""
+    over, under, exact = command.over_pct, command.under_pct, command.exact_pct
+    if command.tool is ReadingTool.GAUGE:
+        if exact is not None:
+            yield Refused(
+                "A go/no-go gauge tells the step that dropped in and the one that did not: over and under. "
+                "An exact figure is a ruler's or a caliper's."
+            )
+        elif over is None and under is None:
+            yield Refused(
+                "Say what was read: over the largest step that dropped in, under the smallest that did not; "
+                "or an exact figure by ruler or caliper."
+            )
+        yield from within(over, 0.0, MOST_PCT - 0.01, "The step that dropped in, in %", "it as 0.5")
+        yield from within(under, 0.01, MOST_PCT - 0.01, "The step that did not, in %", "it as 0.75")
+        if over is not None and under is not None and over >= under:
+            yield Refused(
+                f"Over {over:g} % and under {under:g} % leave nothing between them: the step that dropped in "
+                "is the smaller one."
+            )
+    elif exact is None or over is not None or under is not None:
+        yield Refused(f"A {command.tool.value} gives one exact figure, in % longer than new.")
+    else:
+        yield from within(exact, -0.99, MOST_PCT - 0.01, "The elongation in %", "it as 0.3")

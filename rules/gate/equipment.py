@@ -1,0 +1,230 @@
+"""May this be said of riders, bikes, chains, and of what sits where?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from rules.commands import (
+    AddBike,
+    AddChain,
+    AddRider,
+    Amend,
+    FitChain,
+    FittingWasNot,
+    ForgetSensor,
+    PlaceSensor,
+    Retire,
+    TakeOff,
+)
+from rules.gate.hearing import Hearing, Objection, Question, Refused, not_ahead
+from rules.gate.values import address, line, name, none_such, span, text, time_zone, within
+from rules.vocabulary import Bike, Chain, Fitting, Rider
+
+MOST_PRICE = 1_000_000.0
+TEETH = (8, 70)  # of a chainring or a cog; common practice, no source
+MOST_GEARS = {"chainrings": 3, "cogs": 14}
+WHEEL_M = (0.5, 3.0)  # circumference
+SPEEDS = (1, 14)
+LINKS = (40, 200)
+
+
+def add_rider(command: AddRider, hearing: Hearing) -> Iterator[Objection]:
+    yield from name(command.name, "rider", hearing.ledger.riders)
+    yield from address(command.email)
+    yield from time_zone(command.time_zone, hearing)
+
+
+def add_bike(command: AddBike, hearing: Hearing) -> Iterator[Objection]:
+    yield from name(command.name, "bike", hearing.ledger.bikes)
+    for field in ("owner", "unpaved_share", "chainrings", "cogs", "wheel_circumference_m"):
+        yield from _bike_field(field, getattr(command, field), hearing)
+    yield from span(command.from_at, command.until_at)
+
+
+def add_chain(command: AddChain, hearing: Hearing) -> Iterator[Objection]:
+    yield from name(command.name, "chain", hearing.ledger.chains)
+    for field in ("speeds", "links", "price"):
+        yield from _chain_field(field, getattr(command, field))
+    if command.acquired_at is not None:
+        yield from not_ahead(command.acquired_at, hearing)
+
+
+def amend(command: Amend, hearing: Hearing) -> Iterator[Objection]:
+    things: dict[str, tuple[Rider, ...] | tuple[Bike, ...] | tuple[Chain, ...]] = {
+        "rider": hearing.ledger.riders,
+        "bike": hearing.ledger.bikes,
+        "chain": hearing.ledger.chains,
+    }
+    meant = next((one for one in things[command.what] if one.id == command.number), None)
+    if meant is None:
+        yield none_such(command.what, command.number)
+        return
+    for field, value in command.values.items():
+        if field == "name":
+            others = [one for one in things[command.what] if one.id != command.number]
+            yield from name(str(value), command.what, others)
+        elif command.what == "rider":
+            yield from address(value) if field == "email" else time_zone(str(value), hearing)  # type: ignore[arg-type]
+        elif command.what == "bike":
+            yield from _bike_field(field, value, hearing)
+        else:
+            yield from _chain_field(field, value)
+    if isinstance(meant, Bike):
+        values = {"from_at": meant.from_at, "until_at": meant.until_at} | command.values
+        yield from span(values["from_at"], values["until_at"])  # type: ignore[arg-type]
+
+
+def fit_chain(command: FitChain, hearing: Hearing) -> Iterator[Objection]:
+    chain, bike = hearing.chain(command.chain), hearing.bike(command.bike)
+    if chain is None:
+        yield none_such("chain", command.chain)
+    if bike is None:
+        yield none_such("bike", command.bike)
+    if chain is None or bike is None:
+        return
+    yield from not_ahead(command.at, hearing, bike.id)
+    if chain.retired_at is not None:
+        yield Refused(
+            f"{chain.name} was retired on {hearing.told(chain.retired_at, bike.id)}; it cannot be fitted. "
+            "If it was not, undo that first."
+        )
+    if bike.until_at is not None and command.at >= bike.until_at:
+        yield Refused(
+            f"{bike.name} has been gone since {hearing.told(bike.until_at, bike.id)}. Say an earlier time, "
+            "or that it is still here."
+        )
+    yield from _overlaps(command, chain, bike, hearing)
+    gears = len(bike.cogs)
+    if chain.speeds is not None and gears > 1 and chain.speeds != gears:
+        yield Question(
+            f"{chain.name} is made for {chain.speeds} speeds, and {bike.name} has {gears} cogs. A chain that "
+            "does not fit its cogs can come off or break: see its maker. Is it on all the same?"
+        )
+
+
+def _overlaps(command: FitChain, chain: Chain, bike: Bike, hearing: Hearing) -> Iterator[Objection]:
+    """A chain sits on one bike and a bike wears one chain: who was there at that time, or came later?"""
+    for other in hearing.ledger.fittings:
+        if chain.id != other.chain and bike.id != other.bike:
+            continue
+        if other.removed_at is not None and other.removed_at <= command.at:
+            continue
+        same = (other.chain, other.bike) == (chain.id, bike.id)
+        if other.removed_at is None and other.fitted_at <= command.at:
+            if same:
+                since = hearing.told(other.fitted_at, bike.id)
+                yield Refused(f"{chain.name} is on {bike.name} already, since {since}.")
+            continue  # it comes off when this one goes on
+        yield Refused(f"{_where(other, hearing)}; the times overlap. Say another time, or mend that first.")
+
+
+def _where(fitting: Fitting, hearing: Hearing) -> str:
+    chain, bike = hearing.chain(fitting.chain), hearing.bike(fitting.bike)
+    until = f"until {hearing.told(fitting.removed_at, fitting.bike)}" if fitting.removed_at else "until now"
+    return (
+        f"{chain.name if chain else 'A chain'} was on {bike.name if bike else 'a bike'} from "
+        f"{hearing.told(fitting.fitted_at, fitting.bike)} {until}"
+    )
+
+
+def take_off(command: TakeOff, hearing: Hearing) -> Iterator[Objection]:
+    chain = hearing.chain(command.chain)
+    if chain is None:
+        yield none_such("chain", command.chain)
+        return
+    on = hearing.fitting_of(chain.id)
+    if on is None:
+        yield Refused(f"{chain.name} is on no bike.")
+        return
+    yield from not_ahead(command.at, hearing, on.bike)
+    if command.at <= on.fitted_at:
+        yield Refused(
+            f"{chain.name} was fitted only on {hearing.told(on.fitted_at, on.bike)}; it comes off after that."
+        )
+
+
+def retire(command: Retire, hearing: Hearing) -> Iterator[Objection]:
+    chain = hearing.chain(command.chain)
+    if chain is None:
+        yield none_such("chain", command.chain)
+        return
+    if chain.retired_at is not None:
+        yield Refused(f"{chain.name} was retired on {hearing.told(chain.retired_at)} already.")
+        return
+    yield from not_ahead(command.at, hearing)
+    later = [
+        *(one.fitted_at for one in hearing.ledger.fittings if one.chain == chain.id),
+        *(one.removed_at for one in hearing.ledger.fittings if one.chain == chain.id and one.removed_at),
+        *(one.done_at for one in hearing.ledger.treatments if one.chain == chain.id),
+        *(one.taken_at for one in hearing.ledger.readings if one.chain == chain.id),
+        *(one.done_at for one in hearing.ledger.wipe_tests if one.chain == chain.id),
+    ]
+    if later and command.at < max(later):
+        yield Refused(
+            f"Something was done with {chain.name} on {hearing.told(max(later))}, after that time. Say a "
+            "later time, or undo that first."
+        )
+    elif chain.acquired_at is not None and command.at < chain.acquired_at:
+        yield Refused(f"{chain.name} came only on {hearing.told(chain.acquired_at)}; say a later time.")
+
+
+def fitting_was_not(command: FittingWasNot, hearing: Hearing) -> Iterator[Objection]:
+    if all(one.id != command.fitting for one in hearing.ledger.fittings):
+        yield none_such("fitting", command.fitting)
+    yield from text(command.because, "A reason")
+
+
+def place_sensor(command: PlaceSensor, hearing: Hearing) -> Iterator[Objection]:
+    bike = hearing.bike(command.bike)
+    if bike is None:
+        yield none_such("bike", command.bike)
+        return
+    yield from line(command.identity, "A sensor's identity", "as 'gritledger sensors' shows it")
+    yield from line(command.kind, "A sensor's kind", "such as 'power meter'")
+    if command.from_at is not None:
+        yield from not_ahead(command.from_at, hearing, bike.id)
+    for before in hearing.ledger.sensors:
+        if before.identity != command.identity:
+            continue
+        since = command.from_at
+        left_before = since is not None and before.until_at is not None and before.until_at <= since
+        leaves_then = since is not None and (before.from_at is None or before.from_at < since)
+        if left_before or leaves_then:
+            continue
+        sat = hearing.bike(before.bike)
+        yield Refused(
+            f"The sensor {command.identity} is already on {sat.name if sat else 'a bike'} in that time; say "
+            "from when it sits on this one."
+        )
+        return
+
+
+def forget_sensor(command: ForgetSensor, hearing: Hearing) -> Iterator[Objection]:
+    spans = {(one.identity, one.bike, one.from_at) for one in hearing.ledger.sensors}
+    if (command.identity, command.bike, command.from_at) not in spans:
+        yield Refused(f"Nobody said that {command.identity} sat there; there is nothing to forget.")
+
+
+def _bike_field(field: str, value: object, hearing: Hearing) -> Iterator[Objection]:
+    if field == "owner" and all(one.id != value for one in hearing.ledger.riders):
+        yield Refused(f"There is no rider {value}; say whose bike it is.")
+    elif field == "unpaved_share":
+        yield from within(value, 0.0, 1.0, "The unpaved share", "a share such as 0.6, or 60 %")
+    elif field == "wheel_circumference_m":
+        yield from within(value, *WHEEL_M, "The wheel's circumference in m", "it by roll-out, such as 2.1")
+    elif field in MOST_GEARS and isinstance(value, tuple):
+        low, high = TEETH
+        if len(value) > MOST_GEARS[field]:
+            yield Refused(f"{len(value)} {field} are too many; a bike has at most {MOST_GEARS[field]}.")
+        wrong = next((one for one in value if not low <= one <= high), None)
+        if wrong is not None:
+            yield Refused(f"{wrong} teeth are none that {field} have: write each, from {low} to {high}.")
+
+
+def _chain_field(field: str, value: object) -> Iterator[Objection]:
+    if field == "speeds":
+        yield from within(value, *SPEEDS, "The speeds a chain is made for")
+    elif field == "links":
+        yield from within(value, *LINKS, "The number of links")
+    elif field == "price":
+        yield from within(value, 0.0, MOST_PRICE, "The price")

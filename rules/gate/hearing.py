@@ -1,0 +1,87 @@
+"""What a command is judged against, and what can be said to it."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import UTC, datetime, tzinfo
+from typing import TypeAlias
+
+from rules.ledger import Ledger
+from rules.vocabulary import Bike, BikeId, Chain, ChainId, Fitting, Rider
+from rules.wording import ZoneOf, clock, day
+
+EARLIEST = datetime(1980, 1, 1, tzinfo=UTC)  # before any ride file there is: a slip of the keyboard
+
+
+@dataclass(frozen=True, slots=True)
+class Accepted:
+    """It may stand."""
+
+
+@dataclass(frozen=True, slots=True)
+class Refused:
+    """It may not: what is wrong, why, and what to do, in sentences."""
+
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Question:
+    """It is odd, and may be so: the rider is asked."""
+
+    ask: str
+
+
+Verdict: TypeAlias = Accepted | Refused | Question
+Objection: TypeAlias = Refused | Question
+
+
+@dataclass(frozen=True)
+class Hearing:
+    """What a command is judged against.
+
+    replay: it was said before, and is judged again without another one: rides have come and gone since, so
+    nothing is objected to because of them.
+    """
+
+    ledger: Ledger
+    now: datetime
+    zone_of: ZoneOf  # raises KeyError, ValueError or OSError for a zone that does not exist
+    replay: bool = False
+
+    def zone(self, rider: Rider | None) -> tzinfo:
+        """The wall clock of a rider, or of the household's first."""
+        asked = rider or (self.ledger.riders[0] if self.ledger.riders else None)
+        try:
+            return self.zone_of(asked.time_zone) if asked else UTC
+        except (KeyError, ValueError, OSError):
+            return UTC
+
+    def bike(self, number: BikeId) -> Bike | None:
+        """The bike of that number."""
+        return next((one for one in self.ledger.bikes if one.id == number), None)
+
+    def chain(self, number: ChainId) -> Chain | None:
+        """The chain of that number."""
+        return next((one for one in self.ledger.chains if one.id == number), None)
+
+    def fitting_of(self, chain: ChainId) -> Fitting | None:
+        """Where a chain is now; None = on no bike."""
+        return next(
+            (one for one in self.ledger.fittings if one.chain == chain and one.removed_at is None), None
+        )
+
+    def told(self, at: datetime, bike: BikeId | None = None) -> str:
+        """An instant as the owner of that bike reads it: '4 June 2025, 18:52'."""
+        on = self.bike(bike) if bike is not None else None
+        owner = next((one for one in self.ledger.riders if on is not None and one.id == on.owner), None)
+        zone = self.zone(owner)
+        return f"{day(at, zone)}, {clock(at, zone)}"
+
+
+def not_ahead(at: datetime, hearing: Hearing, bike: BikeId | None = None) -> Iterator[Objection]:
+    if at > hearing.now:
+        yield Refused(f"{hearing.told(at, bike)} has not come yet; say it once it is done.")
+    elif at < EARLIEST:
+        yield Refused(f"{hearing.told(at, bike)} is too long ago for a ride file; is the year right?")

@@ -1,0 +1,57 @@
+"""What would stand, had something not been said? The log of commands, played again without it."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+
+from rules.commands import Command
+from rules.gate.apply import applied
+from rules.gate.hearing import Refused
+from rules.gate.judge import judge
+from rules.ledger import Ledger
+from rules.wording import ZoneOf
+
+
+@dataclass(frozen=True, slots=True)
+class Said:
+    """A command that stands. made: the number of the fact it made; 0 where it made none."""
+
+    number: int
+    at: datetime
+    command: Command
+    made: int
+
+
+@dataclass(frozen=True, slots=True)
+class Replay:
+    """The ledger after a replay, and before each command; and what was refused, with why, by number."""
+
+    ledger: Ledger
+    before: dict[int, Ledger]
+    refused: dict[int, str]
+
+
+def replay(start: Ledger, said: Iterable[Said], *, zone_of: ZoneOf, stand: Collection[int] = ()) -> Replay:
+    """Say it all again, in order. What the gate now refuses is left out, but for what shall stand anyway."""
+    ledger = start
+    before: dict[int, Ledger] = {}
+    refused: dict[int, str] = {}
+    for one in said:
+        verdict = judge(ledger, one.command, now=one.at, zone_of=zone_of, replay=True)
+        if isinstance(verdict, Refused) and one.number not in stand:
+            refused[one.number] = verdict.why
+            continue
+        before[one.number] = ledger
+        ledger = applied(ledger, one.command, one.made)
+    return Replay(ledger, before, refused)
+
+
+def without(start: Ledger, said: Sequence[Said], undone: int, *, zone_of: ZoneOf) -> Replay:
+    """The ledger as if one command had never been said; refused: those that cannot stand without it.
+
+    What the gate refuses even with it (it has grown stricter, or was asked with other facts) stands as it is.
+    """
+    stand = replay(start, said, zone_of=zone_of).refused
+    return replay(start, [one for one in said if one.number != undone], zone_of=zone_of, stand=stand)
