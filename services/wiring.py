@@ -7,7 +7,6 @@ from contextlib import suppress
 from datetime import UTC, datetime
 from pathlib import Path
 
-from rules.reminder import Step
 from rules.vocabulary import ReminderId
 from services.app import App
 from services.channels import Channel
@@ -56,8 +55,8 @@ def channels_of(app: App) -> Mapping[str, Channel]:
 
 
 def _done_on_the_desktop(app: App, reminders: tuple[ReminderId, ...]) -> None:
-    from services.use_cases.answer_reminder import close
+    from services.use_cases.answer_reminder import done
 
     for reminder in reminders:
         with suppress(StoreError):  # answered elsewhere meanwhile, or the database is busy
-            close(app, reminder, Step.DONE, "Done was pressed", now=datetime.now(UTC), by="the desktop")
+            done(app, reminder, "Done was pressed", now=datetime.now(UTC), by="the desktop")

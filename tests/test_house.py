@@ -93,6 +93,26 @@ def test_a_module_is_one_room(path: Path) -> None:
     assert len(path.read_text(encoding="utf-8").splitlines()) <= 420
 
 
+@pytest.mark.parametrize(
+    "path",
+    [
+        one
+        for one in MODULES
+        if one.relative_to(HOUSE).parts[:2] in (("services", "cli"), ("services", "web"))
+    ],
+    ids=name,
+)
+def test_screens_keep_no_fact_themselves(path: Path) -> None:
+    """Whatever is said on a screen goes through a use case, and so through the gate and the log."""
+    calls = [
+        node
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Attribute)
+    ]
+
+    assert "writing" not in {one.attr for one in calls}
+
+
 def test_the_readme_has_its_two_commands_and_ci_runs_the_second() -> None:
     readme = (HOUSE / "README.md").read_text(encoding="utf-8")
 

@@ -19,12 +19,13 @@ from rules.vocabulary import RideId, TreatmentKind
 from services.app import App
 from services.running.round import Watching, one_round
 from services.settings import SETTINGS_FILE
-from services.use_cases.correct import preview_rides_on, put_rides_on, undo
-from services.use_cases.log_care import log_treatment
+from services.use_cases.preview import preview_rides_on
+from services.use_cases.undo import undo
 from services.views.stories import why
 from services.wiring import open_app
 from tests.archive_stand_in import ArchiveStandIn, StoppedClock
 from tests.mail_server import MailServer, mail_server
+from tests.saying import log_treatment, put_rides_on
 from tests.straight_ride import straight_ride
 
 # A Wednesday afternoon; the archive is five days late, so tonight's storm is known from its forecast service.

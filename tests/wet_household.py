@@ -11,9 +11,9 @@ from fixtures.fit_writer import fit_bytes
 from rules.vocabulary import TreatmentKind
 from services.app import App
 from services.settings import SETTINGS_FILE
-from services.use_cases.log_care import log_treatment
 from services.wiring import open_app
 from tests.mail_server import MailServer
+from tests.saying import log_treatment
 from tests.straight_ride import straight_ride
 
 FIRST_DAY = datetime(2025, 1, 1, tzinfo=UTC)

@@ -16,8 +16,8 @@ from rules.commands import (
     Retire,
     TakeOff,
 )
-from rules.gate.hearing import Hearing, Objection, Question, Refused, not_ahead
-from rules.gate.values import address, line, name, none_such, span, text, time_zone, within
+from rules.gate.hearing import Hearing, Objection, Refused, not_ahead
+from rules.gate.values import address, line, name, none_such, span, text, time_zone, unpaved_share, within
 from rules.vocabulary import Bike, Chain, Fitting, Rider
 
 MOST_PRICE = 1_000_000.0
@@ -94,12 +94,6 @@ def fit_chain(command: FitChain, hearing: Hearing) -> Iterator[Objection]:
             "or that it is still here."
         )
     yield from _overlaps(command, chain, bike, hearing)
-    gears = len(bike.cogs)
-    if chain.speeds is not None and gears > 1 and chain.speeds != gears:
-        yield Question(
-            f"{chain.name} is made for {chain.speeds} speeds, and {bike.name} has {gears} cogs. A chain that "
-            "does not fit its cogs can come off or break: see its maker. Is it on all the same?"
-        )
 
 
 def _overlaps(command: FitChain, chain: Chain, bike: Bike, hearing: Hearing) -> Iterator[Objection]:
@@ -209,7 +203,7 @@ def _bike_field(field: str, value: object, hearing: Hearing) -> Iterator[Objecti
     if field == "owner" and all(one.id != value for one in hearing.ledger.riders):
         yield Refused(f"There is no rider {value}; say whose bike it is.")
     elif field == "unpaved_share":
-        yield from within(value, 0.0, 1.0, "The unpaved share", "a share such as 0.6, or 60 %")
+        yield from unpaved_share(value)
     elif field == "wheel_circumference_m":
         yield from within(value, *WHEEL_M, "The wheel's circumference in m", "it by roll-out, such as 2.1")
     elif field in MOST_GEARS and isinstance(value, tuple):

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 from rules.commands import PutRidesOn, SayCondition, SayUnpaved, SplitOuting, WithdrawRide
 from rules.gate.hearing import Hearing, Objection, Refused
-from rules.gate.values import none_such, text, within
+from rules.gate.values import none_such, text, unpaved_share
 from rules.vocabulary import Condition, RideId
 
 
@@ -27,7 +27,7 @@ def say_condition(command: SayCondition, hearing: Hearing) -> Iterator[Objection
 
 def say_unpaved(command: SayUnpaved, hearing: Hearing) -> Iterator[Objection]:
     yield from _ride(command.ride, hearing)
-    yield from within(command.share, 0.0, 1.0, "The unpaved share", "a share such as 0.6, or 60 %")
+    yield from unpaved_share(command.share)
 
 
 def withdraw_ride(command: WithdrawRide, hearing: Hearing) -> Iterator[Objection]:

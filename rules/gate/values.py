@@ -75,6 +75,12 @@ def within(
         yield Refused(f"{what} must be from {low:g} to {high:g}; write {such}.")
 
 
+def unpaved_share(value: object) -> Iterator[Objection]:
+    """A share of a ride, which people say in percent; None is not known, and fine."""
+    if any(within(value, 0.0, 1.0, "The unpaved share")):
+        yield Refused("The unpaved share must be from 0 % to 100 %.")
+
+
 def span(from_at: datetime | None, until_at: datetime | None) -> Iterator[Objection]:
     if from_at is not None and until_at is not None and until_at < from_at:
         yield Refused("It went before it came: the end lies before the start.")

@@ -3,17 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from typing import Annotated
+from datetime import datetime
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
 from rules.vocabulary import ReadingTool, TreatmentKind
-from services.cli.output import LARGEST, At, Home, local, now_utc, parse_when, say
+from services.cli.output import LARGEST, At, Home, now_utc
+from services.cli.saying import Yes, keep, ledger_of, moment_typed, zone_for
+
+if TYPE_CHECKING:
+    from rules.vocabulary import Chain
+    from services.app import App
 
 PANEL = "Care"
 ChainName = Annotated[str, typer.Argument(help="The chain, or the bike that wears it.")]
-Minutes = Annotated[float | None, typer.Option(min=0, help="Minutes it took.")]
-Cost = Annotated[float | None, typer.Option(min=0, help="What it cost.")]
+Minutes = Annotated[float | None, typer.Option(help="Minutes it took.")]
+Cost = Annotated[float | None, typer.Option(help="What it cost.")]
 Note = Annotated[str, typer.Option(help="Anything worth keeping.")]
 
 
@@ -92,6 +98,25 @@ def register(commands: typer.Typer) -> None:
     commands.command("take-back", rich_help_panel=PANEL)(take_back)
 
 
+def _chain_and_time(app: App, chain: str, at: str | None, now: datetime, yes: bool) -> tuple[Chain, datetime]:
+    """The chain that is meant, and when it was: by the clock of whoever rides it."""
+    from rules.gate.whole_day import after_last_ride
+    from services.use_cases.find import chain_named
+
+    ledger = ledger_of(app)
+    found = chain_named(ledger, chain, now)
+    zone = zone_for(ledger, found, now=now)
+    when = moment_typed(
+        at,
+        now=now,
+        zone=zone,
+        yes=yes,
+        that_day=lambda day: after_last_ride(ledger, found.id, day, zone, now),
+    )
+    # A bike names the chain it wore then, which may be another than the one it wears now.
+    return chain_named(ledger, chain, when), when
+
+
 def _treatment(kind: TreatmentKind, words: str) -> Callable[..., None]:
     """The command that logs one kind of treatment: the same options for each."""
 
@@ -101,16 +126,15 @@ def _treatment(kind: TreatmentKind, words: str) -> Callable[..., None]:
         minutes: Minutes = None,
         cost: Cost = None,
         note: Note = "",
+        yes: Yes = False,
         home: Home = None,
     ) -> None:
-        from services.use_cases.log_care import log_treatment
+        from rules.commands import LogTreatment
         from services.wiring import open_app
 
         app, now = open_app(home), now_utc()
-        when = parse_when(at, now=now)
-        say(log_treatment(app, chain, kind, when, minutes=minutes, cost=cost, note=note, now=now))
-        if at is not None:
-            say(f"Dated {local(when)}, local time.")
+        found, when = _chain_and_time(app, chain, at, now, yes)
+        keep(app, LogTreatment(found.id, kind, when, minutes, cost, note), now=now, yes=yes)
 
     log.__doc__ = words
     return log
@@ -128,50 +152,46 @@ def reading(
     tool: Annotated[ReadingTool | None, typer.Option(help="What it was taken with.")] = None,
     at: At = None,
     note: Note = "",
+    yes: Yes = False,
     home: Home = None,
 ) -> None:
     """Log a wear reading: an interval from a go/no-go gauge, or a figure from a ruler or caliper.
 
     Example: gritledger reading Plover --over 0.25 --under 0.5
     """
-    from services.use_cases.log_care import log_reading
+    from rules.commands import LogReading
     from services.wiring import open_app
 
-    now = now_utc()
+    app, now = open_app(home), now_utc()
     chosen = tool or (ReadingTool.GAUGE if exact is None else ReadingTool.RULER)
-    logged = log_reading(
-        open_app(home),
-        chain,
-        chosen,
-        parse_when(at, now=now),
-        over_pct=over,
-        under_pct=under,
-        exact_pct=exact,
-        note=note,
-        now=now,
-    )
-    say(logged)
+    found, when = _chain_and_time(app, chain, at, now, yes)
+    keep(app, LogReading(found.id, chosen, when, over, under, exact, note), now=now, yes=yes)
 
 
 def wipe_test(
     chain: ChainName,
-    grade: Annotated[int, typer.Argument(min=0, max=4, help="0 clean … 4 black paste.")],
+    grade: Annotated[int, typer.Argument(help="0 clean … 4 black paste.")],
     at: At = None,
+    yes: Yes = False,
     home: Home = None,
 ) -> None:
     """Log a wipe test: a clean rag along the chain, graded 0 to 4; the check on the score.
 
     Example: gritledger wipe-test Plover 2
     """
-    from services.use_cases.log_care import log_wipe_test
+    from rules.commands import LogWipeTest
     from services.wiring import open_app
 
-    now = now_utc()
-    say(log_wipe_test(open_app(home), chain, grade, parse_when(at, now=now), now=now))
+    app, now = open_app(home), now_utc()
+    found, when = _chain_and_time(app, chain, at, now, yes)
+    keep(app, LogWipeTest(found.id, when, grade), now=now, yes=yes)
 
 
 def take_back(
-    kind: Annotated[str, typer.Argument(help="treatment, reading or 'wipe test'.")],
+    kind: Annotated[
+        Literal["treatment", "reading", "wipe test"],
+        typer.Argument(help="What it was."),
+    ],
     number: Annotated[
         int, typer.Argument(min=1, max=LARGEST, help="Its number, as it was told when logged.")
     ],
@@ -182,7 +202,7 @@ def take_back(
 
     Example: gritledger take-back treatment 41 --because 'wrong chain'
     """
-    from services.use_cases.log_care import take_back as take_back_fact
+    from rules.commands import TakeBack
     from services.wiring import open_app
 
-    say(take_back_fact(open_app(home), kind, number, because, now=now_utc()))
+    keep(open_app(home), TakeBack(kind, number, because), now=now_utc(), yes=True)

@@ -2,14 +2,19 @@
 
 from __future__ import annotations
 
-import re
+from datetime import date, datetime
 from shlex import quote
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
-from rules.vocabulary import Regime, Rider
-from services.cli.output import At, Home, local, now_utc, parse_when, say, table
+from rules.vocabulary import Regime
+from services.cli.output import At, Home, local, now_utc, parse_moment, say, table
+from services.cli.saying import Yes, keep, ledger_of, moment_typed, tell, zone_for
+
+if TYPE_CHECKING:
+    from rules.ledger import Ledger
+    from rules.vocabulary import Bike
 
 PANEL = "Bikes and chains"
 add = typer.Typer(no_args_is_help=True, help="Add a rider, a bike, a chain or a sensor.")
@@ -20,7 +25,7 @@ def register(commands: typer.Typer) -> None:
     commands.add_typer(add, name="add", rich_help_panel=PANEL)
     commands.command(rich_help_panel=PANEL)(fit)
     commands.command("take-off", rich_help_panel=PANEL)(take_off)
-    commands.command(rich_help_panel=PANEL)(retire)
+    commands.command(rich_help_panel=PANEL)(change)
     commands.command(rich_help_panel=PANEL)(bikes)
     commands.command(rich_help_panel=PANEL)(chains)
     commands.command(rich_help_panel=PANEL)(sensors)
@@ -37,25 +42,21 @@ def rider(
 
     Example: gritledger add rider Iva --email iva@example.org --zone Europe/Madrid
     """
+    from rules.commands import AddRider
     from services.wiring import open_app
 
-    if email is not None and not re.fullmatch(r"[^@\s]+@[^@\s]+", email):
-        raise typer.BadParameter(f"'{email}' is no mail address; write e.g. iva@example.org")
-    with open_app(home).store.writing() as tx:
-        added = tx.equipment.add_rider(name, email, zone)
-    say(f"{added.name} is a rider now. Next: gritledger add bike NAME --owner {quote(added.name)}")
+    keep(open_app(home), AddRider(name, email, zone), now=now_utc(), yes=True)
+    say(f"Next: gritledger add bike NAME --owner {quote(' '.join(name.split()))}")
 
 
 @add.command()
 def bike(
     name: str,
     owner: Annotated[str | None, typer.Option(help="Whose it is; not needed with one rider.")] = None,
-    unpaved: Annotated[float, typer.Option(min=0, max=100, help="Usual share of unpaved ground, in %.")] = 0,
+    unpaved: Annotated[float, typer.Option(help="Usual share of unpaved ground, in %.")] = 0,
     chainrings: Annotated[str, typer.Option(help="Teeth, e.g. '48/31'.")] = "",
     cogs: Annotated[str, typer.Option(help="Teeth, e.g. '11-12-13-15-17-19-21-24-27-30-34'.")] = "",
-    wheel_mm: Annotated[
-        float | None, typer.Option(min=500, max=3000, help="Wheel circumference by roll-out, in mm.")
-    ] = None,
+    wheel_mm: Annotated[float | None, typer.Option(help="Wheel circumference by roll-out, in mm.")] = None,
     indoor: Annotated[bool, typer.Option("--indoor", help="Lives on the trainer.")] = False,
     home: Home = None,
 ) -> None:
@@ -63,20 +64,22 @@ def bike(
 
     Example: gritledger add bike Plover --unpaved 60 --chainrings 40 --cogs 11-13-15-18-21-24-28-34-42
     """
+    from rules.commands import AddBike
+    from services.use_cases.find import rider_named
     from services.wiring import open_app
 
-    with open_app(home).store.writing() as tx:
-        whose = tx.equipment.find_rider(owner) if owner else _only_rider(tx.equipment.riders())
-        added = tx.equipment.add_bike(
-            name=name,
-            owner=whose.id,
-            unpaved_share=unpaved / 100,
-            chainrings=_teeth(chainrings),
-            cogs=_teeth(cogs),
-            wheel_circumference_m=None if wheel_mm is None else wheel_mm / 1000,
-            indoor=indoor,
-        )
-    say(f"{added.name} is in the household. Next: gritledger add chain NAME --on {quote(added.name)}")
+    app = open_app(home)
+    added = AddBike(
+        name=name,
+        owner=rider_named(ledger_of(app), owner).id,
+        unpaved_share=unpaved / 100,
+        chainrings=_teeth(chainrings),
+        cogs=_teeth(cogs),
+        wheel_circumference_m=None if wheel_mm is None else wheel_mm / 1000,
+        indoor=indoor,
+    )
+    keep(app, added, now=now_utc(), yes=True)
+    say(f"Next: gritledger add chain NAME --on {quote(' '.join(name.split()))}")
 
 
 @add.command()
@@ -85,30 +88,32 @@ def chain(
     on: Annotated[str | None, typer.Option(help="The bike it is fitted to.")] = None,
     at: At = None,
     regime: Annotated[Regime, typer.Option(help="Waxed, or wet lube as the control.")] = Regime.WAXED,
-    speeds: Annotated[
-        int | None, typer.Option(min=1, max=14, help="Cogs it is made for; sets the wear limit.")
-    ] = None,
-    links: Annotated[int | None, typer.Option(min=40, max=200, help="Number of links.")] = None,
-    price: Annotated[float | None, typer.Option(min=0, help="What it cost.")] = None,
+    speeds: Annotated[int | None, typer.Option(help="Cogs it is made for; sets the wear limit.")] = None,
+    links: Annotated[int | None, typer.Option(help="Number of links.")] = None,
+    price: Annotated[float | None, typer.Option(help="What it cost.")] = None,
+    yes: Yes = False,
     home: Home = None,
 ) -> None:
     """Add a chain, and say which bike it is on.
 
     Example: gritledger add chain 'Chain 3' --on Plover --at '2026-05-01 09:00' --speeds 12
     """
+    from rules.commands import AddChain
+    from services.use_cases.find import bike_named
+    from services.use_cases.record import add_and_fit
     from services.wiring import open_app
 
-    when = parse_when(at, now=now_utc())
-    with open_app(home).store.writing() as tx:
-        added = tx.equipment.add_chain(
-            name, regime=regime, speeds=speeds, links=links, price=price, acquired_at=when
-        )
-        if on is not None:
-            tx.equipment.fit_chain(added.id, tx.equipment.find_bike(on).id, when)
-    say(
-        f"{added.name} is known"
-        + (f", on {on} since {local(when)}." if on else "; fit it with: gritledger fit")
-    )
+    app, now = open_app(home), now_utc()
+    ledger = ledger_of(app)
+    onto = bike_named(ledger, on) if on is not None else None
+    when = _fitted_at(ledger, onto, at, now, yes)
+    added = AddChain(name, regime, speeds, links, price, when)
+    if onto is None:
+        keep(app, added, now=now, yes=yes)
+        say(f"Next: gritledger fit {quote(' '.join(name.split()))} BIKE")
+        return
+    for done in add_and_fit(app, added, onto.id, when, now=now):
+        tell(done)
 
 
 @add.command()
@@ -119,66 +124,142 @@ def sensor(
     since: At = None,
     home: Home = None,
 ) -> None:
-    """Say which bike a sensor sits on; rides that carry it find that bike. A sensor that moved: say so again.
+    """Say which bike a sensor sits on, or has moved to; the rides it was heard on are judged again.
 
     Example: gritledger add sensor 'serial 4711' Plover --kind 'power meter' --at 2026-03-01
     """
+    from rules.commands import PlaceSensor
+    from services.use_cases.find import bike_named
     from services.wiring import open_app
 
-    when = None if since is None else parse_when(since, now=now_utc())
-    with open_app(home).store.writing() as tx:
-        onto = tx.equipment.find_bike(bike)
-        tx.equipment.add_sensor(kind, identity, onto.id, from_at=when)
-    say(f"{identity} sits on {onto.name}" + (f" since {local(when)}." if when else "."))
+    app, now = open_app(home), now_utc()
+    ledger = ledger_of(app)
+    onto = bike_named(ledger, bike)
+    when = None if since is None else _fitted_at(ledger, onto, since, now, yes=True)
+    keep(app, PlaceSensor(identity, kind, onto.id, when), now=now, yes=True)
+
+
+def change(
+    name: Annotated[str, typer.Argument(help="What a rider, a bike or a chain is called now.")],
+    new_name: Annotated[str | None, typer.Option("--name", help="What it is to be called.")] = None,
+    email: Annotated[str | None, typer.Option(help="Where a rider's reminders go; '' for nowhere.")] = None,
+    zone: Annotated[str | None, typer.Option(help="A rider's time zone.")] = None,
+    unpaved: Annotated[float | None, typer.Option(help="A bike's usual unpaved share, in %.")] = None,
+    chainrings: Annotated[str | None, typer.Option(help="A bike's teeth, e.g. '48/31'.")] = None,
+    cogs: Annotated[str | None, typer.Option(help="A bike's teeth.")] = None,
+    wheel_mm: Annotated[float | None, typer.Option(help="A bike's wheel circumference, in mm.")] = None,
+    gone: Annotated[str | None, typer.Option(help="When a bike left the household.")] = None,
+    regime: Annotated[Regime | None, typer.Option(help="A chain's: waxed, or wet lube.")] = None,
+    speeds: Annotated[int | None, typer.Option(help="A chain's.")] = None,
+    links: Annotated[int | None, typer.Option(help="A chain's.")] = None,
+    price: Annotated[float | None, typer.Option(help="A chain's.")] = None,
+    what: Annotated[
+        Literal["rider", "bike", "chain"] | None, typer.Option(help="Where several are called so.")
+    ] = None,
+    home: Home = None,
+) -> None:
+    """Change what was said of a rider, a bike or a chain; a new name is carried into your rulebook.
+
+    Example: gritledger change Plover --name 'Old Plover' --unpaved 40
+    """
+    from rules.commands import Amend
+    from services.use_cases.find import thing_named
+    from services.wiring import open_app
+
+    app, now = open_app(home), now_utc()
+    ledger = ledger_of(app)
+    thing, kind = thing_named(ledger, name, what)
+    asked: dict[str, Any] = {
+        "name": new_name,
+        "email": email,
+        "time_zone": zone,
+        "unpaved_share": None if unpaved is None else unpaved / 100,
+        "chainrings": None if chainrings is None else _teeth(chainrings),
+        "cogs": None if cogs is None else _teeth(cogs),
+        "wheel_circumference_m": None if wheel_mm is None else wheel_mm / 1000,
+        "until_at": None if gone is None else parse_moment(gone, now=now, zone=zone_for(ledger)).at,
+        "regime": regime,
+        "speeds": speeds,
+        "links": links,
+        "price": price,
+    }
+    values = {field: value for field, value in asked.items() if value is not None}
+    foreign = [field for field in values if not hasattr(thing, field)]
+    if foreign or not values:
+        raise typer.BadParameter(
+            f"a {kind} has no {' or '.join(foreign).replace('_', ' ')}" if foreign else "say what to change"
+        )
+    if values.get("email") == "":
+        values["email"] = None
+    keep(app, Amend(kind, thing.id, values), now=now, yes=True)
 
 
 def fit(
     chain: Annotated[str, typer.Argument(help="The chain.")],
     bike: Annotated[str, typer.Argument(help="The bike it goes on.")],
     at: At = None,
+    yes: Yes = False,
     home: Home = None,
 ) -> None:
     """Fit a chain to a bike; the chain that was on it comes off at the same moment.
+
+    A date alone means before that day's first ride.
 
     A quick link is often made for few openings or one: follow its maker. Check that it has clicked in,
     by hand and under a turn of the cranks, before you ride.
 
     Example: gritledger fit 'Chain 3' Plover --at 'yesterday 20:00'
     """
+    from rules.commands import FitChain
+    from services.use_cases.find import bike_named, the_chain_named
     from services.wiring import open_app
 
-    when = parse_when(at, now=now_utc())
-    with open_app(home).store.writing() as tx:
-        put_on, onto = tx.equipment.find_chain(chain), tx.equipment.find_bike(bike)
-        tx.equipment.fit_chain(put_on.id, onto.id, when)
-    say(f"{put_on.name} is on {onto.name} since {local(when)}.")
+    app, now = open_app(home), now_utc()
+    ledger = ledger_of(app)
+    put_on, onto = the_chain_named(ledger, chain), bike_named(ledger, bike)
+    keep(app, FitChain(put_on.id, onto.id, _fitted_at(ledger, onto, at, now, yes)), now=now, yes=yes)
 
 
-def take_off(chain: str, at: At = None, home: Home = None) -> None:
-    """Take a chain off its bike.
+def take_off(
+    chain: str,
+    at: At = None,
+    retire: Annotated[
+        bool, typer.Option("--retire", help="It is worn out: no reminder speaks of it again.")
+    ] = False,
+    yes: Yes = False,
+    home: Home = None,
+) -> None:
+    """Take a chain off its bike, or retire a worn one. A date alone means after that day's last ride.
 
-    Example: gritledger take-off 'Chain 3'
+    Example: gritledger take-off 'Chain 3' --retire
     """
+    from rules.commands import Retire, TakeOff
+    from rules.gate.whole_day import after_last_ride
+    from services.use_cases.find import the_chain_named
     from services.wiring import open_app
 
-    when = parse_when(at, now=now_utc())
-    with open_app(home).store.writing() as tx:
-        off = tx.equipment.find_chain(chain)
-        tx.equipment.remove_chain(off.id, when)
-    say(f"{off.name} came off at {local(when)}.")
+    app, now = open_app(home), now_utc()
+    ledger = ledger_of(app)
+    off = the_chain_named(ledger, chain)
+    zone = zone_for(ledger, off, now=now)
+    when = moment_typed(
+        at, now=now, zone=zone, yes=yes, that_day=lambda day: after_last_ride(ledger, off.id, day, zone, now)
+    )
+    keep(app, Retire(off.id, when) if retire else TakeOff(off.id, when), now=now, yes=yes)
 
 
-def retire(chain: str, at: At = None, home: Home = None) -> None:
-    """Retire a worn chain: it comes off, and no reminder speaks of it again.
+def _fitted_at(ledger: Ledger, onto: Bike | None, at: str | None, now: datetime, yes: bool) -> datetime:
+    """When it went on: a date alone is before that day's first ride of the bike."""
+    from rules.gate.whole_day import Moment, before_first_ride
 
-    Example: gritledger retire 'Chain 3'
-    """
-    from services.wiring import open_app
+    zone = zone_for(ledger, onto)
 
-    when = parse_when(at, now=now_utc())
-    with open_app(home).store.writing() as tx:
-        done = tx.equipment.retire_chain(tx.equipment.find_chain(chain).id, when)
-    say(f"{done.name} is retired since {local(when)}.")
+    def that_day(day: date) -> Moment:
+        if onto is None:
+            return Moment(parse_moment(at, now=now, zone=zone).at)
+        return before_first_ride(ledger, onto.id, day, zone, now)
+
+    return moment_typed(at, now=now, zone=zone, yes=yes, that_day=that_day)
 
 
 def bikes(home: Home = None) -> None:
@@ -282,16 +363,8 @@ def sensors(home: Home = None) -> None:
 
 def _teeth(text: str) -> tuple[int, ...]:
     parts = [part for part in text.replace(",", "-").replace("/", "-").replace(" ", "-").split("-") if part]
-    if not all(part.isdigit() and 8 <= int(part) <= 70 for part in parts):
+    if not all(part.isascii() and part.isdigit() and len(part) < 4 for part in parts):
         raise typer.BadParameter(
             f"'{text}' is no list of teeth; write every cog, e.g. 11-13-15-17-19-21-24-28"
         )
     return tuple(sorted(int(part) for part in parts))
-
-
-def _only_rider(riders: tuple[Rider, ...]) -> Rider:
-    if len(riders) != 1:
-        raise typer.BadParameter(
-            "say whose it is with --owner" if riders else "add a rider first: gritledger add rider NAME"
-        )
-    return riders[0]

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterable, Sequence
-from datetime import UTC, datetime, time, timedelta
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from pathlib import Path
 from typing import Annotated
 
@@ -66,6 +67,22 @@ def parse_when(text: str | None, *, now: datetime) -> datetime:
     except (ValueError, OverflowError) as error:
         raise typer.BadParameter(f"'{text}' is not in the calendar or on the clock ({error})") from error
     return datetime.combine(day, clock).astimezone().astimezone(UTC)
+
+
+@dataclass(frozen=True, slots=True)
+class TypedTime:
+    """What a person typed: an instant, or only a day."""
+
+    at: datetime
+    day: date | None = None
+
+
+def parse_moment(text: str | None, *, now: datetime, zone: tzinfo) -> TypedTime:
+    """An instant, or a day alone, from what a person types by that clock. Raises typer.BadParameter."""
+    del zone
+    at = parse_when(text, now=now)
+    alone = text is not None and not re.search(r"\d{1,2}:\d{2}", text) and text.strip().lower() != "now"
+    return TypedTime(at, at.astimezone().date() if alone else None)
 
 
 def local(instant: datetime, *, seconds: bool = False) -> str:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import timedelta
-from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -15,12 +14,13 @@ from services.cli.output import (
     local,
     now_utc,
     out,
-    parse_when,
+    parse_moment,
     plain,
     say,
     table,
     waiting_for_a_word,
 )
+from services.cli.saying import ledger_of, tell, zone_for
 
 PANEL = "What is due, and why"
 ReminderNumber = Annotated[
@@ -97,12 +97,12 @@ def why_not_yet(
     """
     from rules.outlook import why_not_yet as answer
     from services.app import zone_of
-    from services.use_cases.log_care import chain_named
+    from services.use_cases.find import chain_named
     from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
-    with app.store.reading() as tx:
-        found, ledger = chain_named(tx, chain, now), tx.ledger()
+    ledger = ledger_of(app)
+    found = chain_named(ledger, chain, now)
     for sentence in answer(ledger, app.rulebook, found.id, now=now, zone_of=zone_of):
         say(sentence)
 
@@ -200,11 +200,16 @@ def done(
     note: Annotated[str, typer.Option(help="Anything worth keeping.")] = "",
     home: Home = None,
 ) -> None:
-    """Say that what a reminder asked for is done. Logging the care itself (drip, immerse …) is better.
+    """Say that what a reminder asked for is done: the care is logged as of now, and the reminder closed.
+
+    Was it done earlier, log the care itself with its time: gritledger drip Plover --at 'yesterday 20:00'.
 
     Example: gritledger done 12
     """
-    _answer(home, number, "done", note)
+    from services.use_cases.answer_reminder import done as answer
+    from services.wiring import open_app
+
+    tell(answer(open_app(home), number, note, now=now_utc()))
 
 
 def put_off(
@@ -220,9 +225,11 @@ def put_off(
     from services.use_cases.answer_reminder import put_off as answer
     from services.wiring import open_app
 
-    now = now_utc()
-    then = parse_when(until, now=now) if until else now + timedelta(days=days)
-    say(answer(open_app(home), number, then, now=now))
+    app, now = open_app(home), now_utc()
+    zone = zone_for(ledger_of(app))
+    then = parse_moment(until, now=now, zone=zone).at if until else now + timedelta(days=days)
+    answer(app, number, then, now=now)
+    say(f"Reminder {number} is silent until {local(then)}.")
 
 
 def dismiss(
@@ -234,11 +241,7 @@ def dismiss(
 
     Example: gritledger dismiss 12 --because 'the bike is sold'
     """
-    _answer(home, number, "dismissed", because)
-
-
-def _answer(home: Path | None, number: int, step: str, why: str) -> None:
-    from services.use_cases.answer_reminder import close
+    from services.use_cases.answer_reminder import dismiss as answer
     from services.wiring import open_app
 
-    say(close(open_app(home), number, step, why, now=now_utc()))
+    tell(answer(open_app(home), number, because, now=now_utc()))

@@ -10,10 +10,9 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from rules.vocabulary import Condition
+from rules.vocabulary import Condition, RideId
 from services.cli.output import (
     LARGEST,
-    At,
     Home,
     err,
     hours,
@@ -21,11 +20,12 @@ from services.cli.output import (
     local,
     now_utc,
     out,
-    parse_when,
+    parse_moment,
     say,
     table,
     waiting_for_a_word,
 )
+from services.cli.saying import Yes, confirm, keep, ledger_of, zone_for
 
 if TYPE_CHECKING:
     from rules.outlook import Difference
@@ -45,7 +45,6 @@ def register(commands: typer.Typer) -> None:
     commands.command(rich_help_panel=PANEL)(files)
     commands.command(rich_help_panel=PANEL)(assign)
     commands.command(rich_help_panel=PANEL)(conditions)
-    commands.command("sensor-moved", rich_help_panel=PANEL)(sensor_moved)
     commands.command("not-a-ride", rich_help_panel=PANEL)(not_a_ride)
     commands.command(rich_help_panel=PANEL)(split)
     commands.command(rich_help_panel=PANEL)(undo)
@@ -235,42 +234,46 @@ def assign(
 
     Examples: gritledger assign 12 Plover · gritledger assign --from 2026-05-01 --until 2026-05-08 Plover
     """
-    from rules.vocabulary import RideId
-    from services.use_cases.correct import preview_rides_on, put_rides_on, rides_of_span
+    from rules.commands import PutRidesOn
+    from services.use_cases.find import bike_named
+    from services.use_cases.preview import preview_rides_on
     from services.wiring import open_app
 
-    app, now = open_app(home), now_utc()
     named = [] if none_of_ours else numbers[-1:]
     chosen = numbers if none_of_ours else numbers[:-1]
     if not all(number.isdecimal() and 0 < int(number) <= LARGEST for number in chosen):
         raise typer.BadParameter(
             "write the ride numbers first, then one bike: gritledger assign 12 13 Plover"
         )
-    with app.store.reading() as tx:
-        bike = tx.equipment.find_bike(named[0]).id if named else None
-        ids = [tx.rides.ride(RideId(int(number))).id for number in chosen]
-        if first or until:
-            span = (parse_when(first, now=now) if first else None, parse_when(until, now=now))
-            on = tx.equipment.find_bike(was_on).id if was_on else None
-            ids += [one.id for one in rides_of_span(tx, *span, on=on)]
+    app, now = open_app(home), now_utc()
+    ledger = ledger_of(app)
+    zone = zone_for(ledger)
+    bike = bike_named(ledger, named[0]).id if named else None
+    ids = [RideId(int(number)) for number in chosen]
+    if first or until:
+        start = parse_moment(first, now=now, zone=zone).at if first else None
+        end = parse_moment(until, now=now, zone=zone).at if until else now
+        on = bike_named(ledger, was_on).id if was_on else None
+        ids += [
+            one.id
+            for one in sorted(ledger.rides, key=lambda one: (one.started_at, one.id))
+            if (start is None or one.started_at >= start) and one.started_at < end and on in (None, one.bike)
+        ]
     if not ids:
-        raise typer.BadParameter("say which rides: their numbers, or --from and --until")
+        raise typer.BadParameter(
+            "no ride started in that span" if first or until else "say which rides, or --from and --until"
+        )
     _show_difference(preview_rides_on(app, ids, bike, now=now))
     if preview:
         say("Nothing was changed: this was a preview.")
         return
-    done = put_rides_on(app, ids, bike, now=now)
-    for sentence in done.sentences:
-        say(sentence)
-    say(f"Wrong? gritledger undo {done.number}")
+    keep(app, PutRidesOn(tuple((ride, bike) for ride in ids)), now=now, yes=True)
 
 
 def conditions(
     number: RideNumber,
     word: Annotated[str, typer.Argument(help="wet, damp, dry, dusty, muddy; or 'archive' to take it back.")],
-    unpaved: Annotated[
-        float | None, typer.Option(min=0, max=100, help="How much of the ride was unpaved, in %.")
-    ] = None,
+    unpaved: Annotated[float | None, typer.Option(help="How much of the ride was unpaved, in %.")] = None,
     preview: Annotated[bool, typer.Option("--preview", help="Only show what would change.")] = False,
     home: Home = None,
 ) -> None:
@@ -278,8 +281,8 @@ def conditions(
 
     Example: gritledger conditions 12 wet
     """
-    from rules.vocabulary import RideId
-    from services.use_cases.correct import preview_condition, say_condition, say_unpaved
+    from rules.commands import SayCondition, SayUnpaved
+    from services.use_cases.preview import preview_condition
     from services.wiring import open_app
 
     spoken = {"soaked": "wet", "mud": "muddy", "dust": "dusty"}.get(word.casefold(), word.casefold())
@@ -292,36 +295,9 @@ def conditions(
         _show_difference(preview_condition(app, RideId(number), said, now=now))
         say("Nothing was changed: this was a preview.")
         return
-    corrections = [say_condition(app, RideId(number), said, now=now)]
+    keep(app, SayCondition(RideId(number), said), now=now, yes=True)
     if unpaved is not None:
-        corrections.append(say_unpaved(app, RideId(number), unpaved / 100, now=now))
-    for done in corrections:
-        for sentence in done.sentences:
-            say(sentence)
-        say(f"Wrong? gritledger undo {done.number}")
-
-
-def sensor_moved(
-    identity: Annotated[str, typer.Argument(help="As 'gritledger sensors' shows it.")],
-    bike: Annotated[str, typer.Argument(help="The bike it now sits on.")],
-    since: At = None,
-    kind: Annotated[str, typer.Option(help="What it is.")] = "sensor",
-    home: Home = None,
-) -> None:
-    """Say that a sensor moved to another bike; the rides it was heard on since then are judged again.
-
-    Example: gritledger sensor-moved 'serial 4711' Plover --at 2026-03-01
-    """
-    from services.use_cases.correct import move_sensor
-    from services.wiring import open_app
-
-    app, now = open_app(home), now_utc()
-    with app.store.reading() as tx:
-        onto = tx.equipment.find_bike(bike)
-    done = move_sensor(app, identity, kind, onto, parse_when(since, now=now), now=now)
-    for sentence in done.sentences:
-        say(sentence)
-    say(f"Wrong? gritledger undo {done.number}")
+        keep(app, SayUnpaved(RideId(number), unpaved / 100), now=now, yes=True)
 
 
 def not_a_ride(
@@ -333,14 +309,10 @@ def not_a_ride(
 
     Example: gritledger not-a-ride 12 --because 'on the car roof'
     """
-    from rules.vocabulary import RideId
-    from services.use_cases.correct import withdraw_ride
+    from rules.commands import WithdrawRide
     from services.wiring import open_app
 
-    done = withdraw_ride(open_app(home), RideId(number), because, now=now_utc())
-    for sentence in done.sentences:
-        say(sentence)
-    say(f"Wrong? gritledger undo {done.number}")
+    keep(open_app(home), WithdrawRide(RideId(number), because), now=now_utc(), yes=True)
 
 
 def split(number: RideNumber, home: Home = None) -> None:
@@ -350,14 +322,10 @@ def split(number: RideNumber, home: Home = None) -> None:
 
     Example: gritledger split 12
     """
-    from rules.vocabulary import RideId
-    from services.use_cases.correct import split_outing
+    from rules.commands import SplitOuting
     from services.wiring import open_app
 
-    done = split_outing(open_app(home), RideId(number), now=now_utc())
-    for sentence in done.sentences:
-        say(sentence)
-    say(f"Wrong? gritledger undo {done.number}")
+    keep(open_app(home), SplitOuting(RideId(number)), now=now_utc(), yes=True)
 
 
 def undo(
@@ -365,28 +333,37 @@ def undo(
         int | None, typer.Argument(min=1, max=LARGEST, help="Which; the newest by default.")
     ] = None,
     show: Annotated[bool, typer.Option("--list", help="Only list what can be undone.")] = False,
+    yes: Yes = False,
     home: Home = None,
 ) -> None:
-    """Take back the last correction or logged treatment.
+    """Take back anything that was said, as if it had never been: care, fittings, corrections, bikes.
 
-    Example: gritledger undo
+    What cannot stand without it is named first, and undone with it.
+
+    Example: gritledger undo 12
     """
-    from services.use_cases.correct import undo as undo_correction
+    from services.store import NeedsConfirmation
+    from services.use_cases.undo import undo as undo_change
     from services.wiring import open_app
 
     app = open_app(home)
     if show:
         with app.store.reading() as tx:
             rows = [
-                (one.id, local(one.at), one.by, one.what, "undone" if one.undone_at else "")
-                for one in tx.corrections.all_(limit=30)
+                (one.number, local(one.at), one.by, one.what, "undone" if one.undone_at else "")
+                for one in tx.changes.all_(limit=30)
             ]
         if rows:
             table(("number", "when", "by", "what", ""), rows, right=(0,))
         else:
-            say("Nothing was corrected or logged yet.")
+            say("Nothing was said yet that could be undone.")
         return
-    for sentence in undo_correction(app, number, now=now_utc()).sentences:
+    try:
+        done = undo_change(app, number, now=now_utc(), confirmed=yes)
+    except NeedsConfirmation as asked:
+        confirm(str(asked), yes)
+        done = undo_change(app, number, now=now_utc(), confirmed=True)
+    for sentence in done.sentences:  # an undoing is not undone: say it anew
         say(sentence)
 
 

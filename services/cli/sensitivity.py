@@ -32,13 +32,13 @@ def sensitivity(
     from rules.sensitivity import sensitivity as of_chains
     from rules.vocabulary import Regime
     from services.app import zone_of
-    from services.use_cases.log_care import chain_named
+    from services.use_cases.find import chain_named
     from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
     with app.store.reading() as tx:
         ledger = tx.ledger()
-        only = {chain_named(tx, chain, now).id} if chain else None
+        only = {chain_named(ledger, chain, now).id} if chain else None
     found = of_chains(ledger, app.rulebook, now=now, zone_of=zone_of, only=only)
     if not found:
         say("No chain is on a bike: gritledger fit CHAIN BIKE")

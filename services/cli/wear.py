@@ -27,13 +27,13 @@ def wear(
     Example: gritledger wear 'Chain 1'
     """
     from rules.wear import Refusal, forecast
-    from services.use_cases.log_care import chain_named
+    from services.use_cases.find import chain_named
     from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
     with app.store.reading() as tx:
         ledger = tx.ledger()
-        chosen = (chain_named(tx, chain, now),) if chain else ledger.chains
+        chosen = (chain_named(ledger, chain, now),) if chain else ledger.chains
     for one in chosen:
         if one.retired_at is not None and chain is None:
             continue

@@ -1,10 +1,11 @@
 """The only package that speaks SQL. Facts go in dated and come out as the vocabulary's frozen nouns."""
 
 from services.store.assignments import Decision, FirstDecision
-from services.store.corrections import Correction
+from services.store.changes import Change
 from services.store.equipment import SensorSighting
 from services.store.errors import (
     FactRefused,
+    NeedsConfirmation,
     NewerDatabase,
     NotFound,
     StoreBusy,
@@ -20,11 +21,12 @@ from services.store.tags import TagFlip, TagRevision, Word
 from services.store.weather import WeatherBlock
 
 __all__ = [
-    "Correction",
+    "Change",
     "Decision",
     "FactRefused",
     "FileRecord",
     "FirstDecision",
+    "NeedsConfirmation",
     "NewerDatabase",
     "NotFound",
     "Posted",

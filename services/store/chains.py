@@ -45,7 +45,7 @@ class Chains(Repository):
 
     def chains(self) -> tuple[Chain, ...]:
         """Every chain, retired ones too, in the order they were added."""
-        return tuple(_chain(row) for row in self._all(select(chain).order_by(chain.c.id)))
+        return tuple(_chain(row) for row in self._all(standing_facts(chain, "chain").order_by(chain.c.id)))
 
     def chain(self, chain_id: ChainId) -> Chain:
         """The chain of that number. Raises NotFound."""

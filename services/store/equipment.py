@@ -14,6 +14,7 @@ from rules.vocabulary import Bike, BikeId, Rider, RiderId, Sensor, SensorId
 from services.store.chains import Chains
 from services.store.errors import FactRefused, NotFound
 from services.store.repository import AnyRow
+from services.store.retractions import standing_facts
 from services.store.tables import bike, rider, sensor
 from services.store.tables_rides import ride, ride_sensor
 
@@ -45,7 +46,7 @@ class Equipment(Chains):
 
     def riders(self) -> tuple[Rider, ...]:
         """Everybody, in the order they were added."""
-        return tuple(_rider(row) for row in self._all(select(rider).order_by(rider.c.id)))
+        return tuple(_rider(row) for row in self._all(standing_facts(rider, "rider").order_by(rider.c.id)))
 
     def find_rider(self, name: str) -> Rider:
         """The rider of that name, whatever its case. Raises NotFound with the names that look like it."""
@@ -91,7 +92,7 @@ class Equipment(Chains):
 
     def bikes(self) -> tuple[Bike, ...]:
         """Every bike, those that are gone too, in the order they were added."""
-        return tuple(_bike(row) for row in self._all(select(bike).order_by(bike.c.id)))
+        return tuple(_bike(row) for row in self._all(standing_facts(bike, "bike").order_by(bike.c.id)))
 
     def bike(self, bike_id: BikeId) -> Bike:
         """The bike of that number. Raises NotFound."""

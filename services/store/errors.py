@@ -14,6 +14,7 @@ class StoreError(Exception):
      ├─ StoreBusy        another program holds the database; nothing was written, try again
      ├─ StoreUnusable    the database cannot be opened, read or written at all
      ├─ NotFound         no rider, bike, chain, ride … of that name or number
+     ├─ NeedsConfirmation  the fact is odd: is it so?
      └─ FactRefused      the fact contradicts what is already known
     """
 
@@ -69,6 +70,10 @@ class NotFound(StoreError):  # noqa: N818 - it names the thing missing
         else:
             hint = f"There is no {what} yet."
         super().__init__(f"No {what} “{self.wanted}”. {hint}")
+
+
+class NeedsConfirmation(StoreError):  # noqa: N818 - it names what is needed
+    """The fact is odd but possible, and the message asks: said again with a yes, it stands."""
 
 
 class FactRefused(StoreError):  # noqa: N818 - it names the fact's fate

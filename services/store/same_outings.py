@@ -94,6 +94,14 @@ class SameOutings(Recordings):
         )
         self._update(ride, other, same_as=None)
 
+    def join_again(self, other: RideId, *, at: datetime, by: str) -> None:
+        """As if it had not been split: a second recording once more, for the old reasons. Raises NotFound."""
+        query = select(same_outing).where(same_outing.c.other == other).order_by(same_outing.c.id.desc())
+        last = self._connection.execute(query).first()
+        if last is None:
+            raise NotFound("second recording", other)
+        self.link_same_outing(RideId(last.kept), other, last.because, at=at, by=by)
+
     def why_same_outing(self, other: RideId) -> tuple[str, ...]:
         """Why this ride was linked to the one kept, in sentences; empty = it is not linked."""
         found = self._connection.scalar(
@@ -119,7 +127,7 @@ class SameOutings(Recordings):
     def _share_was_said(self, ride_id: RideId) -> bool:
         newest = (
             select(ride_word.c.said)
-            .where(ride_word.c.ride == ride_id, ride_word.c.about == "unpaved share")
+            .where(ride_word.c.ride == ride_id, ride_word.c.about == "unpaved share", ~ride_word.c.is_undone)
             .order_by(ride_word.c.id.desc())
             .limit(1)
         )

@@ -12,10 +12,11 @@ from sqlalchemy import URL, Connection, Engine, select
 
 from rules.ledger import Ledger
 from services.store.care import Care
-from services.store.corrections import Corrections
+from services.store.changes import Changes
 from services.store.engine import WRITING, make_engine, plain_errors, rows_of, url_of, where
 from services.store.equipment import Equipment
 from services.store.errors import StoreUnusable
+from services.store.facts import Facts
 from services.store.files import Files
 from services.store.ledger_reading import read_ledger
 from services.store.migrate import migrate
@@ -69,9 +70,14 @@ class Transaction:
         return Files(self._connection)
 
     @cached_property
-    def corrections(self) -> Corrections:
-        """What riders corrected, with what undoes it."""
-        return Corrections(self._connection)
+    def facts(self) -> Facts:
+        """Equipment and care, as the gate lets them change."""
+        return Facts(self._connection)
+
+    @cached_property
+    def changes(self) -> Changes:
+        """Everything that riders said, as commands, with what undoes them."""
+        return Changes(self._connection)
 
     @cached_property
     def notes(self) -> Notes:

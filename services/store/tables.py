@@ -198,17 +198,23 @@ class FilePathRow(SQLModel, table=True):
     mtime_s: float
 
 
-class CorrectionRow(SQLModel, table=True):
-    """Something a rider changed, with what it takes to change it back."""
+class ChangeRow(SQLModel, table=True):
+    """Something a rider said, as the command it was, with what it changed. Undone by marking."""
 
-    __tablename__: ClassVar[str] = "correction"
+    __tablename__: ClassVar[str] = "change"
     id: int | None = Field(default=None, primary_key=True)
     made_at: datetime
     made_by: str
     what: str
-    restore: dict[str, Any] = json_column()
+    command: dict[str, Any] | None = Field(
+        default=None, sa_column=Column(JSON(none_as_null=True), nullable=True)
+    )
+    made: int  # the number of the fact it made; 0 = none
+    made_rows: list[int] = json_column()  # rows of ride_word or ride_assignment that it made
+    effect: dict[str, Any] = json_column()  # facts as they were that it changed, and which it made
     undone_at: datetime | None = None
     undone_by: str | None = None
+    undone_with: int | None = Field(default=None, foreign_key="change.id")
 
 
 class NoteRow(SQLModel, table=True):
@@ -238,6 +244,6 @@ reading = table_of(ReadingRow)
 wipe_test = table_of(WipeTestRow)
 retraction = table_of(RetractionRow)
 file_path = table_of(FilePathRow)
-correction = table_of(CorrectionRow)
+change = table_of(ChangeRow)
 note = table_of(NoteRow)
 write_count = table_of(WriteCountRow)

@@ -179,6 +179,7 @@ class RideWordRow(SQLModel, table=True):
     said: str | None = None
     made_at: datetime
     made_by: str
+    is_undone: bool
 
 
 class SameOutingRow(SQLModel, table=True):

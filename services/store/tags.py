@@ -48,6 +48,7 @@ class TagRevision:
 class Word:
     """What a rider said of a ride. about: 'conditions' or 'unpaved share'; said None = took it back."""
 
+    id: int
     about: str
     said: str | None
     at: datetime
@@ -170,7 +171,7 @@ class Tags(Repository):
 
     def without_unpaved_word(self) -> tuple[RideId, ...]:
         """Outdoor rides with a track on whose unpaved share nobody's word stands, newest first."""
-        about = ride_word.c.about == "unpaved share"
+        about = and_(ride_word.c.about == "unpaved share", ~ride_word.c.is_undone)
         newest = select(func.max(ride_word.c.id)).where(about).group_by(ride_word.c.ride)
         spoken = select(ride_word.c.ride).where(ride_word.c.id.in_(newest), ride_word.c.said.is_not(None))
         query = (
@@ -194,15 +195,31 @@ class Tags(Repository):
         return {ride_id: found[ride_id] for ride_id in ride_ids if ride_id in found}
 
     def words_of(self, ride_id: RideId) -> tuple[Word, ...]:
-        """Everything riders said of this ride, oldest first."""
-        query = select(ride_word).where(ride_word.c.ride == ride_id).order_by(ride_word.c.id)
-        return tuple(Word(row.about, row.said, row.made_at, row.made_by) for row in self._all(query))
+        """Everything riders said of this ride that was not undone, oldest first."""
+        query = (
+            select(ride_word)
+            .where(ride_word.c.ride == ride_id, ~ride_word.c.is_undone)
+            .order_by(ride_word.c.id)
+        )
+        return tuple(Word(row.id, row.about, row.said, row.made_at, row.made_by) for row in self._all(query))
+
+    def take_back_word(self, word_id: int) -> None:
+        """As if it had not been said: the word before it holds, or the file's. Raises NotFound."""
+        row = self._row(ride_word, word_id, "word")
+        self._update(ride_word, word_id, is_undone=True)
+        holds = [word.said for word in self.words_of(RideId(row.ride)) if word.about == row.about]
+        said = holds[-1] if holds else None
+        if row.about == "conditions":
+            self._update(ride, row.ride, word=said)
+        else:
+            from_file = self._row(ride, row.ride, "ride").unpaved_share_from_file
+            self._update(ride, row.ride, unpaved_share=from_file if said is None else float(said))
 
     def _say(
         self, ride_id: RideId, about: str, said: str | None, at: datetime, by: str, **mirror: Any
     ) -> Ride:
         self._row(ride, ride_id, "ride")
-        self._insert(ride_word, ride=ride_id, about=about, said=said, made_at=at, made_by=by)
+        self._insert(ride_word, ride=ride_id, about=about, said=said, made_at=at, made_by=by, is_undone=False)
         self._update(ride, ride_id, **mirror)
         return load_rides(self._connection, select(ride.c.id).where(ride.c.id == ride_id))[0]
 

@@ -4,36 +4,71 @@ from __future__ import annotations
 
 from datetime import datetime
 
-from rules.reminder import ReminderStep, Step
-from rules.vocabulary import ReminderId
+from rules.commands import LogTreatment
+from rules.reminder import RaisedReminder, ReminderKind, ReminderStep, Step
+from rules.vocabulary import Regime, ReminderId, TreatmentKind
 from services.app import App
 from services.store import FactRefused, Transaction
+from services.use_cases.record import A_RIDER, Done, recorded
 from services.use_cases.update_reminders import reckon
 
-A_RIDER = "a rider"
+ANSWER = {
+    Regime.WAXED: (TreatmentKind.DRIP, TreatmentKind.IMMERSION),
+    Regime.WET_LUBE: (TreatmentKind.OIL, TreatmentKind.CLEAN),
+}
 
 
-def close(app: App, number: int, step: str, why: str, *, now: datetime, by: str = A_RIDER) -> str:
-    """Close a reminder as 'done' or 'dismissed'; returns what to say. Raises NotFound, FactRefused."""
+def treatment_that_answers(kind: ReminderKind, regime: Regime) -> TreatmentKind | None:
+    """What hands do when they do what a reminder asks; None = it asks for something else."""
+    film, bath = ANSWER[regime]
+    answers = {
+        ReminderKind.WIPE_AND_DRIP: film,
+        ReminderKind.DRIP: film,
+        ReminderKind.IMMERSION: bath,
+    }
+    return answers.get(kind)
+
+
+def done(app: App, number: int, note: str = "", *, now: datetime, by: str = A_RIDER) -> Done:
+    """It is done: the treatment it asks for is logged; what asks for none is closed by the rider's word.
+
+    Raises NotFound, FactRefused.
+    """
     with app.store.writing() as tx:
-        headline = _open_headline(tx, number)
-        tx.reminders.add_step(ReminderId(number), ReminderStep(Step(step), now, by, why))
-        reckon(tx, app, now=now)
-    return f"{headline}: {step}."
+        raised = _open(tx, number)
+        due = raised.reminder
+        kind = treatment_that_answers(due.kind, tx.equipment.chain(due.chain).regime)
+        if kind is None:
+            return _closed(tx, app, raised, Step.DONE, note, now, by)
+        care = LogTreatment(due.chain, kind, now, note=note)
+        return recorded(tx, app, care, now=now, by=by, confirmed=True)
 
 
-def put_off(app: App, number: int, until: datetime, *, now: datetime, by: str = A_RIDER) -> str:
-    """Silence a reminder until then; returns what to tell the rider. Raises NotFound, FactRefused."""
+def dismiss(app: App, number: int, because: str, *, now: datetime, by: str = A_RIDER) -> Done:
+    """The same cause is not raised again. Raises NotFound, FactRefused."""
+    with app.store.writing() as tx:
+        return _closed(tx, app, _open(tx, number), Step.DISMISSED, because, now, by)
+
+
+def put_off(app: App, number: int, until: datetime, *, now: datetime, by: str = A_RIDER) -> None:
+    """Silence a reminder until then. Raises NotFound, FactRefused."""
     if until <= now:
         raise FactRefused("That time has passed; give one that is to come.")
     with app.store.writing() as tx:
-        headline = _open_headline(tx, number)
-        tx.reminders.add_step(ReminderId(number), ReminderStep(Step.PUT_OFF, now, by, until=until))
-    return f"{headline}: put off until {until.astimezone():%Y-%m-%d %H:%M}."
+        raised = _open(tx, number)
+        tx.reminders.add_step(raised.id, ReminderStep(Step.PUT_OFF, now, by, until=until))
 
 
-def _open_headline(tx: Transaction, number: int) -> str:
+def _closed(
+    tx: Transaction, app: App, raised: RaisedReminder, step: Step, why: str, now: datetime, by: str
+) -> Done:
+    tx.reminders.add_step(raised.id, ReminderStep(step, now, by, why))
+    reckon(tx, app, now=now)
+    return Done(0, (f"{raised.reminder.headline}: {step.value}.",))
+
+
+def _open(tx: Transaction, number: int) -> RaisedReminder:
     raised = tx.reminders.get(ReminderId(number))
     if not raised.is_open:
         raise FactRefused(f"“{raised.reminder.headline}” is {raised.state.value} already.")
-    return raised.reminder.headline
+    return raised

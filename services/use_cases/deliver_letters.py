@@ -173,3 +173,9 @@ def _send(channels: Mapping[str, Channel], letter: Letter) -> ChannelError | Non
 
 def _letters(count: int) -> str:
     return f"{count} letter" + ("s" if count != 1 else "")
+
+
+def try_again(store: Store, letter: int, *, now: datetime) -> None:
+    """Take a refused letter up again, at the next round. Raises NotFound, FactRefused."""
+    with store.writing() as tx:
+        tx.outbox.try_again(letter, now)

@@ -19,12 +19,19 @@ SETTLED = (DecidedBy.RIDER, DecidedBy.SENSOR)  # so sure that nobody else can ha
 class Judge:
     """Judges rides, in the order they were ridden, by what is known of the household."""
 
-    def __init__(self, tx: Transaction) -> None:
-        """Gathers everything decided so far; every verdict given since then counts as 'the ride before'."""
+    def __init__(self, tx: Transaction, *, words_only: bool = False) -> None:
+        """Gathers everything decided so far; every verdict given since then counts as 'the ride before'.
+
+        words_only: only what riders said counts as decided, as if nothing had been judged yet.
+        """
         garage = tx.equipment
         self._fittings = garage.fittings()
         self._household = Household(garage.bikes(), garage.sensors(), garage.riders())
-        known = [Known(RideClues.from_json(clues), bike, by) for clues, bike, by in tx.rides.known_clues()]
+        known = [
+            Known(RideClues.from_json(clues), bike, by)
+            for clues, bike, by in tx.rides.known_clues()
+            if by is DecidedBy.RIDER or not words_only
+        ]
         self._habits = learn(known, self._household)
 
     def verdict(self, tx: Transaction, ride: RideId | None, clues: RideClues) -> Assignment:
@@ -103,6 +110,26 @@ def judge_again(tx: Transaction, now: datetime, *, heard: str | None = None) -> 
         verdict = judge_of.verdict(tx, ride, clues)
         if verdict.bike != bike:
             judge_of.keep(tx, ride, clues, verdict, now)
+            changed.append(ride)
+    return tuple(changed)
+
+
+def judge_anew(tx: Transaction, now: datetime) -> tuple[RideId, ...]:
+    """Judge every ride that no rider has spoken of, in the order ridden: bikes or sensors are others now.
+
+    Returns the rides whose bike is now another.
+    """
+    judge_of = Judge(tx, words_only=True)
+    changed: list[RideId] = []
+    for ride, kept, bike in tx.rides.open_clues():
+        clues = RideClues.from_json(kept)
+        verdict = judge_of.verdict(tx, ride, clues)
+        held = tx.rides.assignment_in_force(ride)
+        if held is None or (held.verdict, held.bike) != (verdict.verdict.value, verdict.bike):
+            judge_of.keep(tx, ride, clues, verdict, now)
+        else:
+            judge_of.remember(clues, verdict)
+        if (None if verdict.verdict.value == "ask" else verdict.bike) != bike:
             changed.append(ride)
     return tuple(changed)
 

@@ -14,7 +14,7 @@ from rules.vocabulary import Chain, Condition, Ride, RideId
 from rules.wear import Forecast
 from services.app import zone_of
 from services.store import NotFound
-from services.use_cases.correct import with_answers
+from services.use_cases.preview import with_answers
 from services.views.chain_state import state_of
 from services.views.stories import exposures
 from services.web.context import AContext, RequestContext

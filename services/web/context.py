@@ -8,10 +8,13 @@ from datetime import UTC, datetime, tzinfo
 from typing import Annotated, Any
 
 from fastapi import Depends, Request
-from fastapi.responses import HTMLResponse, RedirectResponse
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from starlette.datastructures import FormData
 
+from rules.commands import Command
 from services.app import App
+from services.store import NeedsConfirmation
+from services.use_cases.record import record
 from services.views.snapshot import Snapshot, Snapshots
 from services.web.flash import Flash
 from services.web.forms import FormRefused, Posted
@@ -84,6 +87,24 @@ class RequestContext:
             **figures,
         )
         return HTMLResponse(html, status)
+
+    def keep(self, command: Command, posted: Posted, to: str) -> Response:
+        """Keep what a form says and go back to a page that tells it; or ask, where it is odd."""
+        try:
+            done = record(self.app, command, now=self.now, confirmed=posted.ticked("yes"))
+        except NeedsConfirmation as asked:
+            return self.ask(str(asked), posted, back=to)
+        return self.redirect(to, *done.sentences, undo=done.number)
+
+    def ask(self, question: str, posted: Posted, *, back: str) -> HTMLResponse:
+        """The same form once more, behind a question; nothing was kept yet."""
+        return self.show(
+            "confirm.html",
+            question=question,
+            action=self.request.url.path,
+            fields=posted.again(TOKEN_FIELD, "yes"),
+            back=back,
+        )
 
     def redirect(self, to: str, *sentences: str, undo: int | None = None) -> RedirectResponse:
         """Back to a page after a form, which says what was done."""

@@ -287,6 +287,6 @@ def _limits(context: RequestContext) -> Rows:
 
 def _corrections(context: RequestContext) -> Rows:
     with context.app.store.reading() as tx:
-        every = tx.corrections.all_()
+        every = tx.changes.all_()
     for one in every:
-        yield {"number": one.id, "at": one.at, "by": one.by, "what": one.what, "undone_at": one.undone_at}
+        yield {"number": one.number, "at": one.at, "by": one.by, "what": one.what, "undone_at": one.undone_at}

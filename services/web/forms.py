@@ -14,7 +14,6 @@ Choice = TypeVar("Choice", bound=StrEnum)
 
 LONGEST_TEXT = 2000
 LARGEST_ID = 2**31 - 1  # what every database holds
-EARLIEST, LATEST = datetime(1990, 1, 1, tzinfo=UTC), datetime(2200, 1, 1, tzinfo=UTC)
 
 
 class FormRefused(Exception):  # noqa: N818 - it names the form's fate
@@ -58,21 +57,27 @@ class Posted:
             if name.startswith(prefix) and isinstance(value, str):
                 yield name.removeprefix(prefix), value
 
+    def again(self, *but: str) -> list[tuple[str, str]]:
+        """Every field but these, to be sent once more."""
+        return [(k, v) for k, v in self._form.multi_items() if isinstance(v, str) and k not in but]
+
     def ticked(self, name: str) -> bool:
         """Whether a box was ticked."""
         return bool(self.text(name))
 
-    def number(self, name: str, *, low: float, high: float, what: str) -> float | None:
+    def number(
+        self, name: str, *, what: str, low: float | None = None, high: float | None = None
+    ) -> float | None:
         """A number; None when it was left empty. A comma is taken for a point."""
         text = self.text(name)
         if not text:
             return None
         return number_in(text, low=low, high=high, what=what)
 
-    def whole(self, name: str, *, low: int, high: int, what: str) -> int | None:
+    def whole(self, name: str, *, what: str, low: int | None = None, high: int | None = None) -> int | None:
         """A whole number; None when it was left empty."""
         value = self.number(name, low=low, high=high, what=what)
-        if value is not None and value != int(value):
+        if value is not None and (not math.isfinite(value) or value != int(value)):
             raise FormRefused(f"{what} is a whole number, not {value:g}.")
         return None if value is None else int(value)
 
@@ -102,25 +107,23 @@ class Posted:
         return local_instant(text, zone) if text else None
 
     def teeth(self, name: str, what: str) -> tuple[int, ...]:
-        """A list of teeth, 8 to 70 each, in any usual spelling."""
+        """A list of teeth, in any usual spelling."""
         text = self.text(name)
         for separator in ",/ ":
             text = text.replace(separator, "-")
         parts = [part for part in text.split("-") if part]
-        if not all(
-            part.isascii() and part.isdigit() and len(part) < 3 and 8 <= int(part) <= 70 for part in parts
-        ):
+        if not all(part.isascii() and part.isdigit() and len(part) < 4 for part in parts):
             raise FormRefused(f"{what}: write every one's teeth, e.g. 11-13-15-17-19-21-24-28.")
         return tuple(sorted(int(part) for part in parts))
 
 
-def number_in(text: str, *, low: float, high: float, what: str) -> float:
-    """A number within bounds, ends included. Raises FormRefused."""
+def number_in(text: str, *, what: str, low: float | None = None, high: float | None = None) -> float:
+    """A number; within bounds, ends included, where there are any. Raises FormRefused."""
     try:
         value = float(text.replace(",", "."))
     except ValueError as error:
         raise FormRefused(f"{what} must be a number; “{text[:40]}” is none.") from error
-    if not math.isfinite(value) or not low <= value <= high:
+    if low is not None and high is not None and not low <= value <= high:
         raise FormRefused(f"{what} lies between {low:g} and {high:g}.")
     return value
 
@@ -138,6 +141,4 @@ def local_instant(text: str, zone: tzinfo) -> datetime:
         instant = aware.astimezone(UTC)
     except (OverflowError, ValueError) as error:
         raise FormRefused(f"“{text[:40]}” is not in the calendar.") from error
-    if not EARLIEST <= instant <= LATEST:
-        raise FormRefused(f"“{text[:40]}” is not in a year that this ledger keeps.")
     return instant

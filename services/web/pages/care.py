@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+from typing import Annotated, cast
 
 from fastapi import APIRouter, Query
 from fastapi.responses import HTMLResponse, Response
 
 from rules.cautions import HOT_WAX, SOLVENT, caution
 from rules.chain_length import elongation_pct
+from rules.commands import CareKind, LogReading, LogTreatment, LogWipeTest, TakeBack
 from rules.reminder import ReminderKind
-from rules.vocabulary import Chain, ChainId, ReadingTool, Regime, TreatmentKind
-from services.use_cases.log_care import log_reading, log_treatment, log_wipe_test, take_back
-from services.web.context import AContext, APost, RequestContext
+from rules.vocabulary import ChainId, ReadingTool, Regime, TreatmentKind
+from services.web.context import AContext, APost
 from services.web.forms import LARGEST_ID, FormRefused, Posted
 from services.web.pages.corrections import back_of
 
@@ -72,48 +72,34 @@ def care(
     )
 
 
-def _chain(context: RequestContext, posted: Posted) -> Chain:
-    number = posted.identity("chain", "a chain")
-    with context.app.store.reading() as tx:
-        chain: Chain = tx.equipment.chain(ChainId(number))
-    return chain
-
-
-def _back(context: RequestContext, posted: Posted, said: str) -> Response:
-    with context.app.store.reading() as tx:
-        last = tx.corrections.last()
-    return context.redirect(
-        back_of(posted, "/care"), *said.splitlines(), undo=None if last is None else last.id
-    )
+def _chain(posted: Posted) -> ChainId:
+    return ChainId(posted.identity("chain", "a chain"))
 
 
 @router.post("/treatment")
 def treat(context: AContext, posted: APost) -> Response:
     """Something was done to a chain."""
-    said = log_treatment(
-        context.app,
-        _chain(context, posted).name,
+    done = LogTreatment(
+        _chain(posted),
         posted.choice("kind", TreatmentKind, "what was done"),
         posted.instant("at", context.zone, now=context.now),
-        minutes=posted.number("minutes", low=0, high=10_000, what="Minutes"),
-        cost=posted.number("cost", low=0, high=1e6, what="The cost"),
+        minutes=posted.number("minutes", what="Minutes"),
+        cost=posted.number("cost", what="The cost"),
         note=posted.text("note"),
-        now=context.now,
     )
-    return _back(context, posted, said)
+    return context.keep(done, posted, back_of(posted, "/care"))
 
 
 @router.post("/reading")
 def measure(context: AContext, posted: APost) -> Response:
     """A gauge, a ruler or a caliper was laid on a chain."""
-    chain = _chain(context, posted)
     tool = posted.choice("tool", ReadingTool, "what it was measured with")
     over = under = exact = None
     if tool is ReadingTool.GAUGE:
-        over = posted.number("over", low=0, high=5, what="The largest step that dropped in, in %")
-        under = posted.number("under", low=0, high=5, what="The smallest step that did not, in %")
+        over = posted.number("over", what="The largest step that dropped in, in %")
+        under = posted.number("under", what="The smallest step that did not, in %")
     else:
-        exact = posted.number("exact", low=-1, high=5, what="The elongation in %")
+        exact = posted.number("exact", what="The elongation in %")
         length = posted.number("length_mm", low=10, high=5000, what="The length in mm")
         pitches = posted.whole("pitches", low=1, high=300, what="The number of pitches")
         if exact is None and length is not None and pitches is not None:
@@ -125,29 +111,19 @@ def measure(context: AContext, posted: APost) -> Response:
             raise FormRefused(
                 "Give the elongation in %, or the length in mm and over how many pitches it is."
             )
-    said = log_reading(
-        context.app,
-        chain.name,
-        tool,
-        posted.instant("at", context.zone, now=context.now),
-        over_pct=over,
-        under_pct=under,
-        exact_pct=exact,
-        note=posted.text("note"),
-        now=context.now,
-    )
-    return _back(context, posted, said)
+    at = posted.instant("at", context.zone, now=context.now)
+    read = LogReading(_chain(posted), tool, at, over, under, exact, posted.text("note"))
+    return context.keep(read, posted, back_of(posted, "/care"))
 
 
 @router.post("/wipe-test")
 def wipe_test(context: AContext, posted: APost) -> Response:
     """A clean rag was passed along a chain."""
-    grade = posted.whole("grade", low=0, high=4, what="The grade")
+    grade = posted.whole("grade", what="The grade")
     if grade is None:
         raise FormRefused("Choose a grade from 0, clean, to 4, black paste.")
     at = posted.instant("at", context.zone, now=context.now)
-    said = log_wipe_test(context.app, _chain(context, posted).name, grade, at, now=context.now)
-    return _back(context, posted, said)
+    return context.keep(LogWipeTest(_chain(posted), at, grade), posted, back_of(posted, "/care"))
 
 
 @router.post("/take-back")
@@ -155,5 +131,5 @@ def count_no_more(context: AContext, posted: APost) -> Response:
     """It was logged by mistake."""
     number = posted.whole("number", low=1, high=LARGEST_ID, what="The number") or 0
     because = posted.text("because", most=300) or "logged by mistake"
-    said = take_back(context.app, posted.text("fact"), number, because, now=context.now)
-    return _back(context, posted, said)
+    fact = cast("CareKind", posted.text("fact"))  # the gate refuses any other
+    return context.keep(TakeBack(fact, number, because), posted, back_of(posted, "/care"))

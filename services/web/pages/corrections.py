@@ -1,11 +1,12 @@
-"""What was corrected, newest first, each with its undo; and the one safe way back after a form."""
+"""Everything that was said, newest first, each with its undo; and the one safe way back after a form."""
 
 from __future__ import annotations
 
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
-from services.use_cases.correct import undo
+from services.store import NeedsConfirmation
+from services.use_cases.undo import undo
 from services.web.context import AContext, APost
 from services.web.forms import Posted
 
@@ -15,17 +16,21 @@ MOST_SHOWN = 100
 
 @router.get("/corrections")
 def corrections(context: AContext) -> HTMLResponse:
-    """The log of corrections and logged care."""
+    """The log of changes."""
     with context.app.store.reading() as tx:
-        corrections = tx.corrections.all_(limit=MOST_SHOWN)
+        corrections = tx.changes.all_(limit=MOST_SHOWN)
     return context.show("corrections.html", corrections=corrections)
 
 
 @router.post("/corrections/{number}/undo")
 def take_back(number: int, context: AContext, posted: APost) -> Response:
     """Take one back."""
-    done = undo(context.app, number, now=context.now)
-    return context.redirect(back_of(posted, "/corrections"), *done.sentences)
+    back = back_of(posted, "/corrections")
+    try:
+        done = undo(context.app, number, now=context.now, confirmed=posted.ticked("yes"))
+    except NeedsConfirmation as asked:
+        return context.ask(str(asked), posted, back=back)
+    return context.redirect(back, *done.sentences)
 
 
 def back_of(posted: Posted, otherwise: str) -> str:

@@ -12,15 +12,14 @@ from rules.reminder import RaisedReminder, ReminderKind
 from rules.rulebook import KEYS
 from rules.vocabulary import BikeId, Condition, Regime, ReminderId, RideId
 from services.app import zone_of
-from services.store import FactRefused
-from services.use_cases.answer_reminder import close, put_off
-from services.use_cases.log_care import log_treatment
+from services.use_cases import answer_reminder
 from services.views.chain_state import state_of
 from services.web.context import AContext, APost, RequestContext
 from services.web.embed import film, strip
 from services.web.forms import LARGEST_ID, FormRefused, number_in
 from services.web.pages.corrections import back_of
 from services.web.pages.overview import need_of
+from services.web.rendering import stamp
 
 router = APIRouter(prefix="/why")
 LIMITS = {
@@ -124,38 +123,24 @@ def _suppose(
 @router.post("/{number}/done")
 def done(number: int, context: AContext, posted: APost) -> Response:
     """It is done: the treatment that answers it is logged; what has none is closed by the rider's word."""
-    with context.app.store.reading() as tx:
-        raised = tx.reminders.get(_identity(number))
-    if not raised.is_open:
-        raise FactRefused(f"“{raised.reminder.headline}” is {raised.state.value} already.")
-    need = need_of(context.snapshot, raised)
-    chain, answer = context.snapshot.ledger.chain(raised.reminder.chain), need["answer"]
-    back = back_of(posted, f"/why/{number}")
-    if answer is None:
-        said = close(context.app, number, "done", posted.text("note"), now=context.now)
-        return context.redirect(back, said)
-    said = log_treatment(context.app, chain.name, answer, context.now, now=context.now)  # type: ignore[arg-type]
-    return context.redirect(back, *said.splitlines(), undo=_newest(context))
+    said = answer_reminder.done(context.app, _identity(number), posted.text("note"), now=context.now)
+    return context.redirect(back_of(posted, f"/why/{number}"), *said.sentences, undo=said.number or None)
 
 
 @router.post("/{number}/put-off")
 def put_it_off(number: int, context: AContext, posted: APost) -> Response:
     """Silent for some days."""
     days = posted.number("days", low=0.01, high=365, what="The number of days") or 1.0
-    said = put_off(context.app, _identity(number), context.now + timedelta(days=days), now=context.now)
-    return context.redirect(back_of(posted, f"/why/{number}"), said)
+    until = context.now + timedelta(days=days)
+    answer_reminder.put_off(context.app, _identity(number), until, now=context.now)
+    return context.redirect(
+        back_of(posted, f"/why/{number}"), f"It is silent until {stamp(until, context.zone)}."
+    )
 
 
 @router.post("/{number}/dismiss")
 def dismiss(number: int, context: AContext, posted: APost) -> Response:
     """Closed for good, with a reason."""
     because = posted.need("because", "why it is dismissed; the reason is kept with it")
-    said = close(context.app, _identity(number), "dismissed", because, now=context.now)
-    return context.redirect(back_of(posted, f"/why/{number}"), said)
-
-
-def _newest(context: RequestContext) -> int | None:
-    """The correction that was just kept."""
-    with context.app.store.reading() as tx:
-        last = tx.corrections.last()
-    return None if last is None else last.id
+    said = answer_reminder.dismiss(context.app, _identity(number), because, now=context.now)
+    return context.redirect(back_of(posted, f"/why/{number}"), *said.sentences)

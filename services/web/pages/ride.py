@@ -9,18 +9,12 @@ from fastapi import APIRouter, Query
 from fastapi.responses import HTMLResponse, Response
 
 from ingest.ride.track import track_points
+from rules.commands import PutRidesOn, SayCondition, SayUnpaved, SplitOuting, WithdrawRide
 from rules.contamination import Exposure
 from rules.outlook import Difference, difference, with_condition
 from rules.vocabulary import BikeId, Condition, Ride, RideHour, RideId
 from services.app import zone_of
-from services.use_cases.correct import (
-    put_rides_on,
-    say_condition,
-    say_unpaved,
-    split_outing,
-    with_answers,
-    withdraw_ride,
-)
+from services.use_cases.preview import with_answers
 from services.views.snapshot import Snapshot
 from services.views.stories import exposures
 from services.web.context import AContext, APost, RequestContext
@@ -134,38 +128,32 @@ def word_said(text: str) -> Condition | None:
 def put_on_bike(number: int, context: AContext, posted: APost) -> Response:
     """The rider's word on the bike."""
     bike = bike_said(posted.text("bike"), context.snapshot)
-    done = put_rides_on(context.app, [identity_of(number)], bike, now=context.now)
-    return context.redirect(f"/rides/{number}", *done.sentences, undo=done.number)
+    return context.keep(PutRidesOn(((identity_of(number), bike),)), posted, f"/rides/{number}")
 
 
 @router.post("/{number}/conditions")
 def call_it(number: int, context: AContext, posted: APost) -> Response:
     """The rider's word on what it was like."""
     word = word_said(posted.text("word"))
-    done = say_condition(context.app, identity_of(number), word, now=context.now)
-    return context.redirect(f"/rides/{number}", *done.sentences, undo=done.number)
+    return context.keep(SayCondition(identity_of(number), word), posted, f"/rides/{number}")
 
 
 @router.post("/{number}/ground")
 def say_ground(number: int, context: AContext, posted: APost) -> Response:
     """The rider's word on how much of it was unpaved."""
-    percent = posted.number("unpaved", low=0, high=100, what="The unpaved share in %")
+    percent = posted.number("unpaved", what="The unpaved share in %")
     share = None if percent is None else percent / 100
-    done = say_unpaved(context.app, identity_of(number), share, now=context.now)
-    return context.redirect(f"/rides/{number}", *done.sentences, undo=done.number)
+    return context.keep(SayUnpaved(identity_of(number), share), posted, f"/rides/{number}")
 
 
 @router.post("/{number}/own-outing")
 def own_outing(number: int, context: AContext, posted: APost) -> Response:
     """Two recordings were two outings after all."""
-    del posted
-    done = split_outing(context.app, identity_of(number), now=context.now)
-    return context.redirect(f"/rides/{number}", *done.sentences, undo=done.number)
+    return context.keep(SplitOuting(identity_of(number)), posted, f"/rides/{number}")
 
 
 @router.post("/{number}/no-ride")
 def no_ride(number: int, context: AContext, posted: APost) -> Response:
     """It counts no more."""
     because = posted.text("because", most=300) or "no ride of ours"
-    done = withdraw_ride(context.app, identity_of(number), because, now=context.now)
-    return context.redirect(f"/rides/{number}", *done.sentences, undo=done.number)
+    return context.keep(WithdrawRide(identity_of(number), because), posted, f"/rides/{number}")

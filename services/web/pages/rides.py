@@ -12,10 +12,11 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, Depends, Query
 from fastapi.responses import HTMLResponse, Response
 
+from rules.commands import PutRidesOn
 from rules.outlook import difference
 from rules.vocabulary import BikeId, Condition, Ride, RideId
 from services.app import zone_of
-from services.use_cases.correct import answer_rides, put_rides_on, with_answers
+from services.use_cases.preview import with_answers
 from services.views.snapshot import Snapshot
 from services.web.context import AContext, APost, RequestContext
 from services.web.embed import ride_mini
@@ -159,8 +160,8 @@ def put_all(context: AContext, posted: APost) -> Response:
     if count != len(matching):
         raise FormRefused("The list has changed since you looked; look again.", status=409)
     bike = bike_said(posted.text("put"), snapshot)
-    done = put_rides_on(context.app, [ride.id for ride in matching], bike, now=context.now)
-    return context.redirect(f"/rides?{want.query()}", *done.sentences, undo=done.number)
+    said = PutRidesOn(tuple((ride.id, bike) for ride in matching))
+    return context.keep(said, posted, f"/rides?{want.query()}")
 
 
 @dataclass(frozen=True, slots=True)
@@ -233,5 +234,4 @@ def keep_answers(context: AContext, posted: APost) -> Response:
             answers[identity_of(int(number))] = bike_said(value, context.snapshot)
     if not answers:
         raise FormRefused("No answer was picked; nothing was changed.")
-    done = answer_rides(context.app, answers, now=context.now)
-    return context.redirect("/rides/answer", *done.sentences, undo=done.number)
+    return context.keep(PutRidesOn(tuple(answers.items())), posted, "/rides/answer")

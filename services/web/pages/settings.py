@@ -9,13 +9,25 @@ from fastapi import APIRouter, Query
 from fastapi.responses import HTMLResponse, Response
 
 from rules.cautions import LINK
+from rules.commands import (
+    AddBike,
+    AddChain,
+    AddRider,
+    Amend,
+    FitChain,
+    FittingWasNot,
+    ForgetSensor,
+    PlaceSensor,
+    Retire,
+    TakeOff,
+)
 from rules.rulebook import KEYS, SCOPES
-from rules.vocabulary import BikeId, ChainId, FittingId, Regime, RiderId, SensorId
+from rules.vocabulary import Bike, BikeId, Chain, ChainId, FittingId, Regime, Rider, RiderId
 from services.channels import ChannelError, trial_letter
 from services.settings import SETTINGS_FILE
-from services.store import FactRefused, NotFound, Transaction
-from services.use_cases.correct import move_sensor
-from services.use_cases.update_reminders import reckon
+from services.store import NotFound
+from services.use_cases.deliver_letters import try_again
+from services.use_cases.find import Thing
 from services.web.context import AContext, APost, RequestContext
 from services.web.forms import Posted
 
@@ -61,15 +73,10 @@ def keep_rider(context: AContext, posted: APost) -> Response:
     """A new rider, or a mended one."""
     name, email = posted.need("name", "the rider's name"), posted.text("email", most=254) or None
     time_zone = posted.text("time_zone", most=64) or "UTC"
-    with context.app.store.writing() as tx:
-        if posted.text("rider"):
-            rider = RiderId(posted.identity("rider", "a rider"))
-            kept = tx.equipment.update_rider(rider, name=name, email=email, time_zone=time_zone)
-            said = f"{kept.name} is changed."
-        else:
-            said = f"{tx.equipment.add_rider(name, email, time_zone).name} is a rider now."
-        more = _judged_anew(tx, context)
-    return context.redirect("/settings/riders", said, *more)
+    if not posted.text("rider"):
+        return context.keep(AddRider(name, email, time_zone), posted, "/settings/riders")
+    values = {"name": name, "email": email, "time_zone": time_zone}
+    return _amend(context, posted, "rider", posted.identity("rider", "a rider"), values)
 
 
 @router.get("/bikes")
@@ -81,12 +88,11 @@ def bikes(context: AContext) -> HTMLResponse:
 @router.post("/bikes")
 def keep_bike(context: AContext, posted: APost) -> Response:
     """A new bike, or a mended one."""
-    wheel_mm = posted.number("wheel_mm", low=500, high=3000, what="The wheel circumference in mm")
+    wheel_mm = posted.number("wheel_mm", what="The wheel circumference in mm")
     fields: dict[str, Any] = {
         "name": posted.need("name", "the bike's name"),
         "owner": RiderId(posted.identity("owner", "whose it is")),
-        "unpaved_share": (posted.number("unpaved", low=0, high=100, what="The unpaved share in %") or 0.0)
-        / 100,
+        "unpaved_share": (posted.number("unpaved", what="The unpaved share in %") or 0.0) / 100,
         "chainrings": posted.teeth("chainrings", "Chainrings"),
         "cogs": posted.teeth("cogs", "Cogs"),
         "wheel_circumference_m": None if wheel_mm is None else wheel_mm / 1000,
@@ -94,14 +100,28 @@ def keep_bike(context: AContext, posted: APost) -> Response:
         "from_at": posted.instant_or_none("from_at", context.zone),
         "until_at": posted.instant_or_none("until_at", context.zone),
     }
-    with context.app.store.writing() as tx:
-        if posted.text("bike"):
-            kept = tx.equipment.update_bike(BikeId(posted.identity("bike", "a bike")), **fields)
-            said = f"{kept.name} is changed."
-        else:
-            said = f"{tx.equipment.add_bike(**fields).name} is in the household."
-        more = _judged_anew(tx, context)
-    return context.redirect("/settings/bikes", said, *more)
+    if not posted.text("bike"):
+        return context.keep(AddBike(**fields), posted, "/settings/bikes")
+    return _amend(context, posted, "bike", posted.identity("bike", "a bike"), fields)
+
+
+def _amend(
+    context: RequestContext, posted: Posted, what: Thing, number: int, asked: dict[str, Any]
+) -> Response:
+    """Only what the form says otherwise than the ledger: two who mend at once do not undo each other."""
+    page = f"/settings/{what}s"
+    things: dict[Thing, Sequence[Rider | Bike | Chain]] = {
+        "rider": context.snapshot.ledger.riders,
+        "bike": context.snapshot.ledger.bikes,
+        "chain": context.snapshot.ledger.chains,
+    }
+    known = next((one for one in things[what] if one.id == number), None)
+    if known is None:
+        raise NotFound(what, number, (one.name for one in things[what]))
+    values = {name: value for name, value in asked.items() if getattr(known, name) != value}
+    if not values:
+        return context.redirect(page, "Nothing was changed: it is so already.")
+    return context.keep(Amend(what, number, values), posted, page)
 
 
 @router.get("/chains")
@@ -126,73 +146,38 @@ def keep_chain(context: AContext, posted: APost) -> Response:
     fields: dict[str, Any] = {
         "name": posted.need("name", "the chain's name"),
         "regime": posted.choice("regime", Regime, "how it is lubricated"),
-        "speeds": posted.whole("speeds", low=1, high=14, what="The speeds it is made for"),
-        "links": posted.whole("links", low=40, high=200, what="The number of links"),
-        "price": posted.number("price", low=0, high=1e6, what="The price"),
+        "speeds": posted.whole("speeds", what="The speeds it is made for"),
+        "links": posted.whole("links", what="The number of links"),
+        "price": posted.number("price", what="The price"),
     }
-    with context.app.store.writing() as tx:
-        if posted.text("chain"):
-            kept = tx.equipment.update_chain(ChainId(posted.identity("chain", "a chain")), **fields)
-            said = f"{kept.name} is changed."
-        else:
-            kept = tx.equipment.add_chain(**fields, acquired_at=context.now)
-            said = f"{kept.name} is known; fit it below."
-        more = _judged_anew(tx, context)
-    return context.redirect("/settings/chains", said, *more)
+    if not posted.text("chain"):
+        return context.keep(AddChain(**fields, acquired_at=context.now), posted, "/settings/chains")
+    return _amend(context, posted, "chain", posted.identity("chain", "a chain"), fields)
 
 
 @router.post("/fit")
 def fit(context: AContext, posted: APost) -> Response:
     """A chain goes onto a bike."""
     chain, bike = ChainId(posted.identity("chain", "a chain")), BikeId(posted.identity("bike", "a bike"))
-    at = _not_ahead(context, posted)
-    with context.app.store.writing() as tx:
-        tx.equipment.fit_chain(chain, bike, at)
-        said = f"{tx.equipment.chain(chain).name} is on {tx.equipment.bike(bike).name}."
-        more = _judged_anew(tx, context)
-    return context.redirect("/settings/chains", said, *more)
+    at = posted.instant("at", context.zone, now=context.now)
+    return context.keep(FitChain(chain, bike, at), posted, "/settings/chains")
 
 
 @router.post("/take-off")
 def take_off(context: AContext, posted: APost) -> Response:
     """A chain comes off, and perhaps it is worn out."""
     chain = ChainId(posted.identity("chain", "a chain"))
-    at = _not_ahead(context, posted)
-    with context.app.store.writing() as tx:
-        if posted.ticked("retire"):
-            said = f"{tx.equipment.retire_chain(chain, at).name} is retired."
-        else:
-            tx.equipment.remove_chain(chain, at)
-            said = f"{tx.equipment.chain(chain).name} is off."
-        more = _judged_anew(tx, context)
-    return context.redirect("/settings/chains", said, *more)
-
-
-def _not_ahead(context: RequestContext, posted: Posted) -> Any:
     at = posted.instant("at", context.zone, now=context.now)
-    if at > context.now:
-        raise FactRefused("That time has not come yet; say it once it is done.")
-    return at
+    said = Retire(chain, at) if posted.ticked("retire") else TakeOff(chain, at)
+    return context.keep(said, posted, "/settings/chains")
 
 
 @router.post("/fitting-was-not")
 def fitting_was_not(context: AContext, posted: APost) -> Response:
     """A fitting that never was: kept, and counted no more."""
     number = FittingId(posted.identity("fitting", "a fitting"))
-    with context.app.store.writing() as tx:
-        tx.equipment.retract_fitting(
-            number,
-            at=context.now,
-            by="a rider",
-            why=posted.text("because", most=300) or "noted by mistake",
-        )
-        more = _judged_anew(tx, context)
-    return context.redirect("/settings/chains", "That fitting counts no more.", *more)
-
-
-def _judged_anew(tx: Transaction, context: RequestContext) -> Sequence[str]:
-    """What a changed household changes for the reminders, in the same transaction."""
-    return reckon(tx, context.app, now=context.now).sentences
+    because = posted.text("because", most=300) or "noted by mistake"
+    return context.keep(FittingWasNot(number, because), posted, "/settings/chains")
 
 
 @router.get("/sensors")
@@ -207,29 +192,23 @@ def sensors(context: AContext) -> HTMLResponse:
 @router.post("/sensors")
 def sensor_sits(context: AContext, posted: APost) -> Response:
     """A sensor sits on a bike since then; rides it was heard on are judged again."""
-    identity = posted.need("identity", "which sensor")
-    number = posted.identity("bike", "a bike")
-    bike = next((one for one in context.snapshot.ledger.bikes if one.id == number), None)
-    if bike is None:
-        raise NotFound("bike", number, (one.name for one in context.snapshot.ledger.bikes))
-    done = move_sensor(
-        context.app,
-        identity,
+    placed = PlaceSensor(
+        posted.need("identity", "which sensor"),
         posted.text("kind") or "sensor",
-        bike,
+        BikeId(posted.identity("bike", "a bike")),
         posted.instant_or_none("since", context.zone),
-        now=context.now,
     )
-    return context.redirect("/settings/sensors", *done.sentences, undo=done.number)
+    return context.keep(placed, posted, "/settings/sensors")
 
 
 @router.post("/sensors/forget")
 def forget_sensor(context: AContext, posted: APost) -> Response:
     """A sensor was learned or typed wrongly."""
-    number = SensorId(posted.identity("sensor", "a sensor"))
-    with context.app.store.writing() as tx:
-        tx.equipment.remove_sensor(number)
-    return context.redirect("/settings/sensors", "Forgotten; rides already decided keep their bikes.")
+    number = posted.identity("sensor", "a sensor")
+    span = next((one for one in context.snapshot.ledger.sensors if one.id == number), None)
+    if span is None:
+        raise NotFound("sensor", number)
+    return context.keep(ForgetSensor(span.identity, span.bike, span.from_at), posted, "/settings/sensors")
 
 
 @router.get("/limits")
@@ -301,6 +280,5 @@ def try_it(context: AContext, posted: APost) -> Response:
 def again(context: AContext, posted: APost) -> Response:
     """Take a refused letter up again."""
     number = posted.identity("letter", "a letter")
-    with context.app.store.writing() as tx:
-        tx.outbox.try_again(number, context.now)
+    try_again(context.app.store, number, now=context.now)
     return context.redirect("/settings/channels", "It is tried again at the next round.")

@@ -25,9 +25,10 @@ from ingest.files.read_pool import IN_PROCESS_UP_TO, ToRead
 from ingest.ride.recording import Recording, SensorSeen
 from rules.vocabulary import RideId, RiderId
 from services.app import App
-from services.use_cases.correct import split_outing, undo
 from services.use_cases.import_rides import FileOutcome, Outcome, import_files, ride_files, whose
+from services.use_cases.undo import undo
 from services.wiring import open_app
+from tests.saying import split_outing
 
 NOON = datetime(2025, 6, 1, 12, tzinfo=UTC)
 NOW = datetime(2025, 8, 1, tzinfo=UTC)

@@ -8,9 +8,9 @@ from pathlib import Path
 import pytest
 
 from rules.vocabulary import DecidedBy, RideId
-from services.use_cases.correct import put_rides_on
 from services.use_cases.judge_bikes import judge_again, open_questions
 from services.views.stories import ride_story
+from tests.saying import put_rides_on
 from tests.services.wet_week import DAY, Week, wet_week
 from tests.wet_household import FIRST_DAY
 

@@ -11,9 +11,9 @@ import pytest
 from rules.vocabulary import RideId
 from services.running.round import one_round
 from services.settings import SETTINGS_FILE
-from services.use_cases.correct import say_unpaved
 from services.views.stories import ride_story
 from services.wiring import App, open_app
+from tests.saying import say_unpaved
 from tests.street_map import northwards, osm
 from tests.wet_household import a_ride
 

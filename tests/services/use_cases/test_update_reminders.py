@@ -11,8 +11,8 @@ from rules.reminder import Step
 from rules.vocabulary import TreatmentKind
 from services.channels import ChannelError
 from services.store import FactRefused
-from services.use_cases.answer_reminder import close, put_off
-from services.use_cases.log_care import log_treatment
+from services.use_cases.answer_reminder import dismiss, done, put_off
+from tests.saying import log_treatment
 from tests.services.wet_week import DAY, Week, wet_week
 from tests.wet_household import FIRST_DAY
 
@@ -134,11 +134,10 @@ def test_a_rider_without_an_address_gets_no_mail_and_the_round_goes_on(week: Wee
 def test_a_reminder_put_off_is_silent_until_then_and_speaks_again(week: Week) -> None:
     week.ride(1)
     week.round(1)
-    ((number, headline, _),) = week.standing()
+    ((number, _, _),) = week.standing()
     at = FIRST_DAY + DAY + timedelta(hours=19)
 
-    said = put_off(week.shop, number, at + timedelta(hours=14), now=at)
-    assert said.startswith(f"{headline}: put off until")
+    put_off(week.shop, number, at + timedelta(hours=14), now=at)
     week.round(1, timedelta(hours=20))
     week.round(2, timedelta(hours=8))
     assert len(week.box.taken) == 1
@@ -154,9 +153,9 @@ def test_a_closed_reminder_stays_closed_for_the_same_cause(week: Week) -> None:
     week.round(1)
     ((number, headline, _),) = week.standing()
 
-    close(week.shop, number, "dismissed", "the bike is sold", now=FIRST_DAY + DAY + timedelta(hours=19))
+    dismiss(week.shop, number, "the bike is sold", now=FIRST_DAY + DAY + timedelta(hours=19))
     week.round(1, timedelta(hours=20))
 
     assert headline not in week.headlines()
     with pytest.raises(FactRefused, match="dismissed already"):
-        close(week.shop, number, "done", "", now=FIRST_DAY + DAY + timedelta(hours=21))
+        done(week.shop, number, now=FIRST_DAY + DAY + timedelta(hours=21))

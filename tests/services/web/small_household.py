@@ -13,7 +13,7 @@ from ingest.ride.recording import Recording, SensorSeen
 from rules.vocabulary import ReadingTool, Regime, TreatmentKind
 from services.app import App
 from services.running.round import one_round
-from services.use_cases.log_care import log_reading, log_treatment, log_wipe_test
+from tests.saying import log_reading, log_treatment, log_wipe_test
 from tests.wet_household import BIKES, FIRST_DAY, RIDE_AT, household
 
 DAYS = 14

@@ -74,7 +74,7 @@ def test_log_a_drip_in_one_gesture_and_undo(browser: Browser, served: Served, sc
         expect(page.locator(".flash")).to_contain_text("Drip logged on")
         assert page.locator(".needs > li").count() < before
         page.get_by_role("button", name="Undo this").click()
-        expect(page.locator(".flash")).to_contain_text("Undone: logged drip")
+        expect(page.locator(".flash")).to_contain_text("Undone: drip logged")
         assert page.locator(".needs > li").count() == before
 
 

@@ -106,12 +106,12 @@ def test_done_logs_the_treatment_closes_the_reminder_and_can_be_undone(
     assert "Undo this" in html
     with shop.store.reading() as tx:
         assert tx.reminders.get(number).state is Step.DONE
-        last = tx.corrections.last()
+        last = tx.changes.last()
         newest = tx.care.treatments()[-1]
     assert last is not None
     assert (newest.kind, newest.done_at) == (TreatmentKind.DRIP, NOW)
-    undone = page.post(f"/corrections/{last.id}/undo", data={"the_page": token(), "back": "/"}).text
-    assert "Undone: logged drip" in undone
+    undone = page.post(f"/corrections/{last.number}/undo", data={"the_page": token(), "back": "/"}).text
+    assert "Undone: drip logged" in undone
     with shop.store.reading() as tx:
         assert newest not in tx.care.treatments()
         assert any(one.reminder.kind is ReminderKind.WIPE_AND_DRIP for one in tx.reminders.standing())
@@ -166,9 +166,9 @@ def test_correcting_the_bike_shows_what_changes_then_withdraws_the_reminder_then
     assert "On none of ours" in done
     with shop.store.reading() as tx:
         assert tx.reminders.get(number).state is Step.WITHDRAWN
-        last = tx.corrections.last()
+        last = tx.changes.last()
     assert last is not None
-    page.post(f"/corrections/{last.id}/undo", data={"the_page": token()})
+    page.post(f"/corrections/{last.number}/undo", data={"the_page": token()})
     with shop.store.reading() as tx:
         assert tx.rides.ride(ride.id).bike == ride.bike
 
@@ -198,9 +198,9 @@ def test_a_week_is_answered_in_one_form_and_undone_in_one_gesture(
     assert f"{len(asked)} rides on Plover and none of ours" in html
     with shop.store.reading() as tx:
         assert tx.rides.confirm_list() == ()
-        last = tx.corrections.last()
+        last = tx.changes.last()
     assert last is not None
-    page.post(f"/corrections/{last.id}/undo", data={"the_page": token()})
+    page.post(f"/corrections/{last.number}/undo", data={"the_page": token()})
     with shop.store.reading() as tx:
         assert [ride.id for ride in tx.rides.confirm_list()] == asked
 
@@ -274,7 +274,7 @@ def test_readings_by_gauge_and_by_length_and_wipe_tests_are_logged(
     [
         ("/care/treatment", {"chain": "1", "kind": "polish"}, "Choose what was done"),
         ("/care/treatment", {"kind": "drip"}, "Choose a chain."),
-        ("/care/treatment", {"chain": "99", "kind": "drip"}, "No chain “99”"),
+        ("/care/treatment", {"chain": "99", "kind": "drip"}, "There is no chain 99"),
         ("/care/treatment", {"chain": "1", "kind": "drip", "minutes": "ten"}, "Minutes must be a number"),
         ("/care/treatment", {"chain": "1", "kind": "drip", "at": "2031-01-01T10:00"}, "has not come yet"),
         ("/care/treatment", {"chain": "1", "kind": "drip", "at": "yesterday-ish"}, "is no time"),
@@ -284,10 +284,10 @@ def test_readings_by_gauge_and_by_length_and_wipe_tests_are_logged(
             {"chain": "1", "tool": "ruler", "length_mm": "400", "pitches": "24"},
             "Count the pitches",
         ),
-        ("/care/wipe-test", {"chain": "1", "grade": "7"}, "The grade lies between 0 and 4"),
+        ("/care/wipe-test", {"chain": "1", "grade": "7"}, "is graded 0, clean, to 4"),
         ("/rides/1/bike", {"bike": "77"}, "Choose a bike of the household"),
         ("/rides/1/conditions", {"word": "soggy"}, "Choose what it was like"),
-        ("/rides/999/bike", {"bike": "1"}, "No ride “999”"),
+        ("/rides/999/bike", {"bike": "1"}, "Ride 999 does not count"),
         ("/rides/answer", {}, "No answer was picked"),
         ("/why/1/dismiss", {}, "Say why it is dismissed"),
         ("/settings/riders", {"name": "Jon", "time_zone": "Mars/Olympus"}, "There is no time zone"),
@@ -295,7 +295,7 @@ def test_readings_by_gauge_and_by_length_and_wipe_tests_are_logged(
         ("/settings/bikes", {"name": "New", "owner": "1", "cogs": "11-x"}, "write every one&#39;s teeth"),
         ("/settings/fit", {"chain": "1", "bike": "2", "at": "2031-01-01T10:00"}, "has not come yet"),
         ("/settings/channels/try", {"channel": "pigeon"}, "No channel “pigeon”"),
-        ("/corrections/999/undo", {}, "No correction “999”"),
+        ("/corrections/999/undo", {}, "No change “999”"),
     ],
 )
 def test_bad_input_is_answered_with_a_sentence_and_changes_nothing(
@@ -328,9 +328,9 @@ def test_the_garage_is_kept_from_the_page(page: TestClient, shop: App, token: To
         curlew, mica = tx.equipment.find_bike("Curlew"), tx.equipment.find_chain("Mica")
     assert (curlew.unpaved_share, curlew.cogs, mica.price) == (0.4, (11, 13, 15, 17), 41.5)
     fit = {"the_page": token(), "chain": str(mica.id), "bike": str(curlew.id), "at": "2025-01-13T08:00"}
-    assert "Mica is on Curlew." in page.post("/settings/fit", data=fit).text
+    assert "Mica fitted to Curlew on 13 January 2025" in page.post("/settings/fit", data=fit).text
     off = {"the_page": token(), "chain": str(mica.id), "retire": "yes"}
-    assert "Mica is retired." in page.post("/settings/take-off", data=off).text
+    assert "Mica retired on" in page.post("/settings/take-off", data=off).text
     sensor = {"the_page": token(), "identity": "serial 4711", "kind": "power meter", "bike": str(curlew.id)}
     moved = page.post("/settings/sensors", data={**sensor, "since": "2025-01-12"}).text
     assert "Undo this" in moved
@@ -377,9 +377,9 @@ def test_two_recordings_are_split_from_the_page_and_put_together_again(
     assert "both count" in html
     with shop.store.reading() as tx:
         assert tx.rides.count() == before + 1
-        last = tx.corrections.last()
+        last = tx.changes.last()
     assert last is not None
-    page.post(f"/corrections/{last.id}/undo", data={"the_page": token()})
+    page.post(f"/corrections/{last.number}/undo", data={"the_page": token()})
     with shop.store.reading() as tx:
         assert tx.rides.count() == before
 

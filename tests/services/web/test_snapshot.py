@@ -10,12 +10,12 @@ import pytest
 
 from rules.vocabulary import TreatmentKind
 from services.app import App, zone_of
-from services.use_cases.log_care import log_treatment
 from services.views.snapshot import Snapshot, Snapshots
 from services.web.flash import MOST_KEPT, Flash
 from services.web.forms import FormRefused, local_instant, number_in
 from services.web.rendering import after_first_sentence, first_sentence, hours, linked
 from services.web.serve import address_of, page_server
+from tests.saying import log_treatment
 from tests.services.web.small_household import NOW, with_page
 
 

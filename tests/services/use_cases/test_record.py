@@ -10,21 +10,22 @@ import pytest
 
 from rules.reminder import Step
 from rules.vocabulary import Condition, RideId, TreatmentKind
-from services.store import FactRefused, NotFound
-from services.use_cases.correct import (
-    Corrected,
+from services.store import FactRefused
+from services.use_cases.preview import preview_condition, preview_rides_on
+from services.use_cases.record import Done
+from services.use_cases.undo import undo
+from tests.saying import (
     answer_rides,
+    log_reading,
+    log_treatment,
+    log_wipe_test,
     move_sensor,
-    preview_condition,
-    preview_rides_on,
     put_rides_on,
-    rides_of_span,
     say_condition,
     say_unpaved,
-    undo,
+    take_back,
     withdraw_ride,
 )
-from services.use_cases.log_care import log_reading, log_treatment, log_wipe_test, take_back
 from tests.services.wet_week import DAY, Week, wet_week
 from tests.wet_household import FIRST_DAY
 
@@ -49,43 +50,43 @@ def harrier(week: Week) -> int:
         return tx.equipment.find_bike("Harrier").id
 
 
-def on_harrier(week: Week) -> Corrected:
+def on_harrier(week: Week) -> Done:
     with week.shop.store.reading() as tx:
-        span = rides_of_span(tx, FIRST_DAY, FIRST_DAY + 4 * DAY, on=tx.equipment.find_bike("Plover").id)
+        span = tx.rides.rides((FIRST_DAY, FIRST_DAY + 4 * DAY), bike=tx.equipment.find_bike("Plover").id)
         bike = tx.equipment.find_bike("Harrier").id
     return put_rides_on(week.shop, [ride.id for ride in span], bike, now=NOW)
 
 
-def on_none_of_ours(week: Week) -> Corrected:
+def on_none_of_ours(week: Week) -> Done:
     return put_rides_on(week.shop, [RideId(1), RideId(2)], None, now=NOW)
 
 
-def each_on_its_bike(week: Week) -> Corrected:
+def each_on_its_bike(week: Week) -> Done:
     with week.shop.store.reading() as tx:
         plover, other = tx.equipment.find_bike("Plover").id, tx.equipment.find_bike("Harrier").id
     return answer_rides(week.shop, {RideId(1): plover, RideId(2): other}, now=NOW)
 
 
-def sensor_on_harrier(week: Week) -> Corrected:
+def sensor_on_harrier(week: Week) -> Done:
     with week.shop.store.reading() as tx:
         bike = tx.equipment.find_bike("Harrier")
     since = FIRST_DAY + 2 * DAY
     return move_sensor(week.shop, "serial 4711", "power meter", bike, since, now=NOW)
 
 
-def called_dry(week: Week) -> Corrected:
+def called_dry(week: Week) -> Done:
     return say_condition(week.shop, RideId(2), Condition.DRY, now=NOW)
 
 
-def called_muddy(week: Week) -> Corrected:
+def called_muddy(week: Week) -> Done:
     return say_condition(week.shop, RideId(1), Condition.MUDDY, now=NOW)
 
 
-def unpaved(week: Week) -> Corrected:
+def unpaved(week: Week) -> Done:
     return say_unpaved(week.shop, RideId(3), 0.9, now=NOW)
 
 
-def withdrawn(week: Week) -> Corrected:
+def withdrawn(week: Week) -> Done:
     return withdraw_ride(week.shop, RideId(2), "on the car roof", now=NOW)
 
 
@@ -103,7 +104,7 @@ EVERY = (
 
 @pytest.mark.parametrize("correct", EVERY, ids=lambda one: one.__name__)
 def test_undo_restores_every_total_and_every_reminder_exactly(
-    week: Week, correct: Callable[[Week], Corrected]
+    week: Week, correct: Callable[[Week], Done]
 ) -> None:
     totals, standing = week.totals(), week.standing()
 
@@ -198,16 +199,16 @@ def test_what_is_not_there_is_refused_and_nothing_is_half_kept(week: Week) -> No
         bike = tx.equipment.find_bike("Harrier").id
     totals = week.totals()
 
-    with pytest.raises(NotFound):
+    with pytest.raises(FactRefused, match="Ride 99 does not count"):
         put_rides_on(week.shop, [RideId(1), RideId(99)], bike, now=NOW)
     with pytest.raises(FactRefused, match="no ride in that span"):
         put_rides_on(week.shop, [], bike, now=NOW)
-    with pytest.raises(FactRefused, match="between 0 and 1"):
+    with pytest.raises(FactRefused, match="from 0 % to 100 %"):
         say_unpaved(week.shop, RideId(1), 1.2, now=NOW)
     with pytest.raises(FactRefused, match="nothing to undo"):
         undo(week.shop, now=NOW)
     withdraw_ride(week.shop, RideId(1), "a test", now=NOW)
-    with pytest.raises(FactRefused, match="taken back already"):
+    with pytest.raises(FactRefused, match="does not count"):
         withdraw_ride(week.shop, RideId(1), "a test", now=NOW)
     undo(week.shop, now=NOW)
     assert week.totals() == totals

@@ -1,0 +1,110 @@
+"""What was said, as the log keeps it and its sayer reads it again."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import tzinfo
+
+from rules.commands import (
+    AddBike,
+    AddChain,
+    AddRider,
+    Amend,
+    Command,
+    FitChain,
+    FittingWasNot,
+    ForgetSensor,
+    LogReading,
+    LogTreatment,
+    LogWipeTest,
+    PlaceSensor,
+    PutRidesOn,
+    Retire,
+    SayCondition,
+    SayUnpaved,
+    SplitOuting,
+    TakeBack,
+    TakeOff,
+    WithdrawRide,
+)
+from rules.gate.values import tidy
+from rules.ledger import Ledger
+from rules.vocabulary import BikeId, ChainId, RideId
+from rules.wording import clock, day, listed
+
+
+def described(ledger: Ledger, command: Command, zone: tzinfo) -> str:
+    """One clause on a command that passed the gate: 'Chain 3 fitted to Plover', 'ride 12 … called wet'."""
+    match command:
+        case AddRider(name) | AddBike(name) | AddChain(name):
+            return f"{tidy(name)} added"
+        case Amend(what, number, values):
+            named = {
+                "rider": {one.id: one.name for one in ledger.riders},
+                "bike": {one.id: one.name for one in ledger.bikes},
+                "chain": {one.id: one.name for one in ledger.chains},
+            }[what]
+            if set(values) == {"name"}:
+                return f"{named[number]} renamed {tidy(str(values['name']))}"  # type: ignore[index]
+            return f"{named[number]} changed: {listed([_FIELDS.get(one, one) for one in values])}"  # type: ignore[index]
+        case FitChain(chain, bike, at):
+            return f"{_chain(ledger, chain)} fitted to {_bike(ledger, bike)} on {day(at, zone)}"
+        case TakeOff(chain, at):
+            return f"{_chain(ledger, chain)} taken off on {day(at, zone)}"
+        case Retire(chain, at):
+            return f"{_chain(ledger, chain)} retired on {day(at, zone)}"
+        case FittingWasNot(fitting):
+            found = next(one for one in ledger.fittings if one.id == fitting)
+            return f"{_chain(ledger, found.chain)} was not fitted to {_bike(ledger, found.bike)}"
+        case PlaceSensor(identity, _, bike, since):
+            start = f" since {day(since, zone)}" if since else ""
+            return f"{identity} sits on {_bike(ledger, bike)}{start}"
+        case ForgetSensor(identity, bike):
+            return f"{identity} does not sit on {_bike(ledger, bike)}"
+        case LogTreatment(chain, kind, at):
+            return f"{kind.value} logged on {_chain(ledger, chain)}, {day(at, zone)}"
+        case LogReading(chain, _, at):
+            return f"reading of {_chain(ledger, chain)} logged, {day(at, zone)}"
+        case LogWipeTest(chain, at, grade):
+            return f"wipe test of {_chain(ledger, chain)} logged: grade {grade}, {day(at, zone)}"
+        case TakeBack(fact, number):
+            return f"{fact} {number} taken back"
+        case PutRidesOn(answers):
+            bikes = dict.fromkeys("none of ours" if one is None else _bike(ledger, one) for _, one in answers)
+            return f"{_rides(ledger, [ride for ride, _ in answers], zone)} on {listed(list(bikes))}"
+        case SayCondition(ride, word):
+            said = f"called {word.value}" if word else "left to the archive"
+            return f"{_rides(ledger, [ride], zone)} {said}"
+        case SayUnpaved(ride, share):
+            shown = "left to file and bike" if share is None else f"{share:.0%} unpaved"
+            return f"{_rides(ledger, [ride], zone)} {shown}"
+        case WithdrawRide(ride):
+            return f"{_rides(ledger, [ride], zone)} counted no more"
+        case SplitOuting(ride):
+            return f"ride {ride} split from its other recording: both count"
+
+
+_FIELDS = {
+    "email": "address",
+    "time_zone": "time zone",
+    "unpaved_share": "share of unpaved",
+    "wheel_circumference_m": "wheel",
+    "from_at": "since when",
+    "until_at": "until when",
+    "acquired_at": "since when",
+}
+
+
+def _chain(ledger: Ledger, number: ChainId) -> str:
+    return ledger.chain(number).name
+
+
+def _bike(ledger: Ledger, number: BikeId) -> str:
+    return ledger.bike(number).name
+
+
+def _rides(ledger: Ledger, rides: Sequence[RideId], zone: tzinfo) -> str:
+    ride = ledger.ride(rides[0])
+    if len(rides) > 1 or ride is None:
+        return f"{len(rides)} rides"
+    return f"ride {ride.id} of {day(ride.started_at, zone)}, {clock(ride.started_at, zone)}"

@@ -1,0 +1,58 @@
+"""When on a day was it, if only the day was said?
+
+A chain is fitted before that day's first ride, and cared for or taken off after its last: that is how hands
+work. Where the day holds several rides it may have been between them, and the rider is asked.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date, datetime, time, timedelta, tzinfo
+
+from rules.ledger import Ledger
+from rules.vocabulary import BikeId, ChainId, Ride
+from rules.wording import clock, day, listed
+
+NOON = time(12, 0)
+
+
+@dataclass(frozen=True, slots=True)
+class Moment:
+    """An instant, and what to ask before it is taken for the one that was meant; "" = nothing."""
+
+    at: datetime
+    ask: str = ""
+
+
+def before_first_ride(ledger: Ledger, bike: BikeId, on: date, zone: tzinfo, now: datetime) -> Moment:
+    """When was a chain fitted to this bike, if on that day?"""
+    rides = _that_day(ledger.rides_on(bike), on, zone)
+    at = rides[0].started_at if rides else _noon(on, zone, now)
+    return Moment(at, _ask(ledger.bike(bike).name, rides, on, zone, "before the first"))
+
+
+def after_last_ride(ledger: Ledger, chain: ChainId, on: date, zone: tzinfo, now: datetime) -> Moment:
+    """When was this chain cared for or taken off, if on that day?"""
+    rides = _that_day(ledger.rides_of(chain), on, zone)
+    at = max(ride.ended_at for ride in rides) if rides else _noon(on, zone, now)
+    return Moment(at, _ask(ledger.chain(chain).name, rides, on, zone, "after the last"))
+
+
+def _that_day(rides: tuple[Ride, ...], on: date, zone: tzinfo) -> list[Ride]:
+    return [ride for ride in rides if ride.started_at.astimezone(zone).date() == on]
+
+
+def _noon(on: date, zone: tzinfo, now: datetime) -> datetime:
+    """Noon of a day, or now if that is still to come today."""
+    noon = datetime.combine(on, NOON, tzinfo=zone)
+    return now if noon > now and noon - now < timedelta(days=1) else noon
+
+
+def _ask(name: str, rides: list[Ride], on: date, zone: tzinfo, place: str) -> str:
+    if len(rides) < 2:
+        return ""
+    spans = [f"{clock(ride.started_at, zone)} to {clock(ride.ended_at, zone)}" for ride in rides]
+    return (
+        f"On {day(datetime.combine(on, NOON, tzinfo=zone), zone)} {name} was ridden {len(rides)} times "
+        f"({listed(spans)}). Was it {place} of them? If not, say the time as well."
+    )

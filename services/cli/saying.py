@@ -1,0 +1,89 @@
+"""What commands that keep a fact share: whose clock a time is typed by, what is asked first, the way back."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Callable
+from datetime import date, datetime, tzinfo
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from services.cli.output import parse_moment, say
+
+if TYPE_CHECKING:
+    from rules.commands import Command
+    from rules.gate.whole_day import Moment
+    from rules.ledger import Ledger
+    from rules.vocabulary import Bike, Chain
+    from services.app import App
+    from services.use_cases.record import Done
+
+Yes = Annotated[bool, typer.Option("--yes", help="Whatever is asked: yes. For scripts.")]
+
+
+def ledger_of(app: App) -> Ledger:
+    """Every fact in force now."""
+    with app.store.reading() as tx:
+        return tx.ledger()
+
+
+def zone_for(ledger: Ledger, thing: Bike | Chain | None = None, *, now: datetime | None = None) -> tzinfo:
+    """Whose clock: the owner's of that bike, or of the bike under that chain; else the first rider's."""
+    from rules.vocabulary import Chain
+    from services.app import zone_of
+
+    bike = thing
+    if isinstance(thing, Chain):
+        fitting = ledger.fitting_of(thing.id, now) if now is not None else None
+        bike = ledger.bike(fitting.bike) if fitting is not None else None
+    if bike is not None and not isinstance(bike, Chain):
+        return zone_of(ledger.rider(bike.owner).time_zone)
+    return zone_of(ledger.riders[0].time_zone) if ledger.riders else zone_of("UTC")
+
+
+def moment_typed(
+    text: str | None, *, now: datetime, zone: tzinfo, yes: bool, that_day: Callable[[date], Moment]
+) -> datetime:
+    """The instant that was typed; a date alone is an instant of that day by what was ridden on it."""
+    typed = parse_moment(text, now=now, zone=zone)
+    if typed.day is None:
+        return typed.at
+    moment = that_day(typed.day)
+    if moment.ask:
+        confirm(moment.ask, yes)
+    return moment.at
+
+
+def keep(app: App, command: Command, *, now: datetime, yes: bool) -> None:
+    """Keep a fact, and say what follows from it and how to take it back."""
+    from services.store import NeedsConfirmation
+    from services.use_cases.record import record
+
+    try:
+        done = record(app, command, now=now, confirmed=yes)
+    except NeedsConfirmation as asked:
+        confirm(str(asked), yes)
+        done = record(app, command, now=now, confirmed=True)
+    tell(done)
+
+
+def tell(done: Done) -> None:
+    """What was done, what follows from it, and the way back."""
+    for sentence in done.sentences:
+        say(sentence)
+    if done.number:
+        say(f"Wrong? gritledger undo {done.number}")
+
+
+def confirm(question: str, yes: bool) -> None:
+    """Go on only after a yes; a script, which cannot answer, is told how. Raises NeedsConfirmation."""
+    from services.store import NeedsConfirmation
+
+    if yes:
+        return
+    if not sys.stdin.isatty():
+        raise NeedsConfirmation(f"{question} If it is so, say it again with --yes. Nothing was changed.")
+    if not typer.confirm(question):
+        say("Nothing was changed.")
+        raise typer.Exit(1)

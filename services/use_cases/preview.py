@@ -1,0 +1,47 @@
+"""What would a correction change? Nothing is kept."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+from rules.commands import Command, PutRidesOn, SayCondition
+from rules.gate.hearing import Refused
+from rules.gate.judge import judge
+from rules.ledger import Ledger
+from rules.outlook import Difference, difference, with_condition, with_ride_on
+from rules.vocabulary import BikeId, Condition, RideId
+from services.app import App, zone_of
+from services.store import FactRefused
+
+
+def preview_rides_on(app: App, rides: Sequence[RideId], bike: BikeId | None, *, now: datetime) -> Difference:
+    """What would change if these rides were on that bike (None: on none of ours)? Raises FactRefused."""
+    with app.store.reading() as tx:
+        before = tx.ledger()
+    _refuse(before, PutRidesOn(tuple((ride, bike) for ride in rides)), now)
+    after = with_answers(before, dict.fromkeys(rides, bike))
+    return difference(before, after, app.rulebook, now=now, zone_of=zone_of)
+
+
+def with_answers(ledger: Ledger, answers: Mapping[RideId, BikeId | None]) -> Ledger:
+    """The ledger, had these rides been on those bikes (None: on none of ours)."""
+    for ride, bike in answers.items():
+        ledger = with_ride_on(ledger, ride, bike)
+    return ledger
+
+
+def preview_condition(app: App, ride: RideId, word: Condition | None, *, now: datetime) -> Difference:
+    """What would change if the rider said this word on the ride? Raises FactRefused."""
+    with app.store.reading() as tx:
+        before = tx.ledger()
+    _refuse(before, SayCondition(ride, word), now)
+    return difference(before, with_condition(before, ride, word), app.rulebook, now=now, zone_of=zone_of)
+
+
+def _refuse(ledger: Ledger, command: Command, now: datetime) -> None:
+    """What the gate would not let pass has no consequences to look at."""
+    verdict = judge(ledger, command, now=now, zone_of=ZoneInfo)
+    if isinstance(verdict, Refused):
+        raise FactRefused(verdict.why)

@@ -1,0 +1,193 @@
+"""Whatever a person says: judged at the gate, kept as a numbered change, and what follows derived again."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import dataclass
+from datetime import datetime
+from zoneinfo import ZoneInfo
+
+from ingest.bikes.judge import RideClues
+from rules.commands import (
+    AddBike,
+    AddChain,
+    AddRider,
+    Amend,
+    Command,
+    FitChain,
+    ForgetSensor,
+    LogReading,
+    LogTreatment,
+    LogWipeTest,
+    PlaceSensor,
+    PutRidesOn,
+    SayCondition,
+    SayUnpaved,
+    SplitOuting,
+    WithdrawRide,
+)
+from rules.gate.apply import applied
+from rules.gate.hearing import Hearing, Question, Refused
+from rules.gate.judge import judge
+from rules.gate.reverse import effect
+from rules.gate.sentence import described
+from rules.ledger import Ledger
+from rules.vocabulary import BikeId, ChainId, DecidedBy, RideId
+from rules.wording import listed
+from services.app import App
+from services.store import FactRefused, NeedsConfirmation, Transaction
+from services.use_cases.judge_bikes import Judge, judge_again, judge_anew
+from services.use_cases.update_reminders import reckon
+
+A_RIDER = "a rider"
+# What a command makes one of; the others make none.
+FAMILY: dict[type, str] = {
+    AddRider: "riders",
+    AddBike: "bikes",
+    AddChain: "chains",
+    FitChain: "fittings",
+    PlaceSensor: "sensors",
+    LogTreatment: "treatments",
+    LogReading: "readings",
+    LogWipeTest: "wipe_tests",
+}
+_CALLED = {
+    "riders": "rider",
+    "bikes": "bike",
+    "chains": "chain",
+    "fittings": "fitting",
+    "sensors": "sensor",
+    "treatments": "treatment",
+    "readings": "reading",
+    "wipe_tests": "wipe test",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """What was done, in sentences, and its number in the log, for undoing it. made: the fact's own number."""
+
+    number: int
+    sentences: tuple[str, ...]
+    made: int = 0
+
+
+def record(app: App, command: Command, *, now: datetime, by: str = A_RIDER, confirmed: bool = False) -> Done:
+    """Keep what a person says, if the gate lets it pass.
+
+    Raises FactRefused with why not and what to do, NeedsConfirmation with the question, NotFound.
+    """
+    with app.store.writing() as tx:
+        return recorded(tx, app, command, now=now, by=by, confirmed=confirmed)
+
+
+def add_and_fit(
+    app: App, chain: AddChain, bike: BikeId, at: datetime, *, now: datetime, by: str = A_RIDER
+) -> tuple[Done, Done]:
+    """A new chain that is on a bike already: both are kept, or neither. Raises FactRefused."""
+    with app.store.writing() as tx:
+        added = recorded(tx, app, chain, now=now, by=by, confirmed=True)
+        fit = FitChain(ChainId(added.made), bike, at)
+        return added, recorded(tx, app, fit, now=now, by=by, confirmed=True)
+
+
+def recorded(tx: Transaction, app: App, command: Command, *, now: datetime, by: str, confirmed: bool) -> Done:
+    """The same, within a transaction that is under way."""
+    ledger = tx.ledger()
+    if isinstance(command, SplitOuting):
+        command = _second_recording(tx, command)
+    verdict = judge(ledger, command, now=now, zone_of=ZoneInfo)
+    if isinstance(verdict, Refused):
+        raise FactRefused(verdict.why)
+    if isinstance(verdict, Question) and not confirmed:
+        raise NeedsConfirmation(verdict.ask)
+    what = described(ledger, command, Hearing(ledger, now, ZoneInfo).zone(None))
+    family = FAMILY.get(type(command))
+    made = tx.facts.next_number(family) if family else 0
+    after = applied(ledger, command, made)
+    tx.facts.write(ledger, after, at=now, by=by, why=getattr(command, "because", what))
+    rows = tuple(_ride_rows(tx, command, now, by))
+    number = tx.changes.add(
+        what, command, made=made, rows=rows, effect=effect(ledger, after), at=now, by=by
+    ).number
+    named = f" ({_CALLED[family]} {made})" if family else ""
+    told = f"{what[0].upper()}{what[1:]}{named}."
+    return Done(number, (told, *follow(tx, app, command, now=now)), made)
+
+
+def follow(tx: Transaction, app: App, command: Command, *, now: datetime) -> Iterator[str]:
+    """Everything after a changed fact: the bikes of rides, then the reminders; what moved, in sentences."""
+    match command:
+        case PlaceSensor() | ForgetSensor() | AddBike():
+            settled = judge_anew(tx, now)
+        case Amend(what, _, values) if what == "bike" and values.keys() - {"name", "unpaved_share"}:
+            settled = judge_anew(tx, now)
+        case PutRidesOn() | SplitOuting():
+            settled = judge_again(tx, now)
+        case _:
+            settled = ()
+    if settled:
+        yield f"That also settled {named_rides(tx.ledger(), settled)}."
+    yield from reckon(tx, app, now=now).sentences
+
+
+def named_rides(ledger: Ledger, rides: tuple[RideId, ...]) -> str:
+    """'ride 12 (now on Plover)', '31 rides: 20 now on Plover, 11 now open'."""
+    now_on: dict[str, int] = {}
+    for one in rides:
+        ride = ledger.ride(one)
+        if ride is not None:
+            name = ledger.bike(ride.bike).name if ride.bike is not None else "no bike"
+            now_on[name] = now_on.get(name, 0) + 1
+    if len(rides) == 1:
+        return f"ride {rides[0]}, now on {next(iter(now_on), 'no bike')}"
+    return f"{len(rides)} rides: {listed([f'{count} now on {name}' for name, count in now_on.items()])}"
+
+
+def _second_recording(tx: Transaction, command: SplitOuting) -> SplitOuting:
+    """Which recording is meant: the second one, or the ride it belongs to if that has only one."""
+    details = tx.rides.details(command.ride)
+    if details.kept_ride is not None:
+        return command
+    if not details.second_recordings:
+        raise FactRefused(f"Ride {command.ride} has no second recording to split from it.")
+    if len(details.second_recordings) > 1:
+        several = listed([str(one) for one in details.second_recordings])
+        raise FactRefused(f"Ride {command.ride} has several second recordings: say which of {several}.")
+    return SplitOuting(details.second_recordings[0])
+
+
+def _ride_rows(tx: Transaction, command: Command, now: datetime, by: str) -> Iterator[int]:
+    """What a command changes about rides, where rides are kept; the rows it made there."""
+    match command:
+        case PutRidesOn(answers):
+            for ride, bike in answers:
+                yield tx.rides.record(ride, bike, decided_by=DecidedBy.RIDER, at=now, by=by).id
+        case SayCondition(ride, word):
+            tx.rides.set_word(ride, word, now, by)
+            yield tx.rides.words_of(ride)[-1].id
+        case SayUnpaved(ride, share):
+            tx.rides.set_unpaved_share(ride, share, now, by)
+            yield tx.rides.words_of(ride)[-1].id
+        case WithdrawRide(ride, because):
+            tx.rides.withdraw(ride, at=now, by=by, why=because)
+        case SplitOuting(ride):
+            tx.rides.split_again(ride, at=now, by=by)
+            clues = tx.rides.clues(ride)
+            if clues and tx.rides.assignment_in_force(ride) is None:
+                Judge(tx).decide(tx, ride, RideClues.from_json(clues), now)
+
+
+def take_back_rows(tx: Transaction, command: Command, rows: tuple[int, ...], now: datetime, by: str) -> None:
+    """As if a command about rides had not been said."""
+    match command:
+        case PutRidesOn():
+            for decision in rows:
+                tx.rides.take_back_decision(decision, at=now, by=by)
+        case SayCondition() | SayUnpaved():
+            for word in rows:
+                tx.rides.take_back_word(word)
+        case WithdrawRide(ride):
+            tx.rides.restore(ride, at=now, by=by)
+        case SplitOuting(ride):
+            tx.rides.join_again(ride, at=now, by=by)

@@ -1,0 +1,115 @@
+"""Undo: the ledger becomes what it would be had something never been said, in whatever order it was said."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from functools import reduce
+from zoneinfo import ZoneInfo
+
+from rules.commands import AddBike, AddRider, Amend, ForgetSensor, PlaceSensor
+from rules.gate.apply import applied
+from rules.gate.replay import Replay, Said, without
+from rules.gate.reverse import effect, reversed_by
+from rules.ledger import Ledger
+from rules.wording import listed
+from services.app import App
+from services.store import Change, FactRefused, NeedsConfirmation, Transaction
+from services.use_cases.judge_bikes import judge_again, judge_anew
+from services.use_cases.record import A_RIDER, Done, named_rides, take_back_rows
+from services.use_cases.update_reminders import reckon
+
+
+@dataclass(frozen=True, slots=True)
+class Undoing:
+    """What undoing a change takes along: what cannot stand without it, and why, oldest first."""
+
+    change: Change
+    also: tuple[tuple[Change, str], ...]
+
+    @property
+    def question(self) -> str:
+        """What is asked before more than one thing is undone."""
+        named = [f"{one.number} ({one.what}: {why})" for one, why in self.also]
+        return f"Undoing “{self.change.what}” undoes what cannot stand without it: {listed(named)} Undo all?"
+
+
+def undo(
+    app: App, number: int | None = None, *, now: datetime, by: str = A_RIDER, confirmed: bool = False
+) -> Done:
+    """Take back something said, the newest by default, and what cannot stand without it.
+
+    Raises NotFound, FactRefused; NeedsConfirmation, which names the others, when there are any.
+    """
+    with app.store.writing() as tx:
+        ledger = tx.ledger()
+        standing = tx.changes.standing()
+        undoing, replay = _undoing(tx, ledger, standing, number)
+        if undoing.also and not confirmed:
+            raise NeedsConfirmation(undoing.question)
+        gone = [*(one for one, _ in undoing.also), undoing.change]
+        _refuse_riders_with_rides(ledger, gone)
+        for one in sorted(gone, key=lambda one: one.number, reverse=True):
+            assert one.command is not None
+            take_back_rows(tx, one.command, one.rows, now, by)
+            along = None if one is undoing.change else undoing.change.number
+            tx.changes.mark_undone(one.number, at=now, by=by, along_with=along)
+        tx.facts.write(ledger, replay.ledger, at=now, by=by, why="undone")
+        _keep_effects(tx, standing, replay)
+        said = [f"Undone: {undoing.change.what}."]
+        said += [f"Undone with it: {one.what}." for one, _ in undoing.also]
+        bikes = any(isinstance(one.command, PlaceSensor | ForgetSensor | AddBike | Amend) for one in gone)
+        settled = judge_anew(tx, now) if bikes else judge_again(tx, now)
+        if settled:
+            said.append(f"That also settled {named_rides(tx.ledger(), settled)}.")
+        return Done(undoing.change.number, (*said, *reckon(tx, app, now=now).sentences))
+
+
+def what_goes_along(app: App, number: int | None = None) -> Undoing:
+    """What would undoing this take along? Nothing is kept. Raises NotFound, FactRefused."""
+    with app.store.reading() as tx:
+        return _undoing(tx, tx.ledger(), tx.changes.standing(), number)[0]
+
+
+def _undoing(
+    tx: Transaction, ledger: Ledger, standing: Sequence[Change], number: int | None
+) -> tuple[Undoing, Replay]:
+    meant = tx.changes.last() if number is None else tx.changes.get(number)
+    if meant is None:
+        raise FactRefused("There is nothing to undo.")
+    if meant.undone_at is not None:
+        raise FactRefused(f"“{meant.what}” was undone already.")
+    if meant.command is None:
+        raise FactRefused(
+            f"“{meant.what}” was said before this version kept what it takes to undo it; say the right thing "
+            "anew instead."
+        )
+    start = reduce(reversed_by, [one.effect for one in reversed(standing)], ledger)
+    said = [Said(one.number, one.at, one.command, one.made) for one in standing if one.command is not None]
+    replay = without(start, said, meant.number, zone_of=ZoneInfo)
+    by_number = {one.number: one for one in standing}
+    also = tuple((by_number[one], why) for one, why in sorted(replay.refused.items()))
+    return Undoing(meant, also), replay
+
+
+def _keep_effects(tx: Transaction, standing: Sequence[Change], replay: Replay) -> None:
+    """What the changes that remain do to the facts, now that another one is gone before them."""
+    for one in standing:
+        before = replay.before.get(one.number)
+        if before is None or one.command is None:
+            continue
+        now = effect(before, applied(before, one.command, one.made))
+        if now != one.effect:
+            tx.changes.keep_effect(one.number, now)
+
+
+def _refuse_riders_with_rides(ledger: Ledger, gone: Sequence[Change]) -> None:
+    """Rides are nobody's word, and they need their rider."""
+    riders = {one.made for one in gone if isinstance(one.command, AddRider)}
+    names = sorted({ledger.rider(ride.rider).name for ride in ledger.rides if ride.rider in riders})
+    if names:
+        raise FactRefused(
+            f"Rides of {listed(names)} have been read, and a ride needs its rider. Change the name or the "
+            "address instead."
+        )
