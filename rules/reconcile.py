@@ -57,7 +57,7 @@ def reconcile(
     - Due, and not known: RAISED.
     - Due, and open: WORSE when its urgency rose; else only its numbers move. Put off: silent until then.
     - Not due, and open: DONE by the treatment or reading that answers it, else WITHDRAWN with what changed.
-    - Due again after it was withdrawn, or after the treatment that closed it was taken back: RAISED again.
+    - Due again after it was withdrawn, or after what closed it was taken back: RAISED again.
     - Dismissed, or done by the rider's word: that cause stays silent.
     """
     latest: dict[str, RaisedReminder] = {}
@@ -90,7 +90,8 @@ def _still_due(raised: RaisedReminder, reminder: Reminder, ledger: Ledger, now: 
         return None
     if last.step is Step.DONE:
         treatments = {treatment.id for treatment in ledger.treatments}
-        if last.treatment is None or last.treatment in treatments:
+        by_word = last.treatment is None and last.by != BY
+        if by_word or last.treatment in treatments:
             return None
         why = "What was noted as the answer has been taken back."
         return Change(raised, reminder, ReminderStep(Step.RAISED, now, BY, why))

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import bindparam, or_, select
+from sqlalchemy import bindparam, func, or_, select
 
 from rules.vocabulary import BikeId, DecidedBy, Ride, RideId
 from services.store.errors import FactRefused
@@ -196,6 +196,13 @@ class Assignments(Repository):
             histories.setdefault(RideId(row.ride), []).append(_decision(row))
         held = {ride_id: in_force(history) for ride_id, history in histories.items()}
         return {ride_id: decision for ride_id, decision in held.items() if decision is not None}
+
+    def came_since(self, at: datetime) -> bool:
+        """Whether any ride was judged for the first time after that."""
+        of_ride = select(func.min(ride_assignment.c.made_at).label("at")).group_by(ride_assignment.c.ride)
+        first = of_ride.subquery()
+        newest = self._connection.scalar(select(func.max(first.c.at)))
+        return newest is not None and newest > at
 
     def known_clues(self) -> list[tuple[str, BikeId | None, DecidedBy]]:
         """Clues, bike and who decided, of every ride that counts, has clues and is decided, by start."""

@@ -5,9 +5,10 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterable
+from dataclasses import dataclass
 from datetime import datetime
 
-from ingest.bikes.judge import Assignment, Household, Known, RideClues, judge, learn
+from ingest.bikes.judge import Assignment, Household, Known, RideClues, Verdict, judge, learn
 from ingest.bikes.questions import Question, Taken, confirm_list, impossibilities
 from rules.vocabulary import DecidedBy, RideId
 from services.store import FirstDecision, RideSpan, Transaction
@@ -57,9 +58,9 @@ class Judge:
 
     def keep(
         self, tx: Transaction, ride: RideId, clues: RideClues, verdict: Assignment, now: datetime
-    ) -> None:
-        """Keep a verdict and remember it."""
-        tx.rides.record(
+    ) -> int:
+        """Keep a verdict and remember it; returns the number of the decision."""
+        kept = tx.rides.record(
             ride=ride,
             bike=verdict.bike,
             decided_by=verdict.decided_by,
@@ -70,6 +71,7 @@ class Judge:
             by=THE_ROUND,
         )
         self.remember(clues, verdict)
+        return kept.id
 
     def keep_first(self, tx: Transaction, judged: Iterable[tuple[RideId, Assignment]], now: datetime) -> None:
         """Keep the first verdicts on many new rides at once; `remember` is the caller's, ride by ride."""
@@ -92,46 +94,54 @@ class Judge:
             self._habits = self._habits.after(Known(clues, verdict.bike, verdict.decided_by))
 
 
-def judge_again(tx: Transaction, now: datetime, *, heard: str | None = None) -> tuple[RideId, ...]:
-    """Judge again what an answer may settle: open questions and merely likely bikes.
+@dataclass(frozen=True, slots=True)
+class JudgedAgain:
+    """What judging again decided: the decisions it kept, and the rides whose bike is now another."""
 
-    heard: a sensor that was said to have moved; every ride it was heard on is judged again too, but never one
-    that a rider has spoken of. Returns the rides whose bike is now another.
-    """
+    decisions: tuple[int, ...] = ()
+    moved: tuple[RideId, ...] = ()
+
+
+def judge_again(tx: Transaction, now: datetime) -> JudgedAgain:
+    """Judge again what an answer may settle: open questions and merely likely bikes."""
     doubtful = {ride.id for ride in (*tx.rides.confirm_list(), *tx.rides.likely())}
-    if not doubtful and heard is None:
-        return ()
+    if not doubtful:
+        return JudgedAgain()
     judge_of = Judge(tx)
-    changed: list[RideId] = []
+    decisions: list[int] = []
+    moved: list[RideId] = []
     for ride, kept, bike in tx.rides.open_clues():
-        if ride not in doubtful and (heard is None or heard not in kept):
+        if ride not in doubtful:
             continue
         clues = RideClues.from_json(kept)
         verdict = judge_of.verdict(tx, ride, clues)
         if verdict.bike != bike:
-            judge_of.keep(tx, ride, clues, verdict, now)
-            changed.append(ride)
-    return tuple(changed)
+            decisions.append(judge_of.keep(tx, ride, clues, verdict, now))
+            moved.append(ride)
+    return JudgedAgain(tuple(decisions), tuple(moved))
 
 
-def judge_anew(tx: Transaction, now: datetime) -> tuple[RideId, ...]:
-    """Judge every ride that no rider has spoken of, in the order ridden: bikes or sensors are others now.
-
-    Returns the rides whose bike is now another.
-    """
+def judge_anew(tx: Transaction, now: datetime) -> JudgedAgain:
+    """Judge every ride that no rider has spoken of, in the order ridden: bikes or sensors are others now."""
     judge_of = Judge(tx, words_only=True)
-    changed: list[RideId] = []
+    held = tx.rides.assignments_in_force()
+    decisions: list[int] = []
+    moved: list[RideId] = []
     for ride, kept, bike in tx.rides.open_clues():
         clues = RideClues.from_json(kept)
         verdict = judge_of.verdict(tx, ride, clues)
-        held = tx.rides.assignment_in_force(ride)
-        if held is None or (held.verdict, held.bike) != (verdict.verdict.value, verdict.bike):
-            judge_of.keep(tx, ride, clues, verdict, now)
+        was = held.get(ride)
+        if was is None or (was.verdict, was.bike, was.decided_by) != (
+            verdict.verdict.value,
+            verdict.bike,
+            verdict.decided_by,
+        ):
+            decisions.append(judge_of.keep(tx, ride, clues, verdict, now))
         else:
             judge_of.remember(clues, verdict)
-        if (None if verdict.verdict.value == "ask" else verdict.bike) != bike:
-            changed.append(ride)
-    return tuple(changed)
+        if (None if verdict.verdict is Verdict.ASK else verdict.bike) != bike:
+            moved.append(ride)
+    return JudgedAgain(tuple(decisions), tuple(moved))
 
 
 def open_questions(tx: Transaction) -> tuple[Question[RideId], ...]:

@@ -36,7 +36,7 @@ from rules.vocabulary import BikeId, ChainId, DecidedBy, RideId
 from rules.wording import listed
 from services.app import App
 from services.store import FactRefused, NeedsConfirmation, Transaction
-from services.use_cases.judge_bikes import Judge, judge_again, judge_anew
+from services.use_cases.judge_bikes import Judge, JudgedAgain, judge_again, judge_anew
 from services.use_cases.update_reminders import reckon
 
 A_RIDER = "a rider"
@@ -107,28 +107,28 @@ def recorded(tx: Transaction, app: App, command: Command, *, now: datetime, by: 
     after = applied(ledger, command, made)
     tx.facts.write(ledger, after, at=now, by=by, why=getattr(command, "because", what))
     rows = tuple(_ride_rows(tx, command, now, by))
+    judged = _bikes_judged(tx, command, now)
     number = tx.changes.add(
-        what, command, made=made, rows=rows, effect=effect(ledger, after), at=now, by=by
+        what, command, made=made, rows=(*rows, *judged.decisions), effect=effect(ledger, after), at=now, by=by
     ).number
     named = f" ({_CALLED[family]} {made})" if family else ""
-    told = f"{what[0].upper()}{what[1:]}{named}."
-    return Done(number, (told, *follow(tx, app, command, now=now)), made)
+    told = [f"{what[0].upper()}{what[1:]}{named}."]
+    if judged.moved:
+        told.append(f"That also settled {named_rides(tx.ledger(), judged.moved)}.")
+    return Done(number, (*told, *reckon(tx, app, now=now).sentences), made)
 
 
-def follow(tx: Transaction, app: App, command: Command, *, now: datetime) -> Iterator[str]:
-    """Everything after a changed fact: the bikes of rides, then the reminders; what moved, in sentences."""
-    match command:
-        case PlaceSensor() | ForgetSensor() | AddBike():
-            settled = judge_anew(tx, now)
-        case Amend(what, _, values) if what == "bike" and values.keys() - {"name", "unpaved_share"}:
-            settled = judge_anew(tx, now)
-        case PutRidesOn() | SplitOuting():
-            settled = judge_again(tx, now)
-        case _:
-            settled = ()
-    if settled:
-        yield f"That also settled {named_rides(tx.ledger(), settled)}."
-    yield from reckon(tx, app, now=now).sentences
+def moves_bikes(command: Command) -> bool:
+    """Whether rides may be other bikes' once this is said: all that no rider has spoken of is judged anew."""
+    if isinstance(command, Amend):
+        return command.what == "bike" and bool(command.values.keys() - {"name", "unpaved_share"})
+    return isinstance(command, PlaceSensor | ForgetSensor | AddBike)
+
+
+def _bikes_judged(tx: Transaction, command: Command, now: datetime) -> JudgedAgain:
+    if moves_bikes(command):
+        return judge_anew(tx, now)
+    return judge_again(tx, now) if isinstance(command, PutRidesOn | SplitOuting) else JudgedAgain()
 
 
 def named_rides(ledger: Ledger, rides: tuple[RideId, ...]) -> str:
@@ -179,14 +179,14 @@ def _ride_rows(tx: Transaction, command: Command, now: datetime, by: str) -> Ite
 
 
 def take_back_rows(tx: Transaction, command: Command, rows: tuple[int, ...], now: datetime, by: str) -> None:
-    """As if a command about rides had not been said."""
+    """As if a command had not been said, as far as rides go: rows are its words on them, or its decisions."""
+    if isinstance(command, SayCondition | SayUnpaved):
+        for word in rows:
+            tx.rides.take_back_word(word)
+        return
+    for decision in reversed(rows):
+        tx.rides.take_back_decision(decision, at=now, by=by)
     match command:
-        case PutRidesOn():
-            for decision in rows:
-                tx.rides.take_back_decision(decision, at=now, by=by)
-        case SayCondition() | SayUnpaved():
-            for word in rows:
-                tx.rides.take_back_word(word)
         case WithdrawRide(ride):
             tx.rides.restore(ride, at=now, by=by)
         case SplitOuting(ride):

@@ -8,7 +8,7 @@ from datetime import datetime
 from functools import reduce
 from zoneinfo import ZoneInfo
 
-from rules.commands import AddBike, AddRider, Amend, ForgetSensor, PlaceSensor
+from rules.commands import AddRider
 from rules.gate.apply import applied
 from rules.gate.replay import Replay, Said, without
 from rules.gate.reverse import effect, reversed_by
@@ -17,7 +17,7 @@ from rules.wording import listed
 from services.app import App
 from services.store import Change, FactRefused, NeedsConfirmation, Transaction
 from services.use_cases.judge_bikes import judge_again, judge_anew
-from services.use_cases.record import A_RIDER, Done, named_rides, take_back_rows
+from services.use_cases.record import A_RIDER, Done, moves_bikes, named_rides, take_back_rows
 from services.use_cases.update_reminders import reckon
 
 
@@ -59,10 +59,17 @@ def undo(
         _keep_effects(tx, standing, replay)
         said = [f"Undone: {undoing.change.what}."]
         said += [f"Undone with it: {one.what}." for one, _ in undoing.also]
-        bikes = any(isinstance(one.command, PlaceSensor | ForgetSensor | AddBike | Amend) for one in gone)
-        settled = judge_anew(tx, now) if bikes else judge_again(tx, now)
-        if settled:
-            said.append(f"That also settled {named_rides(tx.ledger(), settled)}.")
+        # What was said later and moves bikes moved them with this in force: it does so again without it.
+        first = min(one.number for one in gone)
+        later = [one for one in standing if one.number > first and one not in gone and one.command]
+        moved_bikes = [one for one in gone if one.command is not None and moves_bikes(one.command)]
+        anew = any(moves_bikes(one.command) for one in later if one.command is not None) or (
+            # Rides that came since were judged by it.
+            bool(moved_bikes) and tx.rides.came_since(min(one.at for one in moved_bikes))
+        )
+        judged = judge_anew(tx, now) if anew else judge_again(tx, now)
+        if judged.moved:
+            said.append(f"That also settled {named_rides(tx.ledger(), judged.moved)}.")
         return Done(undoing.change.number, (*said, *reckon(tx, app, now=now).sentences))
 
 

@@ -1,0 +1,48 @@
+"""Undo, on many random sequences: what remains must be what was said and not unsaid. Seeds are drawn anew.
+
+python -m tests.benchmarks.undo --sequences 2000 --words 15
+"""
+
+from __future__ import annotations
+
+import argparse
+import random
+import shutil
+import tempfile
+import time
+from collections import Counter
+from pathlib import Path
+
+from tests.services.use_cases.test_undo import check, ridden_home
+
+
+def main() -> None:
+    """Print how many sequences held, and the seeds of those that did not."""
+    asked = argparse.ArgumentParser(description=__doc__)
+    asked.add_argument("--sequences", type=int, default=200)
+    asked.add_argument("--words", type=int, default=15, help="things said or unsaid in each")
+    asked.add_argument("--seed", type=int, default=None, help="the first; drawn anew by default")
+    options = asked.parse_args()
+    first = options.seed if options.seed is not None else random.SystemRandom().randrange(10**9)
+    place = Path(tempfile.mkdtemp(prefix="gritledger-undo-"))
+    counted: Counter[str] = Counter()
+    broken: list[int] = []
+    begun = time.monotonic()
+    ridden = ridden_home(place / "ridden")
+    for seed in range(first, first + options.sequences):
+        home = place / str(seed)
+        try:
+            told = check(ridden, home, seed, options.words)
+        except AssertionError:
+            broken.append(seed)
+        else:
+            counted.update(standing=len(told.standing), refused=told.refused, undone=told.undone)
+        shutil.rmtree(home, ignore_errors=True)
+    print(f"{options.sequences} sequences of {options.words} words from seed {first}: {len(broken)} broken")
+    print(f"standing at the end, refused, undone: {dict(counted)}")
+    print(f"broken: {broken}; {time.monotonic() - begun:.0f} s")
+    shutil.rmtree(place)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,120 @@
+"""Random things to say: mostly possible, some odd, some impossible, about a household that grows by them."""
+
+from __future__ import annotations
+
+import random
+from datetime import UTC, datetime, timedelta
+from typing import Any
+
+from rules.commands import (
+    AddBike,
+    AddChain,
+    AddRider,
+    Amend,
+    Command,
+    FitChain,
+    FittingWasNot,
+    ForgetSensor,
+    LogReading,
+    LogTreatment,
+    LogWipeTest,
+    PlaceSensor,
+    PutRidesOn,
+    Retire,
+    SayCondition,
+    SayUnpaved,
+    TakeBack,
+    TakeOff,
+    WithdrawRide,
+)
+from rules.ledger import Ledger
+from rules.vocabulary import Condition, ReadingTool, Regime, TreatmentKind
+
+START = datetime(2025, 1, 1, tzinfo=UTC)
+DAYS = 40
+NAMES = ("Plover", "Harrier", "Wren", "plover", "Rook  II", "Teal", "Swift", "Crake", "")
+SENSORS = ("serial 4711", "serial 4712", "serial 4713")
+
+
+def any_command(ledger: Ledger, dice: random.Random) -> Command:
+    """Something a person may say of this household; now and then about what is not there."""
+    at = START + timedelta(hours=dice.randrange(-24, 24 * DAYS), minutes=dice.randrange(60))
+
+    def one_of(things: tuple[Any, ...]) -> Any:
+        return dice.choice(things).id if things and dice.random() < 0.97 else 99
+
+    chain, bike = one_of(ledger.chains), one_of(ledger.bikes)
+    regime, treatment = dice.choice(tuple(Regime)), dice.choice(tuple(TreatmentKind))
+    under = dice.choice((0.5, 0.1))
+    makers = (
+        (1, lambda: AddRider(dice.choice(NAMES), dice.choice((None, "iva@example.org", "nobody")), "UTC")),
+        (2, lambda: AddBike(dice.choice(NAMES), one_of(ledger.riders), dice.choice((0.0, 0.6, 1.6)))),
+        (
+            3,
+            lambda: AddChain(
+                f"Chain {dice.randrange(9)}", dice.choice(tuple(Regime)), speeds=dice.choice((9, 12, 40))
+            ),
+        ),
+        (3, lambda: _amend(ledger, dice)),
+        (8, lambda: FitChain(chain, bike, at)),
+        (4, lambda: TakeOff(chain, at)),
+        (1, lambda: Retire(chain, at)),
+        (2, lambda: FittingWasNot(one_of(ledger.fittings))),
+        (5, lambda: PlaceSensor(dice.choice(SENSORS), "power meter", bike, dice.choice((None, at, at)))),
+        (2, lambda: _forget(ledger, dice)),
+        (
+            8,
+            lambda: LogTreatment(
+                chain, dice.choice(tuple(TreatmentKind)), at, dice.choice((None, 6.0, 1e309))
+            ),
+        ),
+        (3, lambda: LogReading(chain, ReadingTool.CALIPER, at, exact_pct=dice.choice((0.0, 0.2, 0.6, 99.0)))),
+        (
+            2,
+            lambda: LogReading(chain, ReadingTool.GAUGE, at, over_pct=0.25, under_pct=under),
+        ),
+        (2, lambda: LogWipeTest(chain, at, dice.randrange(6))),
+        (3, lambda: _take_back(ledger, dice)),
+        (
+            4,
+            lambda: PutRidesOn(
+                tuple((ride.id, dice.choice((None, bike))) for ride in _some_rides(ledger, dice))
+            ),
+        ),
+        (4, lambda: SayCondition(one_of(ledger.rides), dice.choice((None, *Condition)))),
+        (3, lambda: SayUnpaved(one_of(ledger.rides), dice.choice((None, 0.2, 0.9, 1.5)))),
+        (1, lambda: WithdrawRide(one_of(ledger.rides))),
+    )
+    ((_, make),) = dice.choices(makers, [weight for weight, _ in makers])
+    return make()
+
+
+def _amend(ledger: Ledger, dice: random.Random) -> Command:
+    kind = dice.choice(("rider", "bike", "chain"))
+    things = {"rider": ledger.riders, "bike": ledger.bikes, "chain": ledger.chains}[kind]
+    values: dict[str, Any] = {"name": dice.choice((*NAMES, f"Chain {dice.randrange(9)}"))}
+    if kind == "bike" and dice.random() < 0.5:
+        values = {"unpaved_share": dice.choice((0.1, 0.5, 2.0))}
+    if kind == "chain" and dice.random() < 0.5:
+        values = {"regime": dice.choice(tuple(Regime))}
+    return Amend(kind, dice.choice(things).id if things else 99, values)  # type: ignore[arg-type]
+
+
+def _forget(ledger: Ledger, dice: random.Random) -> Command:
+    if not ledger.sensors:
+        return ForgetSensor(SENSORS[0], 99, None)  # type: ignore[arg-type]
+    span = dice.choice(ledger.sensors)
+    return ForgetSensor(span.identity, span.bike, span.from_at)
+
+
+def _take_back(ledger: Ledger, dice: random.Random) -> Command:
+    fact = dice.choice(("treatment", "reading", "wipe test"))
+    logged = {"treatment": ledger.treatments, "reading": ledger.readings, "wipe test": ledger.wipe_tests}[
+        fact
+    ]
+    return TakeBack(fact, dice.choice(logged).id if logged else 99)  # type: ignore[arg-type]
+
+
+def _answers(ledger: Ledger, bike: Any, dice: random.Random) -> tuple[Any, ...]:
+    rides = dice.sample(ledger.rides, min(len(ledger.rides), dice.randrange(4)))
+    return tuple((ride.id, dice.choice((None, bike))) for ride in rides)

@@ -1,0 +1,191 @@
+"""Undo: whatever is said and unsaid in whatever order, the household is what the remaining words make it."""
+
+from __future__ import annotations
+
+import random
+import shutil
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from rules.commands import Command
+from rules.gate.apply import applied
+from rules.gate.reverse import FAMILIES
+from rules.ledger import Ledger
+from services.app import App
+from services.store import FactRefused, NotFound
+from services.use_cases.record import record
+from services.use_cases.undo import undo
+from services.wiring import open_app
+from tests.rules.gate.random_commands import START, any_command
+from tests.services.wet_week import wet_week
+
+SAID_AT = START + timedelta(days=41)
+
+
+@dataclass
+class Told:
+    """A home that is told things, and what still stands of them: number in the log, when, what."""
+
+    app: App
+    standing: list[tuple[int, datetime, Command]] = field(default_factory=list)
+    refused: int = 0
+    undone: int = 0
+
+
+@pytest.fixture(scope="module")
+def ridden(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A home to start from."""
+    return ridden_home(tmp_path_factory.mktemp("ridden"))
+
+
+def ridden_home(place: Path) -> Path:
+    """A home with two bikes, their sensors and five wet rides, judged and tagged."""
+    week = wet_week(place / "home")
+    for day in range(1, 6):
+        week.ride(day)
+    week.round(5)
+    week.shop.store.close()
+    return week.shop.settings.home
+
+
+def home(ridden: Path, place: Path) -> App:
+    """A copy of it to talk to."""
+    shutil.copytree(ridden, place)
+    return open_app(place)
+
+
+def facts(ledger: Ledger) -> dict[str, Any]:
+    """What a ledger says of equipment and care, in any order."""
+    return {family: {one.id: one for one in getattr(ledger, family)} for family in FAMILIES}
+
+
+def by_name(app: App) -> dict[str, Any]:
+    """What riders see, without the numbers that a replay gives anew."""
+    with app.store.reading() as tx:
+        ledger, standing = tx.ledger(), tx.reminders.standing()
+    bikes = {one.id: one.name for one in ledger.bikes}
+    chains = {one.id: one.name for one in ledger.chains}
+    riders = {one.id: one.name for one in ledger.riders}
+    return {
+        "riders": sorted((one.name, one.email or "", one.time_zone) for one in ledger.riders),
+        "bikes": sorted((one.name, riders[one.owner], one.unpaved_share) for one in ledger.bikes),
+        "chains": sorted((one.name, one.regime.value, str(one.retired_at)) for one in ledger.chains),
+        "fittings": sorted(
+            (chains[one.chain], bikes[one.bike], one.fitted_at, str(one.removed_at))
+            for one in ledger.fittings
+        ),
+        "sensors": sorted(
+            (one.identity, bikes[one.bike], str(one.from_at), str(one.until_at)) for one in ledger.sensors
+        ),
+        "treatments": sorted((chains[one.chain], one.kind.value, one.done_at) for one in ledger.treatments),
+        "readings": sorted(
+            (chains[one.chain], one.taken_at, str(one.exact_pct), str(one.over_pct))
+            for one in ledger.readings
+        ),
+        "wipe tests": sorted((chains[one.chain], one.done_at, one.grade) for one in ledger.wipe_tests),
+        "rides": [
+            (one.id, one.bike and bikes[one.bike], one.decided_by, one.word, one.unpaved_share)
+            for one in sorted(ledger.rides, key=lambda one: one.id)
+        ],
+        "reminders": sorted(  # by what they ask for
+            (one.reminder.headline, round(one.reminder.total, 6), one.reminder.limit) for one in standing
+        ),
+    }
+
+
+def talk(told: Told, dice: random.Random, words: int) -> None:
+    """Say so many things; undo some of what was said, in any order."""
+    for word in range(words):
+        now = SAID_AT + timedelta(minutes=word)
+        if told.standing and dice.random() < 0.3:
+            number = dice.choice(told.standing)[0]
+            try:
+                undo(told.app, number, now=now, confirmed=True)
+            except FactRefused:  # a rider with rides
+                told.refused += 1
+                continue
+            with told.app.store.reading() as tx:
+                left = {one.number for one in tx.changes.standing()}
+            assert number not in left
+            told.standing = [one for one in told.standing if one[0] in left]
+            told.undone += 1
+            continue
+        with told.app.store.reading() as tx:
+            before = tx.ledger()
+        command = any_command(before, dice)
+        try:
+            done = record(told.app, command, now=now, confirmed=True)
+        except (FactRefused, NotFound):
+            told.refused += 1
+            with told.app.store.reading() as tx:
+                assert facts(tx.ledger()) == facts(before)
+            continue
+        with told.app.store.reading() as tx:
+            after = tx.ledger()
+        assert facts(after) == facts(applied(before, command, done.made)), command
+        told.standing.append((done.number, now, command))
+
+
+def replayed(told: Told, app: App) -> None:
+    """Say the remaining things to a fresh home; numbers that it gives anew are carried over."""
+    with told.app.store.reading() as tx:
+        made = {one.number: one.made for one in tx.changes.standing()}
+    renumbered: dict[tuple[str, int], int] = {}
+    for number, now, command in told.standing:
+        again = _with_numbers(command, renumbered)
+        done = record(app, again, now=now, confirmed=True)
+        family = _family(command)
+        if family:
+            renumbered[family, made[number]] = done.made
+
+
+_FIELDS = {"owner": "rider", "chain": "chain", "bike": "bike", "fitting": "fitting"}
+
+
+def _family(command: Command) -> str:
+    return {
+        "AddRider": "rider",
+        "AddBike": "bike",
+        "AddChain": "chain",
+        "FitChain": "fitting",
+        "LogTreatment": "treatment",
+        "LogReading": "reading",
+        "LogWipeTest": "wipe test",
+    }.get(type(command).__name__, "")
+
+
+def _with_numbers(command: Command, renumbered: dict[tuple[str, int], int]) -> Command:
+    values = {name: getattr(command, name) for name in type(command).__dataclass_fields__}
+    for name, family in _FIELDS.items():
+        if name in values:
+            values[name] = renumbered.get((family, values[name]), values[name])
+    if "number" in values:
+        family = values.get("what") or values.get("fact")
+        values["number"] = renumbered.get((family, values["number"]), values["number"])
+    if "answers" in values:
+        values["answers"] = tuple(
+            (ride, bike and renumbered.get(("bike", bike), bike)) for ride, bike in values["answers"]
+        )
+    again: Command = type(command)(**values)
+    return again
+
+
+def check(ridden: Path, place: Path, seed: int, words: int) -> Told:
+    """One sequence: the home that was told and untold, against one that was told what remains."""
+    told = Told(home(ridden, place / "told"))
+    talk(told, random.Random(seed), words)
+    fresh = home(ridden, place / "fresh")
+    replayed(told, fresh)
+    assert by_name(told.app) == by_name(fresh), f"seed {seed}"
+    told.app.store.close()
+    fresh.store.close()
+    return told
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_what_remains_is_what_was_said_and_not_unsaid(ridden: Path, tmp_path: Path, seed: int) -> None:
+    check(ridden, tmp_path, seed, words=30)
