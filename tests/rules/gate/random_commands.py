@@ -44,7 +44,6 @@ def any_command(ledger: Ledger, dice: random.Random) -> Command:
         return dice.choice(things).id if things and dice.random() < 0.97 else 99
 
     chain, bike = one_of(ledger.chains), one_of(ledger.bikes)
-    regime, treatment = dice.choice(tuple(Regime)), dice.choice(tuple(TreatmentKind))
     under = dice.choice((0.5, 0.1))
     makers = (
         (1, lambda: AddRider(dice.choice(NAMES), dice.choice((None, "iva@example.org", "nobody")), "UTC")),
@@ -77,9 +76,7 @@ def any_command(ledger: Ledger, dice: random.Random) -> Command:
         (3, lambda: _take_back(ledger, dice)),
         (
             4,
-            lambda: PutRidesOn(
-                tuple((ride.id, dice.choice((None, bike))) for ride in _some_rides(ledger, dice))
-            ),
+            lambda: PutRidesOn(_answers(ledger, bike, dice)),
         ),
         (4, lambda: SayCondition(one_of(ledger.rides), dice.choice((None, *Condition)))),
         (3, lambda: SayUnpaved(one_of(ledger.rides), dice.choice((None, 0.2, 0.9, 1.5)))),
