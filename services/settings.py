@@ -14,6 +14,7 @@ from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, Settings
 
 SETTINGS_FILE = "settings.toml"
 HOME_VARIABLE = "GRITLEDGER_HOME"
+OLD_QUIET_HOURS = "manners"  # what the section [quiet_hours] was called before
 CLOCK = r"^([01]\d|2[0-3]):[0-5]\d$"
 
 
@@ -126,14 +127,45 @@ class Settings(BaseSettings):
         dotenv_settings: PydanticBaseSettingsSource,
         file_secret_settings: PydanticBaseSettingsSource,
     ) -> tuple[PydanticBaseSettingsSource, ...]:
-        """The environment wins over the file, so that a password need not be written down."""
+        """The environment wins over the file, so that a password need not be written down.
+
+        The home folder is no setting and was chosen before; a password alone sets up no mail.
+        """
         del settings_cls, dotenv_settings, file_secret_settings
-        return env_settings, init_settings
+        written = init_settings()
+
+        def surroundings() -> dict[str, Any]:
+            found = env_settings()
+            found.pop("home", None)
+            channels = found.get("channels", {})
+            has_server = "host" in channels.get("mail", {})
+            if "mail" in channels and not has_server and "mail" not in written.get("channels", {}):
+                del channels["mail"]
+            return found
+
+        return surroundings, init_settings  # type: ignore[return-value]
 
     @property
     def database_url(self) -> str:
         """Where the ledger is kept."""
         return self.database or f"sqlite:///{self.home / 'gritledger.db'}"
+
+
+class FileSettings(Settings):
+    """The same from the file alone: what is in the environment is meant for another home."""
+
+    @classmethod
+    def settings_customise_sources(
+        cls,
+        settings_cls: type[BaseSettings],
+        init_settings: PydanticBaseSettingsSource,
+        env_settings: PydanticBaseSettingsSource,
+        dotenv_settings: PydanticBaseSettingsSource,
+        file_secret_settings: PydanticBaseSettingsSource,
+    ) -> tuple[PydanticBaseSettingsSource, ...]:
+        """Only the file."""
+        del settings_cls, env_settings, dotenv_settings, file_secret_settings
+        return (init_settings,)
 
 
 def default_home() -> Path:
@@ -144,8 +176,10 @@ def default_home() -> Path:
     )
 
 
-def load_settings(home: Path) -> Settings:
+def load_settings(home: Path, *, environment: bool = True) -> Settings:
     """The settings of a home folder; defaults where there is no file.
+
+    environment: whether variables such as GRITLEDGER_CHANNELS__MAIL__PASSWORD count.
 
     Raises SettingsError naming file, line, key and the nearest known key.
     """
@@ -167,8 +201,15 @@ def load_settings(home: Path) -> Settings:
         raise SettingsError(
             f"{path}: 'home' is chosen by {HOME_VARIABLE} or --home, not in the file; delete that line"
         )
+    if OLD_QUIET_HOURS in written:
+        if "quiet_hours" in written:
+            raise SettingsError(
+                f"{path}: [{OLD_QUIET_HOURS}] is called [quiet_hours] now, and both are there; move what you "
+                f"want to keep into [quiet_hours] and delete [{OLD_QUIET_HOURS}]"
+            )
+        written["quiet_hours"] = written.pop(OLD_QUIET_HOURS)
     try:
-        settings = Settings(home=home, **written)
+        settings = (Settings if environment else FileSettings)(home=home, **written)
     except ValidationError as error:
         raise SettingsError(
             "\n".join(_sentence(path, text, problem) for problem in error.errors())

@@ -1,4 +1,4 @@
-"""Puts a app together from a home folder's settings, and equips it with the channels they name."""
+"""Puts a home folder's tools together from its settings, and equips them with the channels they name."""
 
 from __future__ import annotations
 
@@ -14,8 +14,11 @@ from services.settings import SettingsError, default_home, load_settings
 from services.store import StoreError
 
 
-def open_app(home: Path | None = None) -> App:
-    """The app of a home folder, made if it is not there. Raises SettingsError."""
+def open_app(home: Path | None = None, *, environment: bool = True) -> App:
+    """The tools of a home folder, made if it is not there. Raises SettingsError.
+
+    environment: whether variables that stand for settings count; not for the demo, which is nobody's.
+    """
     place = (home or default_home()).expanduser().absolute()
     try:
         place.mkdir(parents=True, exist_ok=True)
@@ -23,7 +26,7 @@ def open_app(home: Path | None = None) -> App:
         raise SettingsError(
             f"{place}: this folder cannot be made ({error.strerror}); choose another with --home"
         ) from error
-    return App(load_settings(place), equip=channels_of)
+    return App(load_settings(place, environment=environment), equip=channels_of)
 
 
 def channels_of(app: App) -> Mapping[str, Channel]:

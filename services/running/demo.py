@@ -67,7 +67,7 @@ def run_demo(home: Path, *, now: datetime, on_progress: Progress) -> Demo:
         progress=lambda done, total: on_progress("inventing rides and weather", done, total),
     )
     (home / SETTINGS_FILE).write_text(SETTINGS, encoding="utf-8")
-    app = open_app(home)
+    app = open_app(home, environment=False)
     with app.store.writing() as tx:
         _enter_equipment(tx, household)
     outcomes = _import(app, home, now, on_progress)

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import os
+import shutil
+import sqlite3
+from contextlib import closing
 from pathlib import Path
 
 from sqlalchemy import Connection, Engine, column, inspect, select, table
@@ -16,14 +20,58 @@ MIGRATIONS = Path(__file__).parent / "migrations"
 
 
 def migrate(engine: Engine, where: str) -> None:
-    """Bring the database to head, all of the way or none of it. Raises NewerDatabase, StoreUnusable."""
+    """Bring the database to head, all of the way or none of it; one that holds facts is copied before.
+
+    Raises NewerDatabase, StoreUnusable.
+    """
     with engine.connect() as connection:
-        if schema_of(connection, where) == KNOWN[-1]:
+        found = schema_of(connection, where)
+        if found == KNOWN[-1]:
             return
+    if found is not None and engine.dialect.name == "sqlite":
+        copy_before(Path(where))
     with engine.connect().execution_options(**{MIGRATING: True}) as connection, connection.begin():
         # Looked at again under the lock: another process may have migrated it meanwhile.
         if schema_of(connection, where) != KNOWN[-1]:
             _upgrade(connection)
+
+
+def copy_before(database: Path) -> Path:
+    """A copy of a SQLite database beside it, for its owner alone, before migrating. Raises StoreUnusable.
+
+    One from an attempt before is as good, if nothing was written since.
+    """
+    copy = database.with_name(f"{database.stem}.before-{KNOWN[-1]}{database.suffix}")
+    journal = database.with_name(f"{database.name}-wal")
+    written = max(path.stat().st_mtime for path in (database, journal) if path.exists())
+    if copy.exists():
+        if copy.stat().st_mtime >= written:
+            return copy
+        copy = copy.with_name(f"{copy.stem}-{int(copy.stat().st_mtime)}{copy.suffix}")
+    needed = database.stat().st_size
+    free = shutil.disk_usage(database.parent).free
+    if free < 2 * needed:
+        raise StoreUnusable(
+            str(database),
+            f"has to be brought up to this version, and a copy of it made before; that takes "
+            f"{2 * needed / 1e6:.1f} MB, and {free / 1e6:.1f} MB are free",
+            "make room and start again; nothing was changed",
+        )
+    unfinished = copy.with_name(f"{copy.name}.unfinished-{os.getpid()}")
+    try:
+        unfinished.touch(mode=0o600, exist_ok=False)
+        with closing(sqlite3.connect(database)) as connection:
+            connection.execute("VACUUM INTO ?", (str(unfinished),))
+        unfinished.replace(copy)
+    except (OSError, sqlite3.Error) as error:
+        raise StoreUnusable(
+            str(database),
+            f"has to be brought up to this version, and the copy before it failed ({error})",
+            f"see that {database.parent} can be written to; nothing was changed",
+        ) from error
+    finally:
+        unfinished.unlink(missing_ok=True)
+    return copy
 
 
 def schema_of(connection: Connection, where: str) -> str | None:

@@ -1,6 +1,7 @@
 """Undo, on many random sequences: what remains must be what was said and not unsaid. Seeds are drawn anew.
 
 python -m tests.benchmarks.undo --sequences 2000 --words 15
+    python -m tests.benchmarks.undo --sequences 2000 --words 15 --bikes-move
 """
 
 from __future__ import annotations
@@ -22,6 +23,7 @@ def main() -> None:
     asked.add_argument("--sequences", type=int, default=200)
     asked.add_argument("--words", type=int, default=15, help="things said or unsaid in each")
     asked.add_argument("--seed", type=int, default=None, help="the first; drawn anew by default")
+    asked.add_argument("--bikes-move", action="store_true", help="with sensors and new bikes")
     options = asked.parse_args()
     first = options.seed if options.seed is not None else random.SystemRandom().randrange(10**9)
     place = Path(tempfile.mkdtemp(prefix="gritledger-undo-"))
@@ -32,7 +34,7 @@ def main() -> None:
     for seed in range(first, first + options.sequences):
         home = place / str(seed)
         try:
-            told = check(ridden, home, seed, options.words)
+            told = check(ridden, home, seed, options.words, bikes_move=options.bikes_move)
         except AssertionError:
             broken.append(seed)
         else:

@@ -153,7 +153,7 @@ def test_sensors_of_two_bikes_on_one_ride_are_a_question():
 
 def test_a_bike_that_cannot_have_been_it_is_ruled_out_with_its_sentence():
     household = two_bikes(sensors=(sits_on(WHEATEAR),))
-    away = {WHEATEAR: "Wheatear was at the app."}
+    away = {WHEATEAR: "Wheatear was at the workshop."}
 
     said = judge(ride(sensors=heard("serial 71")), household, learn((), household), impossible=away)
 

@@ -89,9 +89,9 @@ def test_a_tracked_bike_without_its_chain_was_not_ridden():
 
 
 def test_a_bike_that_is_away_says_why():
-    away = [Away(PLOVER, NOON - timedelta(days=1), None, "at the app")]
+    away = [Away(PLOVER, NOON - timedelta(days=1), None, "at the workshop")]
 
-    assert impossibilities(ride(0), HOUSEHOLD, away=away) == {PLOVER: "Plover was away: at the app."}
+    assert impossibilities(ride(0), HOUSEHOLD, away=away) == {PLOVER: "Plover was away: at the workshop."}
 
 
 def test_a_sensor_moved_on_a_day_ends_one_span_and_begins_another():

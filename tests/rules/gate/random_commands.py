@@ -36,8 +36,17 @@ NAMES = ("Plover", "Harrier", "Wren", "plover", "Rook  II", "Teal", "Swift", "Cr
 SENSORS = ("serial 4711", "serial 4712", "serial 4713")
 
 
-def any_command(ledger: Ledger, dice: random.Random) -> Command:
-    """Something a person may say of this household; now and then about what is not there."""
+def any_command(ledger: Ledger, dice: random.Random, *, but: tuple[type, ...] = ()) -> Command:
+    """Something a person may say of this household; now and then about what is not there.
+
+    but: kinds of commands that are not said.
+    """
+    while isinstance(said := _any(ledger, dice), but):
+        pass
+    return said
+
+
+def _any(ledger: Ledger, dice: random.Random) -> Command:
     at = START + timedelta(hours=dice.randrange(-24, 24 * DAYS), minutes=dice.randrange(60))
 
     def one_of(things: tuple[Any, ...]) -> Any:
