@@ -1,4 +1,4 @@
-"""What every page has at hand: the household's tools, the newest snapshot, the clock, and how a page is dressed."""
+"""What every page has at hand: the tools, the newest snapshot, the clock, and how a page is rendered."""
 
 from __future__ import annotations
 

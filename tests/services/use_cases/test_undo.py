@@ -11,7 +11,7 @@ from typing import Any
 
 import pytest
 
-from rules.commands import Command
+from rules.commands import AddBike, Command, ForgetSensor, PlaceSensor
 from rules.gate.apply import applied
 from rules.gate.reverse import FAMILIES
 from rules.ledger import Ledger
@@ -179,9 +179,9 @@ def _with_numbers(command: Command, renumbered: dict[tuple[str, int], int]) -> C
 def check(ridden: Path, place: Path, seed: int, words: int, *, bikes_move: bool) -> Told:
     """One sequence: the home that was told and untold, against one that was told what remains.
 
-    bikes_move: things are said that move rides to other bikes by themselves: sensors and new bikes. How a ride
-    is judged then hangs on when: on the fittings and the answers of that moment. What is compared is all
-    that riders said, and the bikes they named.
+    bikes_move: things are said that move rides to other bikes by themselves: sensors and new bikes. How a
+    ride is judged then hangs on when: on the fittings and the answers of that moment. What is compared is
+    all that riders said, and the bikes they named.
     """
     told = Told(home(ridden, place / "told"))
     talk(told, random.Random(seed), words, but=() if bikes_move else MOVES_BIKES)
