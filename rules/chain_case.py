@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
 from rules.contamination import ChainHistory, Entry, history
+from rules.judgements import ChainJudgements, judgements_for
 from rules.ledger import Ledger, RiddenHour
 from rules.reminder import ReminderKind
 from rules.rulebook import Judgement, Rulebook
@@ -23,9 +24,8 @@ class Case:
     rulebook: Rulebook
     chain: Chain
     past: ChainHistory
-    bike: Bike | None  # it is on this bike now
-    last_bike: Bike | None  # or it was last on this one
-    rider: Rider
+    judgements: ChainJudgements
+    rider: Rider  # whom to tell
     zone: tzinfo
     now: datetime
     worn_chance: float
@@ -39,8 +39,13 @@ class Case:
         """'the chain Copper on Plover'."""
         return f"the chain {self.chain.name}" + (f" on {self.bike.name}" if self.bike else "")
 
+    @property
+    def bike(self) -> Bike | None:
+        """The bike it is on now."""
+        return self.judgements.bike
+
     def limit(self, short_key: str) -> Judgement:
-        return self.rulebook.limit(short_key, chain=self.chain, bike=self.last_bike, rider=self.rider)
+        return self.judgements.limit(short_key)
 
     def urgency(self, total: float, limit: float) -> int:
         return 2 if total >= limit * self.limit("overdue").value - HAIR else 0
@@ -52,26 +57,9 @@ def case_of(
     past = history(ledger, chain.id, rulebook).until(now)
     if not past.entries:
         return None
-    fitting = ledger.fitting_of(chain.id, now)
-    bike = None if fitting is None else ledger.bike(fitting.bike)
-    begun = [fitting for fitting in ledger.fittings_of(chain.id) if fitting.fitted_at <= now]
-    last_bike = bike or (ledger.bike(begun[-1].bike) if begun else None)
-    rider = whom_to_tell(ledger, past, last_bike)
-    return Case(
-        ledger, rulebook, chain, past, bike, last_bike, rider, zone_of(rider.time_zone), now, worn_chance
-    )
-
-
-def whom_to_tell(ledger: Ledger, past: ChainHistory, bike: Bike | None) -> Rider:
-    """Who rode this chain last on this bike, else the bike's owner, else the first rider of the household."""
-    if bike is None:
-        return ledger.riders[0]
-    for entry in reversed(past.entries):
-        if isinstance(entry.fact, RiddenHour):
-            if entry.fact.ride.bike == bike.id:
-                return ledger.rider(entry.fact.ride.rider)
-            break
-    return ledger.rider(bike.owner)
+    judgements = judgements_for(ledger, rulebook, chain, now)
+    rider = judgements.rider or ledger.riders[0]
+    return Case(ledger, rulebook, chain, past, judgements, rider, zone_of(rider.time_zone), now, worn_chance)
 
 
 def key_of(kind: ReminderKind, case: Case, origin: str) -> str:

@@ -139,10 +139,16 @@ def exposure(
     )
 
 
-def exposure_of(ledger: Ledger, ridden: RiddenHour, weights: Weights) -> Exposure:
-    """How much did this hour put into the chain, by the ride's own unpaved share or else the bike's usual?"""
-    share, indoor = _ground(ledger, ridden.ride)
-    return exposure(ridden.hour, share, ridden.ride.word, weights, indoor=indoor)
+def exposures(ledger: Ledger, ride: Ride, rulebook: Rulebook) -> tuple[Exposure, ...]:
+    """How much did each hour of this ride put into its chain?
+
+    By the ride's own unpaved share, or else the bike's usual, and by the weights that hold for chain, bike
+    and rider.
+    """
+    share, indoor = _ground(ledger, ride)
+    bike = None if ride.bike is None else ledger.bike(ride.bike)
+    weights = rulebook.weights_for(ledger.chain_of(ride), bike, ledger.rider(ride.rider))
+    return tuple(exposure(hour, share, ride.word, weights, indoor=indoor) for hour in ride.hours)
 
 
 def _ground(ledger: Ledger, ride: Ride) -> tuple[float, bool]:
@@ -168,7 +174,7 @@ def history(ledger: Ledger, chain: ChainId, rulebook: Rulebook) -> ChainHistory:
 
 
 def _entries(ledger: Ledger, chain: ChainId, rulebook: Rulebook) -> Iterator[Entry]:
-    weights = rulebook.weights
+    worn, weights = ledger.chain(chain), rulebook.weights
     since_drip = since_immersion = over_life = NOTHING
     last_ride, share, indoor = None, 0.0, False
     for at, fact in ledger.facts_of(chain):
@@ -177,6 +183,8 @@ def _entries(ledger: Ledger, chain: ChainId, rulebook: Rulebook) -> Iterator[Ent
             if fact.ride is not last_ride:
                 last_ride = fact.ride
                 share, indoor = _ground(ledger, last_ride)
+                bike = None if last_ride.bike is None else ledger.bike(last_ride.bike)
+                weights = rulebook.weights_for(worn, bike, ledger.rider(last_ride.rider))
             hour = exposure(fact.hour, share, fact.ride.word, weights, indoor=indoor)
             same = since_immersion is since_drip  # after an immersion both run together
             since_drip = since_drip.plus(hour)

@@ -5,13 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, tzinfo
 
-from rules.chain_case import whom_to_tell
 from rules.contamination import (
     CLEARS_SINCE_IMMERSION,
     ChainHistory,
     Totals,
     history,
 )
+from rules.judgements import judgements_for
 from rules.ledger import Ledger
 from rules.reminder import Reminder, ReminderKind
 from rules.reminders import due
@@ -102,7 +102,8 @@ def _outlooks(
     now: datetime,
     zone_of: ZoneOf,
 ) -> list[Outlook]:
-    rider = whom_to_tell(ledger, past, bike)
+    judgements = judgements_for(ledger, rulebook, chain, now)
+    rider = judgements.rider or ledger.rider(bike.owner)
     zone = zone_of(rider.time_zone)
     waxed = chain.regime is Regime.WAXED
     since_reading, baths = _since_reading(past)
@@ -126,7 +127,7 @@ def _outlooks(
     )
     found = []
     for kind, key, used, ridden, totals in rows:
-        limit = rulebook.limit(key, chain=chain, bike=bike, rider=rider)
+        limit = judgements.limit(key)
         pace = ridden / span_days if ridden > 0.0 else None
         by = _reached(used, limit.value, pace, now)
         sentence = _sentence(chain, bike, kind, waxed, used, limit.value, limit.unit, pace, by, zone)

@@ -6,8 +6,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
-from rules.contamination import CLEARS_SINCE_DRIP, CLEARS_SINCE_IMMERSION, exposure_of
-from rules.ledger import Ledger, RiddenHour
+from rules.contamination import CLEARS_SINCE_DRIP, CLEARS_SINCE_IMMERSION, exposures
+from rules.ledger import Ledger
 from rules.reasons import TREATMENT_NOUN, reading_words
 from rules.reminder import RaisedReminder, Reason, Reminder, ReminderKind, ReminderStep, Step
 from rules.rulebook import Rulebook
@@ -209,9 +209,9 @@ def _changed_hours(
     ride = ledger.ride(ride_id)
     assert ride is not None
     now_by_start = {}
-    for number, hour in enumerate(ride.hours, start=1):
-        at = max(hour.hour_start, ride.started_at)
-        now_by_start[at] = (number, exposure_of(ledger, RiddenHour(ride, hour, number), rulebook.weights))
+    puts = exposures(ledger, ride, rulebook)
+    for number, (hour, put) in enumerate(zip(ride.hours, puts, strict=True), start=1):
+        now_by_start[max(hour.hour_start, ride.started_at)] = (number, put)
     changed = []
     for reason in reasons:
         number, hour_now = now_by_start.get(reason.at, (0, None))

@@ -17,6 +17,7 @@ from rules.vocabulary import Bike, Chain, Condition, Rider
 
 SCOPES = ("rider", "bike", "chain")  # the later, the closer to the chain, and the stronger
 WORDS = tuple(condition for condition in Condition if condition is not Condition.UNKNOWN)
+WEIGHTS = ("water", "mud", "dust")  # may differ for a rider, a bike or a chain; thresholds may not
 KEYS = (
     "weight.water",
     "weight.mud",
@@ -105,6 +106,7 @@ class Rulebook:
     judgements: Mapping[str, Judgement]
     words: Mapping[Condition, tuple[float, float, float]]
     overrides: Mapping[tuple[str, str], Mapping[str, float]]  # (scope, name) -> {"drip": 12.0}
+    lines: Mapping[tuple[str, str], int]  # where each override stands in the file
 
     def judgement(self, key: str) -> Judgement:
         """What does the rulebook say for everybody? KeyError for a key that is not in KEYS."""
@@ -150,9 +152,36 @@ class Rulebook:
         changed = {**self.judgements, key: replace(self.judgements[key], value=value)}
         return replace(self, judgements=changed, version=f"{self.version}, with {key} = {value:g}")
 
+    def weights_for(self, chain: Chain | None, bike: Bike | None, rider: Rider | None) -> Weights:
+        """How does an hour weigh on this chain, on this bike, under this rider?
+
+        The chain's own weight goes before the bike's, that before the rider's, that before everybody's.
+        """
+        owners = tuple(
+            (scope, owner.name)
+            for scope, owner in (("rider", rider), ("bike", bike), ("chain", chain))
+            if owner is not None and self.overrides.get((scope, owner.name), {}).keys() & set(WEIGHTS)
+        )
+        if owners not in self._weights:
+            set_for_them: dict[str, float] = {}
+            for owner in owners:
+                set_for_them |= self.overrides[owner]
+            everybody = self.weights
+            self._weights[owners] = replace(
+                everybody,
+                water=set_for_them.get("water", everybody.water),
+                mud=set_for_them.get("mud", everybody.mud),
+                dust=set_for_them.get("dust", everybody.dust),
+            )
+        return self._weights[owners]
+
+    @cached_property
+    def _weights(self) -> dict[tuple[tuple[str, str], ...], Weights]:
+        return {(): self.weights}
+
     @cached_property
     def weights(self) -> Weights:
-        """The weights and thresholds in one piece."""
+        """Everybody's weights and thresholds in one piece."""
         value = {key: judgement.value for key, judgement in self.judgements.items()}
         return Weights(
             water=value["weight.water"],
@@ -206,7 +235,9 @@ class _Parser:
         for scope in SCOPES:
             for owner, limits in self.table(content, (scope,)).items():
                 overrides[scope, owner] = self.override((scope, owner), limits, judgements)
-        return Rulebook(self.name, self.version(content), judgements, words, overrides)
+        lines = dict(self.base.lines) if self.base else {}
+        lines |= {path: self.lines[path] for path in overrides if path in self.lines}
+        return Rulebook(self.name, self.version(content), judgements, words, overrides, lines)
 
     def version(self, content: Mapping[str, Any]) -> str:
         basis = self.base.version if self.base else ""
@@ -296,12 +327,12 @@ class _Parser:
         owner = ".".join((path[0], f'"{path[1]}"'))
         if not isinstance(limits, dict):
             self.fail(path, f"[{owner}] must hold limits.", f"Write [{owner}] and under it drip = 12.")
-        known = [key.removeprefix("limit.") for key in KEYS if key.startswith("limit.")]
+        known = [key.removeprefix("limit.") for key in KEYS if key.startswith("limit.")] + list(WEIGHTS)
         values = {}
         for short_key, value in limits.items():
             if short_key not in known:
                 self.unknown((*path, short_key), f"{owner}.{short_key}", known)
-            general = judgements[f"limit.{short_key}"]
+            general = judgements[f"weight.{short_key}" if short_key in WEIGHTS else f"limit.{short_key}"]
             values[short_key] = self.inside((*path, short_key), f"{owner}.{short_key}", value, general)
         return values
 

@@ -8,6 +8,7 @@ from datetime import datetime
 
 from rules.cautions import HOT_WAX, LINK, SOLVENT
 from rules.contamination import history
+from rules.judgements import judgements_for
 from rules.ledger import Ledger
 from rules.reminder import Reminder, ReminderKind
 from rules.reminders import due
@@ -120,7 +121,7 @@ def _judge(
         return None, f"{chain.name} is worn out: replace it, do not wax it."
     past = history(ledger, chain.id, rulebook).until(now)
     bike = _bike_of(ledger, chain, now)
-    limit = rulebook.limit("immersion", chain=chain, bike=bike)
+    limit = judgements_for(ledger, rulebook, chain, now).limit("immersion")
     share = past.since_immersion.grit_h / limit.value
     never = not any(
         treatment.kind is TreatmentKind.IMMERSION and treatment.done_at <= now

@@ -9,8 +9,8 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
-from rules.chain_case import whom_to_tell
 from rules.contamination import ChainHistory, history
+from rules.judgements import judgements_for
 from rules.ledger import Ledger
 from rules.rulebook import Rulebook
 from rules.straight_line import Span, crossing, least_squares
@@ -159,7 +159,7 @@ def forecast(
         return Refusal(chain, sentence, "Take a reading when it is next clean.", 0.0)
     prior = prior or learned_prior(ledger, rulebook, one, measure, now=now)
     found = posterior(points, prior)
-    limit_pct = _limit_pct(ledger, rulebook, one, past, now)
+    limit_pct = _limit_pct(ledger, rulebook, one, now)
     x_now = measure.over_life(past)
     chance = found.chance_over(limit_pct, x_now)
     life = found.quantiles(_life(found, limit_pct), (0.1, 0.5, 0.9))
@@ -264,14 +264,11 @@ def chances_worn(ledger: Ledger, rulebook: Rulebook, *, now: datetime) -> Mappin
         if points and ledger.fitting_of(chain.id, now) is not None:
             past = history(ledger, chain.id, rulebook).until(now)
             prior = learned_prior(ledger, rulebook, chain, measure, now=now)
-            limit_pct = _limit_pct(ledger, rulebook, chain, past, now)
+            limit_pct = _limit_pct(ledger, rulebook, chain, now)
             found[chain.id] = posterior(points, prior).chance_over(limit_pct, past.over_life.drive_h)
     return found
 
 
-def _limit_pct(ledger: Ledger, rulebook: Rulebook, chain: Chain, past: ChainHistory, now: datetime) -> float:
+def _limit_pct(ledger: Ledger, rulebook: Rulebook, chain: Chain, now: datetime) -> float:
     """The wear limit that holds for a chain where it is now."""
-    fitting = ledger.fitting_of(chain.id, now)
-    bike = None if fitting is None else ledger.bike(fitting.bike)
-    rider = None if bike is None else whom_to_tell(ledger, past, bike)
-    return rulebook.wear_limit(chain, bike=bike, rider=rider).value
+    return judgements_for(ledger, rulebook, chain, now).wear_limit().value

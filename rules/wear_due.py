@@ -97,7 +97,7 @@ def worn_out(case: Case) -> Reminder | None:
     )
     if reading is None:
         return None
-    limit = case.rulebook.wear_limit(case.chain, bike=case.last_bike, rider=case.rider)
+    limit = case.judgements.wear_limit()
     worn_pct = reading.exact_pct if reading.exact_pct is not None else reading.over_pct
     if worn_pct is None or worn_pct < limit.value - HAIR:
         return None

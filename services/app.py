@@ -43,6 +43,10 @@ class App:
             ) from error
         return parse_rulebook(text, name=str(own), base=default_rulebook())
 
+    def forget_rulebook(self) -> None:
+        """The rulebook's file was written: it is read again when next asked for."""
+        self.__dict__.pop("rulebook", None)
+
     @cached_property
     def providers(self) -> tuple[WeatherProvider, ...]:
         """Where weather comes from, the settled archive first. Raises SettingsError."""

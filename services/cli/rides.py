@@ -148,7 +148,8 @@ def rides(
             found = tuple(asked[:last])
         else:
             found = tx.rides.rides(bike=on, text=text, newest_first=True, limit=last)[::-1]
-        bikes = {b.id: b for b in tx.equipment.bikes()}
+        ledger = tx.ledger()
+        bikes = {b.id: b for b in ledger.bikes}
         riders = {r.id: r.name for r in tx.equipment.riders()}
     rows = [
         (
@@ -159,7 +160,7 @@ def rides(
             kilometres(one.distance_m),
             hours(one.drive_s),
             bikes[one.bike].name if one.bike else "?" if one.decided_by is None else "none of ours",
-            ride_conditions(one, bikes.get(one.bike) if one.bike else None, app.rulebook),
+            ride_conditions(ledger, one, app.rulebook),
         )
         for one in found
     ]

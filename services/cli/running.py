@@ -11,6 +11,7 @@ import typer
 
 from services.cli.demo import demo
 from services.cli.output import Home, now_utc, out, plain, say
+from services.cli.saying import ledger_of
 
 PANEL = "Running"
 
@@ -29,13 +30,14 @@ def round_(home: Home = None) -> None:
 
     Example: gritledger round
     """
+    from rules.judgements import unknown_names
     from services.running.round import one_round
     from services.wiring import open_app
 
     app = open_app(home)
     with out.status("one round …"):
         report = one_round(app, now=now_utc())
-    for sentence in report.sentences():
+    for sentence in (*report.sentences(), *unknown_names(app.rulebook, ledger_of(app))):
         say(sentence)
 
 

@@ -14,6 +14,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from ingest.weather.hourly import ArchiveUnavailable, Cell, WeatherProvider
+from rules.judgements import unknown_names
 from rules.ledger import Ledger
 from rules.rulebook import Rulebook, RulebookError
 from services.app import App
@@ -60,7 +61,7 @@ def findings(
     yield from folders(app.settings.watch, ledger)
     if store is not None:
         yield from rounds(app.settings.watch, last_round, now)
-    yield from rulebook(lambda: app.rulebook)
+    yield from rulebook(lambda: app.rulebook, ledger)
     try:
         providers = app.providers
     except SettingsError as error:
@@ -74,10 +75,13 @@ def findings(
 _NOTHING_KNOWN = Ledger()
 
 
-def rulebook(read: Callable[[], Rulebook]) -> Iterator[Finding]:
-    """Can the rulebook be read?"""
+def rulebook(read: Callable[[], Rulebook], ledger: Ledger) -> Iterator[Finding]:
+    """Can the rulebook be read, and is everybody it names there?"""
     try:
-        yield Finding("rulebook", True, f"Limits are judged by rulebook {read().version}.")
+        book = read()
+        yield Finding("rulebook", True, f"Limits are judged by rulebook {book.version}.")
+        for sentence in unknown_names(book, ledger):
+            yield Finding("rulebook", False, sentence, "Mend the name in that line.")
     except (RulebookError, SettingsError) as error:
         yield Finding("rulebook", False, f"{error}.", "Nothing is judged until it is mended.")
 

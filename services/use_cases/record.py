@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
@@ -37,6 +37,7 @@ from rules.wording import listed
 from services.app import App
 from services.store import FactRefused, NeedsConfirmation, Transaction
 from services.use_cases.judge_bikes import Judge, JudgedAgain, judge_again, judge_anew
+from services.use_cases.rename_in_rulebook import rename_in_rulebook, renames
 from services.use_cases.update_reminders import reckon
 
 A_RIDER = "a rider"
@@ -65,11 +66,15 @@ _CALLED = {
 
 @dataclass(frozen=True, slots=True)
 class Done:
-    """What was done, in sentences, and its number in the log, for undoing it. made: the fact's own number."""
+    """What was done, in sentences, and its number in the log, for undoing it.
+
+    made: the fact's own number.  renamed: who is called otherwise now.
+    """
 
     number: int
     sentences: tuple[str, ...]
     made: int = 0
+    renamed: tuple[tuple[str, str, str], ...] = ()  # scope, old and new name
 
 
 def record(app: App, command: Command, *, now: datetime, by: str = A_RIDER, confirmed: bool = False) -> Done:
@@ -78,7 +83,8 @@ def record(app: App, command: Command, *, now: datetime, by: str = A_RIDER, conf
     Raises FactRefused with why not and what to do, NeedsConfirmation with the question, NotFound.
     """
     with app.store.writing() as tx:
-        return recorded(tx, app, command, now=now, by=by, confirmed=confirmed)
+        done = recorded(tx, app, command, now=now, by=by, confirmed=confirmed)
+    return with_rulebook(app, done)
 
 
 def add_and_fit(
@@ -115,7 +121,13 @@ def recorded(tx: Transaction, app: App, command: Command, *, now: datetime, by: 
     told = [f"{what[0].upper()}{what[1:]}{named}."]
     if judged.moved:
         told.append(f"That also settled {named_rides(tx.ledger(), judged.moved)}.")
-    return Done(number, (*told, *reckon(tx, app, now=now).sentences), made)
+    return Done(number, (*told, *reckon(tx, app, now=now).sentences), made, renames(ledger, after))
+
+
+def with_rulebook(app: App, done: Done) -> Done:
+    """The household's own rulebook follows a new name, once the name is kept."""
+    said = [sentence for one in done.renamed for sentence in rename_in_rulebook(app, *one)]
+    return replace(done, sentences=(*done.sentences, *said))
 
 
 def moves_bikes(command: Command) -> bool:

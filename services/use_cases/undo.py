@@ -17,7 +17,8 @@ from rules.wording import listed
 from services.app import App
 from services.store import Change, FactRefused, NeedsConfirmation, Transaction
 from services.use_cases.judge_bikes import judge_again, judge_anew
-from services.use_cases.record import A_RIDER, Done, moves_bikes, named_rides, take_back_rows
+from services.use_cases.record import A_RIDER, Done, moves_bikes, named_rides, take_back_rows, with_rulebook
+from services.use_cases.rename_in_rulebook import renames
 from services.use_cases.update_reminders import reckon
 
 
@@ -70,7 +71,9 @@ def undo(
         judged = judge_anew(tx, now) if anew else judge_again(tx, now)
         if judged.moved:
             said.append(f"That also settled {named_rides(tx.ledger(), judged.moved)}.")
-        return Done(undoing.change.number, (*said, *reckon(tx, app, now=now).sentences))
+        said += reckon(tx, app, now=now).sentences
+        done = Done(undoing.change.number, tuple(said), renamed=renames(ledger, replay.ledger))
+    return with_rulebook(app, done)
 
 
 def what_goes_along(app: App, number: int | None = None) -> Undoing:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
 from rules.contamination import CLEARS_SINCE_IMMERSION, ChainHistory, Entry, Totals
+from rules.judgements import judgements_for
 from rules.outlook import Outlook
 from rules.reasons import since
 from rules.reminder import RaisedReminder
@@ -62,17 +63,14 @@ def state_of(snapshot: Snapshot, chain: Chain, now: datetime) -> ChainState:
     ledger, rulebook = snapshot.ledger, snapshot.rulebook
     past = snapshot.past(chain.id, now)
     fitting = ledger.fitting_of(chain.id, now)
-    begun = [one for one in ledger.fittings_of(chain.id) if one.fitted_at <= now]
-    bike = None if fitting is None else ledger.bike(fitting.bike)
-    last_bike = bike or (ledger.bike(begun[-1].bike) if begun else None)
-    rider = None if last_bike is None else ledger.rider(last_bike.owner)
+    judgements = judgements_for(ledger, rulebook, chain, now)
     waxed = chain.regime is Regime.WAXED
     bath, span = since(past.entries, CLEARS_SINCE_IMMERSION)
-    bath_limit = rulebook.limit("immersion" if waxed else "clean", chain=chain, bike=last_bike, rider=rider)
-    film_limit = rulebook.limit("drip" if waxed else "oil", chain=chain, bike=last_bike, rider=rider)
+    bath_limit = judgements.limit("immersion" if waxed else "clean")
+    film_limit = judgements.limit("drip" if waxed else "oil")
     return ChainState(
         chain=chain,
-        bike=bike,
+        bike=judgements.bike,
         where=snapshot.where(chain, now),
         fitted_at=None if fitting is None else fitting.fitted_at,
         by_condition=_by_condition(span),

@@ -10,7 +10,8 @@ from functools import cached_property
 from typing import Any, TypeVar
 
 from rules.comparison import Comparison, Cost, compare, cost
-from rules.contamination import ChainHistory, history
+from rules.contamination import ChainHistory, exposures, history
+from rules.judgements import judgements_for
 from rules.ledger import Ledger
 from rules.outlook import Outlook, outlook
 from rules.quiet_hours import spared
@@ -24,7 +25,6 @@ from services.store import FileRecord, Posted, SensorSighting, Transaction
 from services.store.notes import LAST_ROUND
 from services.use_cases.import_rides import Outcome
 from services.use_cases.tag_conditions import WAITS_UNTIL
-from services.views.stories import exposures
 
 T = TypeVar("T")
 LOOK_EVERY_S = 1.0
@@ -161,9 +161,8 @@ class Snapshot:
         """Condition, drive hours and grit-hours of a ride, most grit first."""
 
         def work() -> tuple[tuple[Condition, float, float], ...]:
-            bike = None if ride.bike is None else self.ledger.bike(ride.bike)
             sums: dict[Condition, tuple[float, float]] = {}
-            for one in exposures(ride, bike, self.rulebook):
+            for one in exposures(self.ledger, ride, self.rulebook):
                 drive_h, grit_h = sums.get(one.condition, (0.0, 0.0))
                 sums[one.condition] = (drive_h + one.drive_h, grit_h + one.grit_h)
             by_grit = sorted(sums.items(), key=lambda item: -item[1][1])
@@ -191,10 +190,7 @@ class Snapshot:
 
     def wear_limit(self, chain: Chain, now: datetime) -> float:
         """At which elongation this chain is worn out, on the bike it is on or was last on. [%]"""
-        begun = [one for one in self.ledger.fittings_of(chain.id) if one.fitted_at <= now]
-        bike = self.ledger.bike(begun[-1].bike) if begun else None
-        rider = None if bike is None else self.ledger.rider(bike.owner)
-        return self.rulebook.wear_limit(chain, bike=bike, rider=rider).value
+        return judgements_for(self.ledger, self.rulebook, chain, now).wear_limit().value
 
     def comparison(self, now: datetime, measure: Measure) -> Comparison:
         """Waxed against wet lube."""

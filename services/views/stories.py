@@ -7,7 +7,8 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime, tzinfo
 from pathlib import Path
 
-from rules.contamination import Exposure, exposure
+from rules.contamination import exposures
+from rules.ledger import Ledger
 from rules.reminder import RaisedReminder, Reason, Step
 from rules.reminders import caution
 from rules.rulebook import Rulebook
@@ -17,20 +18,13 @@ from services.app import App, zone_of
 from services.store import Word
 
 
-def ride_conditions(ride: Ride, bike: Bike | None, rulebook: Rulebook) -> str:
+def ride_conditions(ledger: Ledger, ride: Ride, rulebook: Rulebook) -> str:
     """The conditions of a ride in a few words, by drive time, most first: 'dusty 1.4 h, wet 0.3 h'."""
     by_word: dict[str, float] = {}
-    for one in exposures(ride, bike, rulebook):
+    for one in exposures(ledger, ride, rulebook):
         by_word[one.condition.value] = by_word.get(one.condition.value, 0.0) + one.drive_h
     most_first = sorted(by_word.items(), key=lambda item: -item[1])
     return ", ".join(f"{word} {number(drive_h)} h" for word, drive_h in most_first if drive_h >= 0.05)
-
-
-def exposures(ride: Ride, bike: Bike | None, rulebook: Rulebook) -> list[Exposure]:
-    """What each hour of a ride puts into the chain of this bike."""
-    share = ride.unpaved_share if ride.unpaved_share is not None else bike.unpaved_share if bike else 0.0
-    indoor = ride.indoor or (bike is not None and bike.indoor)
-    return [exposure(h, share, ride.word, rulebook.weights, indoor=indoor) for h in ride.hours]
 
 
 def ride_story(app: App, ride_number: int) -> Iterator[str]:
@@ -79,7 +73,7 @@ def ride_story(app: App, ride_number: int) -> Iterator[str]:
         ride, bike, chain.name if chain else None, decision.evidence if decision else None, ledger.bikes
     )
     yield ""
-    yield from _hour_lines(ride, bike, app.rulebook, zone)
+    yield from _hour_lines(ledger, ride, app.rulebook, zone)
     yield from app.attribution
 
 
@@ -114,9 +108,9 @@ def _bike_lines(
         yield f"  {weight:>10}  {names.get(clue['bike'], 'none of ours')}: {clue['sentence']}"
 
 
-def _hour_lines(ride: Ride, bike: Bike | None, rulebook: Rulebook, zone: tzinfo) -> Iterator[str]:
+def _hour_lines(ledger: Ledger, ride: Ride, rulebook: Rulebook, zone: tzinfo) -> Iterator[str]:
     yield "Hours:"
-    for hour, put in zip(ride.hours, exposures(ride, bike, rulebook), strict=True):
+    for hour, put in zip(ride.hours, exposures(ledger, ride, rulebook), strict=True):
         tag = hour.tag
         start = max(hour.hour_start, ride.started_at)
         sure = f", {tag.confidence:.0%} sure" if tag is not None and tag.known and ride.word is None else ""

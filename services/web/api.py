@@ -8,6 +8,7 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Path, Query
 from pydantic import BaseModel
 
+from rules.contamination import exposures
 from rules.outlook import difference, with_condition
 from rules.reminder import RaisedReminder
 from rules.vocabulary import Chain, Condition, Ride, RideId
@@ -16,7 +17,6 @@ from services.app import zone_of
 from services.store import NotFound
 from services.use_cases.preview import with_answers
 from services.views.chain_state import state_of
-from services.views.stories import exposures
 from services.web.context import AContext, RequestContext
 from services.web.forms import LARGEST_ID
 from services.web.pages.ride import bike_said, identity_of, word_said
@@ -199,9 +199,10 @@ def rides(
 def ride(number: ANumber, context: AContext) -> RideWithHours:
     """One ride that counts, with its hours."""
     one = _counted(context, number)
-    bike = None if one.bike is None else context.snapshot.ledger.bike(one.bike)
     hours = []
-    for hour, put in zip(one.hours, exposures(one, bike, context.snapshot.rulebook), strict=True):
+    for hour, put in zip(
+        one.hours, exposures(context.snapshot.ledger, one, context.snapshot.rulebook), strict=True
+    ):
         tag = hour.tag
         hours.append(
             HourJson(

@@ -328,7 +328,7 @@ def test_a_riders_own_limit_holds_for_the_forecast():
     assert found.limit_pct == 0.4
     off = ledger_of(ridden() + "2025-03-02 21:00  removed  Copper")
     found = forecast(off, book, COPPER, now=at("2025-03-02 22:00"))
-    assert found.limit_pct == 0.5
+    assert found.limit_pct == 0.4  # on the shelf it keeps what was set for its last bike and rider
 
 
 def test_the_household_learns_from_its_own_chains():

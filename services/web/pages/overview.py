@@ -9,6 +9,7 @@ from pathlib import Path
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
+from rules.judgements import unknown_names
 from rules.reminder import RaisedReminder, ReminderKind, Step
 from rules.reminders import caution
 from rules.wording import listed
@@ -110,6 +111,8 @@ def _troubles(context: RequestContext) -> Iterator[tuple[str, str, str]]:
         yield "No round was made yet: nothing is read or decided by itself. Start: gritledger watch", "", ""
     elif now - snapshot.round_at > SILENT_AFTER:
         yield "The last round was more than a day ago. Is gritledger watch running?", "", ""
+    for sentence in unknown_names(snapshot.rulebook, snapshot.ledger)[:MOST_TROUBLES_OF_A_KIND]:
+        yield sentence, "/settings/limits", "Limits"
     recent = [one for one in snapshot.file_troubles if now - one.seen_at < timedelta(days=14)]
     if recent:
         names = [Path(one.name).name for one in recent[:MOST_TROUBLES_OF_A_KIND]]

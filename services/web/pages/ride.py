@@ -10,13 +10,12 @@ from fastapi.responses import HTMLResponse, Response
 
 from ingest.ride.track import track_points
 from rules.commands import PutRidesOn, SayCondition, SayUnpaved, SplitOuting, WithdrawRide
-from rules.contamination import Exposure
+from rules.contamination import Exposure, exposures
 from rules.outlook import Difference, difference, with_condition
 from rules.vocabulary import BikeId, Condition, Ride, RideHour, RideId
 from services.app import zone_of
 from services.use_cases.preview import with_answers
 from services.views.snapshot import Snapshot
-from services.views.stories import exposures
 from services.web.context import AContext, APost, RequestContext
 from services.web.embed import clues_picture, gears_picture, ride_pictures
 from services.web.forms import LARGEST_ID, FormRefused
@@ -49,7 +48,7 @@ def ride(
     snapshot = context.snapshot
     one = details.ride
     own = None if one.bike is None else snapshot.ledger.bike(one.bike)
-    puts = exposures(one, own, snapshot.rulebook)
+    puts = exposures(snapshot.ledger, one, snapshot.rulebook)
     rows = [HourRow(hour, put) for hour, put in zip(one.hours, puts, strict=True)]
     evidence = json.loads(held.evidence) if held is not None and held.evidence else {}
     zone = zone_of(snapshot.rider(one).time_zone)

@@ -9,11 +9,10 @@ from pathlib import Path
 from ingest.bikes.judge import RideClues
 from ingest.ride.track import track_points
 from rules.comparison import compare
-from rules.contamination import Exposure, history
+from rules.contamination import Exposure, exposures, history
 from rules.vocabulary import Ride
 from rules.wear import Measure, forecast, wear_points
 from services.app import zone_of
-from services.views.stories import exposures
 from services.web import drawings
 from services.web.drawings import strip_words
 from services.web.drawings.clues import clue_waterfall
@@ -40,7 +39,7 @@ def main(home: Path, out: Path) -> None:
     zone = zone_of(ledger.riders[0].time_zone)
 
     def put(ride: Ride) -> list[Exposure]:
-        return exposures(ride, None if ride.bike is None else ledger.bike(ride.bike), app.rulebook)
+        return exposures(ledger, ride, app.rulebook)
 
     body = [drawings.textures(), "<h1>Every drawing</h1>", drawings.legend(marks=("drip", "immersion"))]
     for chain in ledger.chains:

@@ -1,0 +1,80 @@
+"""Which judgements hold for a chain? One answer for reminders, outlook, forecast, page, wax night and mail.
+
+A chain's own limit goes before that of the bike it is on (or was on last), that before its rider's, and that
+before everybody's. Weights are judged hour by hour, by the bike and the rider of the ride: see
+`Rulebook.weights_for`.
+"""
+
+from __future__ import annotations
+
+import difflib
+from dataclasses import dataclass
+from datetime import datetime
+
+from rules.ledger import Ledger
+from rules.rulebook import Judgement, Rulebook
+from rules.vocabulary import Bike, Chain, Rider
+
+
+@dataclass(frozen=True, slots=True)
+class ChainJudgements:
+    """A chain with whom it belongs to at a time: what is set for any of them holds for it."""
+
+    rulebook: Rulebook
+    chain: Chain
+    bike: Bike | None  # it is on this bike now
+    last_bike: Bike | None  # or it was last on this one
+    rider: Rider | None  # who rode it last on that bike, else the bike's owner, else the household's first
+
+    def limit(self, short_key: str) -> Judgement:
+        """Which limit holds? short_key: the key without "limit.", e.g. "drip"."""
+        return self.rulebook.limit(short_key, chain=self.chain, bike=self.last_bike, rider=self.rider)
+
+    def wear_limit(self) -> Judgement:
+        """At which elongation is it worn out? [%]"""
+        return self.rulebook.wear_limit(self.chain, bike=self.last_bike, rider=self.rider)
+
+
+def judgements_for(ledger: Ledger, rulebook: Rulebook, chain: Chain, now: datetime) -> ChainJudgements:
+    """Whose judgements hold for this chain now?"""
+    fitting = ledger.fitting_of(chain.id, now)
+    begun = [one for one in ledger.fittings_of(chain.id) if one.fitted_at <= now]
+    bike = None if fitting is None else ledger.bike(fitting.bike)
+    last_bike = bike or (ledger.bike(begun[-1].bike) if begun else None)
+    return ChainJudgements(rulebook, chain, bike, last_bike, _rider(ledger, chain, last_bike, now))
+
+
+def _rider(ledger: Ledger, chain: Chain, bike: Bike | None, now: datetime) -> Rider | None:
+    if bike is None:
+        return ledger.riders[0] if ledger.riders else None
+    ridden = [ride for ride in ledger.rides_of(chain.id) if ride.started_at <= now]
+    if ridden and ridden[-1].bike == bike.id:
+        return ledger.rider(ridden[-1].rider)
+    return ledger.rider(bike.owner)
+
+
+def unknown_names(rulebook: Rulebook, ledger: Ledger) -> tuple[str, ...]:
+    """What a rulebook sets for somebody who is not there: a slip, or a name of old. One sentence each."""
+    names = {
+        "rider": [one.name for one in ledger.riders],
+        "bike": [one.name for one in ledger.bikes],
+        "chain": [one.name for one in ledger.chains],
+    }
+    found = []
+    for (scope, name), line in sorted(rulebook.lines.items(), key=lambda item: item[1]):
+        if name in names[scope]:
+            continue
+        near = nearest(name, names[scope])
+        hint = f"did you mean “{near}”?" if near else f"known: {', '.join(names[scope]) or 'none yet'}."
+        found.append(
+            f"{rulebook.name}, line {line}: there is no {scope} “{name}”, so what is set for it holds for "
+            f"nobody; {hint}"
+        )
+    return tuple(found)
+
+
+def nearest(name: str, known: list[str]) -> str | None:
+    """Which of these names was probably meant?"""
+    by_key = {one.casefold(): one for one in known}
+    close = difflib.get_close_matches(name.casefold(), by_key, n=1, cutoff=0.6)
+    return by_key[close[0]] if close else None
