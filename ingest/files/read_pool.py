@@ -80,7 +80,7 @@ def read_all(files: Sequence[ToRead], now: datetime) -> Iterator[ReadFile]:
         to_submit = iter(files)
         while True:
             for file in islice(to_submit, 4 * workers - len(ahead)):
-                ahead.append((file, pool.submit(_read_one, file, now)))
+                ahead.append((file, _submitted(pool, file, now)))
             if not ahead:
                 return
             file, future = ahead.popleft()
@@ -95,6 +95,16 @@ def read_all(files: Sequence[ToRead], now: datetime) -> Iterator[ReadFile]:
                 pool = _processes(workers)
     finally:
         pool.shutdown(wait=False, cancel_futures=True)
+
+
+def _submitted(pool: ProcessPoolExecutor, file: ToRead, now: datetime) -> Future[ReadFile]:
+    """The reading of a file, under way; one that failed at once where a reader was killed since the last."""
+    try:
+        return pool.submit(_read_one, file, now)
+    except BrokenProcessPool as broken:
+        failed: Future[ReadFile] = Future()
+        failed.set_exception(broken)
+        return failed
 
 
 def _processes(workers: int) -> ProcessPoolExecutor:
