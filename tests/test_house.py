@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import ast
+import itertools
+import re
 import sys
+import tomllib
 from pathlib import Path
 
 import pytest
@@ -118,3 +121,65 @@ def test_the_readme_has_its_two_commands_and_ci_runs_the_second() -> None:
 
     assert readme.count("\n```sh\n") == 2
     assert "README.md" in (HOUSE / ".ci" / "run").read_text(encoding="utf-8")
+
+
+def test_the_versions_of_the_gate_are_pinned_and_both_commands_use_them() -> None:
+    pinned = {}
+    for line in (HOUSE / ".ci" / "constraints.txt").read_text(encoding="utf-8").splitlines():
+        assert re.fullmatch(r"[A-Za-z0-9._-]+==[A-Za-z0-9.+!_-]+", line), line
+        name, _, version = line.partition("==")
+        pinned[re.sub(r"[-_.]+", "-", name).lower()] = version
+    project = tomllib.loads((HOUSE / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    asked = [*project["dependencies"], *itertools.chain(*project["optional-dependencies"].values())]
+    names = {re.sub(r"[-_.]+", "-", re.match(r"[A-Za-z0-9._-]+", one)[0]).lower() for one in asked}  # type: ignore[index]
+
+    assert names - {"gritledger"} <= pinned.keys()
+    readme = (HOUSE / "README.md").read_text(encoding="utf-8")
+    assert readme.count("--constraint .ci/constraints.txt") == 2
+
+
+def test_ci_runs_the_whole_gate() -> None:
+    run = (HOUSE / ".ci" / "run").read_text(encoding="utf-8")
+
+    for command in (
+        "ruff format --check .",
+        "ruff check .",
+        "mypy",
+        "lint-imports",
+        "--cov=rules",
+        "pip wheel",
+    ):
+        assert command in run
+
+
+def asserts(function: ast.AST, helpers: set[str]) -> bool:
+    """Whether a test can fail by what it says: an assert, an expectation, or a helper that has one."""
+    for node in ast.walk(function):
+        if isinstance(node, ast.Assert):
+            return True
+        if isinstance(node, ast.Call):
+            called = node.func.attr if isinstance(node.func, ast.Attribute) else getattr(node.func, "id", "")
+            if called in helpers | {"raises", "warns", "expect"} or called.startswith("assert"):
+                return True
+    return False
+
+
+def test_every_test_asserts_something() -> None:
+    functions = [
+        (path, node)
+        for path in (HOUSE / "tests").rglob("*.py")
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.FunctionDef)
+    ]
+    helpers: set[str] = set()
+    while True:
+        more = {
+            node.name for _, node in functions if not node.name.startswith("test_") and asserts(node, helpers)
+        }
+        if more == helpers:
+            break
+        helpers = more
+
+    tests = [(path, node) for path, node in functions if node.name.startswith("test_")]
+    assert len(tests) > 1000
+    assert [f"{path.name}: {node.name}" for path, node in tests if not asserts(node, helpers)] == []

@@ -110,8 +110,8 @@ def applied(ledger: Ledger, command: Command, made: int) -> Ledger:
             return _with_ride(ledger, ride_id, unpaved_share=share)
         case WithdrawRide(ride_id):
             return replace(ledger, rides=tuple(ride for ride in ledger.rides if ride.id != ride_id))
-        case SplitOuting():
-            return ledger  # the other recording's ride is the store's to count
+    assert isinstance(command, SplitOuting)
+    return ledger  # the other recording's ride is the store's to count
 
 
 def _bike_fields(command: AddBike) -> dict[str, Any]:
@@ -128,7 +128,7 @@ def _amended(ledger: Ledger, command: Amend) -> Ledger:
             return replace(ledger, riders=_changed(ledger.riders, command.number, values))
         case "bike":
             return replace(ledger, bikes=_changed(ledger.bikes, command.number, values))
-        case "chain":
+        case _:
             return replace(ledger, chains=_changed(ledger.chains, command.number, values))
 
 

@@ -80,8 +80,8 @@ def described(ledger: Ledger, command: Command, zone: tzinfo) -> str:
             return f"{_rides(ledger, [ride], zone)} {shown}"
         case WithdrawRide(ride):
             return f"{_rides(ledger, [ride], zone)} counted no more"
-        case SplitOuting(ride):
-            return f"ride {ride} split from its other recording: both count"
+    assert isinstance(command, SplitOuting)
+    return f"ride {command.ride} split from its other recording: both count"
 
 
 _FIELDS = {

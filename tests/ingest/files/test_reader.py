@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import subprocess
 import sys
-from contextlib import suppress
 
 import numpy as np
 import pytest
@@ -16,6 +15,7 @@ from fixtures.gpx_writer import gpx_bytes
 from ingest.errors import NotARide, UnreadableFile
 from ingest.files import reader
 from ingest.files.reader import read
+from ingest.ride.recording import Recording
 from tests.ingest.fuzz.fuzz_readers import fuzz
 from tests.ingest.recordings import ride
 
@@ -94,8 +94,15 @@ def test_numpy_waits_until_there_is_a_file_to_read() -> None:
 @given(st.binary(max_size=300), st.sampled_from(["", ".FIT", "<gpx", '<?xml version="1.0"?><gpx>']))
 def test_no_bytes_raise_anything_else(data: bytes, mark: str) -> None:
     whole = data[:8] + b".FIT" + data[8:] if mark == ".FIT" else mark.encode() + data
-    with suppress(UnreadableFile):
-        read(whole, "x")
+    found: Recording | UnreadableFile
+    try:
+        found = read(whole, "x")
+    except UnreadableFile as refused:
+        found = refused
+    if isinstance(found, UnreadableFile):
+        assert (found.path, bool(found.why), bool(found.try_this)) == ("x", True, True)
+    else:
+        assert found.reader
 
 
 def test_damaged_files_raise_nothing_else() -> None:
