@@ -183,3 +183,15 @@ def test_every_test_asserts_something() -> None:
     tests = [(path, node) for path, node in functions if node.name.startswith("test_")]
     assert len(tests) > 1000
     assert [f"{path.name}: {node.name}" for path, node in tests if not asserts(node, helpers)] == []
+
+
+@pytest.mark.parametrize("path", MODULES, ids=name)
+def test_no_time_is_told_by_the_machines_zone(path: Path) -> None:
+    """A rider's ledger says the same on every machine."""
+    calls = [
+        node
+        for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))
+        if isinstance(node, ast.Call) and isinstance(node.func, ast.Attribute)
+    ]
+
+    assert not [one for one in calls if one.func.attr == "astimezone" and not one.args and not one.keywords]  # type: ignore[attr-defined]

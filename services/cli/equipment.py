@@ -10,7 +10,7 @@ import typer
 
 from rules.vocabulary import Regime
 from services.cli.output import At, Home, local, now_utc, parse_moment, say, table
-from services.cli.saying import Yes, keep, ledger_of, moment_typed, tell, zone_for
+from services.cli.saying import Yes, household_zone, keep, ledger_of, moment_typed, tell, zone_for
 
 if TYPE_CHECKING:
     from rules.ledger import Ledger
@@ -346,13 +346,16 @@ def sensors(home: Home = None) -> None:
     with open_app(home).store.reading() as tx:
         name = {bike.id: bike.name for bike in tx.equipment.bikes()}
         entered, heard = tx.equipment.sensors(), tx.equipment.sensors_seen()
+        zone = household_zone(tx)
     for s in entered:
-        since = f" from {local(s.from_at)}" if s.from_at else ""
-        until = f" until {local(s.until_at)}" if s.until_at else ""
+        since = f" from {local(s.from_at, zone)}" if s.from_at else ""
+        until = f" until {local(s.until_at, zone)}" if s.until_at else ""
         spans.setdefault(s.identity, []).append(f"{name[s.bike]}{since}{until}")
     for one in heard:
         place = "; ".join(spans.pop(one.identity, ["not said"]))
-        rows.append((one.identity, one.kind, one.rides, local(one.first_at), local(one.last_at), place))
+        rows.append(
+            (one.identity, one.kind, one.rides, local(one.first_at, zone), local(one.last_at, zone), place)
+        )
     kinds = {s.identity: s.kind for s in entered}
     rows += [(identity, kinds[identity], 0, "", "", "; ".join(on)) for identity, on in spans.items()]
     if not rows:

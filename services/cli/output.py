@@ -26,7 +26,8 @@ Home = Annotated[
 At = Annotated[
     str | None,
     typer.Option(
-        "--at", help="When, in local time: '2026-05-01 18:00', 'yesterday 18:00', '14:30'. Default: now."
+        "--at",
+        help="When, by the rider's clock: '2026-05-01 18:00', 'yesterday 18:00', '14:30'. Default: now.",
     ),
 ]
 
@@ -36,58 +37,75 @@ def now_utc() -> datetime:
     return datetime.now(UTC)
 
 
-def parse_when(text: str | None, *, now: datetime) -> datetime:
-    """An instant from what a person types, read in this machine's local time.
-
-    Raises typer.BadParameter saying which forms are understood.
-    """
-    if text is None or text.strip().lower() == "now":
-        return now
-    local_now = now.astimezone()
-    found = re.fullmatch(
-        r"\s*(?:(?P<day>\d{4}-\d{2}-\d{2}|today|yesterday|(?P<ago>\d+) days? ago))?"
-        r"[ T]*(?P<time>\d{1,2}:\d{2})?\s*",
-        text.lower(),
-    )
-    if found is None or not (found["day"] or found["time"]):
-        raise typer.BadParameter(
-            f"'{text}' is no time I understand; "
-            "write '2026-05-01 18:00', 'yesterday 18:00', '3 days ago' or '14:30'"
-        )
-    try:
-        if found["day"] in (None, "today"):
-            day = local_now.date()
-        elif found["day"] == "yesterday":
-            day = local_now.date() - timedelta(days=1)
-        elif found["ago"]:
-            day = local_now.date() - timedelta(days=int(found["ago"]))
-        else:
-            day = datetime.strptime(found["day"], "%Y-%m-%d").date()  # noqa: DTZ007 - a calendar day has no zone
-        clock = time.fromisoformat(found["time"].zfill(5)) if found["time"] else time(12, 0)
-    except (ValueError, OverflowError) as error:
-        raise typer.BadParameter(f"'{text}' is not in the calendar or on the clock ({error})") from error
-    return datetime.combine(day, clock).astimezone().astimezone(UTC)
-
-
 @dataclass(frozen=True, slots=True)
 class TypedTime:
-    """What a person typed: an instant, or only a day."""
+    """What a person typed: an instant, or only a day (then `at` is its noon)."""
 
     at: datetime
     day: date | None = None
 
 
+_WITH_OFFSET = re.compile(r"\d{4}-\d{2}-\d{2}[ Tt]\d{2}:\d{2}(:\d{2})?\s?([Zz]|[+-]\d{2}:\d{2})")
+_TYPED = re.compile(
+    r"(?:(?P<day>\d{4}-\d{2}-\d{2}|today|yesterday|(?P<ago>\d+) days? ago))?[ t]*(?P<time>\d{1,2}:\d{2})?"
+)
+
+
 def parse_moment(text: str | None, *, now: datetime, zone: tzinfo) -> TypedTime:
-    """An instant, or a day alone, from what a person types by that clock. Raises typer.BadParameter."""
-    del zone
-    at = parse_when(text, now=now)
-    alone = text is not None and not re.search(r"\d{1,2}:\d{2}", text) and text.strip().lower() != "now"
-    return TypedTime(at, at.astimezone().date() if alone else None)
+    """An instant, or a day alone, as a person types it by that clock.
+
+    A time with an offset ('2026-05-01 18:00+02:00', '…Z') is read as it stands. Raises typer.BadParameter
+    saying which forms are understood, or that no clock ever showed that time, or that it came twice.
+    """
+    typed = "now" if text is None else " ".join(text.lower().split())
+    if typed == "now":
+        return TypedTime(now)
+    found = _TYPED.fullmatch(typed)
+    try:
+        if _WITH_OFFSET.fullmatch(typed):
+            return TypedTime(datetime.fromisoformat(typed.upper().replace(" +", "+")).astimezone(UTC))
+        if found is None or not (found["day"] or found["time"]):
+            raise typer.BadParameter(
+                f"'{text}' is no time I understand; "
+                "write '2026-05-01 18:00', 'yesterday 18:00', '3 days ago' or '14:30'"
+            )
+        day = _day(found["day"], found["ago"], now.astimezone(zone).date())
+        clock = time.fromisoformat(found["time"].zfill(5)) if found["time"] else time(12, 0)
+        at = _instant(datetime.combine(day, clock), zone)
+    except (ValueError, OverflowError) as error:
+        raise typer.BadParameter(f"'{text}' is not in the calendar or on the clock ({error})") from error
+    return TypedTime(at, None if found["time"] else day)
 
 
-def local(instant: datetime, *, seconds: bool = False) -> str:
-    """An instant as this machine's wall clock shows it."""
-    return instant.astimezone().strftime("%Y-%m-%d %H:%M:%S" if seconds else "%Y-%m-%d %H:%M")
+def _day(said: str | None, ago: str | None, today: date) -> date:
+    if said in (None, "today"):
+        return today
+    if said == "yesterday":
+        return today - timedelta(days=1)
+    return today - timedelta(days=int(ago)) if ago else date.fromisoformat(said or "")
+
+
+def _instant(naive: datetime, zone: tzinfo) -> datetime:
+    """The one instant at which that clock showed this. Raises typer.BadParameter."""
+    early, late = (naive.replace(tzinfo=zone, fold=fold) for fold in (0, 1))
+    at = early.astimezone(UTC)
+    if at.astimezone(zone).replace(tzinfo=None) != naive:
+        raise typer.BadParameter(
+            f"no clock in {zone} showed {naive:%H:%M} on {naive:%Y-%m-%d}: it was put on past that time; "
+            "write one that was shown"
+        )
+    if early.utcoffset() != late.utcoffset():
+        first, second = (f"{one:%Y-%m-%d %H:%M}{one.isoformat()[-6:]}" for one in (early, late))
+        raise typer.BadParameter(
+            f"{naive:%H:%M} came twice in {zone} on {naive:%Y-%m-%d}, when the clock was put back; write "
+            f"'{first}' for the first or '{second}' for the second"
+        )
+    return at
+
+
+def local(instant: datetime, zone: tzinfo) -> str:
+    """An instant as that wall clock shows it."""
+    return f"{instant.astimezone(zone):%Y-%m-%d %H:%M}"
 
 
 def hours(seconds: float) -> str:

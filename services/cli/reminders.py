@@ -20,7 +20,7 @@ from services.cli.output import (
     table,
     waiting_for_a_word,
 )
-from services.cli.saying import ledger_of, tell, zone_for
+from services.cli.saying import household_zone, ledger_of, tell, zone_for
 
 PANEL = "What is due, and why"
 ReminderNumber = Annotated[
@@ -55,13 +55,14 @@ def due(home: Home = None) -> None:
         )
         waiting, refused = tx.outbox.waiting(), tx.outbox.refused()
         questions = len(tx.rides.confirm_list())
+        zone = household_zone(tx)
     if not standing:
         say("Nothing needs your hands.")
     for raised in standing:
         put_off = ""
         if raised.state is Step.PUT_OFF:
             until = next(s.until for s in reversed(raised.steps) if s.step is Step.PUT_OFF)
-            put_off = f" (put off until {local(until)})" if until else " (put off)"
+            put_off = f" (put off until {local(until, zone)})" if until else " (put off)"
         out.print(f"[bold]{raised.id:>4}  {plain(raised.reminder.headline)}[/bold]{put_off}")
         out.print(f"      {plain(raised.reminder.sentence)}")
     if standing:
@@ -187,7 +188,11 @@ def outlook(home: Home = None) -> None:
                 f"{row.used:.1f}",
                 f"{row.limit:g}",
                 row.unit,
-                "now" if row.used >= row.limit else local(row.by)[:10] if row.by else "not in sight",
+                "now"
+                if row.used >= row.limit
+                else local(row.by, zone_of(ledger.rider(row.rider).time_zone))[:10]
+                if row.by
+                else "not in sight",
             )
             for row in look_ahead(ledger, app.rulebook, now=now, zone_of=zone_of)
         ),
@@ -229,7 +234,7 @@ def put_off(
     zone = zone_for(ledger_of(app))
     then = parse_moment(until, now=now, zone=zone).at if until else now + timedelta(days=days)
     answer(app, number, then, now=now)
-    say(f"Reminder {number} is silent until {local(then)}.")
+    say(f"Reminder {number} is silent until {local(then, zone)}.")
 
 
 def dismiss(

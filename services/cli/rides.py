@@ -25,7 +25,7 @@ from services.cli.output import (
     table,
     waiting_for_a_word,
 )
-from services.cli.saying import Yes, confirm, keep, ledger_of, zone_for
+from services.cli.saying import Yes, confirm, household_zone, keep, ledger_of, zone_for
 
 if TYPE_CHECKING:
     from rules.outlook import Difference
@@ -135,6 +135,7 @@ def rides(
 
     Example: gritledger rides --unsure
     """
+    from services.app import zone_of
     from services.use_cases.judge_bikes import open_questions
     from services.views.stories import ride_conditions
     from services.wiring import open_app
@@ -150,12 +151,12 @@ def rides(
             found = tx.rides.rides(bike=on, text=text, newest_first=True, limit=last)[::-1]
         ledger = tx.ledger()
         bikes = {b.id: b for b in ledger.bikes}
-        riders = {r.id: r.name for r in tx.equipment.riders()}
+        riders = {r.id: r for r in ledger.riders}
     rows = [
         (
             one.id,
-            local(one.started_at),
-            riders[one.rider],
+            local(one.started_at, zone_of(riders[one.rider].time_zone)),
+            riders[one.rider].name,
             one.title,
             kilometres(one.distance_m),
             hours(one.drive_s),
@@ -205,6 +206,7 @@ def files(
 
     fine = {Outcome.NEW.value, Outcome.SAME_OUTING.value}
     with open_app(home).store.reading() as tx:
+        zone = household_zone(tx)
         seen = [one for one in tx.files.outcomes() if not trouble or one.outcome not in fine][:last]
     if not seen:
         say("No such file." if trouble else "No file was read yet: gritledger import FOLDER")
@@ -212,7 +214,13 @@ def files(
     table(
         ("seen", "file", "became", "why", "what to do"),
         (
-            (local(f.seen_at), f.name, f"{f.outcome}{f' {f.ride}' if f.ride else ''}", f.why, f.try_this)
+            (
+                local(f.seen_at, zone),
+                f.name,
+                f"{f.outcome}{f' {f.ride}' if f.ride else ''}",
+                f.why,
+                f.try_this,
+            )
             for f in seen
         ),
     )
@@ -350,8 +358,9 @@ def undo(
     app = open_app(home)
     if show:
         with app.store.reading() as tx:
+            zone = household_zone(tx)
             rows = [
-                (one.number, local(one.at), one.by, one.what, "undone" if one.undone_at else "")
+                (one.number, local(one.at, zone), one.by, one.what, "undone" if one.undone_at else "")
                 for one in tx.changes.all_(limit=30)
             ]
         if rows:

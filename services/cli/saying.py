@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from rules.ledger import Ledger
     from rules.vocabulary import Bike, Chain
     from services.app import App
+    from services.store import Transaction
     from services.use_cases.record import Done
 
 Yes = Annotated[bool, typer.Option("--yes", help="Whatever is asked: yes. For scripts.")]
@@ -26,6 +27,14 @@ def ledger_of(app: App) -> Ledger:
     """Every fact in force now."""
     with app.store.reading() as tx:
         return tx.ledger()
+
+
+def household_zone(tx: Transaction) -> tzinfo:
+    """The household's wall clock: the first rider's."""
+    from services.app import zone_of
+
+    riders = tx.equipment.riders()
+    return zone_of(riders[0].time_zone if riders else "UTC")
 
 
 def zone_for(ledger: Ledger, thing: Bike | Chain | None = None, *, now: datetime | None = None) -> tzinfo:

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from services.cli.output import Home, now_utc, say, table
+from services.cli.saying import zone_for
 
 if TYPE_CHECKING:
     from rules.sensitivity import Sensitivity
@@ -47,7 +48,7 @@ def sensitivity(
         care = ("drip", "immersion") if named.regime is Regime.WAXED else ("oil", "cleaning")
         table(
             (named.name, "weight", "grit-hours", *care),
-            _rows(one, now),
+            _rows(one, now.astimezone(zone_for(ledger))),
             right=(1, 2),
         )
         say(one.sentence)
@@ -83,4 +84,4 @@ def _span(low: datetime | None, high: datetime | None, now: datetime) -> str:
 def _when(at: datetime | None, now: datetime) -> str:
     if at is None:
         return "–"
-    return "now" if at <= now else f"{at.astimezone():%Y-%m-%d}"
+    return "now" if at <= now else f"{at.astimezone(now.tzinfo):%Y-%m-%d}"

@@ -11,7 +11,7 @@ import threading
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import replace
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, datetime, timedelta, tzinfo
 from pathlib import Path
 from types import FrameType
 
@@ -22,7 +22,8 @@ from watchdog.observers import Observer
 from watchdog.observers.api import BaseObserver
 from watchdog.observers.polling import PollingObserver
 
-from services.app import App
+from rules.wording import clock
+from services.app import App, zone_of
 from services.running.round import RoundReport, Watching, one_round
 from services.settings import SettingsError
 
@@ -85,14 +86,18 @@ def _round(app: App, watching: Watching, say: Callable[[str], None]) -> timedelt
     from services.expected_errors import EXPECTED
 
     now = datetime.now(UTC)
+    zone: tzinfo = UTC
     try:
+        with app.store.reading() as tx:
+            riders = tx.equipment.riders()
+        zone = zone_of(riders[0].time_zone if riders else "UTC")
         report: RoundReport = one_round(app, now=now, watching=watching, patience=PATIENCE)
     except EXPECTED as trouble:
-        say(f"{now.astimezone():%H:%M} {trouble}")
+        say(f"{clock(now, zone)} {trouble}")
         return AFTER_TROUBLE
     if report.did_something:
         for sentence in report.sentences():
-            say(f"{now.astimezone():%H:%M} {sentence}")
+            say(f"{clock(now, zone)} {sentence}")
     unsettled = [
         watched.quiet_s
         for watched in app.settings.watch
