@@ -48,8 +48,7 @@ class Old(NamedTuple):
     oil: int
 
 
-@pytest.fixture
-def old(empty_url: str, monkeypatch: pytest.MonkeyPatch) -> tuple[str, Old]:
+def old_ledger(url: str, monkeypatch: pytest.MonkeyPatch) -> Old:
     """A ledger as the version before kept it, with a correction of every kind."""
 
     def only_so_far(connection: Any) -> None:
@@ -61,8 +60,14 @@ def old(empty_url: str, monkeypatch: pytest.MonkeyPatch) -> tuple[str, Old]:
     with monkeypatch.context() as then:
         then.setattr(migrate_module, "KNOWN", KNOWN[: KNOWN.index(BEFORE) + 1])
         then.setattr(migrate_module, "_upgrade", only_so_far)
-        with Store.open(empty_url) as store:
-            return empty_url, _fill(store)
+        with Store.open(url) as store:
+            return _fill(store)
+
+
+@pytest.fixture
+def old(empty_url: str, monkeypatch: pytest.MonkeyPatch) -> tuple[str, Old]:
+    """Such a ledger, on either database."""
+    return empty_url, old_ledger(empty_url, monkeypatch)
 
 
 def _fill(store: Store) -> Old:
@@ -156,11 +161,11 @@ def test_what_was_carried_over_can_be_undone_and_the_log_goes_on(
 
 
 @pytest.fixture
-def old_file(old: tuple[str, Old]) -> Path:
-    """The file of it; only SQLite has one."""
-    if not old[0].startswith("sqlite"):
-        pytest.skip("PostgreSQL is copied by its own tools")
-    return Path(old[0].removeprefix("sqlite:///"))
+def old_file(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """Such a ledger in a file: a server is copied by its own tools."""
+    path = tmp_path / "ledger.db"
+    old_ledger(f"sqlite:///{path}", monkeypatch)
+    return path
 
 
 def test_a_copy_is_made_before_for_its_owner_alone(old_file: Path) -> None:

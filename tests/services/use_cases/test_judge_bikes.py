@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from rules.vocabulary import DecidedBy, RideId
-from services.use_cases.judge_bikes import judge_again, open_questions
+from services.use_cases.judge_bikes import judge_again, judge_anew, open_questions
 from services.views.stories import ride_story
 from tests.saying import put_rides_on
 from tests.services.wet_week import DAY, Week, wet_week
@@ -65,8 +65,8 @@ def test_a_riders_word_is_never_judged_again(week: Week) -> None:
     put_rides_on(week.shop, [RideId(n) for n in range(2, 8)], plover, now=NOW)
 
     with week.shop.store.writing() as tx:
-        assert judge_again(tx, NOW) == ()
-        assert judge_again(tx, NOW, heard=f"serial {STRANGE}") == ()
+        assert judge_again(tx, NOW).moved == ()
+        assert judge_anew(tx, NOW).moved == ()
     assert week.bike_of(1) == "Harrier"
 
 
