@@ -5,6 +5,7 @@ from __future__ import annotations
 import inspect
 import sys
 from collections.abc import Sequence
+from typing import Annotated
 
 import typer
 
@@ -15,12 +16,31 @@ from services.cli.usage_errors import help_wanted, sentence
 commands = typer.Typer(
     name="gritledger",
     help="Knows what every ride put into a waxed bicycle chain, and says what to do about it and why.",
-    epilog="Begin with: gritledger demo",
+    epilog="Begin with: gritledger demo. A command ends with 0 when it was done, 1 when it could not be "
+    "done, 2 when it was typed wrongly, and 130 when it was stopped.",
     no_args_is_help=True,
     rich_markup_mode="rich",
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
 )
+
+
+def _version(asked: bool) -> None:
+    if asked:
+        from importlib.metadata import version
+
+        out.print(f"gritledger {version('gritledger')}", markup=False)
+        raise typer.Exit()
+
+
+@commands.callback()
+def _every(
+    _: Annotated[
+        bool, typer.Option("--version", help="Show the version.", callback=_version, is_eager=True)
+    ] = False,
+) -> None: ...
+
+
 for part in (rides, equipment, care, reminders, wear, sensitivity, running):
     part.register(commands)
 

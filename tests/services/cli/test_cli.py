@@ -583,3 +583,12 @@ def rows_of(home: Path) -> dict[str, int]:
         return {table: database.execute(f"SELECT count(*) FROM {table}").fetchone()[0] for table in tables}
     finally:
         database.close()
+
+
+def test_the_version_is_told_and_the_ways_to_end_are_documented(capsys: pytest.CaptureFixture[str]) -> None:
+    from importlib.metadata import version
+
+    assert run(["--version"]) == 0
+    assert capsys.readouterr().out == f"gritledger {version('gritledger')}\n"
+    said = CliRunner().invoke(typer_commands, ["--help"], env={"COLUMNS": "200"}).output
+    assert "0 when it was done, 1 when it could not be done, 2 when it was typed wrongly" in said
