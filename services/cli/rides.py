@@ -135,8 +135,8 @@ def rides(
 
     Example: gritledger rides --unsure
     """
+    from rules.ledger import Ledger
     from services.app import zone_of
-    from services.use_cases.judge_bikes import open_questions
     from services.views.stories import ride_conditions
     from services.wiring import open_app
 
@@ -144,12 +144,17 @@ def rides(
     with app.store.reading() as tx:
         on = tx.equipment.find_bike(bike).id if bike else None
         if unsure:
+            from services.use_cases.judge_bikes import open_questions
+
             order = {question.ride: place for place, question in enumerate(open_questions(tx))}
             asked = sorted(tx.rides.confirm_list(), key=lambda one: order.get(one.id, len(order)))
             found = tuple(asked[:last])
         else:
             found = tx.rides.rides(bike=on, text=text, newest_first=True, limit=last)[::-1]
-        ledger = tx.ledger()
+        kept = tx.equipment
+        ledger = Ledger(
+            riders=kept.riders(), bikes=kept.bikes(), chains=kept.chains(), fittings=kept.fittings()
+        )
         bikes = {b.id: b for b in ledger.bikes}
         riders = {r.id: r for r in ledger.riders}
     rows = [

@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import select
 
-from ingest.ride.recording import SensorSeen
-from ingest.ride.summary import HourSummary, RideSummary
 from rules.vocabulary import DriveMethod, RideId
 from services.store.errors import NotFound
 from services.store.repository import AnyRow, Repository, storable
 from services.store.tables_rides import ride, ride_hour, ride_sensor, ride_track
+
+if TYPE_CHECKING:  # reading a ride file takes numpy; listing rides does not
+    from ingest.ride.recording import SensorSeen
+    from ingest.ride.summary import RideSummary
 
 # Columns that hold a summary's field under the same name, as it is.
 _PLAIN = (
@@ -57,6 +59,8 @@ class Recordings(Repository):
         devices = self._all(
             select(ride_sensor).where(ride_sensor.c.ride == ride_id).order_by(ride_sensor.c.id)
         )
+        from ingest.ride.summary import HourSummary, RideSummary
+
         return RideSummary(
             **{name: getattr(row, name) for name in _PLAIN},
             drive_method=DriveMethod(row.drive_method),
@@ -125,4 +129,6 @@ def _sensor_values(ride_id: RideId, seen: SensorSeen, *, recorder: bool) -> dict
 
 
 def _sensor_seen(row: AnyRow) -> SensorSeen:
+    from ingest.ride.recording import SensorSeen
+
     return SensorSeen(*(getattr(row, name) for name in _SENSOR))

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import TYPE_CHECKING
 
 from sqlalchemy import ColumnElement, func, insert, or_, select
 
-from ingest.ride.summary import RideSummary
 from rules.vocabulary import BikeId, DecidedBy, Ride, RideId, RiderId
 from services.store.assignments import Assignments
 from services.store.recordings import recording_values
@@ -18,6 +18,9 @@ from services.store.same_outings import SameOutings
 from services.store.tables import retraction
 from services.store.tables_rides import ride
 from services.store.tags import Tags
+
+if TYPE_CHECKING:  # reading a ride file takes numpy; listing rides does not
+    from ingest.ride.summary import RideSummary
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
+from typing import TYPE_CHECKING
 
 from sqlalchemy import select
 
-from ingest.ride.summary import RideSummary
 from rules.vocabulary import RideId
 from services.store.errors import FactRefused, NotFound
 from services.store.recordings import Recordings, recording_values
 from services.store.tables_rides import ride, ride_hour, ride_sensor, ride_track, ride_word, same_outing
+
+if TYPE_CHECKING:  # reading a ride file takes numpy; listing rides does not
+    from ingest.ride.summary import RideSummary
 
 
 class SameOutings(Recordings):

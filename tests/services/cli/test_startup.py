@@ -1,0 +1,43 @@
+"""A command loads what it needs: what a glance at the ledger must never wait for."""
+
+from __future__ import annotations
+
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+HEAVY = (
+    "alembic",
+    "numpy",
+    "fastapi",
+    "jinja2",
+    "httpx",
+    "lxml",
+    "scipy",
+    "fitdecode",
+    "uvicorn",
+    "fixtures",
+)
+CODE = """
+import sys
+from services.cli import run
+status = run(sys.argv[1:])
+print("loaded:", *sorted(name for name in {names!r} if name in sys.modules))
+sys.exit(status)
+"""
+
+
+@pytest.mark.parametrize("words", [("due",), ("rides",), ("why", "1"), ("outlook",), ("chains",)])
+def test_a_glance_at_the_ledger_loads_nothing_heavy(tmp_path: Path, words: tuple[str, ...]) -> None:
+    home = ["--home", str(tmp_path)]
+    code = CODE.format(names=HEAVY)
+    assert subprocess.run([sys.executable, "-c", code, "due", *home], check=False).returncode == 0
+
+    looked = subprocess.run(
+        [sys.executable, "-c", code, *words, *home], capture_output=True, text=True, check=False
+    )
+
+    assert looked.returncode == (1 if "why" in words else 0), looked.stderr  # there is no reminder yet
+    assert looked.stdout.splitlines()[-1] == "loaded:"
