@@ -1,0 +1,250 @@
+"""What cannot be is answered alike wherever it is said: the same sentence from the command and the form."""
+
+from __future__ import annotations
+
+import html as htmllib
+from typing import Any, NamedTuple
+
+import pytest
+from starlette.testclient import TestClient
+
+from services.app import App
+from services.cli import run
+from tests.services.web.conftest import token_in
+
+
+class Bad(NamedTuple):
+    """Something said twice: as typed words, and as a form; and what both are answered."""
+
+    words: tuple[str, ...]
+    path: str
+    form: dict[str, str]
+    sentence: str
+
+
+PLOVER, OILED, LONG = "Plover's chain", "Shelf & Son", "x" * 500
+RIDER, BIKE, CHAIN = "/settings/riders", "/settings/bikes", "/settings/chains"
+TREAT, READ, WIPE = "/care/treatment", "/care/reading", "/care/wipe-test"
+DRIP = {"chain": "1", "kind": "drip"}
+BAD = [
+    Bad(
+        ("drip", PLOVER, "--minutes", "1e309"),
+        TREAT,
+        {**DRIP, "minutes": "1e309"},
+        "Minutes must be from 0 to",
+    ),
+    Bad(("drip", PLOVER, "--minutes", "nan"), TREAT, {**DRIP, "minutes": "nan"}, "Minutes must be from 0 to"),
+    Bad(("drip", PLOVER, "--minutes", "-6"), TREAT, {**DRIP, "minutes": "-6"}, "Minutes must be from 0 to"),
+    Bad(("drip", PLOVER, "--cost", "-1"), TREAT, {**DRIP, "cost": "-1"}, "The cost must be from 0 to"),
+    Bad(
+        ("drip", PLOVER, "--at", "1850-01-01 10:00"),
+        TREAT,
+        {**DRIP, "at": "1850-01-01T10:00"},
+        "1 January 1850, 10:00 is too long ago for a ride file",
+    ),
+    Bad(
+        ("drip", PLOVER, "--at", "2099-01-01 10:00"),
+        TREAT,
+        {**DRIP, "at": "2099-01-01T10:00"},
+        "1 January 2099, 10:00 has not come yet",
+    ),
+    Bad(("oil", PLOVER), TREAT, {"chain": "1", "kind": "oil"}, "is waxed: oil it all the same?"),
+    Bad(("clean", PLOVER), TREAT, {"chain": "1", "kind": "clean"}, "is waxed: degrease it all the same?"),
+    Bad(("immerse", OILED), TREAT, {"chain": "3", "kind": "immersion"}, "is oiled: immerse it all the same?"),
+    Bad(("strip", OILED), TREAT, {"chain": "3", "kind": "strip"}, "is oiled: strip it all the same?"),
+    Bad(
+        ("reading", PLOVER, "--exact", "-3"),
+        READ,
+        {"chain": "1", "tool": "ruler", "exact": "-3"},
+        "The elongation in % must be from -0.99 to 4.99",
+    ),
+    Bad(
+        ("reading", PLOVER, "--exact", "99"),
+        READ,
+        {"chain": "1", "tool": "ruler", "exact": "99"},
+        "The elongation in % must be from -0.99 to 4.99",
+    ),
+    Bad(
+        ("reading", PLOVER, "--over", "0.5", "--under", "0.25"),
+        READ,
+        {"chain": "1", "tool": "gauge", "over": "0.5", "under": "0.25"},
+        "leave nothing between them",
+    ),
+    Bad(("reading", PLOVER), READ, {"chain": "1", "tool": "gauge"}, "Say what was read"),
+    Bad(
+        ("reading", PLOVER, "--over", "7"),
+        READ,
+        {"chain": "1", "tool": "gauge", "over": "7"},
+        "The step that dropped in, in % must be from 0 to 4.99",
+    ),
+    Bad(
+        ("reading", PLOVER, "--exact", "0.01"),
+        READ,
+        {"chain": "1", "tool": "ruler", "exact": "0.01"},
+        "and a chain grows no shorter. Is it this chain?",
+    ),
+    Bad(("wipe-test", PLOVER, "9"), WIPE, {"chain": "1", "grade": "9"}, "9 is no grade"),
+    Bad(
+        ("take-back", "treatment", "99"),
+        "/care/take-back",
+        {"fact": "treatment", "number": "99"},
+        "No treatment 99",
+    ),
+    Bad(("add", "rider", LONG), RIDER, {"name": LONG}, "That name has 500 characters; 80 are the most"),
+    Bad(("add", "rider", "INES"), RIDER, {"name": "INES"}, "There is a rider “Ines” already"),
+    Bad(
+        ("add", "rider", "Bo", "--email", "nobody"),
+        RIDER,
+        {"name": "Bo", "email": "nobody"},
+        "is no mail address",
+    ),
+    Bad(
+        ("add", "rider", "Bo", "--zone", "Mars/One"),
+        RIDER,
+        {"name": "Bo", "time_zone": "Mars/One"},
+        "There is no time zone “Mars/One”",
+    ),
+    Bad(("add", "bike", LONG), BIKE, {"name": LONG, "owner": "1"}, "That name has 500 characters"),
+    Bad(
+        ("add", "bike", "plover"), BIKE, {"name": "plover", "owner": "1"}, "There is a bike “Plover” already"
+    ),
+    Bad(
+        ("add", "bike", "Rook", "--unpaved", "160"),
+        BIKE,
+        {"name": "Rook", "owner": "1", "unpaved": "160"},
+        "The unpaved share must be from 0 % to 100 %",
+    ),
+    Bad(
+        ("add", "bike", "Rook", "--cogs", "11-99"),
+        BIKE,
+        {"name": "Rook", "owner": "1", "cogs": "11-99"},
+        "99 teeth are none that cogs have",
+    ),
+    Bad(
+        ("add", "bike", "Rook", "--chainrings", "30-40-50-60"),
+        BIKE,
+        {"name": "Rook", "owner": "1", "chainrings": "30-40-50-60"},
+        "4 chainrings are too many",
+    ),
+    Bad(
+        ("add", "bike", "Rook", "--wheel-mm", "21"),
+        BIKE,
+        {"name": "Rook", "owner": "1", "wheel_mm": "21"},
+        "The wheel's circumference in m must be from 0.5 to 3",
+    ),
+    Bad(("add", "chain", LONG), CHAIN, {"name": LONG, "regime": "waxed"}, "That name has 500 characters"),
+    Bad(
+        ("add", "chain", "Tin", "--speeds", "40"),
+        CHAIN,
+        {"name": "Tin", "regime": "waxed", "speeds": "40"},
+        "The speeds a chain is made for must be from 1 to 14",
+    ),
+    Bad(
+        ("add", "chain", "Tin", "--links", "3"),
+        CHAIN,
+        {"name": "Tin", "regime": "waxed", "links": "3"},
+        "The number of links must be from 40 to 200",
+    ),
+    Bad(
+        ("add", "chain", "Tin", "--price", "inf"),
+        CHAIN,
+        {"name": "Tin", "regime": "waxed", "price": "inf"},
+        "The price must be from 0 to",
+    ),
+    Bad(
+        ("fit", OILED, "Plover", "--at", "2099-01-01 10:00"),
+        "/settings/fit",
+        {"chain": "3", "bike": "1", "at": "2099-01-01T10:00"},
+        "1 January 2099, 10:00 has not come yet",
+    ),
+    Bad(
+        ("fit", OILED, "Plover", "--at", "2024-12-20 10:00"),
+        "/settings/fit",
+        {"chain": "3", "bike": "1", "at": "2024-12-20T10:00"},
+        "Plover's chain was on Plover from 31 December 2024, 00:00 until now; the times overlap",
+    ),
+    Bad(
+        ("fit", PLOVER, "Plover", "--at", "2025-01-10 10:00"),
+        "/settings/fit",
+        {"chain": "1", "bike": "1", "at": "2025-01-10T10:00"},
+        "Plover's chain is on Plover already",
+    ),
+    Bad(("take-off", OILED), "/settings/take-off", {"chain": "3"}, "Shelf & Son is on no bike"),
+    Bad(
+        ("take-off", PLOVER, "--at", "2024-12-20 10:00"),
+        "/settings/take-off",
+        {"chain": "1", "at": "2024-12-20T10:00"},
+        "Plover's chain was fitted only on 31 December 2024, 00:00",
+    ),
+    Bad(
+        ("take-off", PLOVER, "--retire", "--at", "2025-01-02 10:00"),
+        "/settings/take-off",
+        {"chain": "1", "retire": "yes", "at": "2025-01-02T10:00"},
+        "Something was done with Plover's chain on",
+    ),
+    Bad(
+        ("add", "sensor", "serial 4711", "Harrier"),
+        "/settings/sensors",
+        {"identity": "serial 4711", "kind": "power meter", "bike": "2"},
+        "The sensor serial 4711 is already on Plover in that time",
+    ),
+    Bad(("assign", "9999", "Plover"), "/rides/9999/bike", {"bike": "1"}, "Ride 9999 does not count"),
+    Bad(("conditions", "9999", "wet"), "/rides/9999/conditions", {"word": "wet"}, "Ride 9999 does not count"),
+    Bad(("not-a-ride", "9999"), "/rides/9999/no-ride", {}, "Ride 9999 does not count"),
+    Bad(("undo", "9999"), "/corrections/9999/undo", {}, "No change “9999”"),
+    Bad(("done", "9999"), "/why/9999/done", {}, "No reminder “9999”"),
+]
+
+
+def facts(shop: App) -> Any:
+    """Everything that is kept, and how often it was written."""
+    with shop.store.reading() as tx:
+        return tx.ledger(), tx.changes.all_(), tx.writes()
+
+
+@pytest.mark.parametrize("bad", BAD, ids=lambda one: " ".join(one.words)[:60])
+def test_the_same_answer_from_command_and_form_and_nothing_is_changed(
+    shop: App, page: TestClient, bad: Bad, capsys: pytest.CaptureFixture[str]
+) -> None:
+    before = facts(shop)
+
+    status = run([*bad.words, "--home", str(shop.settings.home)])
+    typed = capsys.readouterr().err
+    form = {"the_page": token_in(page.get("/care").text), **bad.form}
+    answer = page.post(bad.path, data=form)
+
+    assert status == 1, typed
+    assert bad.sentence in typed
+    assert bad.sentence in htmllib.unescape(answer.text)
+    assert facts(shop) == before
+
+
+def test_after_a_yes_what_is_odd_stands(
+    shop: App, page: TestClient, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Typed with --yes; on the page by the button behind the question."""
+    assert run(["oil", PLOVER, "--yes", "--home", str(shop.settings.home)]) == 0
+    assert "Oil logged on Plover's chain" in capsys.readouterr().out
+    form = {"the_page": token_in(page.get("/care").text), "chain": "1", "kind": "clean", "yes": "yes"}
+    assert "Clean logged on Plover’s chain" in page.post(TREAT, data=form).text.replace("&#39;", "’")
+    with shop.store.reading() as tx:
+        assert [one.kind.value for one in tx.ledger().treatments][-2:] == ["clean", "oil"]
+
+
+def test_care_on_a_retired_chain_is_refused_everywhere(
+    shop: App, page: TestClient, capsys: pytest.CaptureFixture[str]
+) -> None:
+    home = str(shop.settings.home)
+    assert run(["take-off", OILED, "--retire", "--at", "2025-01-13 09:00", "--home", home]) == 0
+    capsys.readouterr()
+    why = "Shelf & Son was retired on 13 January 2025, 09:00; nothing is done to it after that"
+
+    assert run(["oil", OILED, "--at", "2025-01-13 10:00", "--home", home]) == 1
+    assert why in capsys.readouterr().err
+    form = {
+        "the_page": token_in(page.get("/care").text),
+        "chain": "3",
+        "kind": "oil",
+        "at": "2025-01-13T10:00",
+    }
+    assert why in htmllib.unescape(page.post(TREAT, data=form).text)
