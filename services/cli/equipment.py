@@ -9,8 +9,17 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import typer
 
 from rules.vocabulary import Regime
-from services.cli.output import At, Home, local, now_utc, parse_moment, say, table
-from services.cli.saying import Yes, household_zone, keep, ledger_of, moment_typed, tell, zone_for
+from services.cli.output import AsJson, At, Home, local, now_utc, parse_moment, say, table
+from services.cli.saying import (
+    Yes,
+    household_zone,
+    keep,
+    ledger_of,
+    list_as_json,
+    moment_typed,
+    tell,
+    zone_for,
+)
 
 if TYPE_CHECKING:
     from rules.ledger import Ledger
@@ -262,12 +271,16 @@ def _fitted_at(ledger: Ledger, onto: Bike | None, at: str | None, now: datetime,
     return moment_typed(at, now=now, zone=zone, yes=yes, that_day=that_day)
 
 
-def bikes(home: Home = None) -> None:
+def bikes(as_json: AsJson = False, home: Home = None) -> None:
     """List the bikes, whose they are, and the chain each wears.
 
     Example: gritledger bikes
     """
     from services.wiring import open_app
+
+    if as_json:
+        list_as_json(open_app(home), "bikes", now=now_utc())
+        return
 
     with open_app(home).store.reading() as tx:
         if not tx.equipment.bikes():
@@ -293,13 +306,17 @@ def bikes(home: Home = None) -> None:
         )
 
 
-def chains(home: Home = None) -> None:
+def chains(as_json: AsJson = False, home: Home = None) -> None:
     """List the chains, where each is, and what each has been through.
 
     Example: gritledger chains
     """
     from rules.contamination import history
     from services.wiring import open_app
+
+    if as_json:
+        list_as_json(open_app(home), "chains", now=now_utc())
+        return
 
     app = open_app(home)
     with app.store.reading() as tx:
@@ -334,12 +351,16 @@ def chains(home: Home = None) -> None:
     )
 
 
-def sensors(home: Home = None) -> None:
+def sensors(as_json: AsJson = False, home: Home = None) -> None:
     """List every sensor seen in ride files, and the bike each is known to sit on.
 
     Example: gritledger sensors
     """
     from services.wiring import open_app
+
+    if as_json:
+        list_as_json(open_app(home), "sensors", now=now_utc())
+        return
 
     spans: dict[str, list[str]] = {}
     rows: list[tuple[object, ...]] = []

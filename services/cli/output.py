@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import json
 import re
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Any
 
 import typer
 from rich.console import Console
@@ -23,6 +24,7 @@ Home = Annotated[
     Path | None,
     typer.Option("--home", help="Where the ledger lives, if not in the usual place.", show_default=False),
 ]
+AsJson = Annotated[bool, typer.Option("--json", help="As JSON, for programs.")]
 At = Annotated[
     str | None,
     typer.Option(
@@ -123,6 +125,11 @@ def waiting_for_a_word(rides: int) -> str:
     """That so many rides are questions, and where they are answered."""
     waiting = "1 ride waits" if rides == 1 else f"{rides} rides wait"
     return f"{waiting} for your word on the bike: gritledger rides --unsure"
+
+
+def print_json(rows: Iterable[Mapping[str, Any]]) -> None:
+    """A list for a program: one object a row, as it is."""
+    out.print(json.dumps(list(rows), ensure_ascii=False, indent=1), markup=False, highlight=False)
 
 
 def table(headings: Sequence[str], rows: Iterable[Sequence[object]], *, right: Sequence[int] = ()) -> None:

@@ -10,6 +10,7 @@ import typer
 from rules.vocabulary import Condition
 from services.cli.output import (
     LARGEST,
+    AsJson,
     Home,
     local,
     now_utc,
@@ -20,7 +21,7 @@ from services.cli.output import (
     table,
     waiting_for_a_word,
 )
-from services.cli.saying import household_zone, ledger_of, tell, zone_for
+from services.cli.saying import household_zone, ledger_of, list_as_json, tell, zone_for
 
 PANEL = "What is due, and why"
 ReminderNumber = Annotated[
@@ -40,13 +41,17 @@ def register(commands: typer.Typer) -> None:
     commands.command(rich_help_panel=PANEL)(dismiss)
 
 
-def due(home: Home = None) -> None:
+def due(as_json: AsJson = False, home: Home = None) -> None:
     """Show what needs hands now, most pressing first, and what could not be delivered.
 
     Example: gritledger due
     """
     from rules.reminder import Step
     from services.wiring import open_app
+
+    if as_json:
+        list_as_json(open_app(home), "due", now=now_utc())
+        return
 
     app = open_app(home)
     with app.store.reading() as tx:
@@ -166,7 +171,7 @@ def what_if(
         say(sentence)
 
 
-def outlook(home: Home = None) -> None:
+def outlook(as_json: AsJson = False, home: Home = None) -> None:
     """Show how far each limit of each chain is, and when it comes at the recent pace.
 
     Example: gritledger outlook
@@ -174,6 +179,10 @@ def outlook(home: Home = None) -> None:
     from rules.outlook import outlook as look_ahead
     from services.app import zone_of
     from services.wiring import open_app
+
+    if as_json:
+        list_as_json(open_app(home), "outlook", now=now_utc())
+        return
 
     app, now = open_app(home), now_utc()
     with app.store.reading() as tx:

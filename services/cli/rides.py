@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import time
 from collections import Counter
 from pathlib import Path
@@ -13,19 +12,20 @@ import typer
 from rules.vocabulary import Condition, RideId
 from services.cli.output import (
     LARGEST,
+    AsJson,
     Home,
     err,
     hours,
     kilometres,
     local,
     now_utc,
-    out,
     parse_moment,
+    print_json,
     say,
     table,
     waiting_for_a_word,
 )
-from services.cli.saying import Yes, confirm, household_zone, keep, ledger_of, zone_for
+from services.cli.saying import Yes, confirm, household_zone, keep, ledger_of, list_as_json, zone_for
 
 if TYPE_CHECKING:
     from rules.outlook import Difference
@@ -128,7 +128,7 @@ def rides(
     last: Annotated[int, typer.Option(min=1, help="How many, newest last.")] = 20,
     bike: Annotated[str | None, typer.Option(help="Only on this bike.")] = None,
     text: Annotated[str, typer.Option(help="Only with this in title or file name.")] = "",
-    as_json: Annotated[bool, typer.Option("--json", help="As JSON, for programs.")] = False,
+    as_json: AsJson = False,
     home: Home = None,
 ) -> None:
     """List rides, with their bike and conditions.
@@ -172,7 +172,10 @@ def rides(
     ]
     headings = ("ride", "started", "rider", "title", "distance", "drive time", "bike", "conditions")
     if as_json:
-        out.print_json(json.dumps([dict(zip(headings, row, strict=True)) for row in rows]))
+        from services.views.rows import look_at, plain, ride_rows
+
+        look = look_at(app, now_utc())
+        print_json(plain(row, look.snapshot.zone) for row in ride_rows(look, found))
         return
     if rows:
         table(headings, rows, right=(0, 4, 5))
@@ -200,6 +203,7 @@ def files(
         bool, typer.Option("--trouble", help="Only those that did not become a ride.")
     ] = False,
     last: Annotated[int, typer.Option(min=1, help="How many, newest first.")] = 50,
+    as_json: AsJson = False,
     home: Home = None,
 ) -> None:
     """List the files seen and what became of each.
@@ -208,6 +212,10 @@ def files(
     """
     from services.use_cases.import_rides import Outcome
     from services.wiring import open_app
+
+    if as_json:
+        list_as_json(open_app(home), "files", now=now_utc())
+        return
 
     fine = {Outcome.NEW.value, Outcome.SAME_OUTING.value}
     with open_app(home).store.reading() as tx:
@@ -347,6 +355,7 @@ def undo(
         int | None, typer.Argument(min=1, max=LARGEST, help="Which; the newest by default.")
     ] = None,
     show: Annotated[bool, typer.Option("--list", help="Only list what can be undone.")] = False,
+    as_json: AsJson = False,
     yes: Yes = False,
     home: Home = None,
 ) -> None:
@@ -361,6 +370,9 @@ def undo(
     from services.wiring import open_app
 
     app = open_app(home)
+    if as_json:
+        list_as_json(app, "corrections", now=now_utc())
+        return
     if show:
         with app.store.reading() as tx:
             zone = household_zone(tx)

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator
+from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 
 from services.cli.demo import demo
-from services.cli.output import Home, now_utc, out, plain, say
+from services.cli.output import AsJson, Home, now_utc, out, plain, print_json, say
 from services.cli.saying import ledger_of
 
 PANEL = "Running"
@@ -71,7 +72,7 @@ def page(
     serve(open_app(home), port=port, say=say)
 
 
-def health(home: Home = None) -> None:
+def health(as_json: AsJson = False, home: Home = None) -> None:
     """Check database, folders, archive, mail, desktop, clock, disk and unsent messages. Status 1 on trouble.
 
     Example: gritledger health
@@ -79,6 +80,10 @@ def health(home: Home = None) -> None:
     from services.running.health import findings
     from services.wiring import open_app
 
+    if as_json:
+        found = list(findings(open_app(home), now=now_utc()))
+        print_json(asdict(one) for one in found)
+        raise typer.Exit(0 if all(one.fine for one in found) else 1)
     trouble = False
     for finding in findings(open_app(home), now=now_utc()):
         trouble = trouble or not finding.fine

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from services.cli.output import parse_moment, say
+from services.cli.output import parse_moment, print_json, say
 
 if TYPE_CHECKING:
     from rules.commands import Command
@@ -49,6 +49,14 @@ def zone_for(ledger: Ledger, thing: Bike | Chain | None = None, *, now: datetime
     if bike is not None and not isinstance(bike, Chain):
         return zone_of(ledger.rider(bike.owner).time_zone)
     return zone_of(ledger.riders[0].time_zone) if ledger.riders else zone_of("UTC")
+
+
+def list_as_json(app: App, name: str, *, now: datetime) -> None:
+    """A list of services.views.rows for a program, times by the household's clock with its offset."""
+    from services.views.rows import look_at, plain, rows_of
+
+    look = look_at(app, now)
+    print_json(plain(row, look.snapshot.zone) for row in rows_of(name, look))
 
 
 def moment_typed(

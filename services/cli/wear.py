@@ -6,7 +6,8 @@ from typing import Annotated
 
 import typer
 
-from services.cli.output import Home, now_utc, out, plain, say, table
+from services.cli.output import AsJson, Home, now_utc, out, plain, say, table
+from services.cli.saying import list_as_json
 
 PANEL = "Wear and wax"
 
@@ -20,6 +21,7 @@ def register(commands: typer.Typer) -> None:
 
 def wear(
     chain: Annotated[str | None, typer.Argument(help="One chain, or the bike that wears it.")] = None,
+    as_json: AsJson = False,
     home: Home = None,
 ) -> None:
     """Say when each chain will be worn out, with a range; or why nobody can say yet, and what it would take.
@@ -29,6 +31,10 @@ def wear(
     from rules.wear import Refusal, forecast
     from services.use_cases.find import chain_named
     from services.wiring import open_app
+
+    if as_json:
+        list_as_json(open_app(home), "wear", now=now_utc())
+        return
 
     app, now = open_app(home), now_utc()
     with app.store.reading() as tx:

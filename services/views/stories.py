@@ -15,7 +15,7 @@ from rules.rulebook import Rulebook
 from rules.vocabulary import Bike, ReminderId, Ride, RideId
 from rules.wording import clock, day, number
 from services.app import App, zone_of
-from services.store import Word
+from services.store import FactRefused, Word
 
 
 def ride_conditions(ledger: Ledger, ride: Ride, rulebook: Rulebook) -> str:
@@ -129,11 +129,23 @@ def _hour_lines(ledger: Ledger, ride: Ride, rulebook: Rulebook, zone: tzinfo) ->
             yield "    no weather fetched yet: the next round asks for it"
 
 
+def still_known(ledger: Ledger, raised: RaisedReminder) -> None:
+    """Whether what a reminder of old is about is still there. Raises FactRefused: it was undone since."""
+    due = raised.reminder
+    chains, riders = {one.id for one in ledger.chains}, {one.id for one in ledger.riders}
+    if due.chain not in chains or due.rider not in riders:
+        raise FactRefused(
+            f"Reminder {raised.id}, “{due.headline}”, was about something that was undone since: what led to "
+            "it can no longer be shown."
+        )
+
+
 def why(app: App, reminder: ReminderId) -> Iterator[str]:
     """The whole trace of a reminder, line by line, to the number that crossed the limit. Raises NotFound."""
     with app.store.reading() as tx:
         raised, ledger = tx.reminders.get(reminder), tx.ledger()
         letters = tx.outbox.about(reminder)
+    still_known(ledger, raised)
     due = raised.reminder
     zone = zone_of(ledger.rider(due.rider).time_zone)
     yield f"{due.headline}  ({raised.state.value})"

@@ -343,11 +343,12 @@ def _ride(context: RequestContext, one: Ride) -> RideJson:
 
 def _reminder(context: RequestContext, one: RaisedReminder) -> ReminderJson:
     due = one.reminder
+    names = {chain.id: chain.name for chain in context.snapshot.ledger.chains}
     return ReminderJson(
         id=one.id,
         state=one.state.value,
         kind=due.kind.value,
-        chain=context.snapshot.ledger.chain(due.chain).name,
+        chain=names.get(due.chain, "undone since"),
         headline=due.headline,
         sentence=due.sentence,
         total=due.total,

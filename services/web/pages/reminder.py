@@ -14,6 +14,7 @@ from rules.vocabulary import BikeId, Condition, Regime, ReminderId, RideId
 from services.app import zone_of
 from services.use_cases import answer_reminder
 from services.views.chain_state import state_of
+from services.views.stories import still_known
 from services.web.context import AContext, APost, RequestContext
 from services.web.embed import film, strip
 from services.web.forms import LARGEST_ID, FormRefused, number_in
@@ -54,6 +55,7 @@ def why(
         raised = tx.reminders.get(_identity(number))
         letters = tx.outbox.about(raised.id)
     snapshot = context.snapshot
+    still_known(snapshot.ledger, raised)
     due = raised.reminder
     chain = snapshot.ledger.chain(due.chain)
     short_key = LIMITS.get((due.kind, chain.regime))

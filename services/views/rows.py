@@ -1,0 +1,314 @@
+"""Lists as rows of plain values, units in their names: the same for export, page and --json."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, tzinfo
+from enum import Enum
+from typing import Any, TypeAlias
+
+from rules.reasons import reading_words
+from rules.rulebook import KEYS
+from rules.vocabulary import Reading, Ride, Treatment, WipeTest
+from rules.wear import Forecast, Measure
+from services.app import App
+from services.store import NotFound
+from services.views.chain_state import state_of
+from services.views.snapshot import Snapshot
+
+Row: TypeAlias = Mapping[str, Any]
+Rows: TypeAlias = Iterable[Row]
+
+
+@dataclass(frozen=True)
+class Look:
+    """A look at the ledger: what rows are made from."""
+
+    app: App
+    snapshot: Snapshot
+    now: datetime
+
+
+def look_at(app: App, now: datetime) -> Look:
+    """The ledger as it stands. Raises StoreError, RulebookError."""
+    with app.store.reading() as tx:
+        return Look(app, Snapshot.read(tx, app.rulebook), now)
+
+
+def plain(row: Row, zone: tzinfo) -> dict[str, Any]:
+    """A row as JSON has it: times ISO 8601 by that wall clock, with its offset."""
+    return {key: _plain(value, zone) for key, value in row.items()}
+
+
+def _plain(value: Any, zone: tzinfo) -> Any:
+    if isinstance(value, datetime):
+        return value.astimezone(zone).isoformat()
+    if isinstance(value, Enum):
+        return value.value
+    return list(value) if isinstance(value, tuple) else value
+
+
+def ride_rows(look: Look, rides: Iterable[Ride]) -> Rows:
+    """These rides, one a row."""
+    return [_ride(look, ride) for ride in rides]
+
+
+def rows_of(name: str, look: Look) -> Rows:
+    """The list of that name. Raises NotFound with the names there are."""
+    if name not in LISTS:
+        raise NotFound("list", name, [*LISTS, "rides"])
+    return LISTS[name](look)
+
+
+def _ride(look: Look, ride: Ride) -> Row:
+    snapshot = look.snapshot
+    chain = snapshot.ledger.chain_of(ride)
+    conditions = snapshot.conditions(ride)
+    return {
+        "ride": ride.id,
+        "started_at": ride.started_at,
+        "ended_at": ride.ended_at,
+        "rider": snapshot.rider(ride).name,
+        "title": ride.title,
+        "bike": None if ride.bike is None else snapshot.bike_name(ride.bike),
+        "decided_by": ride.decided_by,
+        "chain": None if chain is None else chain.name,
+        "distance_km": round(ride.distance_m / 1000, 3),
+        "climb_m": round(ride.climb_m, 1),
+        "drive_h": round(ride.drive_s / 3600, 4),
+        "grit_h": round(sum(grit_h for _, _, grit_h in conditions), 4),
+        "like": "; ".join(f"{one.value} {drive_h:.2f} h" for one, drive_h, _ in conditions),
+        "indoor": ride.indoor,
+        "file": ride.file_name,
+    }
+
+
+def _chains(look: Look) -> Rows:
+    snapshot, now = look.snapshot, look.now
+    for chain in snapshot.ledger.chains:
+        state = state_of(snapshot, chain, now)
+        yield {
+            "chain": chain.id,
+            "name": chain.name,
+            "regime": chain.regime,
+            "where": state.where,
+            "speeds": chain.speeds,
+            "links": chain.links,
+            "since_drip_grit_h": round(state.film_used, 4),
+            "drip_limit_grit_h": state.film_limit,
+            "since_immersion_grit_h": round(state.bath_used, 4),
+            "immersion_limit_grit_h": state.bath_limit,
+            "over_life_grit_h": round(state.over_life.grit_h, 4),
+            "over_life_drive_h": round(state.over_life.drive_h, 4),
+            "without_weather_drive_h": round(state.over_life.unknown_h, 4),
+            "ridden_km": round(Measure.KILOMETRES.over_life(snapshot.past(chain.id, now)), 1),
+        }
+
+
+def _care(look: Look) -> Rows:
+    ledger = look.snapshot.ledger
+    every: Sequence[Any] = sorted([*ledger.treatments, *ledger.readings, *ledger.wipe_tests], key=_instant)
+    for one in every:
+        treated = isinstance(one, Treatment)
+        yield {
+            "at": _instant(one),
+            "chain": ledger.chain(one.chain).name,
+            "fact": "treatment" if treated else "reading" if isinstance(one, Reading) else "wipe test",
+            "what": one.kind.value if treated else _words(one),
+            "minutes": one.minutes if treated else None,
+            "cost": one.cost if treated else None,
+            "note": getattr(one, "note", ""),
+        }
+
+
+def _instant(one: Treatment | Reading | WipeTest) -> datetime:
+    return one.taken_at if isinstance(one, Reading) else one.done_at
+
+
+def _words(one: Reading | WipeTest) -> str:
+    return reading_words(one) if isinstance(one, Reading) else f"grade {one.grade} of 4"
+
+
+def _reminders(look: Look) -> Rows:
+    with look.app.store.reading() as tx:
+        raised = tx.reminders.all_()
+    names = {chain.id: chain.name for chain in look.snapshot.ledger.chains}
+    for one in raised:
+        yield {
+            "reminder": one.id,
+            "raised_at": one.steps[0].at,
+            "state": one.state,
+            "kind": one.reminder.kind,
+            "chain": names.get(one.reminder.chain, "undone since"),
+            "headline": one.reminder.headline,
+            "sentence": one.reminder.sentence,
+            "total": round(one.reminder.total, 4),
+            "limit": one.reminder.limit,
+            "unit": one.reminder.unit,
+            "cause_at": one.reminder.cause_at,
+            "urgency": one.reminder.urgency,
+            "rulebook": one.reminder.rulebook_version,
+        }
+
+
+def _files(look: Look) -> Rows:
+    for one in look.snapshot.files:
+        yield {
+            "seen_at": one.seen_at,
+            "file": one.name,
+            "bytes": one.size,
+            "became": one.outcome,
+            "why": one.why,
+            "try_this": one.try_this,
+            "ride": one.ride,
+            "sha256": one.sha256,
+        }
+
+
+def _wear(look: Look) -> Rows:
+    snapshot, now = look.snapshot, look.now
+    for chain in snapshot.ledger.chains:
+        answer = snapshot.wear(chain.id, now)
+        sure = isinstance(answer, Forecast)
+        yield {
+            "chain": chain.name,
+            "regime": chain.regime,
+            "readings": len(snapshot.ledger.readings_of(chain.id)),
+            "chance_worn": round(answer.chance_worn, 4),
+            "left_low_drive_h": round(answer.left[0], 1) if isinstance(answer, Forecast) else None,
+            "left_middle_drive_h": round(answer.left[1], 1) if isinstance(answer, Forecast) else None,
+            "left_high_drive_h": round(answer.left[2], 1) if isinstance(answer, Forecast) else None,
+            "said": answer.sentence,
+            "wants": "" if sure else getattr(answer, "wants", ""),
+        }
+
+
+def _bikes(look: Look) -> Rows:
+    snapshot, now = look.snapshot, look.now
+    for bike in snapshot.ledger.bikes:
+        worn = snapshot.ledger.chain_on(bike.id, now)
+        rides = snapshot.ledger.rides_on(bike.id)
+        yield {
+            "bike": bike.id,
+            "name": bike.name,
+            "owner": snapshot.ledger.rider(bike.owner).name,
+            "chain": None if worn is None else worn.name,
+            "unpaved_share": bike.unpaved_share,
+            "chainrings": bike.chainrings,
+            "cogs": bike.cogs,
+            "wheel_circumference_m": bike.wheel_circumference_m,
+            "indoor": bike.indoor,
+            "from_at": bike.from_at,
+            "until_at": bike.until_at,
+            "rides": len(rides),
+            "ridden_km": round(sum(ride.distance_m for ride in rides) / 1000, 1),
+        }
+
+
+def _riders(look: Look) -> Rows:
+    for rider in look.snapshot.ledger.riders:
+        yield {"rider": rider.id, "name": rider.name, "email": rider.email, "time_zone": rider.time_zone}
+
+
+def _fittings(look: Look) -> Rows:
+    ledger = look.snapshot.ledger
+    for one in sorted(ledger.fittings, key=lambda one: (one.fitted_at, one.id)):
+        yield {
+            "fitting": one.id,
+            "chain": ledger.chain(one.chain).name,
+            "bike": ledger.bike(one.bike).name,
+            "fitted_at": one.fitted_at,
+            "removed_at": one.removed_at,
+        }
+
+
+def _sensors(look: Look) -> Rows:
+    snapshot = look.snapshot
+    for one in snapshot.sensors_seen:
+        on = [s for s in snapshot.ledger.sensors if s.identity == one.identity]
+        yield {
+            "sensor": one.identity,
+            "kind": one.kind,
+            "head_unit": one.recorder,
+            "rides": one.rides,
+            "first_heard_at": one.first_at,
+            "last_heard_at": one.last_at,
+            "sits_on": snapshot.bike_name(on[-1].bike) if on else None,
+        }
+
+
+def _limits(look: Look) -> Rows:
+    for key in KEYS:
+        one = look.snapshot.rulebook.judgement(key)
+        yield {
+            "key": one.key,
+            "value": one.value,
+            "unit": one.unit,
+            "low": one.low,
+            "high": one.high,
+            "rests_on": one.source,
+        }
+
+
+def _corrections(look: Look) -> Rows:
+    with look.app.store.reading() as tx:
+        every = tx.changes.all_()
+    for one in every:
+        yield {"number": one.number, "at": one.at, "by": one.by, "what": one.what, "undone_at": one.undone_at}
+
+
+def _due(look: Look) -> Rows:
+    for one in look.snapshot.most_pressing_first:
+        due = one.reminder
+        yield {
+            "reminder": one.id,
+            "state": one.state,
+            "kind": due.kind,
+            "chain": look.snapshot.ledger.chain(due.chain).name,
+            "bike": None if due.bike is None else look.snapshot.bike_name(due.bike),
+            "rider": look.snapshot.ledger.rider(due.rider).name,
+            "headline": due.headline,
+            "sentence": due.sentence,
+            "total": round(due.total, 4),
+            "limit": due.limit,
+            "unit": due.unit,
+            "without_weather_drive_h": round(due.unknown_h, 4),
+            "cause_at": due.cause_at,
+            "urgency": due.urgency,
+        }
+
+
+def _outlook(look: Look) -> Rows:
+    ledger = look.snapshot.ledger
+    for one in look.snapshot.outlook(look.now):
+        yield {
+            "chain": ledger.chain(one.chain).name,
+            "bike": None if one.bike is None else ledger.bike(one.bike).name,
+            "rider": ledger.rider(one.rider).name,
+            "kind": one.kind,
+            "used": round(one.used, 4),
+            "limit": one.limit,
+            "unit": one.unit,
+            "pace_per_day": one.pace_per_day,
+            "without_weather_drive_h": round(one.unknown_h, 4),
+            "by": one.by,
+            "sentence": one.sentence,
+        }
+
+
+LISTS: Mapping[str, Callable[[Look], Rows]] = {
+    "due": _due,
+    "outlook": _outlook,
+    "chains": _chains,
+    "care": _care,
+    "reminders": _reminders,
+    "files": _files,
+    "wear": _wear,
+    "bikes": _bikes,
+    "limits": _limits,
+    "riders": _riders,
+    "fittings": _fittings,
+    "sensors": _sensors,
+    "corrections": _corrections,
+}
