@@ -20,6 +20,7 @@ from services.app import App
 from services.store import FactRefused, NotFound
 from services.use_cases.record import record
 from services.use_cases.undo import undo
+from services.use_cases.update_reminders import reckon
 from services.wiring import open_app
 from tests.rules.gate.random_commands import START, any_command
 from tests.services.wet_week import wet_week
@@ -187,6 +188,9 @@ def check(ridden: Path, place: Path, seed: int, words: int, *, bikes_move: bool)
     talk(told, random.Random(seed), words, but=() if bikes_move else MOVES_BIKES)
     fresh = home(ridden, place / "fresh")
     replayed(told, fresh)
+    for app in (told.app, fresh):  # both look at their reminders in the same hour
+        with app.store.writing() as tx:
+            reckon(tx, app, now=SAID_AT + timedelta(hours=1))
     left, right = by_name(told.app), by_name(fresh)
     if bikes_move:
         for seen in (left, right):
