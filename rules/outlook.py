@@ -33,6 +33,7 @@ from rules.vocabulary import (
     Treatment,
 )
 from rules.wording import ZoneOf, day, number, utc
+from rules.work import WORKS, work
 
 RECENT_DAYS = 28  # four whole weeks, so that every weekday counts alike
 
@@ -105,19 +106,18 @@ def _outlooks(
     judgements = judgements_for(ledger, rulebook, chain, now)
     rider = judgements.rider or ledger.rider(bike.owner)
     zone = zone_of(rider.time_zone)
-    waxed = chain.regime is Regime.WAXED
     since_reading, baths = _since_reading(past)
     rows = (
         (
             ReminderKind.DRIP,
-            "drip" if waxed else "oil",
+            WORKS[ReminderKind.DRIP, chain.regime].limit,
             past.since_drip.grit_h,
             recent.grit_h,
             past.since_drip,
         ),
         (
             ReminderKind.IMMERSION,
-            "immersion" if waxed else "clean",
+            WORKS[ReminderKind.IMMERSION, chain.regime].limit,
             past.since_immersion.grit_h,
             recent.grit_h,
             past.since_immersion,
@@ -130,7 +130,7 @@ def _outlooks(
         limit = judgements.limit(key)
         pace = ridden / span_days if ridden > 0.0 else None
         by = _reached(used, limit.value, pace, now)
-        sentence = _sentence(chain, bike, kind, waxed, used, limit.value, limit.unit, pace, by, zone)
+        sentence = _sentence(chain, bike, kind, used, limit.value, limit.unit, pace, by, zone)
         found.append(
             Outlook(
                 chain=chain.id,
@@ -158,21 +158,16 @@ def _reached(used: float, limit: float, pace: float | None, now: datetime) -> da
     return None if left_days > 3660.0 else now + timedelta(days=left_days)
 
 
-NEED = {
-    (ReminderKind.DRIP, True): "a drip",
-    (ReminderKind.DRIP, False): "oil",
-    (ReminderKind.IMMERSION, True): "re-immersion",
-    (ReminderKind.IMMERSION, False): "a cleaning",
-    (ReminderKind.INSPECTION, True): "a wear reading",
-    (ReminderKind.INSPECTION, False): "a wear reading",
-}
+def need_of(kind: ReminderKind, regime: Regime) -> str:
+    """What a limit runs towards: 'a drip', 'a wear reading'."""
+    hands = work(kind, regime)
+    return "a wear reading" if hands is None else hands.need
 
 
 def _sentence(
     chain: Chain,
     bike: Bike,
     kind: ReminderKind,
-    waxed: bool,
     used: float,
     limit: float,
     unit: str,
@@ -180,7 +175,7 @@ def _sentence(
     by: datetime | None,
     zone: tzinfo,
 ) -> str:
-    need = NEED[kind, waxed]
+    need = need_of(kind, chain.regime)
     head = f"{chain.name} on {bike.name}: {number(used)} of {number(limit)} {unit} to {need}"
     if used >= limit:
         return f"{head}; due now."

@@ -23,10 +23,11 @@ from rules.ledger import Ledger, RiddenHour
 from rules.reasons import TREATMENT_NOUN, hour_line, origin_line, since, span_lines
 from rules.reconcile import Change, reconcile
 from rules.reminder import Reason, Reminder, ReminderKind
-from rules.rulebook import Judgement, Rulebook
+from rules.rulebook import Rulebook
 from rules.vocabulary import ChainId, Condition, Ride, RideId, Treatment, TreatmentKind
 from rules.wear_due import inspection_due, worn_out
 from rules.wording import ZoneOf, clock, day, number, utc
+from rules.work import WORKS
 
 __all__ = ["KIND_ORDER", "Change", "caution", "due", "reconcile"]
 
@@ -91,7 +92,7 @@ def _after_a_wet_ride(case: Case) -> Reminder | None:
         line = hour_line(entry.at, ridden, hour, wet_h, case.ledger, case.zone, weighted=False)
         lines.append(line if hour.condition in WET else replace(line, drive_h=0.0))
     overdue_at = ride.ended_at + timedelta(hours=case.limit("wet_ride_overdue").value)
-    action = "Wipe, dry and drip" if case.waxed else "Wipe, dry and oil"
+    hands = WORKS[ReminderKind.WIPE_AND_DRIP, case.chain.regime]
     home = f"{clock(ride.ended_at, case.zone)} on {day(ride.ended_at, case.zone)}"
     return Reminder(
         key=key_of(ReminderKind.WIPE_AND_DRIP, case, f"ride {ride.id}"),
@@ -100,7 +101,7 @@ def _after_a_wet_ride(case: Case) -> Reminder | None:
         rider=ride.rider,
         bike=ride.bike,
         cause_at=ride.ended_at,
-        headline=f"{action} {case.name}",
+        headline=f"{hands.verb} {case.name}",
         sentence=f"{case.chain.name} came home wet at {home} ({ride.title}): "
         f"{number(wet_h)} of {number(drive_h)} drive hours were wet{_most_rain(hours, case.zone)}; "
         f"the limit is {number(case.limit('wet_ride').value)}.",
@@ -153,11 +154,8 @@ def _film_worn(case: Case) -> Reminder | None:
     return _grit_hours_due(
         case,
         ReminderKind.DRIP,
-        case.limit("drip" if case.waxed else "oil"),
         CLEARS_SINCE_DRIP,
         lambda entry: entry.since_drip,
-        "Drip" if case.waxed else "Oil",
-        "drip" if case.waxed else "oiling",
     )
 
 
@@ -166,30 +164,26 @@ def _cleaning_due(case: Case) -> Reminder | None:
     return _grit_hours_due(
         case,
         ReminderKind.IMMERSION,
-        case.limit("immersion" if case.waxed else "clean"),
         CLEARS_SINCE_IMMERSION,
         lambda entry: entry.since_immersion,
-        "Re-immerse" if case.waxed else "Clean",
-        "immersion" if case.waxed else "cleaning",
     )
 
 
 def _grit_hours_due(
     case: Case,
     kind: ReminderKind,
-    limit: Judgement,
     clears: frozenset[TreatmentKind],
     running: Callable[[Entry], Totals],
-    action: str,
-    noun: str,
 ) -> Reminder | None:
+    hands = WORKS[kind, case.chain.regime]
+    limit = case.limit(hands.limit)
     total = running(case.past.entries[-1])
     if case.bike is None or total.grit_h < limit.value - HAIR:
         return None
     origin, span = since(case.past.entries, clears)
     crossing = next(entry for entry in span if running(entry).grit_h >= limit.value - HAIR)
     if origin is None:
-        start = f"and no {noun} was ever noted"
+        start = f"and no {hands.noun} was ever noted"
     else:
         start = f"since the {TREATMENT_NOUN[origin.kind]} of {day(origin.done_at, case.zone)}"
     lines = span_lines(span, lambda hour: hour.grit_h, case.ledger, case.zone, weighted=True)
@@ -200,7 +194,7 @@ def _grit_hours_due(
         rider=case.rider.id,
         bike=case.bike.id,
         cause_at=happened_by(crossing),
-        headline=f"{action} {case.name}",
+        headline=f"{hands.verb} {case.name}",
         sentence=f"{case.chain.name} has {number(total.grit_h)} grit-hours {start}; "
         f"the limit is {number(limit.value)}.",
         total=total.grit_h,

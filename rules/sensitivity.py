@@ -12,7 +12,7 @@ from datetime import datetime, tzinfo
 
 from rules.contamination import CLEARS_SINCE_IMMERSION, ChainHistory, history
 from rules.ledger import Ledger
-from rules.outlook import NEED, Outlook, outlook
+from rules.outlook import Outlook, need_of, outlook
 from rules.reminder import ReminderKind
 from rules.rulebook import Rulebook
 from rules.vocabulary import Chain, ChainId, Regime, Treatment
@@ -150,7 +150,7 @@ def _sentence(
     )
     if zone is None:
         return f"{head}; it is on no bike now, so nothing falls due."
-    need = NEED[ReminderKind.IMMERSION, chain.regime is Regime.WAXED]
+    need = need_of(ReminderKind.IMMERSION, chain.regime)
     return f"{head}; {_due(need, together.high.immersion_by, together.low.immersion_by, now, zone)}."
 
 

@@ -5,28 +5,13 @@ from __future__ import annotations
 from datetime import datetime
 
 from rules.commands import LogTreatment
-from rules.reminder import RaisedReminder, ReminderKind, ReminderStep, Step
-from rules.vocabulary import Regime, ReminderId, TreatmentKind
+from rules.reminder import RaisedReminder, ReminderStep, Step
+from rules.vocabulary import ReminderId
+from rules.work import work
 from services.app import App
 from services.store import FactRefused, Transaction
 from services.use_cases.record import A_RIDER, Done, recorded
 from services.use_cases.update_reminders import reckon
-
-ANSWER = {
-    Regime.WAXED: (TreatmentKind.DRIP, TreatmentKind.IMMERSION),
-    Regime.WET_LUBE: (TreatmentKind.OIL, TreatmentKind.CLEAN),
-}
-
-
-def treatment_that_answers(kind: ReminderKind, regime: Regime) -> TreatmentKind | None:
-    """What hands do when they do what a reminder asks; None = it asks for something else."""
-    film, bath = ANSWER[regime]
-    answers = {
-        ReminderKind.WIPE_AND_DRIP: film,
-        ReminderKind.DRIP: film,
-        ReminderKind.IMMERSION: bath,
-    }
-    return answers.get(kind)
 
 
 def done(app: App, number: int, note: str = "", *, now: datetime, by: str = A_RIDER) -> Done:
@@ -37,10 +22,10 @@ def done(app: App, number: int, note: str = "", *, now: datetime, by: str = A_RI
     with app.store.writing() as tx:
         raised = _open(tx, number)
         due = raised.reminder
-        kind = treatment_that_answers(due.kind, tx.equipment.chain(due.chain).regime)
-        if kind is None:
+        hands = work(due.kind, tx.equipment.chain(due.chain).regime)
+        if hands is None:
             return _closed(tx, app, raised, Step.DONE, note, now, by)
-        care = LogTreatment(due.chain, kind, now, note=note)
+        care = LogTreatment(due.chain, hands.answer, now, note=note)
         return recorded(tx, app, care, now=now, by=by, confirmed=True)
 
 

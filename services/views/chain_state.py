@@ -1,4 +1,4 @@
-"""How a chain stands now: what it went through since its last bath, how much of its film is used."""
+"""How a chain stands now: what it went through since its last immersion or cleaning, and its film."""
 
 from __future__ import annotations
 
@@ -10,8 +10,9 @@ from rules.contamination import CLEARS_SINCE_IMMERSION, ChainHistory, Entry, Tot
 from rules.judgements import judgements_for
 from rules.outlook import Outlook
 from rules.reasons import since
-from rules.reminder import RaisedReminder
-from rules.vocabulary import Bike, Chain, Condition, Regime, Treatment, TreatmentKind
+from rules.reminder import RaisedReminder, ReminderKind
+from rules.vocabulary import Bike, Chain, Condition, Regime, Treatment
+from rules.work import WORKS
 from services.views.snapshot import Snapshot
 
 
@@ -23,10 +24,12 @@ class ChainState:
     bike: Bike | None
     where: str
     fitted_at: datetime | None
-    by_condition: tuple[tuple[Condition, float], ...]  # since the last bath, most first [grit-hours]
-    bath: Treatment | None  # the immersion or cleaning that everything is counted from
-    bath_used: float
-    bath_limit: float
+    by_condition: tuple[
+        tuple[Condition, float], ...
+    ]  # since the last immersion or cleaning, most first [grit-hours]
+    immersion: Treatment | None  # the immersion or cleaning that everything is counted from
+    immersion_used: float
+    immersion_limit: float
     film_used: float
     film_limit: float
     over_life: Totals
@@ -42,19 +45,19 @@ class ChainState:
         return self.chain.regime is Regime.WAXED
 
     @property
-    def bath_word(self) -> str:
+    def immersion_word(self) -> str:
         """What the strip fills towards."""
-        return "immersion" if self.waxed else "cleaning"
+        return WORKS[ReminderKind.IMMERSION, self.chain.regime].noun
 
     @property
     def film_word(self) -> str:
         """What the film line runs towards."""
-        return "drip" if self.waxed else "oiling"
+        return WORKS[ReminderKind.DRIP, self.chain.regime].noun
 
     @property
     def need(self) -> tuple[bool, float]:
         """Sorts the neediest first."""
-        share = max(self.bath_used / self.bath_limit, self.film_used / self.film_limit)
+        share = max(self.immersion_used / self.immersion_limit, self.film_used / self.film_limit)
         return not self.due, -share
 
 
@@ -64,19 +67,18 @@ def state_of(snapshot: Snapshot, chain: Chain, now: datetime) -> ChainState:
     past = snapshot.past(chain.id, now)
     fitting = ledger.fitting_of(chain.id, now)
     judgements = judgements_for(ledger, rulebook, chain, now)
-    waxed = chain.regime is Regime.WAXED
-    bath, span = since(past.entries, CLEARS_SINCE_IMMERSION)
-    bath_limit = judgements.limit("immersion" if waxed else "clean")
-    film_limit = judgements.limit("drip" if waxed else "oil")
+    immersion, span = since(past.entries, CLEARS_SINCE_IMMERSION)
+    immersion_limit = judgements.limit(WORKS[ReminderKind.IMMERSION, chain.regime].limit)
+    film_limit = judgements.limit(WORKS[ReminderKind.DRIP, chain.regime].limit)
     return ChainState(
         chain=chain,
         bike=judgements.bike,
         where=snapshot.where(chain, now),
         fitted_at=None if fitting is None else fitting.fitted_at,
         by_condition=_by_condition(span),
-        bath=bath,
-        bath_used=past.since_immersion.grit_h,
-        bath_limit=bath_limit.value,
+        immersion=immersion,
+        immersion_used=past.since_immersion.grit_h,
+        immersion_limit=immersion_limit.value,
         film_used=past.since_drip.grit_h,
         film_limit=film_limit.value,
         over_life=past.over_life,
@@ -96,9 +98,3 @@ def _by_condition(entries: Sequence[Entry]) -> tuple[tuple[Condition, float], ..
             condition = entry.exposure.condition
             sums[condition] = sums.get(condition, 0.0) + entry.exposure.grit_h
     return tuple(sorted(sums.items(), key=lambda item: -item[1]))
-
-
-ANSWER = {
-    Regime.WAXED: (TreatmentKind.DRIP, TreatmentKind.IMMERSION),
-    Regime.WET_LUBE: (TreatmentKind.OIL, TreatmentKind.CLEAN),
-}

@@ -12,6 +12,7 @@ from rules.reasons import reading_words
 from rules.rulebook import KEYS
 from rules.vocabulary import Reading, Ride, Treatment, WipeTest
 from rules.wear import Forecast, Measure
+from rules.work import work
 from services.app import App
 from services.store import NotFound
 from services.views.chain_state import state_of
@@ -97,8 +98,8 @@ def _chains(look: Look) -> Rows:
             "links": chain.links,
             "since_drip_grit_h": round(state.film_used, 4),
             "drip_limit_grit_h": state.film_limit,
-            "since_immersion_grit_h": round(state.bath_used, 4),
-            "immersion_limit_grit_h": state.bath_limit,
+            "since_immersion_grit_h": round(state.immersion_used, 4),
+            "immersion_limit_grit_h": state.immersion_limit,
             "over_life_grit_h": round(state.over_life.grit_h, 4),
             "over_life_drive_h": round(state.over_life.drive_h, 4),
             "without_weather_drive_h": round(state.over_life.unknown_h, 4),
@@ -261,6 +262,7 @@ def _corrections(look: Look) -> Rows:
 def _due(look: Look) -> Rows:
     for one in look.snapshot.most_pressing_first:
         due = one.reminder
+        hands = work(due.kind, look.snapshot.ledger.chain(due.chain).regime)
         yield {
             "reminder": one.id,
             "state": one.state,
@@ -276,6 +278,7 @@ def _due(look: Look) -> Rows:
             "without_weather_drive_h": round(due.unknown_h, 4),
             "cause_at": due.cause_at,
             "urgency": due.urgency,
+            "answered_by": None if hands is None else hands.command,
         }
 
 

@@ -60,11 +60,11 @@ class ChainJson(BaseModel):
     where: str
     retired_at: datetime | None
     since_drip_grit_h: float
-    since_bath_grit_h: float
+    since_immersion_grit_h: float
     over_life_grit_h: float
     over_life_drive_h: float
     without_weather_drive_h: float
-    since_bath_by_condition_grit_h: dict[str, float]
+    since_immersion_by_condition_grit_h: dict[str, float]
     limits: list[LimitJson]
     due: list[int]
     wear: str
@@ -297,11 +297,11 @@ def _chain(context: RequestContext, one: Chain) -> ChainJson:
         where=state.where,
         retired_at=one.retired_at,
         since_drip_grit_h=state.film_used,
-        since_bath_grit_h=state.bath_used,
+        since_immersion_grit_h=state.immersion_used,
         over_life_grit_h=state.over_life.grit_h,
         over_life_drive_h=state.over_life.drive_h,
         without_weather_drive_h=state.over_life.unknown_h,
-        since_bath_by_condition_grit_h={word.value: grit_h for word, grit_h in state.by_condition},
+        since_immersion_by_condition_grit_h={word.value: grit_h for word, grit_h in state.by_condition},
         limits=[
             LimitJson(
                 kind=limit.kind.value,

@@ -41,11 +41,11 @@ def _ours(drawn: str) -> Markup:
 
 
 def strip(state: ChainState) -> Markup:
-    """The links of a chain, filled with what it went through since its last bath."""
+    """The links of a chain, filled with what it went through since its last immersion or cleaning."""
     return _ours(
         chain_strip(
             state.past,
-            state.bath_limit,
+            state.immersion_limit,
             uid=f"strip-{state.chain.id}",
             name=state.chain.name,
             zone=state.zone,

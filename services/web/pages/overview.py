@@ -13,10 +13,11 @@ from rules.judgements import unknown_names
 from rules.reminder import RaisedReminder, ReminderKind, Step
 from rules.reminders import caution
 from rules.wording import listed
+from rules.work import work
 from services.channels.calendar import feed
 from services.messages.words import WEEKS_AHEAD, Coming, coming
 from services.views.calendar_entries import entries
-from services.views.chain_state import ANSWER, state_of
+from services.views.chain_state import state_of
 from services.views.snapshot import Snapshot
 from services.web.context import AContext, RequestContext
 from services.web.embed import film, strip
@@ -66,19 +67,14 @@ def need_of(snapshot: Snapshot, raised: RaisedReminder) -> dict[str, object]:
     """A standing reminder as a page shows it: with its caution, and the treatment that answers it."""
     due = raised.reminder
     regime = snapshot.ledger.chain(due.chain).regime
-    film, bath = ANSWER[regime]
-    answers = {
-        ReminderKind.WIPE_AND_DRIP: film,
-        ReminderKind.DRIP: film,
-        ReminderKind.IMMERSION: bath,
-    }
+    hands = work(due.kind, regime)
     put_off = next((step for step in reversed(raised.steps) if step.step is Step.PUT_OFF), None)
     return {
         "raised": raised,
         "due": due,
         "chain": snapshot.ledger.chain(due.chain),
         "rider": snapshot.ledger.rider(due.rider),
-        "answer": answers.get(due.kind),
+        "answer": None if hands is None else hands.answer,
         "measure": due.kind is ReminderKind.INSPECTION,
         "replace": due.kind is ReminderKind.REPLACEMENT,
         "caution": caution(due.kind, regime),

@@ -8,9 +8,9 @@ from fastapi import APIRouter, Query
 from fastapi.responses import HTMLResponse, Response
 
 from rules.outlook import difference, what_if_limit, with_condition, with_ride_on
-from rules.reminder import RaisedReminder, ReminderKind
-from rules.rulebook import KEYS
-from rules.vocabulary import BikeId, Condition, Regime, ReminderId, RideId
+from rules.reminder import RaisedReminder
+from rules.vocabulary import BikeId, Condition, ReminderId, RideId
+from rules.work import work
 from services.app import zone_of
 from services.use_cases import answer_reminder
 from services.views.chain_state import state_of
@@ -23,14 +23,6 @@ from services.web.pages.overview import need_of
 from services.web.rendering import stamp
 
 router = APIRouter(prefix="/why")
-LIMITS = {
-    (ReminderKind.WIPE_AND_DRIP, Regime.WAXED): "wet_ride",
-    (ReminderKind.WIPE_AND_DRIP, Regime.WET_LUBE): "wet_ride",
-    (ReminderKind.DRIP, Regime.WAXED): "drip",
-    (ReminderKind.DRIP, Regime.WET_LUBE): "oil",
-    (ReminderKind.IMMERSION, Regime.WAXED): "immersion",
-    (ReminderKind.IMMERSION, Regime.WET_LUBE): "clean",
-}
 
 
 @router.get("")
@@ -58,7 +50,7 @@ def why(
     still_known(snapshot.ledger, raised)
     due = raised.reminder
     chain = snapshot.ledger.chain(due.chain)
-    short_key = LIMITS.get((due.kind, chain.regime))
+    hands = work(due.kind, chain.regime)
     rides = [
         one
         for one in dict.fromkeys(reason.ride for reason in due.reasons if reason.ride is not None)
@@ -78,7 +70,7 @@ def why(
         rides=[one for number in rides[::-1] if (one := snapshot.ledger.ride(number)) is not None],
         words=[one for one in Condition if one is not Condition.UNKNOWN],
         bikes=snapshot.ledger.bikes,
-        general=None if short_key is None else snapshot.rulebook.judgement(f"limit.{short_key}"),
+        general=None if hands is None else snapshot.rulebook.judgement(f"limit.{hands.limit}"),
         supposed=_suppose(context, raised, ride=ride, on=on, word=word, limit=limit),
         asked={"ride": ride, "on": on, "word": word, "limit": limit},
     )
@@ -95,9 +87,10 @@ def _suppose(
     snapshot, due = context.snapshot, raised.reminder
     if limit:
         chain = snapshot.ledger.chain(due.chain)
-        key = f"limit.{LIMITS.get((due.kind, chain.regime), '')}"
-        if key not in KEYS:
+        hands = work(due.kind, chain.regime)
+        if hands is None:
             return None
+        key = f"limit.{hands.limit}"
         value = number_in(limit, low=0.0, high=1e6, what="The limit")
         try:
             found = what_if_limit(

@@ -1,0 +1,49 @@
+"""What hands are asked to do, by kind of reminder and by how a chain is lubricated: one table."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from rules.reminder import ReminderKind
+from rules.vocabulary import Regime, TreatmentKind
+
+
+@dataclass(frozen=True, slots=True)
+class Work:
+    """One kind of work on one kind of chain.
+
+    limit: the key of its limit, without "limit.".
+    verb, noun, need: what it is called: "Drip …", "no drip was noted", "… to a drip".
+    answer: the treatment that is logged when it is done, and the command that logs it.
+    """
+
+    limit: str
+    verb: str
+    noun: str
+    need: str
+    answer: TreatmentKind
+    command: str
+
+
+WORKS: Mapping[tuple[ReminderKind, Regime], Work] = {
+    (ReminderKind.WIPE_AND_DRIP, Regime.WAXED): Work(
+        "wet_ride", "Wipe, dry and drip", "drip", "a drip", TreatmentKind.DRIP, "drip"
+    ),
+    (ReminderKind.WIPE_AND_DRIP, Regime.WET_LUBE): Work(
+        "wet_ride", "Wipe, dry and oil", "oiling", "oil", TreatmentKind.OIL, "oil"
+    ),
+    (ReminderKind.DRIP, Regime.WAXED): Work("drip", "Drip", "drip", "a drip", TreatmentKind.DRIP, "drip"),
+    (ReminderKind.DRIP, Regime.WET_LUBE): Work("oil", "Oil", "oiling", "oil", TreatmentKind.OIL, "oil"),
+    (ReminderKind.IMMERSION, Regime.WAXED): Work(
+        "immersion", "Re-immerse", "immersion", "re-immersion", TreatmentKind.IMMERSION, "immerse"
+    ),
+    (ReminderKind.IMMERSION, Regime.WET_LUBE): Work(
+        "clean", "Clean", "cleaning", "a cleaning", TreatmentKind.CLEAN, "clean"
+    ),
+}
+
+
+def work(kind: ReminderKind, regime: Regime) -> Work | None:
+    """What is done when a reminder of this kind is answered; None = it is measured, or a chain replaced."""
+    return WORKS.get((kind, regime))
