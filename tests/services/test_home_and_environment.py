@@ -9,6 +9,8 @@ from pathlib import Path
 
 import pytest
 
+from services.wiring import open_app
+
 ROOT = Path(__file__).parents[2]
 
 
@@ -53,29 +55,18 @@ def test_a_home_that_is_typed_wins(
     assert homes(tmp_path) == written
 
 
-def test_the_demo_touches_nothing_of_a_riders(tmp_path: Path) -> None:
-    own = tmp_path / "own"
-    assert run("add", "rider", "Bee", "--home", str(own)).returncode == 0
-    before = (own / "gritledger.db").read_bytes()
-    theirs = {
-        "GRITLEDGER_HOME": str(own),
-        "GRITLEDGER_DATABASE": f"sqlite:///{own / 'gritledger.db'}",
-        "GRITLEDGER_WATCH": f'[{{"folder": "{own}"}}]',
-        "GRITLEDGER_CHANNELS__MAIL_FOLDER": str(own / "mail"),
-        "GRITLEDGER_CHANNELS__COMMAND__ARGV": f'["touch", "{own / "called"}"]',
-    }
+def test_the_demos_tools_see_no_environment(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """The gate runs the whole demo as a process among such variables; here are the settings it gets."""
+    monkeypatch.setenv("GRITLEDGER_DATABASE", f"sqlite:///{tmp_path / 'own.db'}")
+    monkeypatch.setenv("GRITLEDGER_WATCH", f'[{{"folder": "{tmp_path}"}}]')
+    monkeypatch.setenv("GRITLEDGER_CHANNELS__MAIL_FOLDER", str(tmp_path / "mail"))
 
-    said = run("demo", TMPDIR=str(tmp_path), **theirs)
+    seen = open_app(tmp_path / "a").settings
+    unseen = open_app(tmp_path / "b", environment=False).settings
 
-    assert said.returncode == 0, said.stderr
-    assert (own / "gritledger.db").read_bytes() == before
-    assert {path.name for path in own.iterdir()} <= {
-        "gritledger.db",
-        "gritledger.db-shm",
-        "gritledger.db-wal",
-    }
-    (made,) = homes(tmp_path) - {"own"}
-    assert (tmp_path / made / "mail").is_dir()
+    assert (seen.database_url, len(seen.watch)) == (f"sqlite:///{tmp_path / 'own.db'}", 1)
+    assert unseen.database_url == f"sqlite:///{tmp_path / 'b' / 'gritledger.db'}"
+    assert (unseen.watch, unseen.channels.mail_folder) == ([], None)
 
 
 def test_a_password_alone_sets_up_no_mail(tmp_path: Path) -> None:

@@ -20,7 +20,7 @@ import pytest
 from fixtures.fit_writer import fit_bytes
 from fixtures.gpx_writer import gpx_bytes
 from ingest.errors import UnreadableFile
-from ingest.files import read_pool as many_readers
+from ingest.files import read_pool
 from ingest.files.read_pool import IN_PROCESS_UP_TO, ToRead
 from ingest.ride.recording import Recording, SensorSeen
 from rules.vocabulary import RideId, RiderId
@@ -285,7 +285,7 @@ def dies_on_a_named_file(file: ToRead, now: datetime) -> object:
     return READ_ONE(file, now)
 
 
-READ_ONE = many_readers._read_one
+READ_ONE = read_pool._read_one
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="ends a process by a POSIX signal")
@@ -293,7 +293,8 @@ def test_a_file_that_kills_its_reader_suffers_alone(house: House, monkeypatch: p
     for number in range(IN_PROCESS_UP_TO + 4):
         house.put(f"{number:02}.fit", a_recording(NOON + timedelta(days=number)))
     house.put("03 poison.fit", a_recording(NOON - timedelta(days=1)))
-    monkeypatch.setattr(many_readers, "_read_one", dies_on_a_named_file)
+    monkeypatch.setattr(read_pool, "_read_one", dies_on_a_named_file)
+    monkeypatch.setattr(os, "cpu_count", lambda: 1)  # fewer in hand at once, each of which is read alone
 
     read = house.read()
 
@@ -371,7 +372,7 @@ def test_a_second_run_over_two_thousand_known_files_opens_none_of_them(
         for file in files:
             status = file.stat()
             tx.files.record_path(str(file), status.st_size, status.st_mtime)
-    monkeypatch.setattr(many_readers, "_read_one", None)
+    monkeypatch.setattr(read_pool, "_read_one", None)
     begun = time.process_time()
 
     read = import_files(house.shop.store, [ToRead(file, house.rider) for file in files], now=NOW)
