@@ -171,7 +171,9 @@ class Equipment(Chains):
 
     def sensors(self) -> tuple[Sensor, ...]:
         """Which sensor sat on which bike when, in the order it was learned."""
-        return tuple(_sensor(row) for row in self._all(select(sensor).order_by(sensor.c.id)))
+        return tuple(
+            _sensor(row) for row in self._all(standing_facts(sensor, "sensor").order_by(sensor.c.id))
+        )
 
     def sensors_seen(self) -> tuple[SensorSighting, ...]:
         """Every identifiable sensor and head unit that any file named, most rides first."""

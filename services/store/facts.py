@@ -30,7 +30,7 @@ assert tuple(_TABLES) == FAMILIES
 
 
 class Facts(Repository):
-    """The one way in for what the gate let pass. Nothing is deleted but a span of a sensor."""
+    """The one way in for what the gate let pass. Nothing is deleted: what no longer counts is marked."""
 
     def next_number(self, family: str) -> int:
         """The number that the next fact of a family gets. Good under the right to write."""
@@ -58,9 +58,6 @@ class Facts(Repository):
 
     def _withdraw(self, family: str, number: int, at: datetime, by: str, why: str) -> None:
         table, kind = _TABLES[family]
-        if family == "sensors":
-            self._connection.execute(table.delete().where(table.c.id == number))
-            return
         if "name_key" in table.c:
             self._update(table, number, name_key=f" {number}")  # no name begins so: the name is free again
         Retractions(self._connection).take_back(table, kind, number, at=at, by=by, why=why)

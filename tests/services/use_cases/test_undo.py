@@ -208,3 +208,24 @@ def test_what_remains_is_what_was_said_and_not_unsaid(
     ridden: Path, tmp_path: Path, seed: int, bikes_move: bool
 ) -> None:
     check(ridden, tmp_path, seed, words=30, bikes_move=bikes_move)
+
+
+def test_a_span_that_was_forgotten_comes_back_beside_the_one_placed_since(
+    ridden: Path, tmp_path: Path
+) -> None:
+    app = home(ridden, tmp_path / "home")
+    with app.store.reading() as tx:
+        span = next(one for one in tx.equipment.sensors() if one.identity == "serial 4712")
+    forgotten = record(app, ForgetSensor(span.identity, span.bike, span.from_at), now=SAID_AT)
+    placed = PlaceSensor(span.identity, span.kind, span.bike, START + timedelta(days=30))
+    record(app, placed, now=SAID_AT)
+
+    undo(app, forgotten.number, now=SAID_AT)
+
+    with app.store.reading() as tx:
+        spans = [one for one in tx.equipment.sensors() if one.identity == "serial 4712"]
+    assert [(one.from_at, one.until_at) for one in spans] == [
+        (None, placed.from_at),
+        (placed.from_at, None),
+    ]
+    app.store.close()
