@@ -76,12 +76,6 @@ def undo(
     return with_rulebook(app, done)
 
 
-def what_goes_along(app: App, number: int | None = None) -> Undoing:
-    """What would undoing this take along? Nothing is kept. Raises NotFound, FactRefused."""
-    with app.store.reading() as tx:
-        return _undoing(tx, tx.ledger(), tx.changes.standing(), number)[0]
-
-
 def _undoing(
     tx: Transaction, ledger: Ledger, standing: Sequence[Change], number: int | None
 ) -> tuple[Undoing, Replay]:
