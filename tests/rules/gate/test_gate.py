@@ -276,6 +276,20 @@ def test_what_follows_is_what_was_said(house: Ledger) -> None:
     assert told.bike is None
 
 
+def test_what_follows_touches_nothing_else(house: Ledger) -> None:
+    two = applied(applied(house, LogWipeTest(ZINC, NOW, 2), 7), LogWipeTest(ZINC, NOW, 3), 8)
+    assert [one.id for one in applied(two, TakeBack("wipe test", 7), 0).wipe_tests] == [8]
+    called = applied(house, SayCondition(RideId(1), Condition.MUDDY), 0)
+    assert [one.word for one in called.rides] == [Condition.MUDDY, None, None]
+    other = applied(house, PlaceSensor("serial 2", "radar", HERON, at("2025-03-10")), 9)
+    moved = applied(other, PlaceSensor("serial 2", "radar", PLOVER, at("2025-03-12")), 10)
+    assert [(one.identity, one.until_at) for one in moved.sensors] == [
+        ("serial 1", None),
+        ("serial 2", at("2025-03-12")),
+        ("serial 2", None),
+    ]
+
+
 def test_a_household_without_riders_or_with_a_zone_unknown_here_is_told_in_utc() -> None:
     chain = AddChain("Tin", acquired_at=LATER)
     nobody = judge(Ledger(), chain, now=NOW, zone_of=ZoneInfo)
