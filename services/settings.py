@@ -11,9 +11,12 @@ from typing import Any, Literal
 import platformdirs
 from pydantic import BaseModel, ConfigDict, Field, SecretStr, ValidationError
 from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict
+from pydantic_settings import SettingsError as UnreadableVariable
 
 SETTINGS_FILE = "settings.toml"
+PREFIX = "GRITLEDGER_"  # of every variable that stands for a setting
 HOME_VARIABLE = "GRITLEDGER_HOME"
+NO_SETTINGS = (HOME_VARIABLE, "GRITLEDGER_CORPUS", "GRITLEDGER_TESTS_")  # the same prefix, other meanings
 OLD_QUIET_HOURS = "manners"  # what the section [quiet_hours] was called before
 CLOCK = r"^([01]\d|2[0-3]):[0-5]\d$"
 
@@ -105,10 +108,11 @@ class Settings(BaseSettings):
     """Everything a rider can set. GRITLEDGER_CHANNELS__MAIL__PASSWORD and its like override the file."""
 
     model_config = SettingsConfigDict(
-        env_prefix="GRITLEDGER_", env_nested_delimiter="__", extra="forbid", frozen=True
+        env_prefix=PREFIX, env_nested_delimiter="__", extra="forbid", frozen=True
     )
 
     home: Path
+    use_variables: bool = Field(default=True, strict=True)  # False = variables are for another home
     database: str | None = None  # an SQLAlchemy URL; None = gritledger.db in the home folder
     rulebook: Path | None = None  # limits of your own; None = the default rulebook
     watch: list[Watched] = []
@@ -129,14 +133,18 @@ class Settings(BaseSettings):
     ) -> tuple[PydanticBaseSettingsSource, ...]:
         """The environment wins over the file, so that a password need not be written down.
 
+        A file that says `use_variables = false` stands alone.
         The home folder is no setting and was chosen before; a password alone sets up no mail.
         """
         del settings_cls, dotenv_settings, file_secret_settings
         written = init_settings()
+        if written.get("use_variables") is False:
+            return (init_settings,)
 
         def surroundings() -> dict[str, Any]:
             found = env_settings()
-            found.pop("home", None)
+            for chosen_before in ("home", "use_variables"):
+                found.pop(chosen_before, None)
             channels = found.get("channels", {})
             has_server = "host" in channels.get("mail", {})
             if "mail" in channels and not has_server and "mail" not in written.get("channels", {}):
@@ -151,23 +159,6 @@ class Settings(BaseSettings):
         return self.database or f"sqlite:///{self.home / 'gritledger.db'}"
 
 
-class FileSettings(Settings):
-    """The same from the file alone: what is in the environment is meant for another home."""
-
-    @classmethod
-    def settings_customise_sources(
-        cls,
-        settings_cls: type[BaseSettings],
-        init_settings: PydanticBaseSettingsSource,
-        env_settings: PydanticBaseSettingsSource,
-        dotenv_settings: PydanticBaseSettingsSource,
-        file_secret_settings: PydanticBaseSettingsSource,
-    ) -> tuple[PydanticBaseSettingsSource, ...]:
-        """Only the file."""
-        del settings_cls, env_settings, dotenv_settings, file_secret_settings
-        return (init_settings,)
-
-
 def default_home() -> Path:
     """Where the ledger lives unless told otherwise: $GRITLEDGER_HOME, else the platform's data folder."""
     named = os.environ.get(HOME_VARIABLE)
@@ -176,12 +167,21 @@ def default_home() -> Path:
     )
 
 
-def load_settings(home: Path, *, environment: bool = True) -> Settings:
-    """The settings of a home folder; defaults where there is no file.
+def variables_in_force() -> tuple[str, ...]:
+    """The variables of this process that stand for settings, by name, sorted."""
+    return tuple(
+        sorted(name for name in map(str.upper, os.environ) if name.startswith(PREFIX) and _is_setting(name))
+    )
 
-    environment: whether variables such as GRITLEDGER_CHANNELS__MAIL__PASSWORD count.
 
-    Raises SettingsError naming file, line, key and the nearest known key.
+def _is_setting(name: str) -> bool:
+    return not name.startswith(NO_SETTINGS)
+
+
+def load_settings(home: Path) -> Settings:
+    """The settings of a home folder, from its file and from variables; defaults where there is neither.
+
+    Raises SettingsError naming file, line, key and the nearest known key; or the variable.
     """
     path = home / SETTINGS_FILE
     try:
@@ -204,15 +204,24 @@ def load_settings(home: Path, *, environment: bool = True) -> Settings:
     if OLD_QUIET_HOURS in written:
         if "quiet_hours" in written:
             raise SettingsError(
-                f"{path}: [{OLD_QUIET_HOURS}] is called [quiet_hours] now, and both are there; move what you "
-                f"want to keep into [quiet_hours] and delete [{OLD_QUIET_HOURS}]"
+                f"{path}, line {_line(text, OLD_QUIET_HOURS)}: [{OLD_QUIET_HOURS}] is called [quiet_hours] "
+                f"now, and that is there too, in line {_line(text, 'quiet_hours')}; move what you want to "
+                f"keep into [quiet_hours] and delete [{OLD_QUIET_HOURS}]"
             )
         written["quiet_hours"] = written.pop(OLD_QUIET_HOURS)
+    variables = variables_in_force() if written.get("use_variables") is not False else ()
+    unknown = [sentence for name in variables if (sentence := _unknown_variable(name))]
+    if unknown:
+        raise SettingsError("\n".join(unknown))
     try:
-        settings = (Settings if environment else FileSettings)(home=home, **written)
+        settings = Settings(home=home, **written)
+    except UnreadableVariable as error:
+        raise SettingsError(
+            f"a variable cannot be read: {error}; write it as JSON, or take it away ({', '.join(variables)})"
+        ) from error
     except ValidationError as error:
         raise SettingsError(
-            "\n".join(_sentence(path, text, problem) for problem in error.errors())
+            "\n".join(_sentence(path, text, problem, variables) for problem in error.errors())
         ) from error
     return _with_absolute_paths(settings)
 
@@ -249,12 +258,35 @@ def _with_absolute_paths(settings: Settings) -> Settings:
     )
 
 
-def _sentence(path: Path, text: str, problem: Any) -> str:
+def _unknown_variable(name: str) -> str | None:
+    """What to say of a variable whose first part names no setting; None where it names one."""
+    section, *inner = name.removeprefix(PREFIX).lower().split("__")
+    known = _known_keys([])
+    if section in known:
+        return None
+    near = (
+        ["quiet_hours"]
+        if section == OLD_QUIET_HOURS
+        else difflib.get_close_matches(section, known, n=1, cutoff=0.5)
+    )
+    meant = [PREFIX + "__".join([key, *inner]).upper() for key in near] or [f"one of {', '.join(known)}"]
+    return f"the variable {name} names no setting; did you mean {meant[0]}? Rename it, or take it away"
+
+
+def _line(text: str, key: str) -> int | None:
+    """The line of the file that a key or a section stands in, from 1."""
+    return next((n for n, row in enumerate(text.splitlines(), 1) if _names(row, key)), None)
+
+
+def _sentence(path: Path, text: str, problem: Any, variables: tuple[str, ...]) -> str:
     keys = [str(part) for part in problem["loc"]]
     named = [key for key in keys if not key.isdigit()]
     key = named[-1] if named else "?"
-    line = next((n for n, row in enumerate(text.splitlines(), 1) if _names(row, key)), None)
+    line = _line(text, key)
     where = f"{path}, line {line}" if line else str(path)
+    by_variable = _variable_of(named, variables)
+    if by_variable and (line is None or by_variable == _variable(named)):
+        where = f"the variable {by_variable}"
     if problem["type"] == "extra_forbidden":
         near = difflib.get_close_matches(key, _known_keys(named[:-1]), n=1, cutoff=0.5)
         hint = f"did you mean '{near[0]}'?" if near else f"known here: {', '.join(_known_keys(named[:-1]))}"
@@ -262,6 +294,16 @@ def _sentence(path: Path, text: str, problem: Any) -> str:
     if problem["type"] == "missing":
         return f"{where}: '{'.'.join(named)}' is wanted there; add it, or take its section away"
     return f"{where}: '{'.'.join(named)}' cannot be {problem.get('input')!r}: {_wanted(problem)}"
+
+
+def _variable(keys: list[str]) -> str:
+    return PREFIX + "__".join(keys).upper()
+
+
+def _variable_of(keys: list[str], variables: tuple[str, ...]) -> str | None:
+    """The variable that says this key, or that holds it in a section written as JSON."""
+    longest_first = (_variable(keys[:depth]) for depth in range(len(keys), 0, -1))
+    return next((name for name in longest_first if name in variables), None)
 
 
 def _wanted(problem: Any) -> str:

@@ -14,11 +14,8 @@ from services.settings import SettingsError, default_home, load_settings
 from services.store import StoreError
 
 
-def open_app(home: Path | None = None, *, environment: bool = True) -> App:
-    """The tools of a home folder, made if it is not there. Raises SettingsError.
-
-    environment: whether variables that stand for settings count; not for the demo, which is nobody's.
-    """
+def open_app(home: Path | None = None) -> App:
+    """The tools of a home folder, made if it is not there. Raises SettingsError."""
     place = (home or default_home()).expanduser().absolute()
     try:
         place.mkdir(parents=True, exist_ok=True)
@@ -26,7 +23,7 @@ def open_app(home: Path | None = None, *, environment: bool = True) -> App:
         raise SettingsError(
             f"{place}: this folder cannot be made ({error.strerror}); choose another with --home"
         ) from error
-    return App(load_settings(place, environment=environment), equip=channels_of)
+    return App(load_settings(place), equip=channels_of)
 
 
 def channels_of(app: App) -> Mapping[str, Channel]:

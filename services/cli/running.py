@@ -99,12 +99,15 @@ def settings(home: Home = None) -> None:
 
     Example: gritledger settings
     """
-    from services.settings import SETTINGS_FILE
+    from services.settings import SETTINGS_FILE, variables_in_force
     from services.wiring import open_app
 
     chosen = open_app(home).settings
     file = chosen.home / SETTINGS_FILE
     say(f"Settings: {file}" + ("" if file.exists() else " (not there yet: everything is as by default)"))
+    if variables := variables_in_force():
+        won = "which win over the file" if chosen.use_variables else "not read here: use_variables = false"
+        say(f"Variables: {', '.join(variables)} ({won})")
     for name, value in _flat(chosen.model_dump(mode="json", exclude={"home"})):
         say(f"  {name} = {value}")
 

@@ -26,6 +26,8 @@ from services.wiring import open_app
 REPLAYED_DAYS = 21  # the reminders of three weeks, as each evening would have raised them
 SETTINGS = """\
 # The settings of the demo household. Change anything, then: gritledger round --home <this folder>
+use_variables = false       # variables such as GRITLEDGER_DATABASE are for your own ledger, not for this
+
 [[watch]]
 folder = "rides"            # subfolders named like a rider hold that rider's files
 
@@ -67,7 +69,7 @@ def run_demo(home: Path, *, now: datetime, on_progress: Progress) -> Demo:
         progress=lambda done, total: on_progress("inventing rides and weather", done, total),
     )
     (home / SETTINGS_FILE).write_text(SETTINGS, encoding="utf-8")
-    app = open_app(home, environment=False)
+    app = open_app(home)
     with app.store.writing() as tx:
         _enter_equipment(tx, household)
     outcomes = _import(app, home, now, on_progress)

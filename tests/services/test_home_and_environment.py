@@ -1,4 +1,5 @@
-"""Which home, and whose settings: what is typed wins over the environment, and the demo sees neither."""
+"""Which home, and whose settings: what is typed wins over the environment, the demo sees neither, and
+no variable is passed over in silence."""
 
 from __future__ import annotations
 
@@ -9,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from services.running.demo import SETTINGS as DEMO_SETTINGS
 from services.wiring import open_app
 
 ROOT = Path(__file__).parents[2]
@@ -55,18 +57,68 @@ def test_a_home_that_is_typed_wins(
     assert homes(tmp_path) == written
 
 
-def test_the_demos_tools_see_no_environment(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_home_that_is_closed_to_variables_sees_none(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     """The gate runs the whole demo as a process among such variables; here are the settings it gets."""
+    (tmp_path / "b").mkdir()
+    (tmp_path / "b" / "settings.toml").write_text(DEMO_SETTINGS)
     monkeypatch.setenv("GRITLEDGER_DATABASE", f"sqlite:///{tmp_path / 'own.db'}")
     monkeypatch.setenv("GRITLEDGER_WATCH", f'[{{"folder": "{tmp_path}"}}]')
     monkeypatch.setenv("GRITLEDGER_CHANNELS__MAIL_FOLDER", str(tmp_path / "mail"))
 
     seen = open_app(tmp_path / "a").settings
-    unseen = open_app(tmp_path / "b", environment=False).settings
+    unseen = open_app(tmp_path / "b").settings
 
     assert (seen.database_url, len(seen.watch)) == (f"sqlite:///{tmp_path / 'own.db'}", 1)
     assert unseen.database_url == f"sqlite:///{tmp_path / 'b' / 'gritledger.db'}"
-    assert (unseen.watch, unseen.channels.mail_folder) == ([], None)
+    assert [watched.folder for watched in unseen.watch] == [tmp_path / "b" / "rides"]
+    assert unseen.channels.mail_folder == tmp_path / "b" / "mail"
+
+
+@pytest.mark.parametrize("by_variable", [True, False], ids=["by variable", "typed"])
+def test_a_command_in_the_demos_home_writes_there_and_nowhere_else(tmp_path: Path, by_variable: bool) -> None:
+    """What the demo's last lines recommend, by a rider whose own database is named by a variable."""
+    demo, own = tmp_path / "demo", tmp_path / "own.db"
+    demo.mkdir()
+    (demo / "settings.toml").write_text(DEMO_SETTINGS)
+    words = [] if by_variable else ["--home", str(demo)]
+    variables = {"GRITLEDGER_DATABASE": f"sqlite:///{own}"}
+    if by_variable:
+        variables["GRITLEDGER_HOME"] = str(demo)
+
+    said = run("add", "rider", "Bee", *words, **variables)
+
+    assert said.returncode == 0, said.stderr
+    assert (demo / "gritledger.db").exists()
+    assert not own.exists()
+    told = run("settings", *words, **variables)
+    assert "GRITLEDGER_DATABASE (not read here: use_variables = false)" in told.stdout
+
+
+@pytest.mark.parametrize(
+    ("variable", "value", "said"),
+    [
+        ("GRITLEDGER_DATABSE", "sqlite:///x.db", "did you mean GRITLEDGER_DATABASE?"),
+        ("GRITLEDGER_MANNERS__BEDTIME", "22:00", "did you mean GRITLEDGER_QUIET_HOURS__BEDTIME?"),
+        ("GRITLEDGER_XYZZY", "1", "one of use_variables, database"),
+        ("GRITLEDGER_QUIET_HOURS__BEDTME", "22:00", "did you mean 'bedtime'?"),
+        ("GRITLEDGER_PAGE__PORT", "eight", "'page.port' cannot be 'eight': a whole number is wanted"),
+        ("GRITLEDGER_PAGE", '{"prt": 1}', "did you mean 'port'?"),
+        ("GRITLEDGER_WATCH", "abc", "write it as JSON"),
+    ],
+)
+def test_a_variable_that_cannot_count_is_named_not_passed_over(
+    tmp_path: Path, variable: str, value: str, said: str
+) -> None:
+    """Nothing is made then: a misspelt database must not become a ledger somewhere else."""
+    refused = run("add", "rider", "Bee", "--home", str(tmp_path / "a"), **{variable: value})
+
+    assert refused.returncode == 1
+    assert variable in refused.stderr
+    assert said in " ".join(refused.stderr.split())
+    assert "settings.toml" not in refused.stderr
+    assert homes(tmp_path) == set()
 
 
 def test_a_password_alone_sets_up_no_mail(tmp_path: Path) -> None:

@@ -93,6 +93,8 @@ def test_the_environment_wins_so_that_a_password_need_not_be_written_down(
         ("[channels.mail]\nsender = 'x@m.example'\n", ("channels.mail.host",)),
         ("home = '/elsewhere'\n", ("'home'", "--home", "delete that line")),
         ("watch = [\n", ("not valid TOML", "line")),
+        ("use_variables = 'no'\n", ("line 1", "use_variables", "true or false is wanted")),
+        ("[manners]\n[quiet_hours]\n", ("line 1", "[quiet_hours]", "in line 2", "delete [manners]")),
     ],
 )
 def test_a_mistake_is_named_with_file_line_and_key(tmp_path: Path, text: str, parts: tuple[str, ...]) -> None:
