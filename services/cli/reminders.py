@@ -1,8 +1,9 @@
-"""Commands that ask: what is due, why, why not yet, what if; and that answer a reminder."""
+"""Commands that ask: what is due, why, what if; and that answer a reminder."""
 
 from __future__ import annotations
 
 from datetime import timedelta
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -33,7 +34,6 @@ def register(commands: typer.Typer) -> None:
     """Hang these commands on the application."""
     commands.command(rich_help_panel=PANEL)(due)
     commands.command(rich_help_panel=PANEL)(why)
-    commands.command("why-not-yet", rich_help_panel=PANEL)(why_not_yet)
     commands.command("what-if", rich_help_panel=PANEL)(what_if)
     commands.command(rich_help_panel=PANEL)(outlook)
     commands.command(rich_help_panel=PANEL)(done)
@@ -81,27 +81,39 @@ def due(as_json: AsJson = False, home: Home = None) -> None:
         say(f"Refused by {posted.letter.channel}: “{posted.letter.subject}”: {posted.last_why}")
 
 
-def why(number: ReminderNumber, home: Home = None) -> None:
-    """Show everything behind a reminder: each ride hour, its weather, the running total and the limit.
+def why(
+    asked: Annotated[
+        str,
+        typer.Argument(
+            metavar="NUMBER|CHAIN",
+            help="A reminder's number, as 'gritledger due' shows it; or a chain, or the bike that wears it.",
+        ),
+    ],
+    home: Home = None,
+) -> None:
+    """Show everything behind a reminder, each ride hour and the limit; or why a chain asks for nothing yet.
 
-    Example: gritledger why 12
+    Examples: gritledger why 12 · gritledger why Plover
     """
     from rules.vocabulary import ReminderId
     from services.views.stories import why as trace
     from services.wiring import open_app
 
+    if not asked.isdecimal():
+        _why_nothing_yet(asked, home)
+        return
+    number = int(asked)
+    if not 1 <= number <= LARGEST:
+        raise typer.BadParameter(
+            f"reminders are numbered from 1, and at most {LARGEST}; 'gritledger due' lists them"
+        )
     for line in trace(open_app(home), ReminderId(number)):
         say(line)
 
 
-def why_not_yet(
-    chain: Annotated[str, typer.Argument(help="The chain, or the bike that wears it.")], home: Home = None
-) -> None:
-    """Say why nothing is asked for on a chain: how far each limit is.
-
-    Example: gritledger why-not-yet Plover
-    """
-    from rules.outlook import why_not_yet as answer
+def _why_nothing_yet(chain: str, home: Path | None) -> None:
+    """How far each limit of a chain is."""
+    from rules.outlook import why_not_yet
     from services.app import zone_of
     from services.use_cases.find import chain_named
     from services.wiring import open_app
@@ -109,7 +121,7 @@ def why_not_yet(
     app, now = open_app(home), now_utc()
     ledger = ledger_of(app)
     found = chain_named(ledger, chain, now)
-    for sentence in answer(ledger, app.rulebook, found.id, now=now, zone_of=zone_of):
+    for sentence in why_not_yet(ledger, app.rulebook, found.id, now=now, zone_of=zone_of):
         say(sentence)
 
 

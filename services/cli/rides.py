@@ -41,7 +41,6 @@ def register(commands: typer.Typer) -> None:
     """Hang these commands on the application."""
     commands.command("import", rich_help_panel=PANEL)(import_)
     commands.command(rich_help_panel=PANEL)(rides)
-    commands.command(rich_help_panel=PANEL)(ride)
     commands.command(rich_help_panel=PANEL)(files)
     commands.command(rich_help_panel=PANEL)(assign)
     commands.command(rich_help_panel=PANEL)(conditions)
@@ -122,6 +121,12 @@ def import_(
 
 
 def rides(
+    number: Annotated[
+        int | None,
+        typer.Argument(
+            min=1, max=LARGEST, help="One ride, hour by hour; without it, the list.", show_default=False
+        ),
+    ] = None,
     unsure: Annotated[
         bool, typer.Option("--unsure", help="Only questions, the shortest useful one first.")
     ] = False,
@@ -131,16 +136,22 @@ def rides(
     as_json: AsJson = False,
     home: Home = None,
 ) -> None:
-    """List rides, with their bike and conditions.
+    """List rides, with their bike and conditions; or show one: its hours, their weather, and why that bike.
 
-    Example: gritledger rides --unsure
+    Examples: gritledger rides --unsure · gritledger rides 12
     """
     from rules.ledger import Ledger
     from services.app import zone_of
-    from services.views.stories import ride_conditions
+    from services.views.stories import ride_conditions, ride_story
     from services.wiring import open_app
 
     app = open_app(home)
+    if number is not None:
+        if as_json or unsure or bike or text:
+            raise typer.BadParameter("one ride is shown whole; leave the other options out")
+        for line in ride_story(app, number):
+            say(line)
+        return
     with app.store.reading() as tx:
         on = tx.equipment.find_bike(bike).id if bike else None
         if unsure:
@@ -184,18 +195,6 @@ def rides(
     elif not rows:
         narrowed = bike is not None or text
         say("No such ride." if narrowed else "No ride yet. Read some: gritledger import FOLDER")
-
-
-def ride(number: RideNumber, home: Home = None) -> None:
-    """Show one ride: its hours, their conditions and weather, which bike it was on and why.
-
-    Example: gritledger ride 12
-    """
-    from services.views.stories import ride_story
-    from services.wiring import open_app
-
-    for line in ride_story(open_app(home), number):
-        say(line)
 
 
 def files(
@@ -340,7 +339,7 @@ def not_a_ride(
 def split(number: RideNumber, home: Home = None) -> None:
     """Say that two recordings taken for one outing were two: both count from now on. Undo joins them again.
 
-    Give the second recording, or the ride it was joined to; 'gritledger ride' shows both.
+    Give the second recording, or the ride it was joined to; 'gritledger rides NUMBER' shows both.
 
     Example: gritledger split 12
     """

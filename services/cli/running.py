@@ -22,7 +22,6 @@ def register(commands: typer.Typer) -> None:
     for command in (demo, watch, page, health, settings):
         commands.command(rich_help_panel=PANEL)(command)
     commands.command("round", rich_help_panel=PANEL)(round_)
-    commands.command("try-channels", rich_help_panel=PANEL)(try_channels)
     commands.command(rich_help_panel=PANEL)(autostart)
 
 
@@ -72,14 +71,28 @@ def page(
     serve(open_app(home), port=port, say=say)
 
 
-def health(as_json: AsJson = False, home: Home = None) -> None:
+def health(
+    send_test: Annotated[
+        bool, typer.Option("--send-test", help="Send a test message by every channel instead.")
+    ] = False,
+    rider: Annotated[
+        str | None, typer.Option(help="To whom the test message goes; the first rider by default.")
+    ] = None,
+    as_json: AsJson = False,
+    home: Home = None,
+) -> None:
     """Check database, folders, archive, mail, desktop, clock, disk and unsent messages. Status 1 on trouble.
 
-    Example: gritledger health
+    Examples: gritledger health · gritledger health --send-test
     """
     from services.running.health import findings
     from services.wiring import open_app
 
+    if send_test:
+        _send_test(rider, home)
+        return
+    if rider:
+        raise typer.BadParameter("--rider says who gets the test message; it goes with --send-test")
     if as_json:
         found = list(findings(open_app(home), now=now_utc()))
         print_json(asdict(one) for one in found)
@@ -124,14 +137,8 @@ def _flat(section: dict[str, Any], under: str = "") -> Iterator[tuple[str, str]]
             yield f"{under}{name}", "not set" if value is None else json.dumps(value, ensure_ascii=False)
 
 
-def try_channels(
-    rider: Annotated[str | None, typer.Option(help="To whom; the first rider by default.")] = None,
-    home: Home = None,
-) -> None:
-    """Send a test message by every channel, and say in words what is wrong with any.
-
-    Example: gritledger try-channels
-    """
+def _send_test(rider: str | None, home: Path | None) -> None:
+    """A test message by every channel, and in words what is wrong with any."""
     from services.channels import ChannelError, trial_letter
     from services.wiring import open_app
 

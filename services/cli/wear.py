@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
@@ -15,23 +16,30 @@ PANEL = "Wear and wax"
 def register(commands: typer.Typer) -> None:
     """Hang these commands on the application."""
     commands.command(rich_help_panel=PANEL)(wear)
-    commands.command("wax-or-lube", rich_help_panel=PANEL)(wax_or_lube)
     commands.command("wax-night", rich_help_panel=PANEL)(wax_night)
 
 
 def wear(
     chain: Annotated[str | None, typer.Argument(help="One chain, or the bike that wears it.")] = None,
+    compare: Annotated[
+        bool, typer.Option("--compare", help="Waxed chains against oiled ones instead: wear, money, minutes.")
+    ] = False,
     as_json: AsJson = False,
     home: Home = None,
 ) -> None:
     """Say when each chain will be worn out, with a range; or why nobody can say yet, and what it would take.
 
-    Example: gritledger wear 'Chain 1'
+    Examples: gritledger wear 'Chain 1' · gritledger wear --compare
     """
     from rules.wear import Refusal, forecast
     from services.use_cases.find import chain_named
     from services.wiring import open_app
 
+    if compare:
+        if chain or as_json:
+            raise typer.BadParameter("--compare is about all chains, in words; leave the others out")
+        _compare_wax_with_lube(home)
+        return
     if as_json:
         list_as_json(open_app(home), "wear", now=now_utc())
         return
@@ -49,11 +57,8 @@ def wear(
             say(f"    {said.wants}")
 
 
-def wax_or_lube(home: Home = None) -> None:
-    """Compare the wear and the cost of waxed chains with those of wet-lube chains, as far as the records go.
-
-    Example: gritledger wax-or-lube
-    """
+def _compare_wax_with_lube(home: Path | None) -> None:
+    """The wear and the cost of waxed chains beside those of oiled ones, as far as the records go."""
     from rules.comparison import compare, cost
     from rules.vocabulary import Regime
     from services.wiring import open_app

@@ -244,7 +244,7 @@ def channels(known: Sequence[Channel], ledger: Ledger) -> Iterator[Finding]:
     for channel in known:
         complaints = channel.check()
         for complaint in complaints:
-            yield Finding(channel.name, False, complaint, "Then try it: gritledger try-channels.")
+            yield Finding(channel.name, False, complaint, "Then try it: gritledger health --send-test.")
         if not complaints:
             yield Finding(channel.name, True, f"The channel {channel.name} is ready.")
     if any(channel.name == "email" for channel in known):

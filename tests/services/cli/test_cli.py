@@ -193,7 +193,7 @@ def test_a_run_is_taken_as_a_ride_on_the_riders_word(typed: Typed) -> None:
 
 
 def test_one_ride_is_told_with_its_hours_weather_and_bike(typed: Typed) -> None:
-    story = typed.well("ride", number_of(typed, "evening"))
+    story = typed.well("rides", number_of(typed, "evening"))
 
     assert "Bike: Plover, decided by" in story
     assert "wet" in story
@@ -237,7 +237,7 @@ def test_the_riders_word_on_conditions_counts_and_is_taken_back(typed: Typed) ->
     assert "Nothing was changed" in typed.well("conditions", morning, "muddy", "--preview")
     assert "called muddy" in typed.well("conditions", morning, "mud", "--unpaved", "80")
     assert "muddy" in typed.well("rides")
-    assert "by your word" in typed.well("ride", morning)
+    assert "by your word" in typed.well("rides", morning)
     typed.well("conditions", morning, "archive")
     assert "muddy" not in typed.well("rides")
 
@@ -249,7 +249,7 @@ def test_a_ride_that_was_none_is_counted_no_more_until_undone(typed: Typed) -> N
     typed.well("not-a-ride", evening, "--because", "on the car roof")
 
     assert "evening" not in typed.well("rides")
-    assert "Counts no more: on the car roof" in typed.well("ride", evening)
+    assert "Counts no more: on the car roof" in typed.well("rides", evening)
     typed.well("undo")
     assert (typed.well("chains"), typed.well("due")) == before
 
@@ -305,13 +305,13 @@ def test_a_reminder_says_why_and_is_answered(typed: Typed) -> None:
 
 
 def test_questions_ahead_are_answered(typed: Typed) -> None:
-    assert "grit-hours" in typed.well("why-not-yet", "Chain 2")
+    assert "grit-hours" in typed.well("why", "Chain 2")
     assert "Chain 1" in typed.well("outlook")
     imagined = typed.well("what-if", "--on", "Night Harrier", "--word", "wet", "--hours", "3")
     assert "Raised: Wipe, dry and drip the chain Chain 2" in imagined
     assert typed.well("what-if", "--limit", "drip=1").startswith("Raised: Drip the chain Chain 1")
     assert "never measured" in typed.well("wear")
-    assert "Nothing to compare yet" in typed.well("wax-or-lube")
+    assert "Nothing to compare yet" in typed.well("wear", "--compare")
     assert "Dip 1" in typed.well("wax-night")
 
 
@@ -324,7 +324,9 @@ def test_two_recordings_of_one_outing_are_joined_split_and_joined_again(typed: T
     assert "1 an outing already here" in typed.well("import", str(typed.home / "second.gpx"))
     assert typed.well("chains") == before[0]
     evening = number_of(typed, "evening")
-    told = re.search(r"Also recorded in second\.gpx.*\n.*gritledger split (\d+)", typed.well("ride", evening))
+    told = re.search(
+        r"Also recorded in second\.gpx.*\n.*gritledger split (\d+)", typed.well("rides", evening)
+    )
     assert told is not None
 
     assert "both count" in typed.well("split", told[1])
@@ -342,7 +344,7 @@ def test_settings_health_and_channels_say_what_is(typed: Typed) -> None:
     assert "{" not in shown
     health = typed("health")
     assert "The database is whole" in health.out
-    assert "the test message was taken" in typed.well("try-channels")
+    assert "the test message was taken" in typed.well("health", "--send-test")
     assert any("eml" in file.name for file in (typed.home / "mail").iterdir())
 
 
@@ -384,7 +386,7 @@ WRONG: list[tuple[int, str, tuple[str, ...]]] = [
     (1, "Known: Chain 1, Chain 2.", ("fit", "Xyz", "Plover")),
     (1, "Did you mean “Plover”?", ("fit", "Chain 1", "Plver")),
     (1, "Did you mean “Night Harrier”?", ("rides", "--bike", "night harier")),
-    (1, "Known: Iva.", ("try-channels", "--rider", "Bo")),
+    (1, "Known: Iva.", ("health", "--send-test", "--rider", "Bo")),
     (1, "already", ("add", "bike", "plover")),
     (1, "already", ("add", "chain", "Chain 1")),
     (1, "already", ("add", "rider", "IVA")),
@@ -392,7 +394,7 @@ WRONG: list[tuple[int, str, tuple[str, ...]]] = [
     (1, "no mail address", ("add", "rider", "Bo", "--email", "not an address")),
     (1, "had no chain", ("drip", "Plover", "--at", "2001-01-01")),
     # numbers
-    (1, "They are numbered up to", ("ride", "999")),
+    (1, "They are numbered up to", ("rides", "999")),
     (1, "Ride 999 does not count", ("assign", "999", "Plover")),
     (1, "They are numbered up to", ("why", "999")),
     (1, "They are numbered up to", ("done", "999")),
@@ -400,8 +402,13 @@ WRONG: list[tuple[int, str, tuple[str, ...]]] = [
     (1, "They are numbered up to", ("undo", "999")),
     (1, "No treatment 9 counts", ("take-back", "treatment", "9")),
     (2, "is not one of", ("take-back", "bath", "9")),
-    (2, "a whole number is wanted", ("why", "twelve")),
-    (2, "at most", ("ride", "99999999999999999999")),
+    (1, "Known: Chain 1, Chain 2, Night Harrier, Plover.", ("why", "twelve")),
+    (2, "at most", ("why", "99999999999999999999")),
+    (2, "numbered from 1", ("why", "0")),
+    (2, "one ride is shown whole", ("rides", "1", "--unsure")),
+    (2, "leave the others out", ("wear", "Plover", "--compare")),
+    (2, "goes with --send-test", ("health", "--rider", "Iva")),
+    (2, "at most", ("rides", "99999999999999999999")),
     (2, "ride numbers first", ("assign", "99999999999999999999", "Plover")),
     (2, "ride numbers first", ("assign", "Plover", "1")),
     (2, "say which rides", ("assign", "Plover")),
