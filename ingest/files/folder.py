@@ -15,6 +15,7 @@ from ingest.errors import UnreadableFile
 QUIET_S = 5.0
 # An empty file is a name kept for something to come; one that stays empty is handed over, and refused.
 EMPTY_QUIET_S = 600.0
+AGAIN_AFTER = timedelta(minutes=5)  # until a file that could not be read is tried again
 DEEPEST = 32  # folders inside folders
 
 # What browsers, editors, sync tools and systems leave behind. Common practice, no source.
@@ -42,6 +43,13 @@ class FileState:
     seen: Seen
     since: datetime  # first seen exactly like this
     handed_over: bool = False
+    again_at: datetime | None = None  # not to be handed over before: it could not be read the last time
+    waits_because: str = ""  # what was said of that, so that it is said once
+
+    @property
+    def settles(self) -> bool:
+        """Whether it is looked at again as soon as it has been still, not at the next tick."""
+        return not self.handed_over and self.again_at is None
 
 
 @dataclass(frozen=True, slots=True)
@@ -96,7 +104,9 @@ def decide(
             continue
         state[path] = before
         quiet = timedelta(seconds=quiet_s if seen.size else max(quiet_s, EMPTY_QUIET_S))
-        if not before.handed_over and now - before.since >= quiet:
+        # A clock that was far ahead when the file was put off must not hold it for longer than was meant.
+        waits = before.again_at is not None and now < before.again_at <= now + AGAIN_AFTER
+        if not before.handed_over and not waits and now - before.since >= quiet:
             state[path] = replace(before, handed_over=True)
             found.append(FoundFile(path, seen.size, seen.modified_ns))
     found.sort(key=lambda file: (file.modified_ns, str(file.path)))
@@ -109,6 +119,19 @@ def released(state: Mapping[Path, FileState], paths: Iterable[Path]) -> dict[Pat
     for path in paths:
         if path in again:
             again[path] = replace(again[path], handed_over=False)
+    return again
+
+
+def put_off(
+    state: Mapping[Path, FileState], because: Mapping[Path, str], *, now: datetime
+) -> dict[Path, FileState]:
+    """The state with these files to be handed over again a while later, and why they wait."""
+    again = dict(state)
+    for path, why in because.items():
+        if path in again:
+            again[path] = replace(
+                again[path], handed_over=False, again_at=now + AGAIN_AFTER, waits_because=why
+            )
     return again
 
 

@@ -40,7 +40,11 @@ class ToRead:
 
 @dataclass(frozen=True, slots=True)
 class Member:
-    """A file, or one member of an archive, as it was read. opened: False = its bytes could not be had."""
+    """A file, or one member of an archive, as it was read.
+
+    opened: False = this machine could not read it now, which says nothing about the file; its digest then
+    stands for name, size and time alone.
+    """
 
     name: str
     sha256: str
@@ -127,19 +131,23 @@ def _end_with_parent() -> None:
 
 
 def _read_alone(file: ToRead, now: datetime) -> ReadFile:
-    """Read one file in a process of its own; a file that kills it is unreadable, and says so."""
+    """Read one file in a process of its own; one whose reader is ended again could not be read now."""
     with _processes(1) as pool:
         try:
             return pool.submit(_read_one, file, now).result()
         except BrokenProcessPool:
-            name, size, mtime = stamp(file.path)
-            trouble = UnreadableFile(
-                name,
-                "the process that read it was ended by the system",
-                "free some memory, or leave the file out",
-            )
-            member = Member(name, _digest_of_file(file.path), size, trouble=trouble)
-            return ReadFile(file, size, mtime, (member,))
+            why, try_this = "the process that read it was ended by the system", "free some memory"
+            try:
+                name, size, mtime = stamp(file.path)
+            except OSError as error:
+                name, size, mtime = str(file.path), 0, 0.0
+                why, try_this = f"it could not be opened ({error.strerror})", "check that it is there"
+            return ReadFile(file, size, mtime, (_not_opened(name, size, mtime, why, try_this),))
+
+
+def _not_opened(name: str, size: int, mtime: float, why: str, try_this: str) -> Member:
+    trouble = UnreadableFile(name, why, try_this)
+    return Member(name, _digest_of_words(name, size, mtime), size, trouble=trouble, opened=False)
 
 
 def _read_one(file: ToRead, now: datetime) -> ReadFile:
@@ -152,13 +160,20 @@ def _read_one(file: ToRead, now: datetime) -> ReadFile:
         for member_name, data in members(file.path, name, on_trouble=troubles.append):
             found.append(_read_member(member_name, data, file, now))
         found += [Member(t.path, _digest_of_words(t.path, size, mtime), 0, trouble=t) for t in troubles]
-    except UnreadableFile as unreadable:
-        found.append(Member(name, _digest_of_file(file.path), size, trouble=unreadable))
-    except OSError as error:
-        why = f"it could not be opened ({error.strerror})"
-        trouble = UnreadableFile(name, why, "check that it is there and that you may read it")
-        found.append(Member(name, _digest_of_words(name, size, mtime), size, trouble=trouble, opened=False))
+    except (UnreadableFile, OSError) as error:
+        found.append(_trouble_of(file.path, name, size, mtime, error))
     return ReadFile(file, size, mtime, tuple(found))
+
+
+def _trouble_of(path: Path, name: str, size: int, mtime: float, error: UnreadableFile | OSError) -> Member:
+    """What is wrong with the whole file; one that vanished while it was read could not be read now."""
+    try:
+        if isinstance(error, OSError):
+            raise error
+        return Member(name, _digest_of_file(path), size, trouble=error)
+    except OSError as closed:
+        why = f"it could not be opened ({closed.strerror})"
+        return _not_opened(name, size, mtime, why, "check that it is there and that you may read it")
 
 
 def _read_member(name: str, data: bytes, file: ToRead, now: datetime) -> Member:

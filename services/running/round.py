@@ -9,7 +9,7 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from ingest.errors import UnreadableFile
-from ingest.files.folder import FileState, released, settled
+from ingest.files.folder import FileState, put_off, released, settled
 from ingest.files.read_pool import ToRead
 from services.app import App
 from services.store.notes import LAST_ROUND
@@ -59,7 +59,7 @@ class RoundReport:
         troubled = [
             f"{one.name}: {one.why}; {one.try_this}"
             for one in self.files
-            if one.outcome in (Outcome.UNREADABLE, Outcome.WHOSE, Outcome.DAMAGED)
+            if one.outcome in (Outcome.UNREADABLE, Outcome.WHOSE, Outcome.NOT_READ_NOW, Outcome.DAMAGED)
         ]
         said = [
             *read,
@@ -129,9 +129,25 @@ def _read_new(app: App, now: datetime, watching: Watching | None, trouble: list[
         except UnreadableFile as error:
             trouble.append(str(error))
             continue
-        read = import_files(app.store, [ToRead(path, whose(path, riders, named)) for path in paths], now=now)
-        if watching is not None:
-            nobodys = [Path(one.name.split(" > ")[0]) for one in read if one.outcome is Outcome.WHOSE]
-            watching.states[watched.folder] = released(watching.states[watched.folder], nobodys)
-        outcomes += read
+        to_read = [ToRead(path, whose(path, riders, named)) for path in paths]
+        try:
+            read = import_files(app.store, to_read, now=now)
+        except BaseException:
+            # A locked database or a full disk: what was kept is known by its place, the rest comes again.
+            if watching is not None:
+                watching.states[watched.folder] = released(watching.states[watched.folder], paths)
+            raise
+        outcomes += read if watching is None else _not_told_yet(read, watching, watched.folder, now)
     return outcomes
+
+
+def _not_told_yet(
+    read: list[FileOutcome], watching: Watching, folder: Path, now: datetime
+) -> list[FileOutcome]:
+    """The outcomes without the waits that were told before; what waits will be handed over again."""
+    before = watching.states[folder]
+    nobodys = [one.file for one in read if one.outcome is Outcome.WHOSE]
+    unread = {one.file: one.why for one in read if one.outcome is Outcome.NOT_READ_NOW}
+    told = {path for path, why in unread.items() if path in before and before[path].waits_because == why}
+    watching.states[folder] = put_off(released(before, nobodys), unread, now=now)
+    return [one for one in read if one.file not in told]

@@ -101,7 +101,7 @@ def _round(app: App, watching: Watching, say: Callable[[str], None]) -> timedelt
     unsettled = [
         watched.quiet_s
         for watched in app.settings.watch
-        if any(not one.handed_over for one in watching.states.get(watched.folder, {}).values())
+        if any(one.settles for one in watching.states.get(watched.folder, {}).values())
     ]
     return timedelta(seconds=max(unsettled) + 0.5) if unsettled else None
 

@@ -203,7 +203,7 @@ class FileSeenRow(SQLModel, table=True):
     __tablename__: ClassVar[str] = "file_seen"
     __table_args__ = (not_negative("size_bytes"),)
     id: int | None = Field(default=None, primary_key=True)
-    sha256: str = Field(unique=True)  # for a file that could not be opened, its name and time instead
+    sha256: str = Field(unique=True)  # for a part that could not be opened, its name and time instead
     name: str
     size_bytes: int = Field(sa_type=BigInteger)
     seen_at: datetime

@@ -39,6 +39,7 @@ class Outcome(StrEnum):
     NOT_A_RIDE = "not a ride"
     UNREADABLE = "unreadable"
     WHOSE = "whose ride is it?"
+    NOT_READ_NOW = "could not be read now"
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +51,11 @@ class FileOutcome:
     why: str = ""
     try_this: str = ""
     ride: RideId | None = None
+
+    @property
+    def file(self) -> Path:
+        """The file itself, for a member of an archive as well."""
+        return Path(self.name.split(" > ")[0])
 
 
 def ride_files(paths: Iterable[Path]) -> list[Path]:
@@ -158,13 +164,17 @@ class _Batch:
         return self._outcomes
 
     def _outcome_of(self, member: Member, asked: ToRead) -> FileOutcome:
+        if not member.opened:
+            # This machine's trouble is no fact about the file: nothing is kept, and it is read again.
+            assert member.trouble is not None
+            return FileOutcome(member.name, Outcome.NOT_READ_NOW, member.trouble.why, member.trouble.try_this)
         if member.sha256 in self._fresh:
             self._write_waiting()
             return FileOutcome(
                 member.name, Outcome.KNOWN, ride=self._outcomes[self._fresh[member.sha256][0]].ride
             )
         seen = self._seen.get(member.sha256)
-        if seen is not None and not (asked.said_ride and seen.outcome == Outcome.NOT_A_RIDE):
+        if seen is not None and not _counts_now(seen, member, asked):
             return FileOutcome(member.name, Outcome.KNOWN, ride=seen.ride)
         if member.trouble is not None:
             kind = Outcome.NOT_A_RIDE if isinstance(member.trouble, NotARide) else Outcome.UNREADABLE
@@ -254,6 +264,13 @@ class _Batch:
             else:
                 new.append(record)
         self._tx.files.record_new(new)
+
+
+def _counts_now(seen: FileRecord, member: Member, asked: ToRead) -> bool:
+    """Whether a file that was refused before is to be taken after all."""
+    if seen.outcome == Outcome.UNREADABLE:
+        return member.trouble is None  # a reader that was killed, or a better version of this program
+    return asked.said_ride and seen.outcome == Outcome.NOT_A_RIDE
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,9 +13,11 @@ from pathlib import Path
 
 import pytest
 
+from ingest.files import read_pool
 from services.app import App
-from services.running.round import one_round
+from services.running.round import Watching, one_round
 from services.store import StoreBusy
+from services.use_cases.import_rides import Outcome
 from services.wiring import open_app
 from tests.mail_server import MailServer, mail_server
 from tests.wet_household import FIRST_DAY, ROUND_AT, drop, household
@@ -65,6 +67,52 @@ def test_a_database_held_by_another_program_stops_the_round_whole_and_the_next_o
 
         assert_all_is_done_and_said(shop, mail)
         assert len(mail.received) == 1
+
+
+def test_a_watched_file_waits_out_a_locked_database_without_a_restart(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("services.store.engine.BUSY_S", 0.3)
+    with mail_server(folder=tmp_path) as mail:
+        shop, watching = household(tmp_path / "home", 5, mail), Watching()
+        drop(tmp_path / "home" / "rides", DAY, [], random.Random(1))
+        one_round(shop, now=NOW, watching=watching)
+        intruder = sqlite3.connect(tmp_path / "home" / "gritledger.db", isolation_level=None)
+        intruder.execute("BEGIN IMMEDIATE")
+        with pytest.raises(StoreBusy, match="another program is writing to it"):
+            one_round(shop, now=NOW + timedelta(minutes=1), watching=watching)
+        intruder.execute("ROLLBACK")
+
+        one_round(shop, now=NOW + timedelta(minutes=2), watching=watching)
+
+        assert state(shop)["rides"] == 2
+
+
+def test_a_watched_file_that_could_not_be_read_is_told_once_and_tried_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refused(path: Path, name: str, **_: object) -> object:
+        raise PermissionError(13, "Permission denied")
+
+    with mail_server(folder=tmp_path) as mail:
+        shop, watching = household(tmp_path / "home", 5, mail), Watching()
+        drop(tmp_path / "home" / "rides", DAY, [], random.Random(1))
+        one_round(shop, now=NOW, watching=watching)
+        with monkeypatch.context() as locked:
+            locked.setattr(read_pool, "members", refused)
+            told = [
+                [
+                    one.outcome
+                    for one in one_round(shop, now=NOW + timedelta(minutes=m), watching=watching).files
+                ]
+                for m in (1, 2, 7)
+            ]
+        assert told == [[Outcome.NOT_READ_NOW] * 2, [], []]
+
+        one_round(shop, now=NOW + timedelta(minutes=8), watching=watching)
+        assert state(shop)["rides"] == 0
+        one_round(shop, now=NOW + timedelta(minutes=13), watching=watching)
+        assert state(shop)["rides"] == 2
 
 
 def test_a_program_that_locks_the_database_again_and_again_only_slows_the_round(tmp_path: Path) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import io
 import os
 import signal
@@ -299,10 +300,56 @@ def test_a_file_that_kills_its_reader_suffers_alone(house: House, monkeypatch: p
     read = house.read()
 
     counts = Counter(one.outcome for one in read)
-    assert counts == {Outcome.NEW: IN_PROCESS_UP_TO + 4, Outcome.UNREADABLE: 1}
-    (killed,) = (one for one in read if one.outcome is Outcome.UNREADABLE)
+    assert counts == {Outcome.NEW: IN_PROCESS_UP_TO + 4, Outcome.NOT_READ_NOW: 1}
+    (killed,) = (one for one in read if one.outcome is Outcome.NOT_READ_NOW)
     assert "poison" in killed.name
     assert "ended by the system" in killed.why
+
+    monkeypatch.setattr(read_pool, "_read_one", READ_ONE)
+    again = house.read()
+    assert Counter(one.outcome for one in again) == {Outcome.KNOWN: IN_PROCESS_UP_TO + 4, Outcome.NEW: 1}
+
+
+def test_what_was_stored_as_unreadable_is_taken_once_it_can_be_read(house: House) -> None:
+    """Older versions kept a killed reader as a fact about the file."""
+    file = house.put("a.fit", a_recording(NOON))
+    with house.shop.store.writing() as tx:
+        digest = hashlib.sha256(file.read_bytes()).hexdigest()
+        tx.files.record(
+            sha256=digest,
+            name="b.fit",
+            size=1,
+            seen_at=NOW,
+            outcome="unreadable",
+            why="",
+            try_this="",
+            ride=None,
+        )
+
+    assert [one.outcome for one in house.read()] == [Outcome.NEW]
+    assert [one.outcome for one in house.read()] == [Outcome.KNOWN]
+
+
+def test_a_damaged_archive_that_vanishes_while_it_is_read_suffers_alone(
+    house: House, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def vanishing(path: Path, name: str, **_: object) -> object:
+        if path.suffix == ".gz":
+            path.unlink()
+            raise UnreadableFile(name, "is damaged", "copy it again")
+        return members(path, name)
+
+    (house.folder / "0.gz").write_bytes(b"no archive")
+    house.put("a.fit", a_recording(NOON))
+    members = read_pool.members
+    monkeypatch.setattr(read_pool, "members", vanishing)
+
+    read = house.read()
+
+    assert {Path(one.name).name: one.outcome for one in read} == {
+        "0.gz": Outcome.NOT_READ_NOW,
+        "a.fit": Outcome.NEW,
+    }
 
 
 RESUMED = """
