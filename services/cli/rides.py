@@ -29,6 +29,7 @@ from services.cli.saying import Yes, confirm, household_zone, keep, ledger_of, l
 
 if TYPE_CHECKING:
     from rules.outlook import Difference
+    from rules.vocabulary import Ride
     from services.use_cases.import_rides import FileOutcome
 
 PANEL = "Rides"
@@ -147,14 +148,17 @@ def rides(
 
     app = open_app(home)
     if number is not None:
-        if as_json or unsure or bike or text:
+        if unsure or bike or text:
             raise typer.BadParameter("one ride is shown whole; leave the other options out")
-        for line in ride_story(app, number):
-            say(line)
-        return
+        if not as_json:
+            for line in ride_story(app, number):
+                say(line)
+            return
     with app.store.reading() as tx:
         on = tx.equipment.find_bike(bike).id if bike else None
-        if unsure:
+        if number is not None:
+            found: tuple[Ride, ...] = (tx.rides.ride(RideId(number)),)
+        elif unsure:
             from services.use_cases.judge_bikes import open_questions
 
             order = {question.ride: place for place, question in enumerate(open_questions(tx))}

@@ -173,7 +173,9 @@ def test_the_lists_show_what_was_entered(typed: Typed) -> None:
     assert "?" in listed
     assert "morning" in typed.well("rides", "--unsure")
     assert "No such ride" in typed.well("rides", "--text", "nothing like it")
-    assert json.loads(typed.well("rides", "--json", "--last", "1"))[0]["bike"] == "Plover"
+    (last,) = json.loads(typed.well("rides", "--json", "--last", "1"))
+    assert last["bike"] == "Plover"
+    assert json.loads(typed.well("rides", str(last["ride"]), "--json")) == [last]
     seen = typed.well("files", "--trouble")
     assert "broken.fit" in seen
     assert "jog.fit" in seen
