@@ -10,7 +10,9 @@ from typing import Any, Protocol
 
 import numpy as np
 
-from ingest.bikes.gearing import WHEEL_SENSORS, GearHistogram, gear_histogram, pedalling_speed
+from ingest.bikes.gear_table import SoldTable, sold_table
+from ingest.bikes.gearing import FEWEST_GEARS, WHEEL_SENSORS, GearHistogram, gear_histogram, pedalling_speed
+from ingest.bikes.looks import GearLooks, gear_looks, looks_of_histogram
 from ingest.ride.geometry import steps_m
 from ingest.ride.recording import Recording, SensorSeen
 from rules.vocabulary import RiderId
@@ -24,6 +26,7 @@ SAYS_NOTHING = frozenset(
 WHEEL_IS_OFF = 0.04  # of ln distance: less is curves cut short, and tyre pressure
 CELLS_PER_DEGREE = 100  # about a kilometre
 MOST_SHIFTS_KEPT = 60
+LEAST_MOVING_MPS = 1.0
 
 
 class RideLike(Protocol):
@@ -35,6 +38,8 @@ class RideLike(Protocol):
     def ended_at(self) -> datetime: ...
     @property
     def moving_s(self) -> float: ...
+    @property
+    def climb_m(self) -> float: ...
     @property
     def distance_m(self) -> float: ...
     @property
@@ -57,8 +62,10 @@ class RideClues:
 
     activity: sport, sub-sport and profile name are one choice on the device, so they are one clue.
     start_cell: where it began, in hundredths of a degree.  weekday: 0 = Monday, by the sun at the start.
-    speed_mps: mean over moving time.  roughness: relative scatter of speed from sample to sample.
+    speed_mps: mean over moving time.  speed_spread: ln(fast tenth / median) of moving speed.
+    roughness: relative scatter of speed from sample to sample; compares only within one `speed_source`.
     wheel_off: ln(distance by satellite / by wheel sensor): how much larger the wheel is than it was set for.
+    channels: which of cadence, power and nameless sensors it has, in words; None = its recorder hears none.
     """
 
     rider: RiderId
@@ -70,10 +77,17 @@ class RideClues:
     device: str | None = None
     sensors: tuple[HeardSensor, ...] = ()
     gears: GearHistogram | None = None
+    looks: GearLooks | None = None
+    sold: SoldTable | None = None  # how well its looks suit bikes as sold
     shifts: tuple[tuple[int | None, int | None], ...] = ()  # distinct (front, rear) teeth
     speed_mps: float | None = None
     roughness: float | None = None
     wheel_off: float | None = None
+    speed_spread: float | None = None
+    climb_m_per_km: float | None = None
+    stopped_share: float | None = None
+    speed_source: str | None = None
+    channels: str | None = None
     unpaved_share: float | None = None
     start_cell: tuple[int, int] | None = None
     weekday: int = 0
@@ -100,10 +114,17 @@ class RideClues:
                 "device": self.device,
                 "sensors": [[s.kind, s.identity] for s in self.sensors],
                 "gears": self.gears.packed() if self.gears else None,
+                "looks": self.looks.packed() if self.looks else None,
+                "sold": [self.sold.noise_factor, self.sold.usual, self.sold.packed] if self.sold else None,
                 "shifts": [list(pair) for pair in self.shifts],
                 "speed_mps": self.speed_mps,
                 "roughness": self.roughness,
                 "wheel_off": self.wheel_off,
+                "speed_spread": self.speed_spread,
+                "climb_m_per_km": self.climb_m_per_km,
+                "stopped_share": self.stopped_share,
+                "speed_source": self.speed_source,
+                "channels": self.channels,
                 "unpaved_share": self.unpaved_share,
                 "start_cell": self.start_cell,
                 "weekday": self.weekday,
@@ -118,6 +139,12 @@ class RideClues:
         """The clues that `to_json` wrote. Raises ValueError, saying what is wrong, for anything else."""
         try:
             kept: dict[str, Any] = json.loads(text)
+            gears = GearHistogram.unpacked(kept["gears"]) if kept["gears"] else None
+            looks = GearLooks.unpacked(kept["looks"]) if kept.get("looks") else None
+            sold = SoldTable(*kept["sold"]) if kept.get("sold") else None
+            if gears and "looks" not in kept:  # kept by an older version
+                looks = looks_of_histogram(gears)
+                sold = sold_table(looks) if shows_gears(gears, bool(kept["indoor"])) else None
             return cls(
                 rider=RiderId(int(kept["rider"])),
                 started_at=datetime.fromisoformat(kept["started_at"]),
@@ -127,11 +154,18 @@ class RideClues:
                 profile_name=kept["profile_name"],
                 device=kept["device"],
                 sensors=tuple(HeardSensor(kind, identity) for kind, identity in kept["sensors"]),
-                gears=GearHistogram.unpacked(kept["gears"]) if kept["gears"] else None,
+                gears=gears,
+                looks=looks,
+                sold=sold,
                 shifts=tuple((front, rear) for front, rear in kept["shifts"]),
                 speed_mps=kept["speed_mps"],
                 roughness=kept["roughness"],
                 wheel_off=kept.get("wheel_off"),
+                speed_spread=kept.get("speed_spread"),
+                climb_m_per_km=kept.get("climb_m_per_km"),
+                stopped_share=kept.get("stopped_share"),
+                speed_source=kept.get("speed_source"),
+                channels=kept.get("channels"),
                 unpaved_share=kept["unpaved_share"],
                 start_cell=tuple(kept["start_cell"]) if kept["start_cell"] else None,
                 weekday=int(kept["weekday"]),
@@ -148,7 +182,11 @@ def clues_of(recording: Recording, ride: RideLike, rider: RiderId) -> RideClues:
     start_cell, longitude_deg = _start(recording)
     wheel_off = _wheel_off(recording)
     local_start = ride.started_at + timedelta(hours=longitude_deg / 15.0)
-    speed_mps = ride.distance_m / ride.moving_s if ride.moving_s >= 60 and ride.distance_m > 0 else None
+    moves = ride.moving_s >= 60 and ride.distance_m > 0
+    speed_mps = ride.distance_m / ride.moving_s if moves else None
+    lasted_s = (ride.ended_at - ride.started_at).total_seconds()
+    off = wheel_off if wheel_off and abs(wheel_off) >= WHEEL_IS_OFF else 0.0
+    gears, looks = gear_histogram(recording, off), gear_looks(recording, off)
     return RideClues(
         rider=rider,
         started_at=ride.started_at,
@@ -158,16 +196,28 @@ def clues_of(recording: Recording, ride: RideLike, rider: RiderId) -> RideClues:
         profile_name=recording.profile_name,
         device=recording.device.identity if recording.device else None,
         sensors=_heard(recording.sensors),
-        gears=gear_histogram(recording, wheel_off if wheel_off and abs(wheel_off) >= WHEEL_IS_OFF else 0.0),
+        gears=gears,
+        looks=looks,
+        sold=sold_table(looks) if looks is not None and shows_gears(gears, ride.indoor) else None,
         shifts=_shifts(recording),
         speed_mps=None if speed_mps is None else round(speed_mps, 3),
         roughness=_roughness(recording),
         wheel_off=wheel_off,
+        speed_spread=_speed_spread(recording),
+        climb_m_per_km=round(1000.0 * ride.climb_m / ride.distance_m, 2) if moves else None,
+        stopped_share=round(max(0.0, 1.0 - ride.moving_s / lasted_s), 4) if moves and lasted_s > 0 else None,
+        speed_source=_speed_source(recording),
+        channels=_channels(recording),
         unpaved_share=ride.unpaved_share,
         start_cell=start_cell,
         weekday=local_start.weekday(),
         indoor=ride.indoor,
     )
+
+
+def shows_gears(gears: GearHistogram | None, indoor: bool) -> bool:
+    """Outdoors, with enough different gears held: a trainer's speed is invented, three lines are no comb."""
+    return gears is not None and not indoor and gears.gears_held >= FEWEST_GEARS
 
 
 def _heard(sensors: tuple[SensorSeen, ...]) -> tuple[HeardSensor, ...]:
@@ -206,6 +256,44 @@ def _roughness(recording: Recording) -> float | None:
     if int(usable.sum()) < 60:
         return None
     return round(float(np.median(np.abs(jump[usable]))), 4)
+
+
+def _speed_spread(recording: Recording) -> float | None:
+    """How far the fast tenth of moving speed lies above the median: hills and tarmac pull them apart. [ln]"""
+    speed_mps = pedalling_speed(recording)
+    moving = speed_mps[np.isfinite(speed_mps) & (speed_mps > LEAST_MOVING_MPS)]
+    if len(moving) < 60:
+        return None
+    fast, median = np.quantile(moving, (0.9, 0.5))
+    return round(math.log(fast / median), 4)
+
+
+def _speed_source(recording: Recording) -> str:
+    """What measured the speed, and how often: only rides measured alike have comparable roughness."""
+    by_wheel = any(s.kind in WHEEL_SENSORS for s in recording.sensors)
+    source = "wheel" if by_wheel else "satellite" if _hears(recording) else "phone"
+    gaps_s = np.diff(recording.time_s)
+    usual_s = float(np.median(gaps_s)) if len(gaps_s) else 1.0
+    return f"{source} {'1 s' if usual_s <= 1.5 else '2 s' if usual_s <= 2.5 else 'slow'}"
+
+
+def _hears(recording: Recording) -> bool:
+    """Whether this recorder can hear sensors at all: a phone that never does tells nothing by silence."""
+    names_itself = recording.device is not None and recording.device.identity is not None
+    return names_itself or bool(recording.sensors) or recording.has_cadence
+
+
+def _channels(recording: Recording) -> str | None:
+    if not _hears(recording):
+        return None
+    nameless = any(s.identity is None and s.kind not in WORN_BY_THE_RIDER for s in recording.sensors)
+    power = bool(np.nanmax(recording.power_w, initial=0.0) > 0)
+    words = (
+        ("cadence", recording.has_cadence and bool(np.nanmax(recording.cadence_rpm, initial=0.0) > 0)),
+        ("power", power),
+        ("nameless sensor", nameless),
+    )
+    return " and ".join(word for word, there in words if there) or "no sensor"
 
 
 def _wheel_off(recording: Recording) -> float | None:

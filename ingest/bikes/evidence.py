@@ -1,56 +1,16 @@
-"""What each clue of a ride says for each bike: a weight in log-odds and a sentence."""
+"""Each clue's say on each bike, in log-odds and in a sentence that a rider understands."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
-from enum import StrEnum
 
-from ingest.bikes.clues import WHEEL_IS_OFF, HeardSensor, RideClues
-from ingest.bikes.gearing import WHEEL_SENSORS
-from ingest.bikes.learning import (
-    OTHER_BIKE,
-    OWN_BIKE,
-    SHARED_BIKE,
-    SOON_AFTER,
-    Habits,
-    RiderHabits,
-    measures_of,
-    values_of,
-)
+from ingest.bikes.clues import RideClues
+from ingest.bikes.household_fit import Clue, HouseholdFit, not_here
+from ingest.bikes.sensor_places import bounded_silence
+from ingest.bikes.soft_clues import part_of_week
 from rules.vocabulary import Bike, BikeId
-
-HEARD_ON_ITS_BIKE = 0.9  # the rest are flat batteries
-# Of a tooth number that shifting reports: on a bike that has it, on one that has not, on any bike.
-SHIFT_IS_RIGHT, SHIFT_IS_WRONG, ANY_BIKE_HAS_IT = 0.97, 0.02, 0.4
-MOST_SHIFTS_SAY = 6.0
-WHEEL_SPREAD = 0.02
-WHEEL_MISREAD = (
-    0.1  # chance that it is off for another reason; four times likelier than chance on a fitting wheel
-)
-ON_THE_TRAINER = 5.0  # log-odds against a bike that lives on the trainer, on a ride outdoors
-SURFACE_SPREAD = 0.35  # of a ride's unpaved share around its bike's usual one
-
-
-class Clue(StrEnum):
-    """The kinds of evidence, as the rider reads them."""
-
-    SENSOR = "sensor"
-    GEARING = "gearing"
-    SHIFTS = "gear changes"
-    WHEEL = "wheel size"
-    ACTIVITY = "profile"
-    DEVICE = "head unit"
-    INDOOR = "trainer"
-    HABIT = "habit"
-    RECENCY = "last ride"
-    PLACE = "start place"
-    WEEKDAY = "weekday"
-    SPEED = "speed"
-    ROUGHNESS = "roughness"
-    SURFACE = "surface"
-    IMPOSSIBLE = "impossible"
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,238 +26,193 @@ class Evidence:
     sentence: str
 
 
-def weigh(clues: RideClues, candidates: Sequence[Bike], habits: Habits) -> tuple[Evidence, ...]:
-    """All evidence on these bikes. A clue that is missing, or says nothing of a bike, has no line here."""
-    rider = habits.riders.get(clues.rider)
-    evidence = [
-        *_sensors(clues, candidates, habits),
-        *_gears(clues, candidates, habits),
-        *_wheel(clues, candidates, habits),
-        *_trainer(clues, candidates),
-        *_surface(clues, candidates, rider),
-        *_habit(clues, candidates, rider),
-    ]
-    if rider is not None:
-        evidence += [*_counted(clues, candidates, rider), *_measured(clues, candidates, rider)]
-    return tuple(evidence)
+def evidence_on(
+    fitted: HouseholdFit, ride: int, doubt: float, ruled_out: Mapping[BikeId, str]
+) -> tuple[Evidence, ...]:
+    """All evidence on one ride. A clue that the ride does not have has no line.
 
-
-def _sensors(clues: RideClues, candidates: Sequence[Bike], habits: Habits) -> list[Evidence]:
-    """Each kind of sensor counts once per bike: a serial and a radio number may be one device."""
-    strongest: dict[tuple[BikeId, str], Evidence] = {}
-    names = {bike.id: bike.name for bike in candidates}
-    for heard in clues.sensors:
-        story = habits.sensors.get(heard.identity)
-        if story is None:
-            continue
-        for bike, share in story.place(clues.started_at).items():
-            if bike not in names:
-                continue
-            odds = share * HEARD_ON_ITS_BIKE / habits.heard_elsewhere + (1.0 - share)
-            sits = "sits on" if share >= 0.6 else "may sit on"
-            sentence = f"The {heard.kind} on this ride ({heard.identity}) {sits} {names[bike]}."
-            item = Evidence(Clue.SENSOR, bike, math.log(odds), sentence)
-            before = strongest.get((bike, heard.kind))
-            if before is None or before.weight < item.weight:
-                strongest[bike, heard.kind] = item
-    return list(strongest.values())
-
-
-def _gears(clues: RideClues, candidates: Sequence[Bike], habits: Habits) -> list[Evidence]:
-    """Speed over cadence and reported shifts tell of the same gears: per bike the stronger counts."""
-    by_comb = habits.combs.weigh(clues.gears) if clues.gears is not None else {}
-    evidence = []
-    for bike in candidates:
-        comb, shifts = by_comb.get(bike.id), _shifts(clues, bike, habits)
-        if comb is not None and (shifts is None or abs(comb.weight) >= abs(shifts.weight)):
-            fits = "fits" if comb.weight > 0 else "does not fit"
-            sentence = f"Speed over cadence {fits} the gears of {bike.name}."
-            if comb.weight > 0 and abs(comb.move) >= 0.02:
-                sentence = (
-                    f"Speed over cadence fits the gears of {bike.name}, wheel {comb.move:+.0%} in size."
-                )
-            evidence.append(Evidence(Clue.GEARING, bike.id, comb.weight, sentence))
-        elif shifts is not None:
-            evidence.append(shifts)
-    return evidence
-
-
-def _shifts(clues: RideClues, bike: Bike, habits: Habits) -> Evidence | None:
-    teeth = habits.teeth.get(bike.id)
-    if not clues.shifts or teeth is None:
-        return None
-    right: list[int] = []
-    wrong: list[int] = []
-    for at, has in enumerate(teeth):
-        for tooth in {pair[at] for pair in clues.shifts} - {None}:
-            if not has or tooth is None:
-                continue
-            (right if tooth in has else wrong).append(tooth)
-    total = len(right) * math.log(SHIFT_IS_RIGHT / ANY_BIKE_HAS_IT)
-    total += len(wrong) * math.log(SHIFT_IS_WRONG / (1.0 - ANY_BIKE_HAS_IT))
-    if not right and not wrong:
-        return None
-    sentence = f"Every gear it shifted to is on {bike.name}."
-    if wrong:
-        sentence = (
-            f"It shifted to {', '.join(str(t) for t in sorted(wrong))} teeth, which {bike.name} has not."
-        )
-    return Evidence(Clue.SHIFTS, bike.id, max(-MOST_SHIFTS_SAY, min(MOST_SHIFTS_SAY, total)), sentence)
-
-
-def _wheel(clues: RideClues, candidates: Sequence[Bike], habits: Habits) -> list[Evidence]:
-    """A wheel sensor set for one bike, on a wheel of another size, measures the road wrong by their ratio.
-
-    That it measures right says nothing: devices set themselves right after some kilometres.
+    doubt: what the log-odds are divided by, because clues have proved to share more than they show.
     """
-    if clues.wheel_off is None or abs(clues.wheel_off) < WHEEL_IS_OFF:
-        return []
-    home = max(
-        (place for heard in clues.sensors for place in _places(heard, clues, habits, WHEEL_SENSORS)),
-        key=lambda place: place[1],
-        default=None,
+    lines: list[Evidence] = []
+    clues = fitted.rides[ride]
+    impossible = {**not_here(clues, fitted.household.bikes), **ruled_out}
+    for clue, said in fitted.by_clue.items():
+        weights = said[ride] / doubt
+        if not weights.any():
+            continue
+        if clue is Clue.SENSOR:
+            lines += _sensors(fitted, ride, doubt, impossible)
+            continue
+        for column, bike in enumerate((*fitted.household.bikes, None)):
+            weight = float(weights[column])
+            if weight == 0.0 or (bike is not None and bike.id in impossible):
+                continue
+            if bike is None:
+                lines.append(Evidence(clue, None, weight, _none(clue, speaks_for=weight > 0)))
+            else:
+                line = _Line(fitted, ride, bike, column, weight > 0)
+                lines.append(Evidence(clue, bike.id, weight, _SENTENCES[clue](line)))
+    cannot = (Evidence(Clue.IMPOSSIBLE, bike, -math.inf, why) for bike, why in impossible.items())
+    return (*lines, *cannot)
+
+
+def _sensors(
+    fitted: HouseholdFit, ride: int, doubt: float, impossible: Mapping[BikeId, str]
+) -> list[Evidence]:
+    """A line a sensor and bike; silences, which may have one cause, share what they say together."""
+    says = fitted.sensor_says[ride]
+    whole = bounded_silence(fitted.sensor_says[ride : ride + 1])[0]
+    lines = []
+    for column, bike in enumerate(fitted.household.bikes):
+        loud = says[:, column][says[:, column] > 0].sum()
+        silent = says[:, column][says[:, column] < 0].sum()
+        shrink = (whole[column] - loud) / silent if silent < 0 else 1.0
+        for index, name in enumerate(fitted.places.names):
+            weight = float(says[index, column]) / doubt * (shrink if says[index, column] < 0 else 1.0)
+            if weight == 0.0 or bike.id in impossible:
+                continue
+            kind = fitted.places.kinds[index]
+            if weight > 0:
+                sits = "sits on" if weight * doubt > 2.5 else "may sit on"
+                witness = _witness(fitted, ride, index, bike)
+                sentence = f"The {kind} on this ride ({name}) {sits} {bike.name}{witness}."
+            else:
+                sentence = f"The {kind} that sits on {bike.name} ({name}) was not heard."
+            lines.append(Evidence(Clue.SENSOR, bike.id, weight, sentence))
+    return lines
+
+
+def _witness(fitted: HouseholdFit, ride: int, sensor: int, bike: Bike) -> str:
+    """The answered ride nearest in time on which this sensor was on this bike, in words."""
+    at = fitted.rides[ride].started_at
+    known = [
+        fitted.rides[index].started_at
+        for index, said in fitted.answers.items()
+        if said == bike.id and index != ride and fitted.places.heard[index, sensor]
+    ]
+    if not known:
+        return ""
+    nearest = min(known, key=lambda start: abs(start - at))
+    return f": it was there on {nearest:%-d %b %Y}, you said"
+
+
+@dataclass(frozen=True, slots=True)
+class _Line:
+    """What a sentence is about: a bike, its column, and whether the clue speaks for it."""
+
+    fitted: HouseholdFit
+    ride: int
+    bike: Bike
+    column: int
+    speaks_for: bool
+
+    @property
+    def clues(self) -> RideClues:
+        return self.fitted.rides[self.ride]
+
+    def on_bike(self, rides: Sequence[int]) -> float:
+        """How many of these rides are believed to have been on the bike."""
+        return float(self.fitted.shares[list(rides), self.column].sum())
+
+
+def _gears(line: _Line) -> str:
+    fits = "fits" if line.speaks_for else "does not fit"
+    return f"Speed over cadence {fits} the gears of {line.bike.name}."
+
+
+def _shifts(line: _Line) -> str:
+    return f"{'Every gear' if line.speaks_for else 'Not every gear'} it shifted to is on {line.bike.name}."
+
+
+def _counted(value: Callable[[RideClues], object], words: str) -> Callable[[_Line], str]:
+    """'n of N rides on Bike …', by what is believed of all this rider's rides."""
+
+    def sentence(line: _Line) -> str:
+        this = line.clues
+        like = [
+            i
+            for i, other in enumerate(line.fitted.rides)
+            if (other.rider, other.indoor) == (this.rider, this.indoor)
+        ]
+        same = [i for i in like if value(line.fitted.rides[i]) == value(this)]
+        n, of = round(line.on_bike(same)), round(line.on_bike(like))
+        return words.format(value=value(this), n=n, of=of, bike=line.bike.name)
+
+    return sentence
+
+
+def _measured(line: _Line) -> str:
+    this, name = line.clues, line.bike.name
+    like = "like" if line.speaks_for else "unlike"
+    timed = [
+        (i, other.speed_mps)
+        for i, other in enumerate(line.fitted.rides)
+        if other.rider == this.rider and other.speed_mps is not None
+    ]
+    total = line.on_bike([i for i, _ in timed])
+    speeds = ""
+    if this.speed_mps is not None and total >= 1.0:
+        usual = sum(speed * line.on_bike([i]) for i, speed in timed) / total
+        speeds = f" ({this.speed_mps * 3.6:.0f} km/h against {usual * 3.6:.0f} usual)"
+    return f"Speed{speeds}, climbing, stops and length are {like} this rider's rides on {name}."
+
+
+def _habit(line: _Line) -> str:
+    theirs = [i for i, other in enumerate(line.fitted.rides) if other.rider == line.clues.rider]
+    return (
+        f"About {round(line.on_bike(theirs))} of this rider's {len(theirs)} rides were on {line.bike.name}."
     )
-    sizes = {bike.id: bike.wheel_circumference_m for bike in candidates}
-    set_for_m = sizes.get(home[0]) if home else None
-    if set_for_m is None:
-        return []
-    evidence = []
-    for bike in candidates:
-        if bike.wheel_circumference_m is not None:
-            apart = (clues.wheel_off - math.log(bike.wheel_circumference_m / set_for_m)) / WHEEL_SPREAD
-            weight = math.log((1.0 - WHEEL_MISREAD) * math.exp(-0.5 * apart * apart) * 4.0 + WHEEL_MISREAD)
-            fits = "a wheel like that of" if weight > 0 else "no wheel like that of"
-            sentence = (
-                f"The sensor's distance is {-clues.wheel_off:+.0%} off the track's: {fits} {bike.name}."
-            )
-            evidence.append(Evidence(Clue.WHEEL, bike.id, weight, sentence))
-    return evidence
 
 
-def _places(
-    heard: HeardSensor, clues: RideClues, habits: Habits, kinds: Collection[str]
-) -> list[tuple[BikeId, float]]:
-    story = habits.sensors.get(heard.identity) if heard.kind in kinds else None
-    return list(story.place(clues.started_at).items()) if story is not None else []
+def _neighbours(line: _Line) -> str:
+    this = line.clues
+    theirs = [i for i, other in enumerate(line.fitted.rides) if other.rider == this.rider and i != line.ride]
+    nearest = min(theirs, key=lambda i: abs(line.fitted.rides[i].started_at - this.started_at))
+    on = "was" if line.on_bike([nearest]) > 0.5 else "was hardly"
+    day = f"{line.fitted.rides[nearest].started_at:%-d %b}"
+    return f"The ride next to it, on {day}, {on} on {line.bike.name}."
 
 
-def _trainer(clues: RideClues, candidates: Sequence[Bike]) -> list[Evidence]:
-    if clues.indoor:
-        return []
-    sentence = "{} lives on the trainer, and this ride was outdoors."
-    return [
-        Evidence(Clue.INDOOR, bike.id, -ON_THE_TRAINER, sentence.format(bike.name))
-        for bike in candidates
-        if bike.indoor
-    ]
+def _indoor(line: _Line) -> str:
+    if line.bike.indoor:
+        return f"{line.bike.name} lives on the trainer, and this ride was outdoors."
+    return f"It was ridden indoors, and {line.bike.name} does not live on the trainer."
 
 
-def _surface(clues: RideClues, candidates: Sequence[Bike], rider: RiderHabits | None) -> list[Evidence]:
-    """The ground against the bike's usual ground, until the profile, the same choice, is learned."""
-    learned = rider is not None and clues.activity is not None and "profile" in rider.tallies
-    if clues.unpaved_share is None or learned:
-        return []
-    curves = {
-        bike: math.exp(-0.5 * ((clues.unpaved_share - bike.unpaved_share) / SURFACE_SPREAD) ** 2)
-        for bike in candidates
-    }
-    mean = sum(curves.values()) / len(curves) if curves else 1.0
-    sentence = "{:.0%} of the ride was unpaved; {} usually sees {:.0%}."
-    return [
-        Evidence(
-            Clue.SURFACE,
-            bike.id,
-            math.log((curve + 0.05) / (mean + 0.05)),
-            sentence.format(clues.unpaved_share, bike.name, bike.unpaved_share),
-        )
-        for bike, curve in curves.items()
-    ]
+def _meanwhile(line: _Line) -> str:
+    return f"Another rider was on {line.bike.name} at the time."
 
 
-def _whose(bike: BikeId | None, head_starts: Mapping[BikeId | None, float]) -> str:
-    return {OWN_BIKE: "their own", SHARED_BIKE: "another rider's"}[head_starts[bike]] if bike else "a guess"
-
-
-def _habit(clues: RideClues, candidates: Sequence[Bike], rider: RiderHabits | None) -> list[Evidence]:
-    """How often this rider takes this bike: counted rides and a head start; and the bike before it."""
-    head_starts: dict[BikeId | None, float] = {
-        bike.id: OWN_BIKE if bike.owner == clues.rider else SHARED_BIKE for bike in candidates
-    }
-    head_starts[None] = OTHER_BIKE
-    names: dict[BikeId | None, str] = {bike.id: bike.name for bike in candidates}
-    names[None] = "a bike that is none of ours"
-    counts = {bike: rider.ridden.get(bike, 0.0) if rider else 0.0 for bike in head_starts}
-    known = dict.fromkeys(head_starts, sum(counts.values()))
-    known[None] = rider.unheard if rider else 0.0  # the others cannot have been on a bike of none of ours
-    start = sum(head_starts.values())
-    shares = {bike: (counts[bike] + head_starts[bike]) / (known[bike] + start) for bike in head_starts}
-    evidence = [
-        Evidence(
-            Clue.HABIT,
-            bike,
-            math.log(share * len(shares)),
-            f"{counts[bike]:.0f} of this rider's {known[bike]:.0f} known rides "
-            f"{'' if bike else 'without a sensor of ours '}were on {names[bike]}."
-            if known[bike]
-            else f"No ride of this rider is known yet; {names[bike]} is {_whose(bike, head_starts)}.",
-        )
-        for bike, share in shares.items()
-    ]
-    before = rider.before(clues.started_at) if rider else None
-    if rider is not None and before is not None and before[1] in shares:
-        at, bike = before
-        again = rider.same_soon if clues.started_at - at <= SOON_AFTER else rider.same_later
-        if again > 0:
-            weight = math.log1p(again / ((1.0 - again) * shares[bike]))  # habit, or the same again
-            sentence = f"The ride before it, on {at:%d %b}, was on {names[bike]}."
-            evidence.append(Evidence(Clue.RECENCY, bike, weight, sentence))
-    return evidence
-
-
-_COUNTED = {
-    "profile": (Clue.ACTIVITY, "'{value}' was chosen on {n} of {of} known rides on {bike}."),
-    "head unit": (Clue.DEVICE, "This head unit was on {n} of {of} known rides on {bike}."),
-    "start place": (Clue.PLACE, "{n} of {of} known rides on {bike} started here."),
-    "weekday": (Clue.WEEKDAY, "{n} of {of} known rides on {bike} were on this weekday."),
-    "trainer": (Clue.INDOOR, "{n} of {of} known rides on {bike} were {value}."),
+_SENTENCES: Mapping[Clue, Callable[[_Line], str]] = {
+    Clue.GEARING: _gears,
+    Clue.SHIFTS: _shifts,
+    Clue.ACTIVITY: _counted(
+        lambda ride: ride.activity, "'{value}' was chosen on about {n} of {of} rides on {bike}."
+    ),
+    Clue.CHANNELS: _counted(
+        lambda ride: ride.channels, "It measured {value}, as did about {n} of {of} rides on {bike}."
+    ),
+    Clue.DEVICE: _counted(
+        lambda ride: ride.device, "This head unit was on about {n} of {of} rides on {bike}."
+    ),
+    Clue.PLACE: _counted(lambda ride: ride.start_cell, "About {n} of {of} rides on {bike} started here."),
+    Clue.WEEK: _counted(part_of_week, "About {n} of {of} rides on {bike} were at this time of the week."),
+    Clue.MEASURED: _measured,
+    Clue.HABIT: _habit,
+    Clue.NEIGHBOURS: _neighbours,
+    Clue.INDOOR: _indoor,
+    Clue.MEANWHILE: _meanwhile,
 }
 
 
-def _counted(clues: RideClues, candidates: Sequence[Bike], rider: RiderHabits) -> list[Evidence]:
-    evidence = []
-    for name, value in values_of(clues).items():
-        tally = rider.tallies.get(name)
-        if tally is None:
-            continue
-        clue, sentence = _COUNTED[name]
-        for bike in candidates:
-            if clue is Clue.INDOOR and bike.indoor and not clues.indoor:
-                continue  # said already, by where it lives
-            weight = tally.weight(bike.id, value)
-            if weight != 0.0:
-                n, of = tally.seen(bike.id, value)
-                words = sentence.format(value=value, n=n, of=of, bike=bike.name)
-                evidence.append(Evidence(clue, bike.id, weight, words))
-    return evidence
-
-
-_MEASURED = {
-    "speed": (Clue.SPEED, "{:.0f} km/h against {:.0f} km/h usual on {}.", 3.6),
-    "roughness": (Clue.ROUGHNESS, "Speed jumps by {:.1f} % a second against {:.1f} % usual on {}.", 100.0),
-}
-
-
-def _measured(clues: RideClues, candidates: Sequence[Bike], rider: RiderHabits) -> list[Evidence]:
-    evidence = []
-    for name, value in measures_of(clues).items():
-        measures = rider.measures.get(name)
-        if measures is None:
-            continue
-        clue, sentence, factor = _MEASURED[name]
-        for bike in candidates:
-            weight = measures.weight(bike.id, value)
-            if weight != 0.0:
-                usual = math.exp(measures.mean(bike.id)) * factor
-                words = sentence.format(math.exp(value) * factor, usual, bike.name)
-                evidence.append(Evidence(clue, bike.id, weight, words))
-    return evidence
+def _none(clue: Clue, *, speaks_for: bool) -> str:
+    """What a clue says of a bike that is none of ours."""
+    match clue:
+        case Clue.GEARING:
+            return f"Its gears are {'like' if speaks_for else 'unlike'} those of a bike that is none of ours."
+        case Clue.NONE_OF_OURS:
+            return "No sensor and no gears speak for a bike that is none of ours."
+        case Clue.NEIGHBOURS:
+            return "What the rides next to it say of a bike that is none of ours."
+        case _:
+            return "A ride on a bike that is none of ours is rare."

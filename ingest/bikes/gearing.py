@@ -70,6 +70,10 @@ class GearHistogram:
         """Steady pedalling in all. [s]"""
         return sum(self.seconds)
 
+    def centres(self) -> Column:
+        """The developments of its bins. [ln m]"""
+        return BIN_CENTRES[list(self.bins)]
+
     def dense(self) -> Column:
         """The same with a zero for every empty bin."""
         column = np.zeros(BINS)

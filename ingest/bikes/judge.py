@@ -1,51 +1,54 @@
-"""Which bike was it? Clues add up in log-odds; the verdict is certain, likely, or a question.
+"""Which bike was it? Every ride of the household is judged by all rides of the household.
 
-    clues_of(recording, ride, rider)      what the ride tells            -> RideClues, kept with the ride
-    learn(known rides, household)         what answered rides teach      -> Habits
-    judge(clues, household, habits)       the verdict with its evidence  -> Assignment
+    clues_of(recording, ride, rider)            what the ride tells          -> RideClues, kept with the ride
+    judge(rides, household, answers)            all rides at once            -> Judgement
+    judgement.assignment(ride)                  one verdict, every clue in log-odds and in words
 
-Every weight is the natural logarithm of how much likelier the clue is on this bike than on a bike of which
-nothing is known. A clue that is missing, or of which a bike tells nothing, weighs exactly 0. 'None of ours'
-is a candidate. The rider's word is never judged here: a caller that has it keeps it.
+Nothing but the facts decides: the same rides, equipment and answers give the same verdicts, in whatever order
+they came. The rider's word is never judged here: a caller that has it keeps it.
 """
 
 from __future__ import annotations
 
 import math
-from collections import defaultdict
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from functools import cached_property
+
+import numpy as np
 
 from ingest.bikes.clues import HeardSensor, RideClues, clues_of
-from ingest.bikes.evidence import Clue, Evidence, weigh
-from ingest.bikes.learning import Habits, Household, Known, learn
-from rules.vocabulary import Bike, BikeId, DecidedBy
+from ingest.bikes.evidence import Evidence, evidence_on
+from ingest.bikes.household_fit import CANNOT, Clue, Household, HouseholdFit, fit, has_hard_clues
+from ingest.ride.recording import Column
+from rules.vocabulary import BikeId, DecidedBy
 
 __all__ = [
     "Assignment",
     "Clue",
     "Evidence",
-    "Habits",
     "HeardSensor",
     "Household",
-    "Known",
+    "Judgement",
     "RideClues",
     "Verdict",
     "clues_of",
     "judge",
-    "learn",
 ]
 
-CERTAIN_FROM = 0.99  # and a unique identifier
-LIKELY_FROM = 0.93
-IDENTIFIES_FROM = 4.0  # log-odds: a sensor that keeps to its bike
-TELLS_APART_FROM = 3.0  # log-odds between two bikes: 20 to 1
-TWIN_DOUBT_FROM = 0.02  # probability of look-alikes that keeps a ride without sensor and gears a question
-SPEAKS_AGAINST_FROM = 4.6  # log-odds: 100 to 1
-TELLING = frozenset(
-    {Clue.SENSOR, Clue.GEARING, Clue.SHIFTS, Clue.WHEEL, Clue.ACTIVITY, Clue.DEVICE, Clue.INDOOR}
-)
+WAY_OF_JUDGING = "all rides by all"  # another name has every ledger judged anew, once
+
+CERTAIN_FROM = 0.99  # and a sensor that says so
+LIKELY_FROM = 0.95
+LIKELY_FROM_AT_FIRST = 0.99  # until every bike in use has two answers: early errors come in whole seasons
+ANSWERS_A_BIKE = 2
+IN_USE_FROM = 0.02  # of all rides
+IDENTIFIES_FROM = 2.0  # log-odds, after what clues share was taken off
+HARD_DOUBT = 1.4  # the spread of log-odds that rides with a sensor or gears turned out to need
+SOFT_DOUBT, SOFT_DOUBT_AT_FIRST, ANSWERS_TO_TRUST = 1.8, 8.0, 6.0  # of the others: 1.8 + 8 / (6 + answers)
+ONLY_BIKE_IS_DENIED_BY = 2.5  # log-odds for none of ours
 
 
 class Verdict(StrEnum):
@@ -63,6 +66,7 @@ class Assignment:
     bike, decided_by: None when the verdict is 'ask'.
     probabilities: per bike, and under None for 'none of ours'; they add up to 1.  probability: of the leader.
     leader, runner_up: the two likeliest, either of which may be None, 'none of ours'.
+    evidence: its weights for one bike less those for another are ln of how their probabilities compare.
     because: one sentence saying why it was decided or is asked.
     """
 
@@ -81,134 +85,116 @@ class Assignment:
         return sum(e.weight for e in self.evidence if e.clue is clue and e.bike == bike)
 
 
+@dataclass(frozen=True, slots=True)
+class Said:
+    """A verdict without its evidence: what is compared to see whether anything moved."""
+
+    bike: BikeId | None
+    decided_by: DecidedBy | None
+    verdict: Verdict
+    probability: float
+
+
 def judge(
-    clues: RideClues,
+    rides: Sequence[RideClues],
     household: Household,
-    habits: Habits,
+    answers: Mapping[int, BikeId | None],
     *,
-    impossible: Mapping[BikeId, str] | None = None,
-) -> Assignment:
-    """Which bike this ride was on, how sure that is, and why.
+    impossible: Mapping[int, Mapping[BikeId, str]] | None = None,
+) -> Judgement:
+    """Which bike each ride was on, how sure that is, and why.
 
-    impossible: bikes that cannot have been it, each with the sentence saying why (see `impossibilities`).
+    rides: in order of their starts.  answers: the riders' words by place in `rides`; None = none of ours.
+    impossible: bikes that cannot have been on a ride, by place in `rides`, with the sentence saying why.
     """
-    ruled_out = {**_not_here(clues, household.bikes), **(impossible or {})}
-    candidates = tuple(bike for bike in household.bikes if bike.id not in ruled_out)
-    evidence = weigh(clues, candidates, habits)
-    log_odds: dict[BikeId | None, float] = {bike.id: 0.0 for bike in candidates}
-    log_odds[None] = 0.0
-    for item in evidence:
-        log_odds[item.bike] += item.weight
-    probabilities = _shares(log_odds)
-    ranked = sorted(probabilities, key=lambda bike: -probabilities[bike])
-    weights = _Weights(evidence)
-    said, by, because = _verdict(clues, candidates, ranked, probabilities, weights, habits)
-    leader = ranked[0]
-    if by is DecidedBy.ONLY_BIKE:
-        leader = _only_bike(clues, candidates, habits)
-    return Assignment(
-        bike=None if said is Verdict.ASK else leader,
-        decided_by=by,
-        verdict=said,
-        probability=probabilities[leader],
-        leader=leader,
-        runner_up=next((bike for bike in ranked if bike != leader), None),
-        probabilities={**probabilities, **dict.fromkeys(ruled_out, 0.0)},
-        evidence=(*evidence, *(Evidence(Clue.IMPOSSIBLE, b, -math.inf, why) for b, why in ruled_out.items())),
-        because=because,
-    )
+    return Judgement(fit(rides, household, answers, impossible=impossible), impossible or {})
 
 
-class _Weights:
-    """The evidence, summed by bike: what sensors say, what gears say, what any telling clue says."""
+class Judgement:
+    """The verdicts on all rides of a household."""
 
-    def __init__(self, evidence: tuple[Evidence, ...]) -> None:
-        self.sensor: dict[BikeId | None, float] = defaultdict(float)
-        self.gearing: dict[BikeId | None, float] = defaultdict(float)
-        self.telling: dict[BikeId | None, float] = defaultdict(float)
-        for item in evidence:
-            if item.clue in TELLING:
-                self.telling[item.bike] += item.weight
-            if item.clue is Clue.SENSOR:
-                self.sensor[item.bike] += item.weight
-            elif item.clue in (Clue.GEARING, Clue.SHIFTS, Clue.WHEEL):
-                self.gearing[item.bike] += item.weight
+    def __init__(self, fitted: HouseholdFit, impossible: Mapping[int, Mapping[BikeId, str]]) -> None:
+        self.fit = fitted
+        self.impossible = impossible
+        self.candidates: tuple[BikeId | None, ...] = (*(bike.id for bike in fitted.household.bikes), None)
+        hard = has_hard_clues(fitted.places, fitted.gears)
+        answers = len(fitted.answers)
+        soft_doubt = SOFT_DOUBT + SOFT_DOUBT_AT_FIRST / (ANSWERS_TO_TRUST + answers)
+        self.doubt: Column = np.where(hard, HARD_DOUBT, soft_doubt)
+        self.doubt[fitted.places.vouched] = 1.0  # a rider said where that sensor sits
+        self._vouched = frozenset(np.flatnonzero(fitted.places.vouched).tolist())
+        log_odds = fitted.log_odds / self.doubt[:, None]
+        odds = np.exp(log_odds - log_odds.max(axis=1, keepdims=True))
+        odds[fitted.possible <= CANNOT / 2] = 0.0
+        self.probabilities: Column = odds / odds.sum(axis=1, keepdims=True)
 
-    def gears_say_no(self, bike: BikeId | None) -> bool:
-        """Whether the gears fit another bike, ours or not, a hundred times better."""
-        best = max(0.0, *self.gearing.values()) if self.gearing else 0.0
-        return self.gearing[bike] - best <= -SPEAKS_AGAINST_FROM
+    @cached_property
+    def anchored(self) -> frozenset[BikeId]:
+        """Bikes of which at least one ride or one sensor is known by a rider's word."""
+        return frozenset(self._answers_a_bike) | {sensor.bike for sensor in self.fit.household.sensors}
 
+    @cached_property
+    def _answers_a_bike(self) -> Counter[BikeId]:
+        return Counter(bike for bike in self.fit.answers.values() if bike is not None)
 
-def _verdict(
-    clues: RideClues,
-    candidates: tuple[Bike, ...],
-    ranked: list[BikeId | None],
-    probabilities: Mapping[BikeId | None, float],
-    weights: _Weights,
-    habits: Habits,
-) -> tuple[Verdict, DecidedBy | None, str]:
-    """Certain needs a unique identifier and a gap; a contradiction or a look-alike is a question."""
-    names: dict[BikeId | None, str] = {bike.id: bike.name for bike in candidates}
-    names[None] = "none of ours"
-    if not candidates:
-        return Verdict.ASK, None, "No bike of the household can have been on this ride."
-    identified = [bike.id for bike in candidates if weights.sensor[bike.id] >= IDENTIFIES_FROM]
-    only = _only_bike(clues, candidates, habits)
-    if only is not None and not weights.gears_say_no(only) and set(identified) <= {only}:
-        return Verdict.CERTAIN, DecidedBy.ONLY_BIKE, f"{names[only]} is the only bike this rider had."
-    if len(identified) > 1:
-        heard = " and ".join(names[bike] for bike in identified)
-        return Verdict.ASK, None, f"Sensors of {heard} were heard on the same ride."
-    if identified and weights.gears_say_no(identified[0]):
-        name = names[identified[0]]
-        return Verdict.ASK, None, f"The sensor says {name}, the gears say it was not: was the sensor moved?"
-    leader, rest = ranked[0], ranked[1:]
-    if leader is None:
-        return Verdict.ASK, None, "It looks like none of the household's bikes."
-    for other in rest:
-        gap = weights.telling[leader] - weights.telling[other]
-        if other is not None and gap < TELLS_APART_FROM and habits.look_alike(leader, other):
-            pair = f"{names[leader]} and {names[other]}"
-            return (
-                Verdict.ASK,
-                None,
-                f"{pair} have the same gears, and nothing on this ride tells them apart.",
-            )
-    if not identified and not weights.gearing:
-        twins = [b.id for b in candidates if any(habits.look_alike(b.id, other.id) for other in candidates)]
-        if leader not in twins and sum(probabilities[bike] for bike in twins) >= TWIN_DOUBT_FROM:
-            pair = " or ".join(names[bike] for bike in twins)
-            return Verdict.ASK, None, f"No sensor and no gears on this ride: it may have been {pair} as well."
-    chance = f"{probabilities[leader]:.0%}"
-    if identified == [leader] and probabilities[leader] >= CERTAIN_FROM:
-        return Verdict.CERTAIN, DecidedBy.SENSOR, f"A sensor that sits on {names[leader]} was on this ride."
-    if probabilities[leader] >= LIKELY_FROM:
-        by = DecidedBy.SENSOR if identified == [leader] else DecidedBy.EVIDENCE
-        return Verdict.LIKELY, by, f"The clues add up to {names[leader]}, {chance}."
-    return Verdict.ASK, None, f"{names[leader]} is likeliest, but only {chance}; next is {names[rest[0]]}."
+    @cached_property
+    def likely_from(self) -> float:
+        """The probability from which a bike is named."""
+        in_use = self.probabilities[:, :-1].mean(axis=0) >= IN_USE_FROM if len(self.probabilities) else ()
+        used = [bike.id for bike, use in zip(self.fit.household.bikes, in_use, strict=False) if use]
+        known = all(self._answers_a_bike[bike] >= ANSWERS_A_BIKE for bike in used)
+        return LIKELY_FROM if known else LIKELY_FROM_AT_FIRST
 
+    def said(self, ride: int) -> Said:
+        """The verdict on one ride, without its evidence."""
+        chances = self.probabilities[ride]
+        order = np.argsort(-chances, kind="stable")
+        leader, probability = self.candidates[order[0]], float(chances[order[0]])
+        if leader is None:
+            return Said(None, None, Verdict.ASK, probability)
+        if len(self.fit.household.bikes) == 1:
+            return Said(leader, DecidedBy.ONLY_BIKE, Verdict.CERTAIN, probability)
+        likely_from = LIKELY_FROM if ride in self._vouched else self.likely_from
+        if leader not in self.anchored or probability < likely_from:
+            return Said(None, None, Verdict.ASK, probability)
+        sensor = self.fit.by_clue[Clue.SENSOR][ride] / self.doubt[ride]
+        by_sensor = float(sensor[order[0]] - sensor[order[1]]) >= IDENTIFIES_FROM
+        verdict = Verdict.CERTAIN if by_sensor and probability >= CERTAIN_FROM else Verdict.LIKELY
+        return Said(leader, DecidedBy.SENSOR if by_sensor else DecidedBy.EVIDENCE, verdict, probability)
 
-def _only_bike(clues: RideClues, candidates: tuple[Bike, ...], habits: Habits) -> BikeId | None:
-    """The one bike this rider owns, if they were never known to ride another."""
-    rider = clues.rider
-    theirs = [bike.id for bike in candidates if bike.owner == rider or habits.known_rides(rider, bike.id)]
-    return theirs[0] if len(theirs) == 1 and not habits.known_rides(rider, None) else None
+    def assignment(self, ride: int) -> Assignment:
+        """The verdict on one ride with every clue behind it."""
+        said = self.said(ride)
+        chances = self.probabilities[ride]
+        order = np.argsort(-chances, kind="stable")
+        leader, runner_up = self.candidates[order[0]], self.candidates[order[1]]
+        ruled_out = self.impossible.get(ride, {})
+        return Assignment(
+            bike=said.bike,
+            decided_by=said.decided_by,
+            verdict=said.verdict,
+            probability=said.probability,
+            leader=leader,
+            runner_up=runner_up,
+            probabilities=dict(zip(self.candidates, chances.tolist(), strict=True)),
+            evidence=evidence_on(self.fit, ride, float(self.doubt[ride]), ruled_out),
+            because=self._because(said, leader, runner_up),
+        )
 
-
-def _not_here(clues: RideClues, bikes: tuple[Bike, ...]) -> dict[BikeId, str]:
-    ruled_out = {}
-    for bike in bikes:
-        if bike.from_at is not None and clues.ended_at <= bike.from_at:
-            ruled_out[bike.id] = f"{bike.name} was not in the household yet."
-        elif bike.until_at is not None and clues.started_at >= bike.until_at:
-            ruled_out[bike.id] = f"{bike.name} was no longer in the household."
-    return ruled_out
-
-
-def _shares(log_odds: Mapping[BikeId | None, float]) -> dict[BikeId | None, float]:
-    """Log-odds against one reference, as probabilities that add up to 1."""
-    top = max(log_odds.values())
-    odds = {bike: math.exp(weight - top) for bike, weight in log_odds.items()}
-    total = sum(odds.values())
-    return {bike: weight / total for bike, weight in odds.items()}
+    def _because(self, said: Said, leader: BikeId | None, runner_up: BikeId | None) -> str:
+        names: dict[BikeId | None, str] = {bike.id: bike.name for bike in self.fit.household.bikes}
+        names[None] = "none of ours"
+        chance = f"{math.floor(100 * said.probability)} %"
+        if said.decided_by is DecidedBy.ONLY_BIKE:
+            return f"{names[leader]} is the only bike of the household."
+        if said.decided_by is DecidedBy.SENSOR:
+            return f"A sensor that sits on {names[leader]} was on this ride, {chance}."
+        if said.decided_by is DecidedBy.EVIDENCE:
+            return f"The clues add up to {names[leader]}, {chance}."
+        if leader is None:
+            return "It looks like none of the household's bikes."
+        if leader not in self.anchored:
+            return f"{names[leader]} is likeliest, but no ride is known to have been on it yet: was this one?"
+        if said.probability >= LIKELY_FROM:
+            return f"{names[leader]} is likeliest, {chance}, but too few rides of every bike are known yet."
+        return f"{names[leader]} is likeliest, but only {chance}; next is {names[runner_up]}."

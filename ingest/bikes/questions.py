@@ -1,147 +1,203 @@
-"""The confirm list: what to ask first, what an answer settles, and what cannot have been."""
+"""What to ask: the fewest answers that settle the most, in groups of rides that one answer settles.
+
+A ride that is asked about because it is doubtful is no sample of anything: what was asked is chosen, and only
+what all rides together say is learned as habit. Now and then a ride that seems settled is asked about as
+well, because nothing else finds a mistake that looks certain.
+"""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from collections import defaultdict
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
-from typing import Generic, TypeVar
+
+import numpy as np
 
 from ingest.bikes.clues import RideClues
-from ingest.bikes.judge import Assignment, Verdict, judge
-from ingest.bikes.learning import Household, Known, learn
-from rules.vocabulary import BikeId, DecidedBy, Fitting, RiderId, Sensor, SensorId
+from ingest.bikes.judge import Judgement, Verdict
+from ingest.bikes.soft_clues import measures_of, part_of_week
+from ingest.ride.recording import Column
+from rules.vocabulary import BikeId, Fitting
 
-Key = TypeVar("Key", bound=Hashable)
 WORTH_OFFERING = 0.03  # probability from which a bike is among the choices
+WORTH_ASKING = 0.05  # nats of doubt
+CHECK_EVERY = 6  # every sixth question looks at what seems settled
+SEEMS_SETTLED_FROM = 0.9
+MOST_WEIGHED = 800  # open rides that are compared with each other; the most doubtful
+BELONGS_FROM = 0.25  # least probability of a group's bike for a ride to be in it
+SHOWN = 3
+# How much of the doubt about one ride the answer about another takes away.
+WAY_BACK_TELLS, SENSOR_TELLS, SENSOR_FORGETS_D, LIKENESS_TELLS = 0.9, 0.8, 120.0, 0.35
+WAY_BACK_H = 18.0
 
 
 @dataclass(frozen=True, slots=True)
-class Taken:
-    """A ride whose bike is settled: nobody else can have been on that bike meanwhile."""
+class Question:
+    """Rides that one answer settles.
 
-    bike: BikeId
-    rider: RiderId
-    started_at: datetime
-    ended_at: datetime
-
-
-@dataclass(frozen=True, slots=True)
-class Away:
-    """A span in which a bike was not at hand, and why: at the workshop, lent, left at the cabin."""
-
-    bike: BikeId
-    from_at: datetime
-    until_at: datetime | None
-    why: str
-
-
-def impossibilities(
-    clues: RideClues,
-    household: Household,
-    *,
-    taken: Iterable[Taken] = (),
-    fittings: Iterable[Fitting] = (),
-    away: Iterable[Away] = (),
-) -> dict[BikeId, str]:
-    """Which bikes cannot have been on this ride, each with the sentence saying why.
-
-    A bike whose chains are tracked had to have one fitted at the start; one without any fitting is not.
-    """
-    ruled_out: dict[BikeId, str] = {}
-    names = {bike.id: bike.name for bike in household.bikes}
-    riders = {rider.id: rider.name for rider in household.riders}
-    spans: dict[BikeId, list[Fitting]] = {}
-    for fitting in fittings:
-        spans.setdefault(fitting.bike, []).append(fitting)
-    for bike, of_bike in spans.items():
-        before = [f for f in of_bike if f.fitted_at <= clues.started_at]
-        if before and all(f.removed_at is not None and f.removed_at <= clues.started_at for f in before):
-            ruled_out[bike] = f"{names.get(bike, 'That bike')} had no chain on that day."
-    for span in away:
-        if span.from_at < clues.ended_at and (span.until_at is None or clues.started_at < span.until_at):
-            ruled_out[span.bike] = f"{names.get(span.bike, 'That bike')} was away: {span.why}."
-    for ride in taken:
-        overlaps = ride.started_at < clues.ended_at and clues.started_at < ride.ended_at
-        if overlaps and ride.rider != clues.rider:
-            who = riders.get(ride.rider, "The other rider")
-            ruled_out[ride.bike] = f"{who} was riding {names.get(ride.bike, 'that bike')} at the time."
-    return ruled_out
-
-
-@dataclass(frozen=True, slots=True)
-class Question(Generic[Key]):
-    """One ride on the confirm list.
-
+    rides: by place in the judgement, in order of time.  shown: those to look at: first, last and oddest.
     choices: bikes worth offering, likeliest first; None = none of ours.
-    may_settle: other open rides that share a sensor with it, so that the answer speaks for them too.
-    information: what the answer is expected to tell, in nats, those rides included.
+    is_check: it seems settled, and is asked to find out whether it is.
     """
 
-    ride: Key
+    rides: tuple[int, ...]
+    shown: tuple[int, ...]
     choices: tuple[BikeId | None, ...]
     because: str
-    may_settle: tuple[Key, ...]
-    information: float
+    is_check: bool = False
 
 
-def confirm_list(open_rides: Mapping[Key, tuple[RideClues, Assignment]]) -> tuple[Question[Key], ...]:
-    """The open questions, shortest useful one first: most information for each choice there is to read."""
-    doubt = {key: _doubt(said) for key, (_, said) in open_rides.items()}
-    by_sensor: dict[str, list[Key]] = {}
-    for key, (clues, _) in open_rides.items():
-        for sensor in clues.sensors:
-            by_sensor.setdefault(sensor.identity, []).append(key)
-    questions = []
-    for key, (clues, said) in open_rides.items():
-        linked = {other: None for s in clues.sensors for other in by_sensor[s.identity] if other != key}
-        ranked = sorted(said.probabilities.items(), key=lambda item: -item[1])
-        choices = [bike for bike, probability in ranked if probability >= WORTH_OFFERING]
-        if len(choices) < 2:  # a contradiction can leave one on paper: the runner-up is the question then
-            choices = [bike for bike, _ in ranked[:2]]
-        information = doubt[key] + sum(doubt[other] for other in linked)
-        questions.append(Question(key, tuple(choices), said.because, tuple(linked), information))
-    return tuple(sorted(questions, key=lambda q: -q.information / len(q.choices)))
-
-
-def settles(
-    ride: Key,
-    answer: BikeId | None,
-    open_rides: Mapping[Key, tuple[RideClues, Assignment]],
-    known: Sequence[Known],
-    household: Household,
-    *,
-    impossible: Mapping[Key, Mapping[BikeId, str]] | None = None,
-) -> dict[Key, Assignment]:
-    """Which other open rides are decided once this one is answered, and how: learned again, judged again."""
-    habits = learn([*known, Known(open_rides[ride][0], answer, DecidedBy.RIDER)], household)
-    settled = {}
-    for key, (clues, _) in open_rides.items():
-        if key == ride:
+def questions(judgement: Judgement, at_most: int | None = None) -> tuple[Question, ...]:
+    """The open questions, the most useful first."""
+    rides = judgement.fit.rides
+    open_rides = [
+        i
+        for i in range(len(rides))
+        if i not in judgement.fit.answers and judgement.said(i).verdict is Verdict.ASK
+    ]
+    doubt = _doubt(judgement.probabilities)
+    groups = _groups(judgement, open_rides)
+    by_doubt = sorted(open_rides, key=lambda i: -doubt[i])[:MOST_WEIGHED]
+    tells = _tells(judgement, [group[0] for group in groups], by_doubt)
+    for row, group in enumerate(groups):
+        members = set(group)
+        tells[row, [column for column, i in enumerate(by_doubt) if i in members]] = 1.0
+    left = np.maximum(doubt[by_doubt], WORTH_ASKING / 2)
+    asked: list[Question] = []
+    todo = set(range(len(groups)))
+    first = _first_of_each_bike(judgement, groups, todo)
+    checks = _checks(judgement)
+    while todo and (at_most is None or len(asked) < at_most):
+        if len(asked) % CHECK_EVERY == CHECK_EVERY - 1 and checks and not first:
+            asked.append(_check(judgement, checks.pop(0)))
             continue
-        said = judge(clues, household, habits, impossible=(impossible or {}).get(key))
-        if said.verdict is not Verdict.ASK:
-            settled[key] = said
-    return settled
+        gains = tells @ left
+        row = first.pop(0) if first else max(todo, key=lambda g: (gains[g], -groups[g][0]))
+        todo.discard(row)
+        left = left * (1.0 - tells[row])
+        asked.append(_question(judgement, groups[row]))
+    return tuple(asked)
 
 
-def moved(
-    sensors: Sequence[Sensor], identity: str, kind: str, bike: BikeId, at: datetime, new_id: SensorId
-) -> tuple[Sensor, ...]:
-    """The sensor spans after 'this sensor moved to that bike on that day'.
-
-    What was entered from that day on is replaced; the span in force before it ends there.
-    """
-    kept = []
-    for span in sensors:
-        if span.identity != identity or (span.until_at is not None and span.until_at <= at):
-            kept.append(span)
-        elif span.from_at is None or span.from_at < at:
-            kept.append(replace(span, until_at=at))
-    return (*kept, Sensor(new_id, kind, identity, bike, at, None))
+def _doubt(probabilities: Column) -> Column:
+    """The entropy of each ride's probabilities. [nats]"""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        entropy: Column = -np.where(probabilities > 0, probabilities * np.log(probabilities), 0.0).sum(axis=1)
+    return entropy
 
 
-def _doubt(said: Assignment) -> float:
-    """The entropy of the probabilities. [nats]"""
-    return -sum(p * math.log(p) for p in said.probabilities.values() if p > 0)
+def _groups(judgement: Judgement, open_rides: Sequence[int]) -> list[tuple[int, ...]]:
+    """Open rides that are alike in all that tells of a bike and lean to the same one; the likeliest first."""
+    together: dict[object, list[int]] = defaultdict(list)
+    names, heard = judgement.fit.places.names, judgement.fit.places.heard
+    for i in open_rides:
+        ride = judgement.fit.rides[i]
+        leader = int(judgement.probabilities[i].argmax())
+        sensors = tuple(name for name, is_heard in zip(names, heard[i].tolist(), strict=True) if is_heard)
+        # Without a sensor, the profile, the device and the time of the week are all that a rider can go by.
+        alike = sensors or (ride.activity, ride.channels, ride.device, part_of_week(ride))
+        together[leader, ride.rider, ride.indoor, bool(sensors), alike].append(i)
+    groups = []
+    for (leader, *_), members in ((key, group) for key, group in together.items() if isinstance(key, tuple)):
+        chances = judgement.probabilities[members, leader]
+        belong = [i for i, chance in zip(members, chances.tolist(), strict=True) if chance >= BELONGS_FROM]
+        belong.sort(key=lambda i: -judgement.probabilities[i, leader])
+        groups += [tuple(belong)] if belong else []
+        groups += [(i,) for i in members if i not in belong]
+    return sorted(groups, key=min)
+
+
+def _tells(judgement: Judgement, seeds: Sequence[int], others: Sequence[int]) -> Column:
+    """How much an answer on each seed tells of each other ride, 0..1: (seeds, others)."""
+    rides, heard = judgement.fit.rides, judgement.fit.places.heard.astype(np.float64)
+    day = np.array([ride.started_at.timestamp() / 86400.0 for ride in rides])
+    apart_d = np.abs(day[list(seeds)][:, None] - day[list(others)][None, :])
+    shares = (heard[list(seeds)] @ heard[list(others)].T) > 0
+    tells: Column = np.where(shares, SENSOR_TELLS * np.exp(-apart_d / SENSOR_FORGETS_D), 0.0)
+    z = _standardised(rides)
+    alike = np.array([hash((r.rider, r.indoor, r.activity, r.channels)) for r in rides])
+    near = alike[list(seeds)][:, None] == alike[list(others)][None, :]
+    distance = ((z[list(seeds)][:, None, :] - z[list(others)][None, :, :]) ** 2).mean(axis=2)
+    tells = np.maximum(tells, np.where(near, LIKENESS_TELLS * np.exp(-distance), 0.0))
+    rider = np.array([ride.rider for ride in rides])
+    same_day = (rider[list(seeds)][:, None] == rider[list(others)][None, :]) & (apart_d < WAY_BACK_H / 24.0)
+    way_back = same_day & (judgement.fit.chain_same[list(others)][None, :] > 0.5)
+    return np.maximum(tells, np.where(way_back, WAY_BACK_TELLS, 0.0))
+
+
+def _standardised(rides: Sequence[RideClues]) -> Column:
+    columns = []
+    for values in measures_of(rides).values():
+        x = np.array([math.nan if value is None else value for value in values])
+        known = x[np.isfinite(x)]
+        spread = known.std() if len(known) > 1 and known.std() > 0 else 1.0
+        columns.append(np.nan_to_num((x - (known.mean() if len(known) else 0.0)) / spread))
+    return np.array(columns).T
+
+
+def _first_of_each_bike(judgement: Judgement, groups: Sequence[tuple[int, ...]], todo: set[int]) -> list[int]:
+    """For each bike of which nothing is known yet, the group that is most like the rides it leads."""
+    best: dict[BikeId, tuple[float, int]] = {}
+    for row in todo:
+        leader = int(judgement.probabilities[groups[row][0]].argmax())
+        bike = judgement.candidates[leader]
+        if bike is not None and bike not in judgement.anchored:
+            sure = float(judgement.probabilities[list(groups[row]), leader].sum())
+            best[bike] = max(best.get(bike, (0.0, row)), (sure, row))
+    return [row for _, row in sorted(best.values(), reverse=True)]
+
+
+def _checks(judgement: Judgement) -> list[int]:
+    """Rides that seem settled, one for each sensor and quarter of which no answer speaks."""
+    clusters: dict[object, list[int]] = defaultdict(list)
+    spoken_for: set[object] = set()
+    for i, ride in enumerate(judgement.fit.rides):
+        sensors = judgement.fit.places.heard[i]
+        key = (
+            int(sensors.argmax()) if sensors.any() else (ride.rider, ride.activity),
+            ride.started_at.year * 4 + (ride.started_at.month - 1) // 3,
+            int(judgement.probabilities[i].argmax()),
+        )
+        if i in judgement.fit.answers:
+            spoken_for.add(key)
+        elif judgement.probabilities[i].max() > SEEMS_SETTLED_FROM:
+            clusters[key].append(i)
+    unspoken = [members for key, members in clusters.items() if key not in spoken_for]
+    return [members[len(members) // 2] for members in sorted(unspoken, key=lambda m: (-len(m), m[0]))]
+
+
+def _check(judgement: Judgement, ride: int) -> Question:
+    names = {bike.id: bike.name for bike in judgement.fit.household.bikes}
+    leader = judgement.candidates[int(judgement.probabilities[ride].argmax())]
+    name = names[leader] if leader is not None else "none of ours"
+    because = f"It seems to have been {name}; one ride of these is asked about to make sure."
+    return Question((ride,), (ride,), _choices(judgement, (ride,)), because, is_check=True)
+
+
+def _question(judgement: Judgement, group: tuple[int, ...]) -> Question:
+    in_time = tuple(sorted(group))
+    oddest = group[-1]
+    shown = tuple(sorted({in_time[0], in_time[-1], oddest}))
+    because = judgement.assignment(group[0]).because
+    return Question(in_time, shown, _choices(judgement, group), because)
+
+
+def _choices(judgement: Judgement, group: Sequence[int]) -> tuple[BikeId | None, ...]:
+    mean = judgement.probabilities[list(group)].mean(axis=0)
+    order = np.argsort(-mean, kind="stable").tolist()
+    worth = [judgement.candidates[k] for k in order if mean[k] >= WORTH_OFFERING]
+    return tuple(worth if len(worth) >= 2 else [judgement.candidates[k] for k in order[:2]])
+
+
+def had_no_chain(
+    started_at: datetime, spans: Mapping[BikeId, Sequence[Fitting]], names: Mapping[BikeId, str]
+) -> dict[BikeId, str]:
+    """Bikes whose chain was off at the time, each with the sentence saying so; one never fitted is not."""
+    ruled_out = {}
+    for bike, of_bike in spans.items():
+        before = [f for f in of_bike if f.fitted_at <= started_at]
+        if before and all(f.removed_at is not None and f.removed_at <= started_at for f in before):
+            ruled_out[bike] = f"{names.get(bike, 'That bike')} had no chain on that day."
+    return ruled_out

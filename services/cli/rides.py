@@ -159,9 +159,10 @@ def rides(
         if number is not None:
             found: tuple[Ride, ...] = (tx.rides.ride(RideId(number)),)
         elif unsure:
-            from services.use_cases.judge_bikes import open_questions
+            from services.use_cases.judge_bikes import HouseholdJudgement
 
-            order = {question.ride: place for place, question in enumerate(open_questions(tx))}
+            asked_first = [ride for one in HouseholdJudgement(tx).questions() for ride in one.rides]
+            order = {ride: place for place, ride in enumerate(asked_first)}
             asked = sorted(tx.rides.confirm_list(), key=lambda one: order.get(one.id, len(order)))
             found = tuple(asked[:last])
         else:

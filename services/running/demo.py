@@ -18,7 +18,7 @@ from services.settings import SETTINGS_FILE, SettingsError
 from services.store import Transaction
 from services.use_cases.deliver_letters import deliver_waiting
 from services.use_cases.import_rides import FileOutcome, import_files, ride_files, whose
-from services.use_cases.judge_bikes import judge_again
+from services.use_cases.judge_bikes import judge_household
 from services.use_cases.tag_conditions import tag_conditions
 from services.use_cases.update_reminders import reckon
 from services.wiring import open_app
@@ -75,7 +75,7 @@ def run_demo(home: Path, *, now: datetime, on_progress: Progress) -> Demo:
     outcomes = _import(app, home, now, on_progress)
     with app.store.writing() as tx:
         _enter_words_and_care(tx, household, home, now)
-        judge_again(tx, now)
+        judge_household(tx, now)
     tags = tag_conditions(app, now=now, on_progress=on_progress)
     for days_ago in range(REPLAYED_DAYS, 0, -1):
         evening = datetime.combine(

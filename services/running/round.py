@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -15,7 +15,9 @@ from services.app import App
 from services.store.notes import LAST_ROUND
 from services.use_cases.deliver_letters import DeliveryReport, deliver_waiting
 from services.use_cases.import_rides import FileOutcome, Outcome, import_files, ride_files, whose
+from services.use_cases.judge_bikes import Move, judge_new_rides
 from services.use_cases.map_surface import surfaces_from_map
+from services.use_cases.record import also_moved
 from services.use_cases.tag_conditions import TagReport, tag_conditions
 from services.use_cases.update_reminders import Reckoning, reckon
 from services.views.calendar_entries import refresh_calendar
@@ -38,6 +40,7 @@ class RoundReport:
     reckoning: Reckoning
     delivery: DeliveryReport
     ground: tuple[str, ...] = ()  # what the street map said
+    bikes: tuple[str, ...] = ()  # which earlier rides the new ones moved
 
     @property
     def did_something(self) -> bool:
@@ -46,6 +49,7 @@ class RoundReport:
             any(one.outcome is not Outcome.KNOWN for one in self.files)
             or self.trouble
             or self.ground
+            or self.bikes
             or self.tags.hours
             or self.reckoning.sentences
             or self.delivery.delivered
@@ -66,6 +70,7 @@ class RoundReport:
             *troubled,
             *self.trouble,
             *self.ground,
+            *self.bikes,
             *self.tags.sentences(),
             *self.reckoning.sentences,
             *self.delivery.sentences(),
@@ -88,20 +93,30 @@ def one_round(
     patience: how long to wait for an archive that asks to wait; the rest is left to the next round.
     """
     trouble: list[str] = []
-    files = _read_new(app, now, watching, trouble)
+    moved: list[Move] = []
+    files = _read_new(app, now, watching, trouble, moved.extend)
+    moved += judge_new_rides(app.store, now)  # what a kill left unjudged
+    with app.store.reading() as tx:
+        bikes = also_moved(tx, moved)
     ground = surfaces_from_map(app, now=now)
     tags = tag_conditions(app, now=now, patience=patience, on_progress=on_progress)
     with app.store.writing() as tx:
         reckoning = reckon(tx, app, now=now)
     delivery = deliver_waiting(app.store, app.channels, now=now)
     trouble += refresh_calendar(app)
-    report = RoundReport(tuple(files), tuple(trouble), tags, reckoning, delivery, tuple(ground))
+    report = RoundReport(tuple(files), tuple(trouble), tags, reckoning, delivery, tuple(ground), tuple(bikes))
     with app.store.writing() as tx:
         tx.notes.put(LAST_ROUND, report.sentences(), at=now)
     return report
 
 
-def _read_new(app: App, now: datetime, watching: Watching | None, trouble: list[str]) -> list[FileOutcome]:
+def _read_new(
+    app: App,
+    now: datetime,
+    watching: Watching | None,
+    trouble: list[str],
+    on_moved: Callable[[Iterable[Move]], None],
+) -> list[FileOutcome]:
     with app.store.reading() as tx:
         riders = tx.equipment.riders()
     outcomes: list[FileOutcome] = []
@@ -131,7 +146,7 @@ def _read_new(app: App, now: datetime, watching: Watching | None, trouble: list[
             continue
         to_read = [ToRead(path, whose(path, riders, named)) for path in paths]
         try:
-            read = import_files(app.store, to_read, now=now)
+            read = import_files(app.store, to_read, now=now, on_moved=on_moved)
         except BaseException:
             # A locked database or a full disk: what was kept is known by its place, the rest comes again.
             if watching is not None:

@@ -1,6 +1,6 @@
 """The only package that speaks SQL. Facts go in dated and come out as the vocabulary's frozen nouns."""
 
-from services.store.assignments import Decision, FirstDecision
+from services.store.assignments import Decision, JudgedRide, MachineDecision
 from services.store.changes import Change
 from services.store.equipment import SensorSighting
 from services.store.errors import (
@@ -25,7 +25,8 @@ __all__ = [
     "Decision",
     "FactRefused",
     "FileRecord",
-    "FirstDecision",
+    "JudgedRide",
+    "MachineDecision",
     "NeedsConfirmation",
     "NewerDatabase",
     "NotFound",

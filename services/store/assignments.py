@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import bindparam, func, or_, select
+from sqlalchemy import bindparam, literal, or_, select
 
 from rules.vocabulary import BikeId, DecidedBy, Ride, RideId
 from services.store.errors import FactRefused
@@ -42,8 +42,8 @@ class Decision:
 
 
 @dataclass(frozen=True, slots=True)
-class FirstDecision:
-    """What `record` takes, for a ride that nobody judged before."""
+class MachineDecision:
+    """What `record` takes, for a ride of which no rider has spoken."""
 
     ride: RideId
     bike: BikeId | None
@@ -51,6 +51,17 @@ class FirstDecision:
     probability: float | None
     verdict: str
     evidence: str
+
+
+@dataclass(frozen=True, slots=True)
+class JudgedRide:
+    """A ride's clues and the decision in force on it; verdict None = it was never judged."""
+
+    id: RideId
+    clues: str
+    bike: BikeId | None
+    decided_by: DecidedBy | None
+    verdict: str | None
 
 
 def in_force(history: Sequence[Decision]) -> Decision | None:
@@ -103,8 +114,8 @@ class Assignments(Repository):
             self._update(ride_assignment, undoes, is_undone=True)
         return self._mirror(ride)
 
-    def record_first(self, decisions: Sequence[FirstDecision], *, at: datetime, by: str) -> None:
-        """Keep the first decision on many rides that nobody judged before, all at once."""
+    def record_judged(self, decisions: Sequence[MachineDecision], *, at: datetime, by: str) -> None:
+        """Keep decisions on many rides of which no rider has spoken, all at once: the newest is in force."""
         if not decisions:
             return
         self._insert_many(
@@ -138,6 +149,12 @@ class Assignments(Repository):
                 for one in decisions
             ],
         )
+
+    def judge_anew(self, ride: RideId) -> None:
+        """This ride counts as never judged, unless a rider has spoken of it: its clues are others now."""
+        nobody = or_(rides.c.decided_by.is_(None), rides.c.decided_by != DecidedBy.RIDER.value)
+        reset = rides.update().where(rides.c.id == ride, nobody)
+        self._connection.execute(reset.values(bike=None, decided_by=None, verdict=None))
 
     def take_back_decision(self, decision: int, *, at: datetime, by: str) -> None:
         """A decision holds no more, even a rider's: what stood before it does again. Raises NotFound.
@@ -197,36 +214,38 @@ class Assignments(Repository):
         held = {ride_id: in_force(history) for ride_id, history in histories.items()}
         return {ride_id: decision for ride_id, decision in held.items() if decision is not None}
 
-    def came_since(self, at: datetime) -> bool:
-        """Whether any ride was judged for the first time after that."""
-        of_ride = select(func.min(ride_assignment.c.made_at).label("at")).group_by(ride_assignment.c.ride)
-        first = of_ride.subquery()
-        newest = self._connection.scalar(select(func.max(first.c.at)))
-        return newest is not None and newest > at
+    def judged_rides(self, *, clues: bool = True) -> list[JudgedRide]:
+        """Every ride that counts and has clues, with the decision in force, by start.
 
-    def known_clues(self) -> list[tuple[str, BikeId | None, DecidedBy]]:
-        """Clues, bike and who decided, of every ride that counts, has clues and is decided, by start."""
+        clues: without them, only the decisions are wanted.
+        """
+        columns = (rides.c.id, rides.c.bike, rides.c.decided_by, rides.c.verdict)
         query = (
-            select(ride_track.c.clues, rides.c.bike, rides.c.decided_by)
+            select(*columns, ride_track.c.clues if clues else literal("").label("clues"))
             .join_from(rides, ride_track, ride_track.c.ride == rides.c.id)
-            .where(rides.c.id.in_(counted_ids()), rides.c.decided_by.is_not(None), ride_track.c.clues != "")
+            .where(rides.c.id.in_(counted_ids()), ride_track.c.clues != "")
             .order_by(rides.c.started_at, rides.c.id)
         )
-        return [(clues, _bike(bike), DecidedBy(by)) for clues, bike, by in self._all(query)]
-
-    def open_clues(self) -> list[tuple[RideId, str, BikeId | None]]:
-        """Ride, clues and bike of every ride that counts, has clues and is not the rider's word, by start."""
-        query = (
-            select(rides.c.id, ride_track.c.clues, rides.c.bike)
-            .join_from(rides, ride_track, ride_track.c.ride == rides.c.id)
-            .where(
-                rides.c.id.in_(counted_ids()),
-                or_(rides.c.decided_by.is_(None), rides.c.decided_by != DecidedBy.RIDER.value),
-                ride_track.c.clues != "",
+        return [
+            JudgedRide(
+                RideId(row.id),
+                row.clues,
+                _bike(row.bike),
+                None if row.decided_by is None else DecidedBy(row.decided_by),
+                row.verdict,
             )
-            .order_by(rides.c.started_at, rides.c.id)
+            for row in self._all(query)
+        ]
+
+    def has_unjudged(self) -> bool:
+        """Whether any ride that counts was never judged."""
+        query = (
+            select(rides.c.id)
+            .join_from(rides, ride_track, ride_track.c.ride == rides.c.id)
+            .where(rides.c.id.in_(counted_ids()), rides.c.verdict.is_(None), ride_track.c.clues != "")
+            .limit(1)
         )
-        return [(RideId(ride_id), clues, _bike(bike)) for ride_id, clues, bike in self._all(query)]
+        return self._connection.scalar(query) is not None
 
     def confirm_list(self) -> tuple[Ride, ...]:
         """Rides whose bike is a question or was never judged, oldest first."""

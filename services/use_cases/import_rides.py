@@ -1,9 +1,10 @@
 """Files become rides on bikes.
 
-    paths | read and summarise (all cores) | known? same outing? which bike? | one transaction a batch
+    paths | read and summarise (all cores) | known? same outing? | one transaction a batch | which bikes?
 
 Reading is done in other processes when there is a lot of it; deciding and storing happen here, in order.
-A kill in the middle loses at most the batch in hand, and the next run takes those files again.
+A kill in the middle loses at most the batch in hand, and the next run takes those files again. Bikes are
+judged at the end, all rides by all rides; what a kill left unjudged, the next run or round judges.
 """
 
 from __future__ import annotations
@@ -15,7 +16,7 @@ from enum import StrEnum
 from pathlib import Path
 from typing import Any
 
-from ingest.bikes.judge import Assignment, RideClues
+from ingest.bikes.judge import RideClues
 from ingest.errors import NotARide, UnreadableFile
 from ingest.files.folder import scan
 from ingest.files.read_pool import Member, ReadFile, ToRead, read_all, stamp
@@ -24,7 +25,7 @@ from ingest.ride.same_ride import same_outing
 from ingest.ride.summary import RideSummary
 from rules.vocabulary import RideId, Rider, RiderId
 from services.store import FileRecord, RideSpan, Store, Transaction
-from services.use_cases.judge_bikes import Judge
+from services.use_cases.judge_bikes import Move, judge_new_rides
 
 BATCH = 64  # files a transaction: few enough that a kill loses little, many enough that commits cost nothing
 
@@ -93,9 +94,11 @@ def import_files(
     *,
     now: datetime,
     on_progress: Callable[[FileOutcome], None] = lambda _: None,
+    on_moved: Callable[[tuple[Move, ...]], None] = lambda _: None,
 ) -> list[FileOutcome]:
     """Read files into the ledger; each gets an outcome, and none stops the others.
 
+    on_moved: told of earlier rides whose bike is now another.
     A file already read (same place, size and time; or same content under any name) is passed over, but for
     one that was refused as no ride and is now said to be one.
     """
@@ -114,29 +117,29 @@ def import_files(
                 outcomes.append(FileOutcome(str(file.path), Outcome.KNOWN))
             else:
                 unknown.append(file)
-        judge = Judge(tx) if unknown else None
     for outcome in outcomes:
         on_progress(outcome)
 
     for batch in _batches(read_all(unknown, now), BATCH):
-        assert judge is not None
         with store.writing() as tx:
-            stored = _Batch(tx, judge, batch, now).stored()
+            stored = _Batch(tx, batch, now).stored()
         outcomes += stored
         for outcome in stored:
             on_progress(outcome)
+    if moved := judge_new_rides(store, now):
+        on_moved(moved)
     return outcomes
 
 
 class _Batch:
-    """One transaction's files: looked up at once, judged in order, written at once.
+    """One transaction's files: looked up at once, taken in order, written at once.
 
     A new ride waits to be written with the others, but for one that meets another new one of its rider or the
     same bytes: those before it are written first, so that the order of files never matters to the outcome.
     """
 
-    def __init__(self, tx: Transaction, judge: Judge, files: Sequence[ReadFile], now: datetime) -> None:
-        self._tx, self._judge, self._files, self._now = tx, judge, files, now
+    def __init__(self, tx: Transaction, files: Sequence[ReadFile], now: datetime) -> None:
+        self._tx, self._files, self._now = tx, files, now
         read = [member for file in files for member in file.members]
         self._seen = tx.files.seen_of(member.sha256 for member in read)
         found = [member.summary for member in read if member.summary is not None]
@@ -207,10 +210,7 @@ class _Batch:
             if verdict.same:
                 self._second_recording(other, summary, clues, verdict)
                 return FileOutcome(name, Outcome.SAME_OUTING, "; ".join(verdict.because), "", other.id)
-        meeting += [one.span() for one in self._waiting if one.meets(begin, end)]
-        judged = self._judge.verdict_among(meeting, clues)
-        self._judge.remember(clues, judged)
-        self._waiting.append(_NewRide(len(self._outcomes), summary, clues, rider, judged))
+        self._waiting.append(_NewRide(len(self._outcomes), summary, clues, rider))
         if summary.damage:
             why = "; ".join(summary.damage)
             return FileOutcome(name, Outcome.DAMAGED, why, "copy it from the device again")
@@ -229,7 +229,7 @@ class _Batch:
         )
         if verdict.keep == "second":
             # The richer recording may name its bike where the first did not.
-            self._judge.decide(self._tx, kept.id, clues, self._now)
+            self._tx.rides.judge_anew(kept.id)
             self._spans.remove(kept)
             self._spans += (
                 one for one in self._tx.rides.spans(summary.started_at, summary.ended_at) if one.id == kept.id
@@ -238,9 +238,6 @@ class _Batch:
     def _write_waiting(self) -> None:
         waiting, self._waiting = self._waiting, []
         ids = self._tx.rides.add_many([(one.summary, one.rider, one.clues.to_json()) for one in waiting])
-        self._judge.keep_first(
-            self._tx, ((ride, one.verdict) for ride, one in zip(ids, waiting, strict=True)), self._now
-        )
         for ride, one in zip(ids, waiting, strict=True):
             self._spans.append(replace(one.span(), id=ride))
             self._outcomes[one.position] = replace(self._outcomes[one.position], ride=ride)
@@ -275,22 +272,19 @@ def _counts_now(seen: FileRecord, member: Member, asked: ToRead) -> bool:
 
 @dataclass(frozen=True, slots=True)
 class _NewRide:
-    """A ride that is judged and waits to be written. position: of its outcome."""
+    """A ride that waits to be written. position: of its outcome."""
 
     position: int
     summary: RideSummary
     clues: RideClues
     rider: RiderId
-    verdict: Assignment
 
     def meets(self, begin: datetime, end: datetime) -> bool:
         return self.summary.started_at < end and begin < self.summary.ended_at
 
     def span(self) -> RideSpan:
         """As the others see it; it has no number yet."""
-        decided = self.verdict
-        begin, end = self.summary.started_at, self.summary.ended_at
-        return RideSpan(RideId(0), self.rider, begin, end, decided.bike, decided.decided_by)
+        return RideSpan(RideId(0), self.rider, self.summary.started_at, self.summary.ended_at, None, None)
 
 
 def _batches(items: Iterable[Any], size: int) -> Iterator[list[Any]]:

@@ -1,161 +1,200 @@
-"""Judging the bike of rides from what the store knows, and keeping the verdict."""
+"""Judging the bikes of a household's rides, all by all, and keeping what is now another verdict."""
 
 from __future__ import annotations
 
 import json
 import math
-from collections.abc import Iterable
+from collections import Counter
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 from datetime import datetime
+from functools import cached_property
 
-from ingest.bikes.judge import Assignment, Household, Known, RideClues, Verdict, judge, learn
-from ingest.bikes.questions import Question, Taken, confirm_list, impossibilities
-from rules.vocabulary import DecidedBy, RideId
-from services.store import FirstDecision, RideSpan, Transaction
+from ingest.bikes.judge import (
+    WAY_OF_JUDGING,
+    Assignment,
+    Household,
+    Judgement,
+    RideClues,
+    Said,
+    Verdict,
+    judge,
+)
+from ingest.bikes.questions import Question, had_no_chain, questions
+from rules.vocabulary import BikeId, DecidedBy, Fitting, RideId
+from rules.wording import listed
+from services.store import JudgedRide, MachineDecision, Store, Transaction
+from services.store.notes import BIKES_JUDGED_BY
 
 THE_ROUND = "the round"
-SETTLED = (DecidedBy.RIDER, DecidedBy.SENSOR)  # so sure that nobody else can have been on that bike meanwhile
 
 
-class Judge:
-    """Judges rides, in the order they were ridden, by what is known of the household."""
+@dataclass(frozen=True, slots=True)
+class Move:
+    """A ride whose bike is now another. Neither side: it is a question, or was never judged."""
 
-    def __init__(self, tx: Transaction, *, words_only: bool = False) -> None:
-        """Gathers everything decided so far; every verdict given since then counts as 'the ride before'.
+    ride: RideId
+    was: Said | None
+    now: Said
 
-        words_only: only what riders said counts as decided, as if nothing had been judged yet.
-        """
-        garage = tx.equipment
-        self._fittings = garage.fittings()
-        self._household = Household(garage.bikes(), garage.sensors(), garage.riders())
-        known = [
-            Known(RideClues.from_json(clues), bike, by)
-            for clues, bike, by in tx.rides.known_clues()
-            if by is DecidedBy.RIDER or not words_only
-        ]
-        self._habits = learn(known, self._household)
 
-    def verdict(self, tx: Transaction, ride: RideId | None, clues: RideClues) -> Assignment:
-        """Which bike, how sure, and why; nothing is kept. ride: its own number, None = not stored yet."""
-        others = tx.rides.spans(clues.started_at, clues.ended_at)
-        return self.verdict_among([other for other in others if other.id != ride], clues)
+class HouseholdJudgement:
+    """The verdicts on all rides that count, as the facts stand in one transaction."""
 
-    def verdict_among(self, others: Iterable[RideSpan], clues: RideClues) -> Assignment:
-        """The same, when the rides under way at the time are known already."""
-        taken = [
-            Taken(other.bike, other.rider, other.started_at, other.ended_at)
-            for other in others
-            if other.bike is not None and other.decided_by in SETTLED
-        ]
-        ruled_out = impossibilities(clues, self._household, taken=taken, fittings=self._fittings)
-        return judge(clues, self._household, self._habits, impossible=ruled_out)
-
-    def decide(self, tx: Transaction, ride: RideId, clues: RideClues, now: datetime) -> Assignment:
-        """Judge a ride and keep the verdict with its evidence. A rider's word on it stands."""
-        verdict = self.verdict(tx, ride, clues)
-        self.keep(tx, ride, clues, verdict, now)
-        return verdict
-
-    def keep(
-        self, tx: Transaction, ride: RideId, clues: RideClues, verdict: Assignment, now: datetime
-    ) -> int:
-        """Keep a verdict and remember it; returns the number of the decision."""
-        kept = tx.rides.record(
-            ride=ride,
-            bike=verdict.bike,
-            decided_by=verdict.decided_by,
-            verdict=verdict.verdict.value,
-            probability=verdict.probability,
-            evidence=evidence_json(verdict),
-            at=now,
-            by=THE_ROUND,
+    def __init__(self, tx: Transaction, answers: Mapping[RideId, BikeId | None] | None = None) -> None:
+        """answers: what riders might say beside what they have said; nothing is kept."""
+        equipment = tx.equipment
+        self.rides = tx.rides.judged_rides()
+        self._household = Household(equipment.bikes(), equipment.sensors(), equipment.riders())
+        spans: dict[BikeId, list[Fitting]] = {}
+        for fitting in equipment.fittings():
+            spans.setdefault(fitting.bike, []).append(fitting)
+        names = {bike.id: bike.name for bike in self._household.bikes}
+        self._clues = [RideClues.from_json(one.clues) for one in self.rides]
+        self._impossible = {
+            place: ruled_out
+            for place, clues in enumerate(self._clues)
+            if (ruled_out := had_no_chain(clues.started_at, spans, names))
+        }
+        said = {one.id: one.bike for one in self.rides if one.decided_by is DecidedBy.RIDER} | dict(
+            answers or {}
         )
-        self.remember(clues, verdict)
-        return kept.id
+        self._answers = {place: said[one.id] for place, one in enumerate(self.rides) if one.id in said}
 
-    def keep_first(self, tx: Transaction, judged: Iterable[tuple[RideId, Assignment]], now: datetime) -> None:
-        """Keep the first verdicts on many new rides at once; `remember` is the caller's, ride by ride."""
-        decisions = [
-            FirstDecision(
-                ride=ride,
+    @cached_property
+    def judgement(self) -> Judgement:
+        """What all rides together say; this is where the work is done."""
+        return judge(self._clues, self._household, self._answers, impossible=self._impossible)
+
+    def moves(self) -> list[tuple[int, Move]]:
+        """Rides of which no rider has spoken and whose verdict is now another, with their places."""
+        found: list[tuple[int, Move]] = []
+        if not self._household.bikes:
+            return found
+        for place, ride in enumerate(self.rides):
+            if place in self._answers:
+                continue
+            said = self.judgement.said(place)
+            held = _held(ride)
+            if held is None or (held.verdict, held.bike, held.decided_by) != (
+                said.verdict,
+                said.bike,
+                said.decided_by,
+            ):
+                found.append((place, Move(ride.id, held, said)))
+        return found
+
+    def assignment(self, ride: RideId) -> Assignment:
+        """The verdict on one ride with every clue behind it."""
+        return self.judgement.assignment(next(p for p, one in enumerate(self.rides) if one.id == ride))
+
+    def questions(self, at_most: int | None = None) -> tuple[OpenQuestion, ...]:
+        """What to ask, the most useful first."""
+        if not self.rides or not self._household.bikes:
+            return ()
+        return tuple(self._open(question) for question in questions(self.judgement, at_most))
+
+    def _open(self, question: Question) -> OpenQuestion:
+        ids = [one.id for one in self.rides]
+        return OpenQuestion(
+            tuple(ids[place] for place in question.rides),
+            tuple(ids[place] for place in question.shown),
+            question.choices,
+            question.because,
+            question.is_check,
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class OpenQuestion:
+    """Rides that one answer settles. See `ingest.bikes.questions.Question`."""
+
+    rides: tuple[RideId, ...]
+    shown: tuple[RideId, ...]
+    choices: tuple[BikeId | None, ...]
+    because: str
+    is_check: bool
+
+
+def judge_household(tx: Transaction, now: datetime) -> tuple[Move, ...]:
+    """Judge every ride by all of them and keep each verdict that is now another. The rider's word stands.
+
+    Returns the rides whose bike is now another.
+    """
+    household = HouseholdJudgement(tx)
+    return _keep(tx, household, household.moves(), now)
+
+
+def judge_new_rides(store: Store, now: datetime) -> tuple[Move, ...]:
+    """The same, if any ride was never judged, or all were judged by an older version's rules.
+
+    The ledger is not held up meanwhile. A word that comes in between stands, and has all judged once more.
+    """
+    with store.reading() as tx:
+        if not tx.rides.has_unjudged() and tx.notes.get(BIKES_JUDGED_BY) == WAY_OF_JUDGING:
+            return ()
+        household = HouseholdJudgement(tx)
+    moves = household.moves()
+    with store.writing() as tx:
+        tx.notes.put(BIKES_JUDGED_BY, WAY_OF_JUDGING, at=now)
+        still = {one.id: _held(one) for one in tx.rides.judged_rides(clues=False)}
+        return _keep(tx, household, [(p, move) for p, move in moves if still.get(move.ride) == move.was], now)
+
+
+def _keep(
+    tx: Transaction, household: HouseholdJudgement, moves: Iterable[tuple[int, Move]], now: datetime
+) -> tuple[Move, ...]:
+    decisions = []
+    moved = []
+    for place, move in moves:
+        verdict = household.judgement.assignment(place)
+        decisions.append(
+            MachineDecision(
+                ride=move.ride,
                 bike=verdict.bike,
                 decided_by=verdict.decided_by,
                 probability=verdict.probability,
                 verdict=verdict.verdict.value,
                 evidence=evidence_json(verdict),
             )
-            for ride, verdict in judged
-        ]
-        tx.rides.record_first(decisions, at=now, by=THE_ROUND)
-
-    def remember(self, clues: RideClues, verdict: Assignment) -> None:
-        """The next ride of this rider is judged with this one as the ride before."""
-        if verdict.bike is not None and verdict.decided_by is not None:
-            self._habits = self._habits.after(Known(clues, verdict.bike, verdict.decided_by))
+        )
+        if move.was is not None and move.was.bike != move.now.bike:
+            moved.append(move)
+    tx.rides.record_judged(decisions, at=now, by=THE_ROUND)
+    return tuple(moved)
 
 
-@dataclass(frozen=True, slots=True)
-class JudgedAgain:
-    """What judging again decided: the decisions it kept, and the rides whose bike is now another."""
-
-    decisions: tuple[int, ...] = ()
-    moved: tuple[RideId, ...] = ()
-
-
-def judge_again(tx: Transaction, now: datetime) -> JudgedAgain:
-    """Judge again what an answer may settle: open questions and merely likely bikes."""
-    doubtful = {ride.id for ride in (*tx.rides.confirm_list(), *tx.rides.likely())}
-    if not doubtful:
-        return JudgedAgain()
-    judge_of = Judge(tx)
-    decisions: list[int] = []
-    moved: list[RideId] = []
-    for ride, kept, bike in tx.rides.open_clues():
-        if ride not in doubtful:
-            continue
-        clues = RideClues.from_json(kept)
-        verdict = judge_of.verdict(tx, ride, clues)
-        if verdict.bike != bike:
-            decisions.append(judge_of.keep(tx, ride, clues, verdict, now))
-            moved.append(ride)
-    return JudgedAgain(tuple(decisions), tuple(moved))
+def _held(ride: JudgedRide) -> Said | None:
+    """What is kept of it; None = it was never judged."""
+    if ride.verdict is None:
+        return None
+    bike = None if ride.verdict == Verdict.ASK else ride.bike
+    return Said(bike, ride.decided_by, Verdict(ride.verdict), 0.0)
 
 
-def judge_anew(tx: Transaction, now: datetime) -> JudgedAgain:
-    """Judge every ride that no rider has spoken of, in the order ridden: bikes or sensors are others now."""
-    judge_of = Judge(tx, words_only=True)
-    held = tx.rides.assignments_in_force()
-    decisions: list[int] = []
-    moved: list[RideId] = []
-    for ride, kept, bike in tx.rides.open_clues():
-        clues = RideClues.from_json(kept)
-        verdict = judge_of.verdict(tx, ride, clues)
-        was = held.get(ride)
-        if was is None or (was.verdict, was.bike, was.decided_by) != (
-            verdict.verdict.value,
-            verdict.bike,
-            verdict.decided_by,
-        ):
-            decisions.append(judge_of.keep(tx, ride, clues, verdict, now))
-        else:
-            judge_of.remember(clues, verdict)
-        if (None if verdict.verdict is Verdict.ASK else verdict.bike) != bike:
-            moved.append(ride)
-    return JudgedAgain(tuple(decisions), tuple(moved))
-
-
-def open_questions(tx: Transaction) -> tuple[Question[RideId], ...]:
-    """The confirm list, the shortest useful question first, each with the bikes worth offering."""
-    asked = {ride.id for ride in tx.rides.confirm_list()}
-    if not asked:
-        return ()
-    judge_of = Judge(tx)
-    open_rides: dict[RideId, tuple[RideClues, Assignment]] = {}
-    for ride, kept, _ in tx.rides.open_clues():
-        if ride in asked:
-            clues = RideClues.from_json(kept)
-            open_rides[ride] = (clues, judge_of.verdict(tx, ride, clues))
-    return confirm_list(open_rides)
+def told(moves: Iterable[Move], names: Mapping[BikeId, str]) -> str:
+    """'3 rides from Plover to Dunlin, 20 now on Plover, ride 12 now open'; '' for none."""
+    ways: Counter[tuple[str, str]] = Counter()
+    last: dict[tuple[str, str], RideId] = {}
+    for move in moves:
+        was = names.get(move.was.bike) if move.was and move.was.bike else None
+        now = names.get(move.now.bike, "?") if move.now.bike else None
+        way = (
+            f"from {was} to {now}" if was and now else f"now on {now}" if now else "now a question",
+            now or "",
+        )
+        ways[way] += 1
+        last[way] = move.ride
+    return (
+        listed(
+            [
+                f"ride {last[way]} {way[0]}" if count == 1 else f"{count} rides {way[0]}"
+                for way, count in ways.items()
+            ]
+        )
+        if ways
+        else ""
+    )
 
 
 def evidence_json(verdict: Assignment) -> str:

@@ -14,14 +14,25 @@ from rules.outlook import Difference, difference, with_condition, with_ride_on
 from rules.vocabulary import BikeId, Condition, RideId
 from services.app import App, zone_of
 from services.store import FactRefused
+from services.use_cases.judge_bikes import HouseholdJudgement
 
 
 def preview_rides_on(app: App, rides: Sequence[RideId], bike: BikeId | None, *, now: datetime) -> Difference:
-    """What would change if these rides were on that bike (None: on none of ours)? Raises FactRefused."""
+    """What would change if these rides were on that bike (None: on none of ours)? Raises FactRefused.
+
+    Rides of which nobody has spoken and which this word would move are moved as well.
+    """
+    said = dict.fromkeys(rides, bike)
     with app.store.reading() as tx:
         before = tx.ledger()
-    _refuse(before, PutRidesOn(tuple((ride, bike) for ride in rides)), now)
-    after = with_answers(before, dict.fromkeys(rides, bike))
+        _refuse(before, PutRidesOn(tuple(said.items())), now)
+        household = HouseholdJudgement(tx, said)
+    also = {
+        move.ride: move.now.bike
+        for _, move in household.moves()
+        if move.was and move.was.bike != move.now.bike
+    }
+    after = with_answers(before, also | said)
     return difference(before, after, app.rulebook, now=now, zone_of=zone_of)
 
 

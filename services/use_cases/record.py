@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
-from ingest.bikes.judge import RideClues
 from rules.commands import (
     AddBike,
     AddChain,
@@ -31,12 +30,11 @@ from rules.gate.hearing import Hearing, Question, Refused
 from rules.gate.judge import judge
 from rules.gate.reverse import effect
 from rules.gate.sentence import described
-from rules.ledger import Ledger
-from rules.vocabulary import BikeId, ChainId, DecidedBy, RideId
+from rules.vocabulary import BikeId, ChainId, DecidedBy
 from rules.wording import listed
 from services.app import App
 from services.store import FactRefused, NeedsConfirmation, Transaction
-from services.use_cases.judge_bikes import Judge, JudgedAgain, judge_again, judge_anew
+from services.use_cases.judge_bikes import Move, judge_household, told
 from services.use_cases.rename_in_rulebook import rename_in_rulebook, renames
 from services.use_cases.update_reminders import reckon
 
@@ -113,15 +111,13 @@ def recorded(tx: Transaction, app: App, command: Command, *, now: datetime, by: 
     after = applied(ledger, command, made)
     tx.facts.write(ledger, after, at=now, by=by, why=getattr(command, "because", what))
     rows = tuple(_ride_rows(tx, command, now, by))
-    judged = _bikes_judged(tx, command, now)
+    moved = judge_household(tx, now) if moves_bikes(command) else ()
     number = tx.changes.add(
-        what, command, made=made, rows=(*rows, *judged.decisions), effect=effect(ledger, after), at=now, by=by
+        what, command, made=made, rows=rows, effect=effect(ledger, after), at=now, by=by
     ).number
     named = f" ({_CALLED[family]} {made})" if family else ""
-    told = [f"{what[0].upper()}{what[1:]}{named}."]
-    if judged.moved:
-        told.append(f"That also settled {named_rides(tx.ledger(), judged.moved)}.")
-    return Done(number, (*told, *reckon(tx, app, now=now).sentences), made, renames(ledger, after))
+    sentences = [f"{what[0].upper()}{what[1:]}{named}.", *also_moved(tx, moved)]
+    return Done(number, (*sentences, *reckon(tx, app, now=now).sentences), made, renames(ledger, after))
 
 
 def with_rulebook(app: App, done: Done) -> Done:
@@ -133,27 +129,16 @@ def with_rulebook(app: App, done: Done) -> Done:
 def moves_bikes(command: Command) -> bool:
     """Whether rides may be other bikes' once this is said: all that no rider has spoken of is judged anew."""
     if isinstance(command, Amend):
-        return command.what == "bike" and bool(command.values.keys() - {"name", "unpaved_share"})
-    return isinstance(command, PlaceSensor | ForgetSensor | AddBike)
+        return command.what == "bike" and bool(command.values.keys() - {"name"})
+    return isinstance(
+        command, PlaceSensor | ForgetSensor | AddBike | FitChain | PutRidesOn | SplitOuting | WithdrawRide
+    )
 
 
-def _bikes_judged(tx: Transaction, command: Command, now: datetime) -> JudgedAgain:
-    if moves_bikes(command):
-        return judge_anew(tx, now)
-    return judge_again(tx, now) if isinstance(command, PutRidesOn | SplitOuting) else JudgedAgain()
-
-
-def named_rides(ledger: Ledger, rides: tuple[RideId, ...]) -> str:
-    """'ride 12 (now on Plover)', '31 rides: 20 now on Plover, 11 now open'."""
-    now_on: dict[str, int] = {}
-    for one in rides:
-        ride = ledger.ride(one)
-        if ride is not None:
-            name = ledger.bike(ride.bike).name if ride.bike is not None else "no bike"
-            now_on[name] = now_on.get(name, 0) + 1
-    if len(rides) == 1:
-        return f"ride {rides[0]}, now on {next(iter(now_on), 'no bike')}"
-    return f"{len(rides)} rides: {listed([f'{count} now on {name}' for name, count in now_on.items()])}"
+def also_moved(tx: Transaction, moves: Sequence[Move]) -> list[str]:
+    """The sentence on rides whose bike is now another, if there are any."""
+    names = {bike.id: bike.name for bike in tx.equipment.bikes()}
+    return [f"That also moved {told(moves, names)}."] if moves else []
 
 
 def _second_recording(tx: Transaction, command: SplitOuting) -> SplitOuting:
@@ -185,9 +170,6 @@ def _ride_rows(tx: Transaction, command: Command, now: datetime, by: str) -> Ite
             tx.rides.withdraw(ride, at=now, by=by, why=because)
         case SplitOuting(ride):
             tx.rides.split_again(ride, at=now, by=by)
-            clues = tx.rides.clues(ride)
-            if clues and tx.rides.assignment_in_force(ride) is None:
-                Judge(tx).decide(tx, ride, RideClues.from_json(clues), now)
 
 
 def take_back_rows(tx: Transaction, command: Command, rows: tuple[int, ...], now: datetime, by: str) -> None:

@@ -16,8 +16,8 @@ from rules.ledger import Ledger
 from rules.wording import listed
 from services.app import App
 from services.store import Change, FactRefused, NeedsConfirmation, Transaction
-from services.use_cases.judge_bikes import judge_again, judge_anew
-from services.use_cases.record import A_RIDER, Done, moves_bikes, named_rides, take_back_rows, with_rulebook
+from services.use_cases.judge_bikes import judge_household
+from services.use_cases.record import A_RIDER, Done, also_moved, take_back_rows, with_rulebook
 from services.use_cases.rename_in_rulebook import renames
 from services.use_cases.update_reminders import reckon
 
@@ -60,17 +60,7 @@ def undo(
         _keep_effects(tx, standing, replay)
         said = [f"Undone: {undoing.change.what}."]
         said += [f"Undone with it: {one.what}." for one, _ in undoing.also]
-        # What was said later and moves bikes moved them with this in force: it does so again without it.
-        first = min(one.number for one in gone)
-        later = [one for one in standing if one.number > first and one not in gone and one.command]
-        moved_bikes = [one for one in gone if one.command is not None and moves_bikes(one.command)]
-        anew = any(moves_bikes(one.command) for one in later if one.command is not None) or (
-            # Rides that came since were judged by it.
-            bool(moved_bikes) and tx.rides.came_since(min(one.at for one in moved_bikes))
-        )
-        judged = judge_anew(tx, now) if anew else judge_again(tx, now)
-        if judged.moved:
-            said.append(f"That also settled {named_rides(tx.ledger(), judged.moved)}.")
+        said += also_moved(tx, judge_household(tx, now))
         said += reckon(tx, app, now=now).sentences
         done = Done(undoing.change.number, tuple(said), renamed=renames(ledger, replay.ledger))
     return with_rulebook(app, done)

@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, tzinfo
 from typing import Annotated
 from urllib.parse import urlencode
@@ -16,6 +15,7 @@ from rules.commands import PutRidesOn
 from rules.outlook import difference
 from rules.vocabulary import BikeId, Condition, Ride, RideId
 from services.app import zone_of
+from services.use_cases.judge_bikes import HouseholdJudgement, OpenQuestion
 from services.use_cases.preview import with_answers
 from services.views.snapshot import Snapshot
 from services.web.context import AContext, APost, RequestContext
@@ -171,55 +171,67 @@ class Option:
     key: int
     value: str
     name: str
-    chance: float | None
-    picked: bool
 
 
 @dataclass(frozen=True, slots=True)
 class Question:
-    """One ride that asks, with the bikes it may have been on."""
+    """Rides that one answer settles, with the bikes they may have been on.
 
-    ride: Ride
+    key: the numbers of all its rides.  shown: those to look at: first, last and oddest.  options: without a
+    probability beside them, and none picked, for a guess that is shown becomes the answer.
+    """
+
+    key: str
+    shown: tuple[Ride, ...]
+    count: int
     zone: tzinfo
     rider: str
     because: str
     options: tuple[Option, ...]
-    likely: bool
 
 
 @router.get("/answer")
-def answer(context: AContext) -> HTMLResponse:
-    """Every open question at once, and the likely ones to be confirmed; one form keeps all answers."""
+def answer(context: AContext, apart: int | None = None) -> HTMLResponse:
+    """The most useful questions first; one form keeps all answers.
+
+    apart: a ride whose group is asked about ride by ride.
+    """
     snapshot = context.snapshot
-    open_ones = [ride for one in snapshot.questions if (ride := snapshot.ledger.ride(one)) is not None]
-    likely = [ride for ride in snapshot.rides_newest_first if ride.id in snapshot.likely]
-    shown = open_ones[-MOST_ASKED:]
-    room = MOST_ASKED - len(shown)
     with context.app.store.reading() as tx:
-        asked = [(ride, tx.rides.assignment_in_force(ride.id)) for ride in (*shown, *likely[:room])]
+        asked = HouseholdJudgement(tx).questions(MOST_ASKED if apart is None else None)
+    if apart is not None:
+        asked = tuple(
+            replace(one, rides=(ride,), shown=(ride,))
+            for one in asked
+            if apart in one.rides
+            for ride in one.rides
+        )[:MOST_ASKED]
+    shown = [_question(snapshot, one) for one in asked]
+    told = sum(len(one.rides) for one in asked if not one.is_check)
     return context.show(
         "answer.html",
         here="rides",
-        questions=[
-            _question(snapshot, ride, held.evidence if held else "", likely=ride.id in snapshot.likely)
-            for ride, held in asked
-        ],
-        left=len(open_ones) + len(likely) - len(asked),
+        questions=[one for one in shown if one is not None],
+        left=max(0, len(snapshot.questions) - told),
     )
 
 
-def _question(snapshot: Snapshot, ride: Ride, evidence: str, *, likely: bool) -> Question:
-    said = json.loads(evidence) if evidence else {}
-    chances = dict(said.get("probabilities", ()))
-    rider = snapshot.rider(ride)
-    bikes = sorted(snapshot.bikes_here(ride.started_at), key=lambda b: (b.owner != ride.rider, b.id))
-    options = [
-        Option(key, str(bike.id), bike.name, chances.get(bike.id), likely and bike.id == ride.bike)
-        for key, bike in enumerate(bikes, start=1)
-    ]
-    options.append(Option(0, NONE, "none of ours", chances.get(None), likely and ride.bike is None))
+def _question(snapshot: Snapshot, asked: OpenQuestion) -> Question | None:
+    shown = tuple(ride for one in asked.shown if (ride := snapshot.ledger.ride(one)) is not None)
+    if not shown:
+        return None
+    first = shown[0]
+    rider = snapshot.rider(first)
+    bikes = sorted(snapshot.bikes_here(first.started_at), key=lambda b: (b.owner != first.rider, b.id))
+    options = [Option(key, str(bike.id), bike.name) for key, bike in enumerate(bikes, start=1)]
     return Question(
-        ride, zone_of(rider.time_zone), rider.name, said.get("because", ""), tuple(options), likely
+        "-".join(str(ride) for ride in asked.rides),
+        shown,
+        len(asked.rides),
+        zone_of(rider.time_zone),
+        rider.name,
+        asked.because,
+        (*options, Option(0, NONE, "none of ours")),
     )
 
 
@@ -228,10 +240,13 @@ def keep_answers(context: AContext, posted: APost) -> Response:
     """Keep every answer that was given, as one correction."""
     answers: dict[RideId, BikeId | None] = {}
     for number, value in posted.names("on-"):
-        if not number.isascii() or not number.isdigit():
+        of = number.split("-")
+        if not all(one.isascii() and one.isdigit() for one in of):
             raise FormRefused("An answer names no ride.")
         if value:
-            answers[identity_of(int(number))] = bike_said(value, context.snapshot)
+            answers |= dict.fromkeys(
+                (identity_of(int(one)) for one in of), bike_said(value, context.snapshot)
+            )
     if not answers:
         raise FormRefused("No answer was picked; nothing was changed.")
     return context.keep(PutRidesOn(tuple(answers.items())), posted, "/rides/answer")

@@ -1,118 +1,76 @@
-"""The confirm list: its order, what an answer settles, and what cannot have been."""
+"""What is asked: groups that one answer settles, the most useful first, and a check now and then."""
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
+from datetime import timedelta
 
-from ingest.bikes.clues import HeardSensor, RideClues
-from ingest.bikes.judge import Verdict, judge
-from ingest.bikes.learning import Household, Known, learn
-from ingest.bikes.questions import Away, Taken, confirm_list, impossibilities, moved, settles
-from rules.vocabulary import Bike, BikeId, ChainId, Fitting, FittingId, Rider, RiderId, Sensor, SensorId
+from ingest.bikes.judge import Household, judge
+from ingest.bikes.questions import had_no_chain, questions
+from rules.vocabulary import ChainId, Fitting, FittingId
+from tests.ingest.bikes.made_rides import DAY, MORNING, PLOVER, WHEATEAR, bike, heard, ride
 
-NOON = datetime(2025, 6, 1, 12, tzinfo=UTC)
-INA, TOM = RiderId(1), RiderId(2)
-PLOVER, WHEATEAR, LARK = BikeId(1), BikeId(2), BikeId(3)
-BIKES = (Bike(PLOVER, "Plover", INA), Bike(WHEATEAR, "Wheatear", INA), Bike(LARK, "Lark", TOM))
-HOUSEHOLD = Household(BIKES, (), (Rider(INA, "Ina"), Rider(TOM, "Tom")))
-METER = (HeardSensor("power meter", "serial 71"),)
+TWO = Household((bike(PLOVER, "Plover"), bike(WHEATEAR, "Wheatear")))
 
 
-def ride(day: float, **more: object) -> RideClues:
-    start = NOON + timedelta(days=day)
-    return RideClues(INA, start, start + timedelta(hours=2), **more)  # type: ignore[arg-type]
+def test_rides_with_one_sensor_are_one_question_and_come_first():
+    rides = [ride(day, sensors=heard("serial 71")) for day in range(0, 40, 2)] + [ride(41.3)]
+
+    first, *rest = questions(judge(rides, TWO, {}))
+
+    assert first.rides == tuple(range(20))
+    assert set(first.shown) >= {0, 19}
+    assert len(first.shown) <= 3
+    assert [one.rides for one in rest] == [(20,)]
 
 
-def open_rides(rides: dict[str, RideClues], known: list[Known]):
-    habits = learn(known, HOUSEHOLD)
-    return {key: (clues, judge(clues, HOUSEHOLD, habits)) for key, clues in rides.items()}
+def test_one_answer_on_a_group_leaves_only_what_it_did_not_settle():
+    rides = [ride(day, sensors=heard("serial 71")) for day in range(0, 40, 2)] + [ride(41.3)]
+    (group, *_) = questions(judge(rides, TWO, {}))
+
+    after = questions(judge(rides, TWO, dict.fromkeys(group.rides, PLOVER)))
+
+    assert [one.rides for one in after if not one.is_check] == [(20,)]
 
 
-def test_a_question_that_settles_others_comes_first():
-    rides = {"plain": ride(0), "one": ride(1, sensors=METER), "two": ride(2, sensors=METER)}
+def test_every_question_offers_a_choice_and_says_why():
+    (question,) = questions(judge([ride()], TWO, {}))
 
-    questions = confirm_list(open_rides(rides, []))
-
-    assert {questions[0].ride, questions[1].ride} == {"one", "two"}
-    assert questions[0].may_settle in (("one",), ("two",))
-    assert questions[2].may_settle == ()
-
-
-def test_every_question_offers_a_choice():
-    (question,) = confirm_list(open_rides({"plain": ride(0)}, []))
-
-    assert len(question.choices) >= 2
     assert {PLOVER, WHEATEAR} <= set(question.choices)
+    assert question.because.endswith("?")
 
 
-def test_one_answer_settles_the_rides_with_the_same_sensor():
-    rides = {"one": ride(1, sensors=METER), "two": ride(2, sensors=METER), "plain": ride(9)}
-    questions = open_rides(rides, [])
-    assert all(said.verdict is Verdict.ASK for _, said in questions.values())
+def test_no_answer_is_asked_for_twice_and_none_is_left_out():
+    rides = [ride(day / 2, sensors=heard(f"serial 7{day % 3}"), sub_sport="road") for day in range(60)]
+    judged = judge(rides, TWO, {4: PLOVER})
 
-    settled = settles("one", WHEATEAR, questions, [], HOUSEHOLD)
+    asked = [place for one in questions(judged) if not one.is_check for place in one.rides]
 
-    assert set(settled) == {"two"}
-    assert settled["two"].bike == WHEATEAR
+    assert sorted(asked) == [i for i in range(60) if i != 4]
 
 
-def test_an_answer_that_teaches_nothing_settles_nothing():
-    questions = open_rides({"plain": ride(0), "other": ride(9)}, [])
+def test_one_in_six_questions_looks_at_what_seems_settled():
+    rides = [ride(day, sensors=heard("serial 71")) for day in range(60)]
+    rides += [ride(60 + n, sub_sport=f"way {n}", device=f"serial {n}") for n in range(12)]
+    answers = {0: PLOVER, 2: PLOVER, 60: WHEATEAR, 61: WHEATEAR}
 
-    assert settles("plain", WHEATEAR, questions, [], HOUSEHOLD) == {}
+    asked = questions(judge(rides, TWO, answers))
+
+    checks = [place for place, one in enumerate(asked) if one.is_check]
+    assert checks[:1] == [5]
+    assert "to make sure" in asked[5].because
+    assert asked[5].rides[0] < 60
 
 
-def test_nobody_rides_a_bike_that_the_other_rider_is_on():
-    start = NOON + timedelta(minutes=90)
-    taken = [Taken(PLOVER, TOM, start, start + timedelta(hours=1)), Taken(WHEATEAR, INA, start, start)]
+def test_at_most_as_many_as_were_wanted():
+    rides = [ride(day, sub_sport=f"way {day}") for day in range(12)]
 
-    assert impossibilities(ride(0), HOUSEHOLD, taken=taken) == {PLOVER: "Tom was riding Plover at the time."}
-
-
-def test_a_ride_that_only_touches_another_rules_nothing_out():
-    ended = ride(0).ended_at
-
-    taken = [Taken(PLOVER, TOM, ended, ended + timedelta(hours=1))]
-
-    assert impossibilities(ride(0), HOUSEHOLD, taken=taken) == {}
+    assert len(questions(judge(rides, TWO, {}), at_most=4)) == 4
 
 
 def test_a_tracked_bike_without_its_chain_was_not_ridden():
-    chain = ChainId(1)
-    off = Fitting(FittingId(1), chain, PLOVER, NOON - timedelta(days=9), NOON - timedelta(days=1))
-    on = Fitting(FittingId(2), chain, WHEATEAR, NOON - timedelta(days=1))
+    off = Fitting(FittingId(1), ChainId(1), PLOVER, MORNING - 9 * DAY, MORNING - 2 * DAY)
+    on = Fitting(FittingId(2), ChainId(1), WHEATEAR, MORNING - timedelta(hours=1), None)
 
-    said = impossibilities(ride(0), HOUSEHOLD, fittings=[off, on])
+    ruled_out = had_no_chain(MORNING, {PLOVER: [off], WHEATEAR: [on]}, {PLOVER: "Plover"})
 
-    assert said == {PLOVER: "Plover had no chain on that day."}
-    assert impossibilities(ride(-30), HOUSEHOLD, fittings=[off, on]) == {}  # before anybody kept track
-
-
-def test_a_bike_that_is_away_says_why():
-    away = [Away(PLOVER, NOON - timedelta(days=1), None, "at the workshop")]
-
-    assert impossibilities(ride(0), HOUSEHOLD, away=away) == {PLOVER: "Plover was away: at the workshop."}
-
-
-def test_a_sensor_moved_on_a_day_ends_one_span_and_begins_another():
-    before = (
-        Sensor(SensorId(1), "power meter", "serial 71", PLOVER),
-        Sensor(SensorId(2), "speed", "serial 5", LARK),
-    )
-
-    after = moved(before, "serial 71", "power meter", WHEATEAR, NOON, SensorId(9))
-
-    assert after == (
-        Sensor(SensorId(1), "power meter", "serial 71", PLOVER, None, NOON),
-        before[1],
-        Sensor(SensorId(9), "power meter", "serial 71", WHEATEAR, NOON, None),
-    )
-
-
-def test_a_move_replaces_what_was_entered_for_later():
-    later = Sensor(SensorId(1), "power meter", "serial 71", PLOVER, NOON + timedelta(days=5))
-    old = Sensor(SensorId(2), "power meter", "serial 71", LARK, None, NOON - timedelta(days=5))
-
-    after = moved((old, later), "serial 71", "power meter", WHEATEAR, NOON, SensorId(9))
-
-    assert [s.bike for s in after] == [LARK, WHEATEAR]
+    assert ruled_out == {PLOVER: "Plover had no chain on that day."}

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from rules.vocabulary import BikeId, DecidedBy, RideId
-from services.store import FactRefused, FirstDecision, NotFound, Store
+from services.store import FactRefused, JudgedRide, MachineDecision, NotFound, Store
 from tests.services.store.household import DAY, HOUR, MORNING, ride_of, ride_summary, settle
 
 
@@ -147,7 +147,7 @@ def test_a_decision_that_cannot_be_is_refused(store: Store) -> None:
             )
 
 
-def test_clues_are_known_where_decided_and_open_where_a_rider_has_not_spoken(store: Store) -> None:
+def test_rides_with_clues_are_listed_with_what_holds_and_one_may_count_as_never_judged(store: Store) -> None:
     household = settle(store)
     with store.writing() as tx:
         said, sensed, asked, without = tx.rides.add_many(
@@ -161,22 +161,27 @@ def test_clues_are_known_where_decided_and_open_where_a_rider_has_not_spoken(sto
         tx.rides.record(sensed, plover, decided_by=DecidedBy.SENSOR, at=MORNING, by="the round")
         tx.rides.record(asked, None, decided_by=DecidedBy.EVIDENCE, verdict="ask", at=MORNING, by="the round")
         tx.rides.record(without, plover, decided_by=DecidedBy.RIDER, at=MORNING, by="Ines")
-        assert tx.rides.known_clues() == [
-            ("said", None, DecidedBy.RIDER),
-            ("sensed", plover, DecidedBy.SENSOR),
+        assert tx.rides.judged_rides() == [
+            JudgedRide(said, "said", None, DecidedBy.RIDER, "certain"),
+            JudgedRide(sensed, "sensed", plover, DecidedBy.SENSOR, "certain"),
+            JudgedRide(asked, "asked", None, None, "ask"),
         ]
-        assert tx.rides.open_clues() == [(sensed, "sensed", plover), (asked, "asked", None)]
+        assert not tx.rides.has_unjudged()
+        for ride in (said, sensed):
+            tx.rides.judge_anew(ride)
+        assert [one.verdict for one in tx.rides.judged_rides()] == ["certain", None, "ask"]
+        assert tx.rides.has_unjudged()
 
 
-def test_first_decisions_on_many_rides_are_kept_as_one_by_one(store: Store) -> None:
+def test_decisions_on_many_rides_are_kept_as_one_by_one(store: Store) -> None:
     household = settle(store)
     rides = [ride_of(store, household.ines.id, MORNING + number * DAY) for number in range(3)]
     plover = household.plover.id
     with store.writing() as tx:
-        tx.rides.record_first(
+        tx.rides.record_judged(
             [
-                FirstDecision(rides[0], plover, DecidedBy.SENSOR, 0.99, "certain", "{}"),
-                FirstDecision(rides[1], None, None, 0.4, "ask", ""),
+                MachineDecision(rides[0], plover, DecidedBy.SENSOR, 0.99, "certain", "{}"),
+                MachineDecision(rides[1], None, None, 0.4, "ask", ""),
             ],
             at=MORNING,
             by="the round",

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
 from pathlib import Path
 
 import pytest
 
 from rules.vocabulary import DecidedBy, RideId
-from services.use_cases.judge_bikes import judge_again, judge_anew, open_questions
+from services.store.notes import BIKES_JUDGED_BY
+from services.use_cases.judge_bikes import HouseholdJudgement, judge_household, told
 from services.views.stories import ride_story
 from tests.saying import put_rides_on
 from tests.services.wet_week import DAY, Week, wet_week
@@ -30,12 +30,11 @@ def week(tmp_path: Path) -> Week:
 
 def test_rides_that_name_no_known_bike_are_questions(week: Week) -> None:
     with week.shop.store.reading() as tx:
-        questions = open_questions(tx)
+        (question,) = HouseholdJudgement(tx).questions()
         assert len(tx.rides.confirm_list()) == 7
 
-    assert len(questions) == 7
-    assert len(questions[0].may_settle) == 6
-    assert all(len(question.choices) >= 2 for question in questions)
+    assert len(question.rides) == 7
+    assert len(question.choices) >= 2
 
 
 def test_answers_settle_the_other_rides_and_say_so(week: Week) -> None:
@@ -43,7 +42,7 @@ def test_answers_settle_the_other_rides_and_say_so(week: Week) -> None:
         plover = tx.equipment.find_bike("Plover").id
     said: list[str] = []
     answered = 0
-    while not any("also settled" in sentence for sentence in said):
+    while not any("also moved" in sentence for sentence in said):
         answered += 1
         said += put_rides_on(week.shop, [RideId(answered)], plover, now=NOW).sentences
 
@@ -65,23 +64,51 @@ def test_a_riders_word_is_never_judged_again(week: Week) -> None:
     put_rides_on(week.shop, [RideId(n) for n in range(2, 8)], plover, now=NOW)
 
     with week.shop.store.writing() as tx:
-        assert judge_again(tx, NOW).moved == ()
-        assert judge_anew(tx, NOW).moved == ()
+        assert judge_household(tx, NOW) == ()
     assert week.bike_of(1) == "Harrier"
 
 
-def test_a_bike_on_which_somebody_else_was_riding_is_ruled_out(week: Week, tmp_path: Path) -> None:
-    from ingest.bikes.judge import RideClues
-    from services.use_cases.judge_bikes import Judge
+def test_a_look_at_what_a_word_would_move_keeps_nothing(week: Week) -> None:
+    with week.shop.store.reading() as tx:
+        plover = tx.equipment.find_bike("Plover").id
+        supposed = HouseholdJudgement(tx, dict.fromkeys((RideId(1), RideId(4), RideId(6)), plover))
+        moves = [move for _, move in supposed.moves()]
+        assert moves
+        assert {move.now.bike for move in moves} == {plover}
+        assert HouseholdJudgement(tx).moves() == []
+        assert "now on Plover" in told(moves, {plover: "Plover"})
 
+
+def test_what_a_kill_left_unjudged_the_next_round_judges(week: Week) -> None:
+    with week.shop.store.writing() as tx:
+        tx.rides.judge_anew(RideId(3))
+        assert tx.rides.has_unjudged()
+
+    week.round(8)
+
+    with week.shop.store.reading() as tx:
+        assert not tx.rides.has_unjudged()
+
+
+def test_a_ride_of_a_household_without_sensors_is_a_question(tmp_path: Path) -> None:
+    week = wet_week(tmp_path / "bare")
+    week.ride(0, sensor=STRANGE)
+    with week.shop.store.writing() as tx:
+        for span in tx.equipment.sensors():
+            tx.equipment.remove_sensor(span.id)
+    week.round(1)
+    with week.shop.store.reading() as tx:
+        assert [ride.bike for ride in tx.rides.rides()] == [None]
+
+
+def test_a_ledger_judged_by_an_older_version_is_judged_anew_once_and_told_so(week: Week) -> None:
     with week.shop.store.writing() as tx:
         plover = tx.equipment.find_bike("Plover").id
-        tx.rides.record(RideId(1), plover, decided_by=DecidedBy.RIDER, at=NOW, by="Ines")
-        other = tx.equipment.add_rider("Bo")
-        clues = RideClues.from_json(tx.rides.clues(RideId(1)))
-        theirs = RideClues(other.id, clues.started_at + timedelta(minutes=1), clues.ended_at, sport="cycling")
+        tx.notes.put(BIKES_JUDGED_BY, "an older way", at=NOW)
+        for ride in (RideId(2), RideId(5)):  # as the older version had decided
+            tx.rides.record(ride, plover, decided_by=DecidedBy.ONLY_BIKE, at=NOW, by="the round")
 
-        verdict = Judge(tx).verdict(tx, None, theirs)
+    first, second = week.round(8), week.round(9)
 
-    assert verdict.probabilities[plover] == 0.0
-    assert any("was riding Plover at the time" in one.sentence for one in verdict.evidence)
+    assert first.bikes == ("That also moved 2 rides now a question.",)
+    assert second.bikes == ()

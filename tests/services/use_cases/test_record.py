@@ -181,7 +181,7 @@ def test_a_sensor_that_moved_judges_the_rides_since_then_and_no_other(week: Week
     done = sensor_on_harrier(week)
 
     assert (week.bike_of(1), week.bike_of(2)) == ("Plover", "Harrier")
-    assert any("settled" in said for said in done.sentences)
+    assert any("also moved" in said for said in done.sentences)
 
 
 def test_a_riders_word_outlasts_a_sensor_that_moved(week: Week) -> None:

@@ -9,6 +9,7 @@ import pytest
 from playwright.sync_api import Browser, Locator, Page, expect
 
 from rules.reminder import ReminderKind, Step
+from rules.vocabulary import DecidedBy
 from tests.services.web.browser import a_browser, a_tab
 from tests.services.web.conftest import Served
 from tests.services.web.small_household import QUESTIONS, SCRIPT
@@ -95,18 +96,19 @@ def test_a_weeks_answers_by_keyboard_alone_in_under_a_minute(browser: Browser, s
     with a_tab(browser, served.url) as page:
         page.goto("/rides/answer")
         begun = time.monotonic()
-        for position in range(QUESTIONS + 2):
-            page.keyboard.press("0" if position == 0 else "2" if position % 2 else "1")
+        asked = page.locator(".answers fieldset").count()
+        assert 2 <= asked < QUESTIONS + 2  # rides that are alike are one question
+        for position in range(asked):
+            page.keyboard.press("0" if position == asked - 1 else "2" if position % 2 else "1")
         page.keyboard.press("ArrowUp")
         page.keyboard.press("Delete")
         page.keyboard.press("1")
         page.keyboard.press("Enter")
-        expect(page.locator(".flash")).to_contain_text(f"{QUESTIONS + 2} rides on")
+        expect(page.locator(".flash")).to_contain_text("rides on")
         assert time.monotonic() - begun < 60
     with served.shop.store.reading() as tx:
-        assert tx.rides.confirm_list() == ()
         answered = [tx.rides.ride(one.id) for one in tx.rides.rides(text="whose")]
-    assert {ride.bike for ride in answered} == {1, 2}
+    assert {ride.decided_by for ride in answered} == {DecidedBy.RIDER}
 
 
 def test_a_question_is_answered_without_scripts(browser: Browser, served: Served) -> None:

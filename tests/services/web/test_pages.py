@@ -197,7 +197,8 @@ def test_a_week_is_answered_in_one_form_and_undone_in_one_gesture(
     html = page.post("/rides/answer", data={**form, f"on-{asked[-1]}": "none"}).text
     assert f"{len(asked)} rides on Plover and none of ours" in html
     with shop.store.reading() as tx:
-        assert tx.rides.confirm_list() == ()
+        # The evening after a morning on none of ours may now be a question; what was answered is none.
+        assert not {ride.id for ride in tx.rides.confirm_list()} & set(asked)
         last = tx.changes.last()
     assert last is not None
     page.post(f"/corrections/{last.number}/undo", data={"the_page": token()})

@@ -1,0 +1,152 @@
+"""What each bike has fitted, as a belief over combs and moves, and what a ride's gears say for each bike.
+
+The belief starts from the teeth and the wheel that were entered and moves with the bike's own rides, nearer
+ones counting more: a cassette, a tyre or a wheel swapped in spring needs no telling. A ride never testifies
+for itself: what it taught is taken out before it is scored.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from itertools import combinations
+from typing import Final
+
+import numpy as np
+
+from ingest.bikes.clues import RideClues
+from ingest.bikes.gear_table import MOVES, SOLD, STEP, USUAL_CIRCUMFERENCE_M, Comb, Table, entered_table
+from ingest.bikes.gearing import FEWEST_GEARS
+from ingest.ride.recording import Column
+from rules.vocabulary import Bike
+
+ENTERED_TEETH_ARE_RIGHT = 0.96
+ENTERED_WHEEL, GUESSED_WHEEL = 0.012, 0.028  # of ln circumference
+ANY_WHEEL = 0.05  # share of the belief that a wheel may be any
+WINDOW_D = 75.0
+FORGETS_D = 150.0
+RIDE_COUNTS = 0.5  # of an independent witness: one season's rides share tyre pressure and hills
+SOMETHING_CHANGED_TODAY, CHANGED_AT_FIRST = 0.015, 0.3
+BORROWED_LIKE_OURS = 0.25  # of bikes that are none of ours, those with the gears of one of ours
+MOST_AGAINST, MOST_FOR = 4.5, 7.0
+NEGLIGIBLE = 20.0  # nats below the likeliest comb
+FEW_RIDES = 4.0
+ANSWERS_TO_LEARN_A_COMB = 2
+ALIKE_WITHIN = 0.025  # of ln D: a ride cannot tell combs nearer than this apart
+
+
+class GearBelief:
+    """The gears of a household's bikes and the rides that show gears."""
+
+    def __init__(
+        self, rides: Sequence[RideClues], bikes: Sequence[Bike], day: Column, answered: Mapping[int, int]
+    ) -> None:
+        """day: of each ride's start, from any first day.  answered: the column each such ride is on."""
+        self._entered = [_entered(bike) for bike in bikes]
+        unlisted = tuple(dict.fromkeys(c for c in self._entered if c is not None and c not in SOLD))
+        self.combs: Final = (*SOLD, *unlisted)
+        self.bikes: Final = bikes
+        self.shows: Final = np.array(
+            [i for i, ride in enumerate(rides) if ride.sold is not None], dtype=np.intp
+        )
+        self._table = np.empty((len(self.shows), len(self.combs) * len(MOVES)), dtype=np.float32)
+        for row, index in enumerate(self.shows):
+            looks, sold = rides[index].looks, rides[index].sold
+            assert looks is not None
+            assert sold is not None
+            table = sold.unpacked()
+            if unlisted:
+                table = np.concatenate((table, entered_table(looks, sold, unlisted)))
+            self._table[row] = table.ravel()
+        self._prior = np.array(
+            [self._believed(*one).ravel() for one in zip(bikes, self._entered, strict=True)]
+        )
+        # A comb that nobody entered fits whatever is laid on it: it is learned from answers first.
+        said = np.array([answered.get(int(i), -1) for i in self.shows])
+        self._teaches = np.ones((len(self.shows), len(bikes)))
+        for column, comb in enumerate(self._entered):
+            if comb is None and (said == column).sum() < ANSWERS_TO_LEARN_A_COMB:
+                self._teaches[:, column] = said == column
+        self._day = day[self.shows]
+        self._window = (self._day // WINDOW_D).astype(np.intp)
+
+    def _believed(self, bike: Bike, entered: Comb | None) -> Table:
+        """ln of the belief in each comb and move before any ride."""
+        combs = np.full(len(self.combs), 1.0 / len(SOLD))
+        if entered is not None:
+            combs *= 1.0 - ENTERED_TEETH_ARE_RIGHT
+            combs[self.combs.index(entered)] += ENTERED_TEETH_ARE_RIGHT
+        elif bike.chainrings or bike.cogs:
+            fits = [(not bike.chainrings or set(bike.chainrings) == set(comb.rings)) and
+                    (not bike.cogs or set(bike.cogs) == set(comb.cogs)) for comb in self.combs]  # fmt: skip
+            combs[~np.array(fits)] *= 1.0 - ENTERED_TEETH_ARE_RIGHT
+        centre = math.log((bike.wheel_circumference_m or USUAL_CIRCUMFERENCE_M) / USUAL_CIRCUMFERENCE_M)
+        sd = ENTERED_WHEEL if bike.wheel_circumference_m else GUESSED_WHEEL
+        near = np.exp(-0.5 * ((MOVES - centre) / sd) ** 2)
+        moves = (1.0 - ANY_WHEEL) * near / near.sum() + ANY_WHEEL / len(MOVES)
+        belief: Table = np.log(np.outer(combs / combs.sum(), moves)).astype(np.float32)
+        return belief
+
+    def weights(self, shares: Column, voice: float = 1.0) -> Column:
+        """What each ride's gears say for each bike and, last, for none of ours: ln, (rides, bikes + 1).
+
+        shares: the probability of each bike for each ride so far, (rides, bikes + 1).  voice: 0..1, how far
+        gears may deny a bike yet: at first a new cassette is as likely as another bike.
+        """
+        said = np.zeros_like(shares)
+        if not len(self.shows):
+            return said
+        believed = shares[self.shows, : len(self.bikes)]
+        # Doubtful rides teach no gears.
+        taught = RIDE_COUNTS * self._teaches * believed * np.maximum(2.0 * believed - 1.0, 0.0)
+        fits = np.zeros((len(self.shows), len(self.bikes)))
+        for window in np.unique(self._window):
+            here = np.flatnonzero(self._window == window)
+            centre = (window + 0.5) * WINDOW_D
+            fades = np.exp(-np.abs(self._day - centre) / FORGETS_D)
+            near = np.flatnonzero(fades > 0.01)
+            likeliest = []
+            for bike in range(len(self.bikes)):
+                counts = (taught[near, bike] * fades[near]).astype(np.float32)
+                belief = self._prior[bike] + counts @ self._table[near]
+                likeliest.append(divmod(int(belief.argmax()), len(MOVES)))
+                kept = slice(None)
+                if counts.sum() > FEW_RIDES * RIDE_COUNTS:
+                    kept = np.flatnonzero(belief > belief.max() - NEGLIGIBLE)  # type: ignore[assignment]
+                table = self._table[here][:, kept]
+                own = (taught[here, bike] * fades[here]).astype(np.float32)
+                without = belief[kept] - own[:, None] * table
+                fits[here, bike] = _ln_sum(without + table) - _ln_sum(without)
+            for one, other in self._look_alike(likeliest):
+                # What sets their wheels apart is a device's setting as likely as a tyre.
+                fits[here, one] = fits[here, other] = np.maximum(fits[here, one], fits[here, other])
+        share = max(SOMETHING_CHANGED_TODAY, CHANGED_AT_FIRST * (1.0 - voice))
+        changed = np.logaddexp(math.log1p(-share) + np.minimum(fits, MOST_FOR + 1.0), math.log(share))
+        ours = np.clip(changed, -MOST_AGAINST, MOST_FOR)
+        nobodys = np.log((1.0 - BORROWED_LIKE_OURS) + BORROWED_LIKE_OURS * np.exp(ours.max(axis=1)))
+        said[self.shows, :-1] = ours
+        said[self.shows, -1] = nobodys
+        return said
+
+    def _look_alike(self, likeliest: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
+        """Pairs of bikes entered with the same teeth whose likeliest wheels are of nearly one size."""
+        return [
+            (one, other)
+            for one, other in combinations(range(len(likeliest)), 2)
+            if self._entered[one] is not None
+            and self._entered[one] == self._entered[other]
+            and likeliest[one][0] == likeliest[other][0]
+            and abs(likeliest[one][1] - likeliest[other][1]) * STEP <= ALIKE_WITHIN
+        ]
+
+
+def _entered(bike: Bike) -> Comb | None:
+    """The comb as entered; None where teeth are missing or there are too few gears for a comb."""
+    comb = Comb(tuple(sorted(bike.chainrings, reverse=True)), tuple(sorted(bike.cogs)))
+    return comb if len(comb.rings) * len(comb.cogs) >= FEWEST_GEARS else None
+
+
+def _ln_sum(values: Table) -> Column:
+    top = values.max(axis=1, keepdims=True)
+    total: Column = np.log(np.exp(values - top).sum(axis=1, dtype=np.float64)) + top[:, 0]
+    return total

@@ -1,0 +1,206 @@
+"""How likely each ride's looks are under every set of gears that bikes are sold with, at every size of wheel.
+
+A comb is a chainring set and a cassette, moved as a whole by the wheel. One table a ride, ln likelihood by
+comb and move, serves every bike of the household: what a bike has fitted is a belief over the same combs.
+"""
+
+from __future__ import annotations
+
+import base64
+import math
+import zlib
+from collections.abc import Sequence
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import Final, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ingest.bikes.looks import GearLooks
+from ingest.ride.recording import Column
+
+Teeth = tuple[int, ...]
+Table = NDArray[np.float32]
+
+
+class Comb(NamedTuple):
+    """One chainring set with one cassette."""
+
+    rings: Teeth
+    cogs: Teeth
+
+
+# What bikes are sold with, by teeth. Common practice, no source.
+RING_SETS: Final[tuple[Teeth, ...]] = (
+    (50, 34), (52, 36), (46, 30), (53, 39), (48, 31), (46, 36),
+    (30,), (32,), (34,), (36,), (38,), (40,), (42,), (44,),
+    (44, 32, 22), (48, 36, 26), (36, 26),
+)  # fmt: skip
+CASSETTES: Final[tuple[Teeth, ...]] = (
+    (11, 12, 13, 14, 15, 17, 19, 21, 23, 25, 28),
+    (11, 12, 13, 14, 16, 18, 20, 22, 25, 28, 32),
+    (11, 13, 15, 17, 19, 21, 23, 25, 27, 30, 34),
+    (12, 13, 14, 15, 16, 17, 19, 21, 23, 25),
+    (11, 12, 13, 14, 15, 17, 19, 21, 24, 27, 30),
+    (11, 13, 15, 17, 19, 21, 24, 28, 32, 36),
+    (11, 13, 15, 17, 19, 21, 24, 28, 32, 37, 42),
+    (10, 12, 14, 16, 18, 21, 24, 28, 33, 39, 45, 51),
+    (11, 13, 15, 18, 21, 24, 28, 32, 36),
+    (11, 13, 15, 18, 21, 24, 28, 32),
+)
+SOLD: Final = tuple(Comb(rings, cogs) for rings in RING_SETS for cogs in CASSETTES)
+
+USUAL_CIRCUMFERENCE_M = 2.14
+STEP = 0.005  # of ln D: no speed sensor is finer
+LOWEST_MOVE, HIGHEST_MOVE = -0.06, 0.09  # of ln circumference, from 2.02 to 2.34 m
+MOVES: Final[Column] = np.arange(LOWEST_MOVE, HIGHEST_MOVE + STEP / 2, STEP)
+SMALLEST_RING, LARGEST_RING, SMALLEST_COG, LARGEST_COG = 20, 60, 9, 54  # teeth
+FIRST_SIZE: Final = math.floor((math.log(SMALLEST_RING * USUAL_CIRCUMFERENCE_M) + LOWEST_MOVE) / STEP)
+SIZES: Final = math.ceil(math.log(LARGEST_RING / SMALLEST_RING) / STEP) + len(MOVES) + 1  # ring times wheel
+FIRST_LINE: Final = (FIRST_SIZE - 1) * STEP - math.log(LARGEST_COG)
+LINES: Final[Column] = FIRST_LINE + STEP * np.arange(
+    math.ceil(math.log(LARGEST_COG / SMALLEST_COG) / STEP) + SIZES + 2, dtype=np.float64
+)
+
+FINEST = 0.005  # of ln D: cadence is counted in whole turns
+NOISE_FACTORS = (0.5, 0.8, 1.2, 1.8, 2.6)  # how much blunter or sharper a look is than its inside shows
+WIDE_TAIL, TAIL_SHARE = 3.0, 0.1
+NO_GEAR_SHARE, NO_GEAR_DENSITY = 0.08, 1.0 / 1.2
+SPEEDS_RIDDEN_WIDTH = 0.16  # of ln D: smooths which developments were wanted, leaves which exist
+LOOK_COUNTS = 0.35  # of an independent look: neighbours share hills, wind and the receiver's drift
+STEPS_A_NAT, MOST_NATS_KEPT = 4.0, 40.0
+RIDE_TO_RIDE_MOVE = 0.008  # tyre pressure, and what the device takes the wheel to be
+
+
+@dataclass(frozen=True, slots=True)
+class SoldTable:
+    """ln likelihood of a ride's looks under the combs sold, four steps to a nat below the likeliest, packed.
+
+    noise_factor: how much blunter or sharper the looks are than their insides show.  usual: ln likelihood of
+    'a bike as sold', the mean of all of them.
+    """
+
+    noise_factor: float
+    usual: float
+    packed: str
+
+    def unpacked(self) -> Table:
+        """(combs sold, moves), against the mean of all of them: 'a bike as sold'. Raises ValueError."""
+        steps = np.frombuffer(zlib.decompress(base64.b85decode(self.packed)), dtype=np.uint8)
+        if len(steps) != len(SOLD) * len(MOVES):
+            raise ValueError("its gear table is of another list of gears")
+        table = steps.astype(np.float32) / STEPS_A_NAT
+        table -= math.log(float(np.exp(table, dtype=np.float64).mean()))
+        return table.reshape(len(SOLD), len(MOVES))
+
+
+def sold_table(looks: GearLooks) -> SoldTable:
+    """How well the gears of a ride suit each comb sold."""
+    factor = _noise_factor(looks)
+    table = _table(looks, factor, SOLD)
+    steps = np.clip(np.rint((table - table.max() + MOST_NATS_KEPT) * STEPS_A_NAT), 0, 255)
+    packed = zlib.compress(steps.astype(np.uint8).tobytes(), 6)
+    usual = float(table.max()) + math.log(float(np.exp(table - table.max(), dtype=np.float64).mean()))
+    return SoldTable(factor, round(usual, 3), base64.b85encode(packed).decode())
+
+
+@lru_cache(maxsize=20_000)
+def entered_table(looks: GearLooks, sold: SoldTable, entered: tuple[Comb, ...]) -> Table:
+    """The same for combs that are in no list: (combs entered, moves), against 'a bike as sold'."""
+    return _table(looks, sold.noise_factor, entered) - np.float32(sold.usual)
+
+
+def _table(looks: GearLooks, factor: float, combs: Sequence[Comb]) -> Table:
+    developments, _ = looks.columns()
+    table = _at_width(developments, _width(looks, factor), _smoothed_ridden(developments), combs)
+    return _moved_a_little(table * np.float32(LOOK_COUNTS))
+
+
+def _noise_factor(looks: GearLooks) -> float:
+    """The factor under which some comb, of whatever bike, does best; the same one then serves every comb."""
+    developments, _ = looks.columns()
+    ridden = _smoothed_ridden(developments)
+    some = SOLD[::7]  # seven and ten share no divisor: every cassette has its turn
+    return max(
+        NOISE_FACTORS, key=lambda f: float(_at_width(developments, _width(looks, f), ridden, some).max())
+    )
+
+
+def _width(looks: GearLooks, factor: float) -> Column:
+    _, speed_mps = looks.columns()
+    width: Column = np.sqrt((factor * looks.noise_mps / speed_mps) ** 2 + FINEST**2)
+    return width
+
+
+def _smoothed_ridden(developments: Column) -> Column:
+    """How much each line's development was ridden, smoothed: a weight for the lines of any comb."""
+    apart = (LINES[:, None] - developments[None, :]) / SPEEDS_RIDDEN_WIDTH
+    ridden: Column = np.exp(-0.5 * apart * apart).mean(axis=1) + 1e-3
+    return ridden
+
+
+def _at_width(developments: Column, width: Column, ridden: Column, combs: Sequence[Comb]) -> Table:
+    apart = (LINES[:, None] - developments[None, :]) / width[None, :]
+    bell = (1.0 - TAIL_SHARE) * np.exp(-0.5 * apart * apart)
+    bell += TAIL_SHARE / WIDE_TAIL * np.exp(-0.5 * (apart / WIDE_TAIL) ** 2)
+    bell /= width[None, :] * math.sqrt(2.0 * math.pi)
+    weighted = (bell * ridden[:, None]).astype(np.float32)
+    table = np.empty((len(combs), len(MOVES)), dtype=np.float32)
+    of_cassette: dict[Teeth, tuple[Table, Table]] = {}
+    background = np.float32(NO_GEAR_SHARE * NO_GEAR_DENSITY)
+    keeps = np.float32(1.0 - NO_GEAR_SHARE)
+    for index, comb in enumerate(combs):
+        if comb.cogs not in of_cassette:
+            of_cassette[comb.cogs] = _one_cassette(comb.cogs, weighted, ridden)
+        by_size, mass_by_size = of_cassette[comb.cogs]
+        parts = [
+            (by_size[at : at + len(MOVES)], mass_by_size[at : at + len(MOVES)]) for at in map(_at, comb.rings)
+        ]
+        if len(parts) > 1:
+            density, mass = parts[0][0] + parts[-1][0], parts[0][1] + parts[-1][1]
+            for middle in parts[1:-1]:
+                density, mass = density + middle[0], mass + middle[1]
+            parts.append((density, mass))
+        # A ride may stay on one ring or use them all: which, says nothing of what is fitted.
+        ways = [np.log(d * (keeps / m)[:, None] + background).sum(axis=1) for d, m in parts]
+        table[index] = np.logaddexp.reduce(ways) - math.log(len(ways))
+    return table
+
+
+def _at(ring: int) -> int:
+    """Where a chainring stands among all sizes of chainring times wheel, at the lowest move."""
+    return round((math.log(ring * USUAL_CIRCUMFERENCE_M) + LOWEST_MOVE) / STEP) - FIRST_SIZE
+
+
+def _one_cassette(cogs: Teeth, weighted: Table, ridden: Column) -> tuple[Table, Table]:
+    """Density of each look and the mass behind it, for every chainring times wheel there may be.
+
+    A gear is used for the developments nearer to it than to its neighbours, so it weighs by its spacing.
+    """
+    lines = np.log(np.array(cogs, dtype=np.float64))
+    gaps = np.diff(lines) if len(lines) > 1 else np.array([0.1])
+    spacing = (0.5 * (np.append(gaps, gaps[-1]) + np.append(gaps[0], gaps))).astype(np.float32)
+    density = np.zeros((SIZES, weighted.shape[1]), dtype=np.float32)
+    mass = np.zeros(SIZES, dtype=np.float32)
+    for gap, line in zip(spacing, lines, strict=True):
+        at = FIRST_SIZE - round((FIRST_LINE + line) / STEP)
+        density += gap * weighted[at : at + SIZES]
+        mass += gap * ridden[at : at + SIZES].astype(np.float32)
+    return density, mass
+
+
+def _moved_a_little(table: Table) -> Table:
+    """Summed over the small move that every ride has of its own."""
+    steps = np.arange(-3, 4)
+    bell = np.exp(-0.5 * (steps * STEP / RIDE_TO_RIDE_MOVE) ** 2)
+    bell /= bell.sum()
+    top = table.max(axis=1, keepdims=True)
+    likelihood = np.exp(np.maximum(table - top, -80.0))
+    padded = np.pad(likelihood, ((0, 0), (3, 3)), mode="edge")
+    moved = sum(
+        weight * padded[:, 3 + step : 3 + step + table.shape[1]]
+        for step, weight in zip(steps, bell, strict=True)
+    )
+    result: Table = (np.log(moved) + top).astype(np.float32)
+    return result

@@ -1,0 +1,400 @@
+"""One model over all rides of a household: every ride's bike, and what each clue says of it.
+
+    fit(rides, household, answers)   -> HouseholdFit: probabilities and weights, ride by ride
+
+Clues that tell of the bike itself (the rider's word, its sensors, its gears, the profile) come first; habits
+and speeds learn from the rides that those settle. Beliefs go round: where a sensor sits follows from its
+rides' bikes, and these from where it sits. It starts cold, with soft voices, so that an early guess cannot
+outvote what the riders said. The same facts give the same result, whatever the order in which they came.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection, Mapping, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ingest.bikes.clues import RideClues
+from ingest.bikes.gear_belief import GearBelief
+from ingest.bikes.reported_shifts import shifts_say
+from ingest.bikes.rider_chain import RiderChain
+from ingest.bikes.sensor_places import SensorPlaces, bounded_silence
+from ingest.bikes.soft_clues import (
+    CHANNELS_LIKE_ALL,
+    LIKE_ALL_RIDES,
+    MOST_MEASURES_SAY,
+    WORD_HEAD_START,
+    Measure,
+    Words,
+    ground_likeness,
+    measures_of,
+    part_of_week,
+    rider_groups,
+)
+from ingest.ride.recording import Column
+from rules.vocabulary import Bike, BikeId, Rider, Sensor
+
+ROUNDS, WARM_AFTER, GEARS_EVERY = 16, 0.7, 3
+DENIED, DENIALS_BORNE = 0.02, 0.02  # an answer less likely than this by all else; such answers, of all
+FIRST_VOICE = 0.05
+KEEPS_OF_LAST = 0.3
+ANSWER_DOUBT = 1.4
+MISHEARD = 1e-4  # what a rider's word leaves to every other bike
+CANNOT = -60.0
+LEAST_TAUGHT = 0.03
+NOT_BOTH = 0.97
+HARDLY_NONE = math.log(0.1)  # before any clue, when only clues of the bike itself are asked
+SOFT_NONE_STAYS_BELOW = 0.5
+OUTDOORS_ON_THE_TRAINER_BIKE, INDOORS_ON_ANOTHER = 6.0, 1.5
+
+
+class Clue(StrEnum):
+    """The kinds of evidence, as the rider reads them."""
+
+    SENSOR = "sensor"
+    GEARING = "gearing"
+    SHIFTS = "gear changes"
+    ACTIVITY = "profile"
+    CHANNELS = "what it measured"
+    DEVICE = "head unit"
+    INDOOR = "trainer"
+    HABIT = "habit"
+    NEIGHBOURS = "rides before and after"
+    PLACE = "start place"
+    WEEK = "time of the week"
+    MEASURED = "speed and ground"
+    MEANWHILE = "meanwhile"
+    NONE_OF_OURS = "none of ours"
+    IMPOSSIBLE = "impossible"
+
+
+# How far each clue counts for what it seems to say: clues share causes (a weekday, its road, its speed).
+COUNTS_FOR: Final[Mapping[Clue, float]] = {
+    Clue.ACTIVITY: 0.9,
+    Clue.CHANNELS: 0.7,
+    Clue.MEASURED: 0.6,
+    Clue.DEVICE: 0.5,
+    Clue.PLACE: 0.5,
+    Clue.WEEK: 0.5,
+}
+LOUD_FROM_THE_START: Final = (Clue.SENSOR, Clue.GEARING, Clue.SHIFTS, Clue.INDOOR)
+HARD: Final = (Clue.SENSOR, Clue.GEARING, Clue.SHIFTS, Clue.ACTIVITY, Clue.INDOOR, Clue.MEANWHILE)
+
+
+@dataclass(frozen=True, slots=True)
+class Household:
+    """Who rides what: the bikes, where their sensors were said to sit, and the riders."""
+
+    bikes: tuple[Bike, ...]
+    sensors: tuple[Sensor, ...] = ()
+    riders: tuple[Rider, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Start:
+    """From which round on gears and profile may say where sensors sit: answers come first."""
+
+    gears_from: int
+    profile_from: int
+
+    def silent(self, number: int) -> tuple[Clue, ...]:
+        """The clues that may not yet say so in this round."""
+        begins = ((Clue.GEARING, self.gears_from), (Clue.ACTIVITY, self.profile_from))
+        return tuple(clue for clue, begin in begins if number < begin)
+
+
+# The first suits most households; the second, one whose cassettes were changed: sensors teach it that.
+STARTS: Final = (Start(0, 5), Start(5, 8), Start(ROUNDS, ROUNDS))
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class HouseholdFit:
+    """What all rides together say.
+
+    bikes: the columns; the last column of every array, one more, is 'none of ours'.
+    log_odds: before they are made probabilities, (rides, bikes + 1); by_clue: what adds up to them.
+    sensor_says: of each sensor on each ride and bike.  possible: 0, or far below where it cannot have been.
+    chain_same: chance that a ride is on the bike of the one before for being the next.
+    """
+
+    rides: Sequence[RideClues]
+    household: Household
+    answers: Mapping[int, BikeId | None]
+    by_clue: Mapping[Clue, Column]
+    log_odds: Column
+    shares: Column
+    places: SensorPlaces
+    sensor_says: Column
+    gears: GearBelief
+    possible: Column
+    chain_same: Column
+
+    def answer_chances(self) -> Column:
+        """How likely each answer was by all that is known without it."""
+        odds = _softmax(self.log_odds[list(self.answers)] / ANSWER_DOUBT)
+        column = {bike.id: index for index, bike in enumerate(self.household.bikes)}
+        said = [column.get(bike, -1) if bike is not None else -1 for bike in self.answers.values()]
+        chances: Column = odds[np.arange(len(said)), said]
+        return chances
+
+    def answers_denied(self) -> int:
+        """How many answers all else speaks against."""
+        return int((self.answer_chances() < DENIED).sum())
+
+    def answers_foretold(self) -> float:
+        """How well all else foretells the answers: ln, each bounded, for a rider's tongue may slip."""
+        return float(np.log(np.maximum(self.answer_chances(), DENIED / 2)).sum())
+
+
+def fit(
+    rides: Sequence[RideClues],
+    household: Household,
+    answers: Mapping[int, BikeId | None],
+    *,
+    impossible: Mapping[int, Mapping[BikeId, str]] | None = None,
+) -> HouseholdFit:
+    """Which bike each ride was on, by all of them together.
+
+    rides: in order of their starts.  answers: what riders said, by place in `rides`; None = none of ours.
+    impossible: bikes that cannot have been on a ride, by place in `rides`, each with why.
+    Raises ValueError for a household without a bike.
+    """
+    if not household.bikes:
+        raise ValueError("a household without a bike has nothing to judge")
+    fitting = _Fitting(rides, household, answers, impossible or {})
+    fitted = fitting.run(STARTS[0])
+    if fitted.answers_denied() > DENIALS_BORNE * len(answers):
+        # A whole sensor or two bikes changed places, and the riders' words stand against it.
+        fitted = max((fitted, *map(fitting.run, STARTS[1:])), key=HouseholdFit.answers_foretold)
+    return fitted
+
+
+class _Fitting:
+    def __init__(
+        self,
+        rides: Sequence[RideClues],
+        household: Household,
+        answers: Mapping[int, BikeId | None],
+        impossible: Mapping[int, Mapping[BikeId, str]],
+    ) -> None:
+        self.rides, self.household, self.answers = rides, household, answers
+        self.bikes = household.bikes
+        self.column = {bike.id: index for index, bike in enumerate(self.bikes)}
+        self.column_of_answer = {
+            i: self.column.get(b, -1) if b is not None else -1 for i, b in answers.items()
+        }
+        first = rides[0].started_at if rides else None
+        day = (
+            np.array([(r.started_at - first).total_seconds() / 86400 for r in rides])
+            if first
+            else np.zeros(0)
+        )
+        groups = rider_groups(rides)
+        self.chain = RiderChain(rides, self.bikes, groups)
+        self.places = SensorPlaces(rides, self.bikes, household.sensors, day, answers)
+        self.gears = GearBelief(rides, self.bikes, day, self.column_of_answer)
+        like = ground_likeness(rides, self.bikes)
+        self.words = {
+            Clue.ACTIVITY: Words([r.activity for r in rides], groups, WORD_HEAD_START, like),
+            Clue.CHANNELS: Words([_channels(r) for r in rides], groups, CHANNELS_LIKE_ALL),
+            Clue.DEVICE: Words([r.device for r in rides], groups, LIKE_ALL_RIDES),
+            Clue.PLACE: Words([_place(r) for r in rides], groups, LIKE_ALL_RIDES),
+            Clue.WEEK: Words([part_of_week(r) for r in rides], groups, LIKE_ALL_RIDES),
+        }
+        by_source = {
+            r: i
+            for i, r in enumerate(
+                dict.fromkeys((g, ride.speed_source) for g, ride in zip(groups.tolist(), rides, strict=True))
+            )
+        }
+        alike = np.array(
+            [by_source[g, r.speed_source] for g, r in zip(groups.tolist(), rides, strict=True)], dtype=np.intp
+        )
+        self.measures = {
+            name: Measure(values, alike if name == "roughness" else groups)
+            for name, values in measures_of(rides).items()
+        }
+        self.possible = self._possible(impossible)
+        self.overlaps = _overlaps(rides)
+        self.has_hard = has_hard_clues(self.places, self.gears)
+        self.fixed = {
+            Clue.INDOOR: self._indoor(),
+            Clue.SHIFTS: _with_none(shifts_say(rides, answers, self.bikes)),
+        }
+
+    def run(self, start: Start) -> HouseholdFit:
+        """All rounds, from a start."""
+        rides, columns = len(self.rides), len(self.bikes) + 1
+        shares = _softmax(self._hard({}, 0.0))
+        by_clue: dict[Clue, Column] = {}
+        says = np.zeros((rides, len(self.places.names), columns - 1))
+        log_odds = np.zeros((rides, columns))
+        for number in range(ROUNDS):
+            voice = min(1.0, FIRST_VOICE + (1.0 - FIRST_VOICE) * number / (WARM_AFTER * ROUNDS))
+            if number % GEARS_EVERY == 0 or number == ROUNDS - 1:
+                by_clue[Clue.GEARING] = self.gears.weights(shares, voice)
+            by_clue |= self.fixed
+            witness = self._hard(by_clue, voice, leaving_out=start.silent(number))
+            says = self.places.messages(self._elsewhere(witness, says))
+            by_clue[Clue.SENSOR] = _with_none(bounded_silence(says))
+            settled = self._settled(self._hard(by_clue, voice) + by_clue[Clue.SENSOR])
+            belongs = settled[:, None] * shares[:, :-1]
+            for clue, words in self.words.items():
+                by_clue[clue] = _with_none(COUNTS_FOR[clue] * words.weights(belongs))
+            measured = sum(measure.weights(belongs) for measure in self.measures.values())
+            by_clue[Clue.MEASURED] = _with_none(
+                COUNTS_FOR[Clue.MEASURED] * np.clip(measured, -MOST_MEASURES_SAY, MOST_MEASURES_SAY)
+            )
+            by_clue[Clue.MEANWHILE] = self._meanwhile(shares)
+            own = sum(said if clue in LOUD_FROM_THE_START else voice * said for clue, said in by_clue.items()
+                      if clue not in (Clue.HABIT, Clue.NEIGHBOURS, Clue.NONE_OF_OURS))  # fmt: skip
+            own = own + self.possible
+            by_clue[Clue.HABIT] = self.chain.usual(shares)
+            answered = self._answered(own)
+            by_clue[Clue.NEIGHBOURS] = self.chain.neighbours(shares, answered)
+            log_odds = own + voice * (by_clue[Clue.HABIT] + by_clue[Clue.NEIGHBOURS])
+            by_clue[Clue.NONE_OF_OURS] = self._bounded_none(log_odds)
+            log_odds = log_odds + by_clue[Clue.NONE_OF_OURS]
+            new = _softmax(self._answered(log_odds))
+            shares = KEEPS_OF_LAST * shares + (1.0 - KEEPS_OF_LAST) * new
+        return HouseholdFit(
+            self.rides,
+            self.household,
+            self.answers,
+            by_clue,
+            log_odds,
+            shares,
+            self.places,
+            says,
+            self.gears,
+            self.possible,
+            self.chain.same,
+        )
+
+    def _hard(
+        self, by_clue: Mapping[Clue, Column], voice: float, leaving_out: Collection[Clue] = ()
+    ) -> Column:
+        """What answers, gears and the profile say of each ride, without sensors: ln, (rides, bikes + 1)."""
+        total = self.possible.copy()
+        total[:, -1] += HARDLY_NONE
+        for clue in HARD:
+            if clue in by_clue and clue is not Clue.SENSOR and clue not in leaving_out:
+                total += (1.0 if clue in LOUD_FROM_THE_START else voice) * by_clue[clue]
+        return self._answered(total)
+
+    def _elsewhere(self, hard: Column, says: Column) -> Column:
+        """Each ride's bike by all hard clues but one sensor: (rides, sensors, bikes)."""
+        all_say = says.sum(axis=1)
+        others = hard[:, None, :-1] + all_say[:, None, :] - says
+        none = hard[:, None, -1:]
+        full = np.concatenate((others, np.broadcast_to(none, (*others.shape[:2], 1))), axis=2)
+        full = np.exp(full - full.max(axis=2, keepdims=True))
+        result: Column = full[:, :, :-1] / full.sum(axis=2, keepdims=True)
+        return result
+
+    def _settled(self, hard: Column) -> Column:
+        """How far hard clues have settled each ride, 0.03..1: soft clues learn from it that much."""
+        shares = _softmax(hard)
+        with np.errstate(divide="ignore", invalid="ignore"):
+            entropy = -np.where(shares > 0, shares * np.log(shares), 0.0).sum(axis=1)
+        result: Column = np.maximum(LEAST_TAUGHT, (1.0 - entropy / math.log(max(shares.shape[1], 2))) ** 2)
+        result[list(self.answers)] = 1.0
+        return result
+
+    def _answered(self, log_odds: Column) -> Column:
+        """With the riders' words, which stand however many rides seem to say otherwise."""
+        result = log_odds.copy()
+        for index, column in self.column_of_answer.items():
+            said = result[index, column]
+            result[index] += math.log(MISHEARD)
+            result[index, column] = said
+        return result
+
+    def _possible(self, impossible: Mapping[int, Mapping[BikeId, str]]) -> Column:
+        result = np.zeros((len(self.rides), len(self.bikes) + 1))
+        for index, ride in enumerate(self.rides):
+            for bike in (*not_here(ride, self.bikes), *impossible.get(index, ())):
+                if bike in self.column and bike != self.answers.get(index):
+                    result[index, self.column[bike]] = CANNOT
+        return result
+
+    def _indoor(self) -> Column:
+        result = np.zeros((len(self.rides), len(self.bikes) + 1))
+        lives = np.array([bike.indoor for bike in self.bikes], dtype=bool)
+        for index, ride in enumerate(self.rides):
+            if not ride.indoor:
+                result[index, :-1][lives] = -OUTDOORS_ON_THE_TRAINER_BIKE
+            elif lives.any():
+                result[index, :-1][~lives] = -INDOORS_ON_ANOTHER
+        return result
+
+    def _meanwhile(self, shares: Column) -> Column:
+        """Nobody rides a bike that another is riding."""
+        result = np.zeros_like(shares)
+        for one, other in self.overlaps:
+            result[one, :-1] += np.log1p(-NOT_BOTH * shares[other, :-1])
+            result[other, :-1] += np.log1p(-NOT_BOTH * shares[one, :-1])
+        return result
+
+    def _bounded_none(self, log_odds: Column) -> Column:
+        """'None of ours' may not win on soft clues alone."""
+        result = np.zeros_like(log_odds)
+        best = log_odds[:, :-1].max(axis=1, initial=CANNOT)
+        over = log_odds[:, -1] - (best - SOFT_NONE_STAYS_BELOW)
+        soft = ~self.has_hard & (best > CANNOT / 2)
+        result[soft, -1] = -np.maximum(over[soft], 0.0)
+        return result
+
+
+def has_hard_clues(places: SensorPlaces, gears: GearBelief) -> NDArray[np.bool_]:
+    """Of each ride: whether a sensor was heard on it or it shows its gears."""
+    result: NDArray[np.bool_] = np.array(places.heard.any(axis=1), dtype=bool)
+    result[gears.shows] = True
+    return result
+
+
+def not_here(ride: RideClues, bikes: Sequence[Bike]) -> dict[BikeId, str]:
+    """Bikes that were not in the household at the time, each with the sentence saying so."""
+    ruled_out = {}
+    for bike in bikes:
+        if bike.from_at is not None and ride.ended_at <= bike.from_at:
+            ruled_out[bike.id] = f"{bike.name} was not in the household yet."
+        elif bike.until_at is not None and ride.started_at >= bike.until_at:
+            ruled_out[bike.id] = f"{bike.name} was no longer in the household."
+    return ruled_out
+
+
+def _channels(ride: RideClues) -> str | None:
+    """What it measured, where no sensor of a bike was named: one that was says the same, and better."""
+    return ride.channels if not ride.sensors else None
+
+
+def _place(ride: RideClues) -> str | None:
+    return None if ride.start_cell is None else f"{ride.start_cell[0]} {ride.start_cell[1]}"
+
+
+def _overlaps(rides: Sequence[RideClues]) -> list[tuple[int, int]]:
+    """Pairs of rides of different riders that were under way at the same time."""
+    pairs: list[tuple[int, int]] = []
+    going: list[int] = []
+    for index, ride in enumerate(rides):
+        going = [other for other in going if rides[other].ended_at > ride.started_at]
+        pairs += [(other, index) for other in going if rides[other].rider != ride.rider]
+        going.append(index)
+    return pairs
+
+
+def _with_none(said: Column) -> Column:
+    """With a column for 'none of ours', of which these clues say nothing."""
+    return np.concatenate((said, np.zeros((len(said), 1))), axis=1)
+
+
+def _softmax(log_odds: Column) -> Column:
+    odds = np.exp(log_odds - log_odds.max(axis=1, keepdims=True))
+    shares: Column = odds / odds.sum(axis=1, keepdims=True)
+    return shares

@@ -1,0 +1,93 @@
+"""What a rider takes out: how often each bike, and the bike of the ride before and after."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Sequence
+from datetime import timedelta
+
+import numpy as np
+
+from ingest.bikes.clues import RideClues
+from ingest.bikes.soft_clues import Codes
+from ingest.ride.recording import Column
+from rules.vocabulary import Bike
+
+OWN_BIKE, PARTNERS_BIKE, NONE_OF_OURS = 3.0, 0.75, 0.6  # rides: head starts of what a rider takes
+SAME_DAY = timedelta(hours=18)
+WAY_BACK, AGAIN_SOON, AGAIN_LATER = 0.92, 0.10, 0.03  # chance of the same bike for being the next ride
+
+
+class RiderChain:
+    """The rides of each rider in order, and how surely each is on the bike of the one before."""
+
+    def __init__(self, rides: Sequence[RideClues], bikes: Sequence[Bike], groups: Codes) -> None:
+        """groups: of each ride, see `rider_groups`; one chain each."""
+        self._chains = [np.flatnonzero(groups == group) for group in range(int(groups.max(initial=-1)) + 1)]
+        usual = _usual_starts(rides)
+        self.same = np.zeros(len(rides))
+        for chain in self._chains:
+            for before, at in zip(chain[:-1].tolist(), chain[1:].tolist(), strict=True):
+                self.same[at] = _same_again(rides[before], rides[at], usual)
+        self._head_start = np.array(
+            [
+                [OWN_BIKE if bike.owner == ride.rider else PARTNERS_BIKE for bike in bikes] + [NONE_OF_OURS]
+                for ride in (rides[chain[0]] for chain in self._chains)
+            ]
+        )
+
+    def usual(self, shares: Column) -> Column:
+        """ln of how often its rider takes each bike, by all rides but this one: (rides, bikes + 1)."""
+        result = np.empty_like(shares)
+        for chain, start in zip(self._chains, self._head_start, strict=True):
+            total = shares[chain].sum(axis=0) + start
+            without = total - shares[chain]
+            result[chain] = np.log(without / without.sum(axis=1, keepdims=True))
+        return result
+
+    def neighbours(self, shares: Column, says: Column) -> Column:
+        """ln of what the rides before and after say of each bike, over its usual share: (rides, bikes + 1).
+
+        shares: as `usual` takes them.  says: ln of all that each ride's own clues say.
+        """
+        result = np.zeros_like(shares)
+        for chain, start in zip(self._chains, self._head_start, strict=True):
+            usual = shares[chain].sum(axis=0) + start
+            usual = usual / usual.sum()
+            seen = np.exp(says[chain] - says[chain].max(axis=1, keepdims=True))
+            same = self.same[chain]
+            before = np.empty_like(seen)
+            belief = usual
+            for i in range(len(chain)):
+                before[i] = same[i] * belief + (1.0 - same[i]) * usual
+                belief = before[i] * seen[i]
+                belief = belief / belief.sum()
+            after = np.ones_like(seen)
+            for i in range(len(chain) - 1, 0, -1):
+                later = after[i] * seen[i]
+                at_large = float(usual @ later)
+                message = same[i] * later + (1.0 - same[i]) * at_large
+                after[i - 1] = message / message.max()
+            place = before * after / usual
+            result[chain] = np.log(np.maximum(place, 1e-12))
+        return result
+
+
+def _usual_starts(rides: Sequence[RideClues]) -> dict[int, tuple[int, int]]:
+    counts: dict[int, Counter[tuple[int, int]]] = {}
+    for ride in rides:
+        if ride.start_cell is not None:
+            counts.setdefault(ride.rider, Counter())[ride.start_cell] += 1
+    return {rider: count.most_common(1)[0][0] for rider, count in counts.items()}
+
+
+def _same_again(before: RideClues, ride: RideClues, usual: dict[int, tuple[int, int]]) -> float:
+    if ride.started_at - before.ended_at > SAME_DAY:
+        return AGAIN_LATER
+    home = usual.get(ride.rider)
+    away = ride.start_cell is not None and home is not None and _cells_apart(ride.start_cell, home) > 1
+    return WAY_BACK if away else AGAIN_SOON
+
+
+def _cells_apart(one: tuple[int, int], other: tuple[int, int]) -> int:
+    return max(abs(one[0] - other[0]), abs(one[1] - other[1]))

@@ -1,0 +1,191 @@
+"""Where each sensor sits and whether it is alive: a chain over rides, forwards and backwards.
+
+A sensor is on one bike or off: flat, in a drawer, lost. From day to day it may be moved, die or come back. A
+ride tells it where it sits by whether it was heard and by which bike that ride was on, as far as other clues
+know; where it sits then tells of the ride.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections import defaultdict
+from collections.abc import Collection, Sequence
+from datetime import UTC, datetime
+from typing import Final
+
+import numpy as np
+from numpy.typing import NDArray
+
+from ingest.bikes.clues import RideClues
+from ingest.ride.recording import Column
+from rules.vocabulary import Bike, Sensor
+
+ROAMS = frozenset({"radar", "light", "other"})  # taken along from bike to bike
+MOVES_EVERY_D, ROAMS_EVERY_D = 400.0, 60.0
+DIES_EVERY_D, COMES_BACK_AFTER_D = 400.0, 25.0
+HEARD_WHERE_IT_SITS, HEARD_ELSEWHERE = 0.90, 0.012  # the latter: a partner's bike stood near at the start
+HEARD_ELSEWHERE_AS_ENTERED = 0.003  # where a rider said that it sits on another bike
+MOST_SILENCE_SAYS = 1.5  # one sensor; and two silent sensors may share a cause
+TWO_AT_ONCE = 0.65  # what each says of a ride on which two or more were heard
+SAID_TO_SIT_THERE = 0.997  # on the day that was entered
+SITS_OFF_AT_FIRST = 0.1
+ONE_DEVICE_FROM, ONE_DEVICE_RIDES = 0.95, 5
+ALWAYS = datetime(1, 1, 1, tzinfo=UTC)
+
+
+class SensorPlaces:
+    """The sensors of a household, under one name for each device, and the rides that could hear them."""
+
+    def __init__(
+        self,
+        rides: Sequence[RideClues],
+        bikes: Sequence[Bike],
+        entered: Sequence[Sensor],
+        day: Column,
+        answered: Collection[int],
+    ) -> None:
+        """day: of each ride's start, counted from any first day.  answered: rides that a rider spoke of."""
+        kinds = {s.identity: s.kind for s in entered} | {s.identity: s.kind for r in rides for s in r.sensors}
+        same = _one_device(rides)
+        self.names: Final = tuple(dict.fromkeys(same.get(name, name) for name in kinds))
+        at = {name: self.names.index(same.get(name, name)) for name in kinds}
+        self.same: Final = same
+        self.kinds: Final = tuple(kinds[name] for name in self.names)
+        self.heard: Final = np.zeros((len(rides), len(self.names)), dtype=bool)
+        for index, ride in enumerate(rides):
+            self.heard[index, [at[s.identity] for s in ride.sensors]] = True
+        self.hears: Final = np.array([r.channels is not None or bool(r.sensors) for r in rides], dtype=bool)
+        # A ride is asked about because it was silent: that it was is no sample of how often a sensor is.
+        asked = np.zeros(len(rides), dtype=bool)
+        asked[list(answered)] = True
+        self._untold = ~self.hears[:, None] | (asked[:, None] & ~self.heard)
+        self._gap_d = np.diff(day, prepend=day[:1])
+        self._bikes = len(bikes)
+        self._roams = np.array([kind in ROAMS for kind in self.kinds], dtype=bool)
+        self._weight = np.where(self.heard.sum(axis=1) >= 2, TWO_AT_ONCE, 1.0)[:, None]
+        self._said = self._entered(rides, bikes, entered, at)
+        # Rides on which a sensor was heard inside a span that a rider entered for it.
+        vouched: NDArray[np.bool_] = np.zeros(self.heard.shape, dtype=bool)
+        for span in entered:
+            vouched[:, at[span.identity]] |= [_inside(span, ride.started_at) for ride in rides]
+        self.vouched: Final = np.array((vouched & self.heard).any(axis=1), dtype=bool)
+        self._stray = np.where(vouched, HEARD_ELSEWHERE_AS_ENTERED, HEARD_ELSEWHERE)[:, :, None]
+
+    def _entered(
+        self, rides: Sequence[RideClues], bikes: Sequence[Bike], entered: Sequence[Sensor], at: dict[str, int]
+    ) -> dict[int, list[tuple[int, Column]]]:
+        """At which ride which sensor was said to begin to sit where: (sensor, probability of each place)."""
+        column = {bike.id: index for index, bike in enumerate(bikes)}
+        said: dict[int, list[tuple[int, Column]]] = defaultdict(list)
+        starts = [ride.started_at for ride in rides]
+        for span in entered:
+            if span.bike not in column:
+                continue
+            places = np.full(self._bikes + 1, (1.0 - SAID_TO_SIT_THERE) / max(self._bikes, 1))
+            places[column[span.bike]] = SAID_TO_SIT_THERE
+            first = next((i for i, start in enumerate(starts) if start >= (span.from_at or ALWAYS)), None)
+            if first is not None:
+                said[first].append((at[span.identity], places))
+        return dict(said)
+
+    def messages(self, elsewhere: Column) -> Column:
+        """What each sensor says of each ride's bike: ln ratio to none of ours, (rides, sensors, bikes).
+
+        elsewhere: the probability of each bike for each ride by what this sensor did not say, (rides,
+        sensors, bikes); never by habit, or habit would move sensors that then confirm the habit.
+        """
+        rides, sensors = self.heard.shape
+        if not sensors:
+            return np.zeros((rides, 0, self._bikes))
+        stray = self._stray
+        gain = HEARD_WHERE_IT_SITS - stray
+        heard = self.heard[:, :, None]
+        shows = np.where(heard, stray + gain * elsewhere, 1.0 - stray - gain * elsewhere)
+        off = np.where(heard, stray, 1.0 - stray)
+        tells = np.concatenate((shows, off), axis=2)
+        tells[self._untold] = 1.0
+        before = self._pass(tells, forwards=True)
+        after = self._pass(tells, forwards=False)
+        place = before * after
+        sits = place[:, :, :-1] / place.sum(axis=2, keepdims=True)
+        says = np.where(
+            heard,
+            np.log1p(gain / stray * sits),
+            np.maximum(np.log1p(-gain / (1.0 - stray) * sits), -MOST_SILENCE_SAYS),
+        )
+        says[~self.hears] = 0.0
+        result: Column = says * self._weight[:, :, None]
+        return result
+
+    def _pass(self, tells: Column, *, forwards: bool) -> Column:
+        """The belief in each place at each ride, by the rides before it (or after it) alone."""
+        rides, sensors, places = tells.shape
+        belief = np.full((sensors, places), (1.0 - SITS_OFF_AT_FIRST) / self._bikes)
+        belief[:, -1] = SITS_OFF_AT_FIRST
+        if not forwards:
+            belief[:] = 1.0
+        result = np.empty_like(tells)
+        moves = 1.0 - np.exp(-self._gap_d[:, None] / np.where(self._roams, ROAMS_EVERY_D, MOVES_EVERY_D))
+        dies = 1.0 - np.exp(-self._gap_d / DIES_EVERY_D)
+        returns = 1.0 - np.exp(-self._gap_d / COMES_BACK_AFTER_D)
+        others = max(self._bikes - 1, 1)
+        if forwards:
+            for i in range(rides):
+                bikes, off = belief[:, :-1], belief[:, -1:]
+                move = moves[i][:, None] if self._bikes > 1 else 0.0
+                total = bikes.sum(axis=1, keepdims=True)
+                stepped = bikes * (1.0 - move - dies[i]) + (total - bikes) * move / others
+                stepped = np.maximum(stepped, 0.0) + off * returns[i] / self._bikes
+                result[i, :, :-1] = stepped
+                result[i, :, -1:] = off * (1.0 - returns[i]) + total * dies[i]
+                for sensor, said in self._said.get(i, ()):
+                    result[i, sensor] = said
+                belief = result[i] * tells[i]
+                belief /= belief.sum(axis=1, keepdims=True)
+            return result
+        for i in range(rides - 1, -1, -1):
+            result[i] = belief
+            if i == 0:
+                break
+            seen = belief * tells[i]
+            for sensor, said in self._said.get(i, ()):
+                seen[sensor] = (seen[sensor] * said).sum()  # from here on it says nothing of what was before
+            bikes, off = seen[:, :-1], seen[:, -1:]
+            move = moves[i][:, None] if self._bikes > 1 else 0.0
+            total = bikes.sum(axis=1, keepdims=True)
+            belief = np.empty_like(seen)
+            stay = bikes * np.maximum(1.0 - move - dies[i], 0.0)
+            belief[:, :-1] = stay + (total - bikes) * move / others + off * dies[i]
+            belief[:, -1:] = off * (1.0 - returns[i]) + total / self._bikes * returns[i]
+            belief /= belief.max(axis=1, keepdims=True)
+        return result
+
+
+def _inside(span: Sensor, at: datetime) -> bool:
+    return (span.from_at is None or span.from_at <= at) and (span.until_at is None or at < span.until_at)
+
+
+def _one_device(rides: Sequence[RideClues]) -> dict[str, str]:
+    """Names heard together nearly always are one device: every later name and the one it stands under."""
+    alone: dict[str, int] = defaultdict(int)
+    together: dict[tuple[str, str], int] = defaultdict(int)
+    for ride in rides:
+        names = sorted({sensor.identity for sensor in ride.sensors})
+        for name in names:
+            alone[name] += 1
+        for pair in itertools.combinations(names, 2):
+            together[pair] += 1
+    same: dict[str, str] = {}
+    for (one, other), count in sorted(together.items()):
+        either = alone[one] + alone[other] - count
+        if count >= ONE_DEVICE_RIDES and count > ONE_DEVICE_FROM * either:
+            same[other] = same.get(one, one)
+    return same
+
+
+def bounded_silence(says: Column) -> Column:
+    """All sensors' say on each bike, (rides, bikes); the silence of several may have one cause."""
+    loud = np.where(says > 0, says, 0.0).sum(axis=1)
+    silent = np.maximum(np.where(says < 0, says, 0.0).sum(axis=1), -4.0 / 3.0 * MOST_SILENCE_SAYS)
+    result: Column = loud + silent
+    return result
