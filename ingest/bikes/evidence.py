@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+import bisect
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections import defaultdict
+from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass
+from functools import cached_property
+
+import numpy as np
 
 from ingest.bikes.clues import RideClues
 from ingest.bikes.household_fit import Clue, HouseholdFit, not_here
 from ingest.bikes.sensor_places import bounded_silence
 from ingest.bikes.soft_clues import part_of_week
-from rules.vocabulary import Bike, BikeId
+from ingest.ride.recording import Column
+from rules.vocabulary import Bike, BikeId, RiderId
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,13 +32,66 @@ class Evidence:
     sentence: str
 
 
+class BelievedCounts:
+    """What is believed of each rider's rides, added up once for the sentences of all rides.
+
+    A row has the number of rides on each bike and, last, on none of ours.
+    """
+
+    def __init__(self, fitted: HouseholdFit) -> None:
+        self.fitted = fitted
+        self._of_value: dict[Callable[[RideClues], object], dict[Hashable, Column]] = {}
+
+    @cached_property
+    def rides_of(self) -> Mapping[RiderId, list[int]]:
+        """Each rider's rides, in order of time."""
+        rides: dict[RiderId, list[int]] = defaultdict(list)
+        for place, ride in enumerate(self.fitted.rides):
+            rides[ride.rider].append(place)
+        return rides
+
+    @cached_property
+    def of_rider(self) -> Mapping[Hashable, Column]:
+        """A row for each rider."""
+        return self._sums(lambda ride: ride.rider)
+
+    @cached_property
+    def of_group(self) -> Mapping[Hashable, Column]:
+        """A row for each rider, indoors and outdoors apart."""
+        return self._sums(lambda ride: (ride.rider, ride.indoor))
+
+    def of_value(self, value: Callable[[RideClues], object]) -> Mapping[Hashable, Column]:
+        """A row for each rider, indoors and outdoors apart, and value of a clue."""
+        if value not in self._of_value:
+            self._of_value[value] = self._sums(lambda ride: (ride.rider, ride.indoor, value(ride)))
+        return self._of_value[value]
+
+    @cached_property
+    def usual_speed_mps(self) -> Mapping[Hashable, tuple[Column, Column]]:
+        """Rides whose speed is known, and their mean speed: a row each for each rider."""
+        rides = self._sums(lambda ride: ride.rider, lambda ride: float(ride.speed_mps is not None))
+        speeds = self._sums(lambda ride: ride.rider, lambda ride: ride.speed_mps or 0.0)
+        return {rider: (row, speeds[rider] / np.maximum(row, 1e-9)) for rider, row in rides.items()}
+
+    def _sums(
+        self, key: Callable[[RideClues], Hashable], times: Callable[[RideClues], float] | None = None
+    ) -> dict[Hashable, Column]:
+        sums: dict[Hashable, Column] = {}
+        for ride, shares in zip(self.fitted.rides, self.fitted.shares, strict=True):
+            row = shares if times is None else shares * times(ride)
+            known = sums.get(key(ride))
+            sums[key(ride)] = row if known is None else known + row
+        return sums
+
+
 def evidence_on(
-    fitted: HouseholdFit, ride: int, doubt: float, ruled_out: Mapping[BikeId, str]
+    counts: BelievedCounts, ride: int, doubt: float, ruled_out: Mapping[BikeId, str]
 ) -> tuple[Evidence, ...]:
     """All evidence on one ride. A clue that the ride does not have has no line.
 
     doubt: what the log-odds are divided by, because clues have proved to share more than they show.
     """
+    fitted = counts.fitted
     lines: list[Evidence] = []
     clues = fitted.rides[ride]
     impossible = {**not_here(clues, fitted.household.bikes), **ruled_out}
@@ -50,7 +109,7 @@ def evidence_on(
             if bike is None:
                 lines.append(Evidence(clue, None, weight, _none(clue, speaks_for=weight > 0)))
             else:
-                line = _Line(fitted, ride, bike, column, weight > 0)
+                line = _Line(counts, ride, bike, column, weight > 0)
                 lines.append(Evidence(clue, bike.id, weight, _SENTENCES[clue](line)))
     cannot = (Evidence(Clue.IMPOSSIBLE, bike, -math.inf, why) for bike, why in impossible.items())
     return (*lines, *cannot)
@@ -100,7 +159,7 @@ def _witness(fitted: HouseholdFit, ride: int, sensor: int, bike: Bike) -> str:
 class _Line:
     """What a sentence is about: a bike, its column, and whether the clue speaks for it."""
 
-    fitted: HouseholdFit
+    counts: BelievedCounts
     ride: int
     bike: Bike
     column: int
@@ -108,11 +167,7 @@ class _Line:
 
     @property
     def clues(self) -> RideClues:
-        return self.fitted.rides[self.ride]
-
-    def on_bike(self, rides: Sequence[int]) -> float:
-        """How many of these rides are believed to have been on the bike."""
-        return float(self.fitted.shares[list(rides), self.column].sum())
+        return self.counts.fitted.rides[self.ride]
 
 
 def _gears(line: _Line) -> str:
@@ -129,13 +184,9 @@ def _counted(value: Callable[[RideClues], object], words: str) -> Callable[[_Lin
 
     def sentence(line: _Line) -> str:
         this = line.clues
-        like = [
-            i
-            for i, other in enumerate(line.fitted.rides)
-            if (other.rider, other.indoor) == (this.rider, this.indoor)
-        ]
-        same = [i for i in like if value(line.fitted.rides[i]) == value(this)]
-        n, of = round(line.on_bike(same)), round(line.on_bike(like))
+        group = this.rider, this.indoor
+        n = round(float(line.counts.of_value(value)[*group, value(this)][line.column]))
+        of = round(float(line.counts.of_group[group][line.column]))
         return words.format(value=value(this), n=n, of=of, bike=line.bike.name)
 
     return sentence
@@ -144,32 +195,27 @@ def _counted(value: Callable[[RideClues], object], words: str) -> Callable[[_Lin
 def _measured(line: _Line) -> str:
     this, name = line.clues, line.bike.name
     like = "like" if line.speaks_for else "unlike"
-    timed = [
-        (i, other.speed_mps)
-        for i, other in enumerate(line.fitted.rides)
-        if other.rider == this.rider and other.speed_mps is not None
-    ]
-    total = line.on_bike([i for i, _ in timed])
+    rides, usual_mps = (row[line.column] for row in line.counts.usual_speed_mps[this.rider])
     speeds = ""
-    if this.speed_mps is not None and total >= 1.0:
-        usual = sum(speed * line.on_bike([i]) for i, speed in timed) / total
-        speeds = f" ({this.speed_mps * 3.6:.0f} km/h against {usual * 3.6:.0f} usual)"
+    if this.speed_mps is not None and rides >= 1.0:
+        speeds = f" ({this.speed_mps * 3.6:.0f} km/h against {usual_mps * 3.6:.0f} usual)"
     return f"Speed{speeds}, climbing, stops and length are {like} this rider's rides on {name}."
 
 
 def _habit(line: _Line) -> str:
-    theirs = [i for i, other in enumerate(line.fitted.rides) if other.rider == line.clues.rider]
-    return (
-        f"About {round(line.on_bike(theirs))} of this rider's {len(theirs)} rides were on {line.bike.name}."
-    )
+    rider = line.clues.rider
+    n, of = round(float(line.counts.of_rider[rider][line.column])), len(line.counts.rides_of[rider])
+    return f"About {n} of this rider's {of} rides were on {line.bike.name}."
 
 
 def _neighbours(line: _Line) -> str:
-    this = line.clues
-    theirs = [i for i, other in enumerate(line.fitted.rides) if other.rider == this.rider and i != line.ride]
-    nearest = min(theirs, key=lambda i: abs(line.fitted.rides[i].started_at - this.started_at))
-    on = "was" if line.on_bike([nearest]) > 0.5 else "was hardly"
-    day = f"{line.fitted.rides[nearest].started_at:%-d %b}"
+    fitted, start = line.counts.fitted, line.clues.started_at
+    theirs = line.counts.rides_of[line.clues.rider]
+    at = bisect.bisect_left(theirs, line.ride)
+    beside = theirs[max(at - 1, 0) : at] + theirs[at + 1 : at + 2]
+    nearest = min(beside, key=lambda i: abs(fitted.rides[i].started_at - start))
+    on = "was" if fitted.shares[nearest, line.column] > 0.5 else "was hardly"
+    day = f"{fitted.rides[nearest].started_at:%-d %b}"
     return f"The ride next to it, on {day}, {on} on {line.bike.name}."
 
 

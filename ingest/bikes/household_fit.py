@@ -19,6 +19,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from ingest.bikes.chances import entropy_nats, softmax
 from ingest.bikes.clues import RideClues
 from ingest.bikes.gear_belief import GearBelief
 from ingest.bikes.reported_shifts import shifts_say
@@ -31,6 +32,7 @@ from ingest.bikes.soft_clues import (
     WORD_HEAD_START,
     Measure,
     Words,
+    codes,
     ground_likeness,
     measures_of,
     part_of_week,
@@ -43,7 +45,7 @@ ROUNDS, WARM_AFTER, GEARS_EVERY = 16, 0.7, 3
 DENIED, DENIALS_BORNE = 0.02, 0.02  # an answer less likely than this by all else; such answers, of all
 FIRST_VOICE = 0.05
 KEEPS_OF_LAST = 0.3
-ANSWER_DOUBT = 1.4
+HARD_DOUBT = 1.4  # the spread of log-odds that rides with a sensor or gears turned out to need
 MISHEARD = 1e-4  # what a rider's word leaves to every other bike
 CANNOT = -60.0
 LEAST_TAUGHT = 0.03
@@ -125,6 +127,7 @@ class HouseholdFit:
     rides: Sequence[RideClues]
     household: Household
     answers: Mapping[int, BikeId | None]
+    column_of_answer: Mapping[int, int]
     by_clue: Mapping[Clue, Column]
     log_odds: Column
     shares: Column
@@ -136,10 +139,8 @@ class HouseholdFit:
 
     def answer_chances(self) -> Column:
         """How likely each answer was by all that is known without it."""
-        odds = _softmax(self.log_odds[list(self.answers)] / ANSWER_DOUBT)
-        column = {bike.id: index for index, bike in enumerate(self.household.bikes)}
-        said = [column.get(bike, -1) if bike is not None else -1 for bike in self.answers.values()]
-        chances: Column = odds[np.arange(len(said)), said]
+        answered, columns = list(self.column_of_answer), list(self.column_of_answer.values())
+        chances: Column = softmax(self.log_odds[answered] / HARD_DOUBT)[np.arange(len(answered)), columns]
         return chances
 
     def answers_denied(self) -> int:
@@ -185,9 +186,8 @@ class _Fitting:
         self.rides, self.household, self.answers = rides, household, answers
         self.bikes = household.bikes
         self.column = {bike.id: index for index, bike in enumerate(self.bikes)}
-        self.column_of_answer = {
-            i: self.column.get(b, -1) if b is not None else -1 for i, b in answers.items()
-        }
+        # None of ours, and a bike that is no longer known, stand in the last column.
+        self.column_of_answer = {i: self.column.get(b, -1) if b else -1 for i, b in answers.items()}
         first = rides[0].started_at if rides else None
         day = (
             np.array([(r.started_at - first).total_seconds() / 86400 for r in rides])
@@ -206,17 +206,9 @@ class _Fitting:
             Clue.PLACE: Words([_place(r) for r in rides], groups, LIKE_ALL_RIDES),
             Clue.WEEK: Words([part_of_week(r) for r in rides], groups, LIKE_ALL_RIDES),
         }
-        by_source = {
-            r: i
-            for i, r in enumerate(
-                dict.fromkeys((g, ride.speed_source) for g, ride in zip(groups.tolist(), rides, strict=True))
-            )
-        }
-        alike = np.array(
-            [by_source[g, r.speed_source] for g, r in zip(groups.tolist(), rides, strict=True)], dtype=np.intp
-        )
+        measured_alike = codes([(g, r.speed_source) for g, r in zip(groups.tolist(), rides, strict=True)])
         self.measures = {
-            name: Measure(values, alike if name == "roughness" else groups)
+            name: Measure(values, measured_alike if name == "roughness" else groups)
             for name, values in measures_of(rides).items()
         }
         self.possible = self._possible(impossible)
@@ -230,7 +222,7 @@ class _Fitting:
     def run(self, start: Start) -> HouseholdFit:
         """All rounds, from a start."""
         rides, columns = len(self.rides), len(self.bikes) + 1
-        shares = _softmax(self._hard({}, 0.0))
+        shares = softmax(self._hard({}, 0.0))
         by_clue: dict[Clue, Column] = {}
         says = np.zeros((rides, len(self.places.names), columns - 1))
         log_odds = np.zeros((rides, columns))
@@ -260,12 +252,13 @@ class _Fitting:
             log_odds = own + voice * (by_clue[Clue.HABIT] + by_clue[Clue.NEIGHBOURS])
             by_clue[Clue.NONE_OF_OURS] = self._bounded_none(log_odds)
             log_odds = log_odds + by_clue[Clue.NONE_OF_OURS]
-            new = _softmax(self._answered(log_odds))
+            new = softmax(self._answered(log_odds))
             shares = KEEPS_OF_LAST * shares + (1.0 - KEEPS_OF_LAST) * new
         return HouseholdFit(
             self.rides,
             self.household,
             self.answers,
+            self.column_of_answer,
             by_clue,
             log_odds,
             shares,
@@ -293,16 +286,12 @@ class _Fitting:
         others = hard[:, None, :-1] + all_say[:, None, :] - says
         none = hard[:, None, -1:]
         full = np.concatenate((others, np.broadcast_to(none, (*others.shape[:2], 1))), axis=2)
-        full = np.exp(full - full.max(axis=2, keepdims=True))
-        result: Column = full[:, :, :-1] / full.sum(axis=2, keepdims=True)
-        return result
+        return softmax(full)[:, :, :-1]
 
     def _settled(self, hard: Column) -> Column:
         """How far hard clues have settled each ride, 0.03..1: soft clues learn from it that much."""
-        shares = _softmax(hard)
-        with np.errstate(divide="ignore", invalid="ignore"):
-            entropy = -np.where(shares > 0, shares * np.log(shares), 0.0).sum(axis=1)
-        result: Column = np.maximum(LEAST_TAUGHT, (1.0 - entropy / math.log(max(shares.shape[1], 2))) ** 2)
+        doubt = entropy_nats(softmax(hard)) / math.log(hard.shape[1])
+        result: Column = np.maximum(LEAST_TAUGHT, (1.0 - doubt) ** 2)
         result[list(self.answers)] = 1.0
         return result
 
@@ -392,9 +381,3 @@ def _overlaps(rides: Sequence[RideClues]) -> list[tuple[int, int]]:
 def _with_none(said: Column) -> Column:
     """With a column for 'none of ours', of which these clues say nothing."""
     return np.concatenate((said, np.zeros((len(said), 1))), axis=1)
-
-
-def _softmax(log_odds: Column) -> Column:
-    odds = np.exp(log_odds - log_odds.max(axis=1, keepdims=True))
-    shares: Column = odds / odds.sum(axis=1, keepdims=True)
-    return shares

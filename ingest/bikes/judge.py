@@ -19,9 +19,10 @@ from functools import cached_property
 
 import numpy as np
 
+from ingest.bikes.chances import softmax
 from ingest.bikes.clues import HeardSensor, RideClues, clues_of
-from ingest.bikes.evidence import Evidence, evidence_on
-from ingest.bikes.household_fit import CANNOT, Clue, Household, HouseholdFit, fit, has_hard_clues
+from ingest.bikes.evidence import BelievedCounts, Evidence, evidence_on
+from ingest.bikes.household_fit import CANNOT, HARD_DOUBT, Clue, Household, HouseholdFit, fit, has_hard_clues
 from ingest.ride.recording import Column
 from rules.vocabulary import BikeId, DecidedBy
 
@@ -46,9 +47,7 @@ LIKELY_FROM_AT_FIRST = 0.99  # until every bike in use has two answers: early er
 ANSWERS_A_BIKE = 2
 IN_USE_FROM = 0.02  # of all rides
 IDENTIFIES_FROM = 2.0  # log-odds, after what clues share was taken off
-HARD_DOUBT = 1.4  # the spread of log-odds that rides with a sensor or gears turned out to need
 SOFT_DOUBT, SOFT_DOUBT_AT_FIRST, ANSWERS_TO_TRUST = 1.8, 8.0, 6.0  # of the others: 1.8 + 8 / (6 + answers)
-ONLY_BIKE_IS_DENIED_BY = 2.5  # log-odds for none of ours
 
 
 class Verdict(StrEnum):
@@ -123,10 +122,9 @@ class Judgement:
         self.doubt: Column = np.where(hard, HARD_DOUBT, soft_doubt)
         self.doubt[fitted.places.vouched] = 1.0  # a rider said where that sensor sits
         self._vouched = frozenset(np.flatnonzero(fitted.places.vouched).tolist())
-        log_odds = fitted.log_odds / self.doubt[:, None]
-        odds = np.exp(log_odds - log_odds.max(axis=1, keepdims=True))
-        odds[fitted.possible <= CANNOT / 2] = 0.0
-        self.probabilities: Column = odds / odds.sum(axis=1, keepdims=True)
+        can = fitted.possible > CANNOT / 2
+        self.probabilities: Column = softmax(np.where(can, fitted.log_odds / self.doubt[:, None], -np.inf))
+        self._counts = BelievedCounts(fitted)
 
     @cached_property
     def anchored(self) -> frozenset[BikeId]:
@@ -165,9 +163,7 @@ class Judgement:
     def assignment(self, ride: int) -> Assignment:
         """The verdict on one ride with every clue behind it."""
         said = self.said(ride)
-        chances = self.probabilities[ride]
-        order = np.argsort(-chances, kind="stable")
-        leader, runner_up = self.candidates[order[0]], self.candidates[order[1]]
+        leader, runner_up = self._ranked(ride)[:2]
         ruled_out = self.impossible.get(ride, {})
         return Assignment(
             bike=said.bike,
@@ -176,12 +172,19 @@ class Judgement:
             probability=said.probability,
             leader=leader,
             runner_up=runner_up,
-            probabilities=dict(zip(self.candidates, chances.tolist(), strict=True)),
-            evidence=evidence_on(self.fit, ride, float(self.doubt[ride]), ruled_out),
-            because=self._because(said, leader, runner_up),
+            probabilities=dict(zip(self.candidates, self.probabilities[ride].tolist(), strict=True)),
+            evidence=evidence_on(self._counts, ride, float(self.doubt[ride]), ruled_out),
+            because=self.because(ride),
         )
 
-    def _because(self, said: Said, leader: BikeId | None, runner_up: BikeId | None) -> str:
+    def _ranked(self, ride: int) -> list[BikeId | None]:
+        """The candidates, likeliest first."""
+        return [self.candidates[k] for k in np.argsort(-self.probabilities[ride], kind="stable")]
+
+    def because(self, ride: int) -> str:
+        """One sentence saying why it was decided or is asked."""
+        said = self.said(ride)
+        leader, runner_up = self._ranked(ride)[:2]
         names: dict[BikeId | None, str] = {bike.id: bike.name for bike in self.fit.household.bikes}
         names[None] = "none of ours"
         chance = f"{math.floor(100 * said.probability)} %"

@@ -15,9 +15,10 @@ from datetime import datetime
 
 import numpy as np
 
+from ingest.bikes.chances import entropy_nats
 from ingest.bikes.clues import RideClues
 from ingest.bikes.judge import Judgement, Verdict
-from ingest.bikes.soft_clues import measures_of, part_of_week
+from ingest.bikes.soft_clues import codes, measures_of, part_of_week
 from ingest.ride.recording import Column
 from rules.vocabulary import BikeId, Fitting
 
@@ -28,7 +29,6 @@ SEEMS_SETTLED_FROM = 0.9
 MOST_WEIGHED = 800  # open rides that are compared with each other; the most doubtful
 # Least probability of a group's bike for a ride in it; without a sensor, rides that look alike may differ.
 BELONGS_FROM, BELONGS_UNHEARD_FROM = 0.25, 0.8
-SHOWN = 3
 # How much of the doubt about one ride the answer about another takes away.
 WAY_BACK_TELLS, SENSOR_TELLS, SENSOR_FORGETS_D, LIKENESS_TELLS = 0.9, 0.8, 120.0, 0.35
 WAY_BACK_H = 18.0
@@ -58,7 +58,7 @@ def questions(judgement: Judgement, at_most: int | None = None) -> tuple[Questio
         for i in range(len(rides))
         if i not in judgement.fit.answers and judgement.said(i).verdict is Verdict.ASK
     ]
-    doubt = _doubt(judgement.probabilities)
+    doubt = entropy_nats(judgement.probabilities)
     groups = _groups(judgement, open_rides)
     by_doubt = sorted(open_rides, key=lambda i: -doubt[i])[:MOST_WEIGHED]
     tells = _tells(judgement, [group[0] for group in groups], by_doubt)
@@ -80,13 +80,6 @@ def questions(judgement: Judgement, at_most: int | None = None) -> tuple[Questio
         left = left * (1.0 - tells[row])
         asked.append(_question(judgement, groups[row]))
     return tuple(asked)
-
-
-def _doubt(probabilities: Column) -> Column:
-    """The entropy of each ride's probabilities. [nats]"""
-    with np.errstate(divide="ignore", invalid="ignore"):
-        entropy: Column = -np.where(probabilities > 0, probabilities * np.log(probabilities), 0.0).sum(axis=1)
-    return entropy
 
 
 def _groups(judgement: Judgement, open_rides: Sequence[int]) -> list[tuple[int, ...]]:
@@ -119,7 +112,7 @@ def _tells(judgement: Judgement, seeds: Sequence[int], others: Sequence[int]) ->
     shares = (heard[list(seeds)] @ heard[list(others)].T) > 0
     tells: Column = np.where(shares, SENSOR_TELLS * np.exp(-apart_d / SENSOR_FORGETS_D), 0.0)
     z = _standardised(rides)
-    alike = np.array([hash((r.rider, r.indoor, r.activity, r.channels)) for r in rides])
+    alike = codes([(r.rider, r.indoor, r.activity, r.channels) for r in rides])
     near = alike[list(seeds)][:, None] == alike[list(others)][None, :]
     distance = ((z[list(seeds)][:, None, :] - z[list(others)][None, :, :]) ** 2).mean(axis=2)
     tells = np.maximum(tells, np.where(near, LIKENESS_TELLS * np.exp(-distance), 0.0))
@@ -182,8 +175,7 @@ def _question(judgement: Judgement, group: tuple[int, ...]) -> Question:
     in_time = tuple(sorted(group))
     oddest = group[-1]
     shown = tuple(sorted({in_time[0], in_time[-1], oddest}))
-    because = judgement.assignment(group[0]).because
-    return Question(in_time, shown, _choices(judgement, group), because)
+    return Question(in_time, shown, _choices(judgement, group), judgement.because(group[0]))
 
 
 def _choices(judgement: Judgement, group: Sequence[int]) -> tuple[BikeId | None, ...]:

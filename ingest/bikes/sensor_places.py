@@ -49,7 +49,6 @@ class SensorPlaces:
         same = _one_device(rides)
         self.names: Final = tuple(dict.fromkeys(same.get(name, name) for name in kinds))
         at = {name: self.names.index(same.get(name, name)) for name in kinds}
-        self.same: Final = same
         self.kinds: Final = tuple(kinds[name] for name in self.names)
         self.heard: Final = np.zeros((len(rides), len(self.names)), dtype=bool)
         for index, ride in enumerate(rides):

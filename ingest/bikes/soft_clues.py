@@ -36,7 +36,7 @@ Codes = NDArray[np.intp]
 
 def rider_groups(rides: Sequence[RideClues]) -> Codes:
     """A number for each rider, indoors and outdoors apart."""
-    return _codes([(ride.rider, ride.indoor) for ride in rides])
+    return codes([(ride.rider, ride.indoor) for ride in rides])
 
 
 class Words:
@@ -47,7 +47,7 @@ class Words:
     ) -> None:
         """like: how well each ride's word suits each bike before any count, (rides, bikes); 1 = as any."""
         self.has: Final = np.array([value is not None for value in values], dtype=bool)
-        self._value = _codes([(g, v) for g, v in zip(groups.tolist(), values, strict=True)])
+        self._value = codes([(g, v) for g, v in zip(groups.tolist(), values, strict=True)])
         self._group = groups
         self._worth = worth
         counts = np.bincount(self._value[self.has], minlength=self._value.max(initial=0) + 1)
@@ -165,7 +165,8 @@ def _ln(value: float | None) -> float | None:
     return math.log(value) if value is not None and value > 0 else None
 
 
-def _codes(values: Sequence[object]) -> Codes:
+def codes(values: Sequence[object]) -> Codes:
+    """A number for each different value, in order of first sight."""
     numbers: dict[object, int] = {}
     return np.array([numbers.setdefault(value, len(numbers)) for value in values], dtype=np.intp)
 

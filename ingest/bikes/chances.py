@@ -1,0 +1,21 @@
+"""Log-odds made probabilities, and how much doubt these leave."""
+
+from __future__ import annotations
+
+import numpy as np
+
+from ingest.ride.recording import Column
+
+
+def softmax(log_odds: Column) -> Column:
+    """Probabilities that add up to 1 along the last axis."""
+    odds = np.exp(log_odds - log_odds.max(axis=-1, keepdims=True))
+    shares: Column = odds / odds.sum(axis=-1, keepdims=True)
+    return shares
+
+
+def entropy_nats(shares: Column) -> Column:
+    """How much doubt probabilities along the last axis leave: 0 where one is 1. [nats]"""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        entropy: Column = -np.where(shares > 0, shares * np.log(shares), 0.0).sum(axis=-1)
+    return entropy
