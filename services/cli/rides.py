@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from rules.outlook import Difference
     from rules.vocabulary import Ride
     from services.use_cases.import_rides import FileOutcome
+    from services.use_cases.judge_bikes import Move
 
 PANEL = "Rides"
 RideNumber = Annotated[
@@ -74,6 +75,7 @@ def import_(
 
     from ingest.files.read_pool import ToRead
     from services.use_cases.import_rides import Outcome, import_files, ride_files, whose
+    from services.use_cases.judge_bikes import also_moved
     from services.wiring import open_app
 
     app = open_app(home)
@@ -106,7 +108,8 @@ def import_(
                 per_s = len(seen) / max(time.monotonic() - begun, 0.1)
                 progress.update(task, advance=1, rate=f"{per_s:.0f} files/s")
 
-        outcomes = import_files(app.store, to_read, now=now_utc(), on_progress=advance)
+        moved: list[Move] = []
+        outcomes = import_files(app.store, to_read, now=now_utc(), on_progress=advance, on_moved=moved.extend)
     shown = outcomes if details else [o for o in outcomes if o.outcome not in (Outcome.NEW, Outcome.KNOWN)]
     for one in shown:
         say(f"{one.name}: {one.outcome.value}{f' {one.ride}' if one.ride else ''}")
@@ -116,6 +119,8 @@ def import_(
     say("; ".join(f"{count} {kind.value}" for kind, count in counts.items()) or "No files there.")
     with app.store.reading() as tx:
         questions = len(tx.rides.confirm_list())
+        for sentence in also_moved(tx, moved):
+            say(sentence)
     if questions:
         say(waiting_for_a_word(questions))
     say("Next: gritledger round, for weather and reminders; or gritledger watch, to do all of it by itself.")

@@ -15,9 +15,8 @@ from services.app import App
 from services.store.notes import LAST_ROUND
 from services.use_cases.deliver_letters import DeliveryReport, deliver_waiting
 from services.use_cases.import_rides import FileOutcome, Outcome, import_files, ride_files, whose
-from services.use_cases.judge_bikes import Move, judge_new_rides
+from services.use_cases.judge_bikes import Move, also_moved, judge_new_rides
 from services.use_cases.map_surface import surfaces_from_map
-from services.use_cases.record import also_moved
 from services.use_cases.tag_conditions import TagReport, tag_conditions
 from services.use_cases.update_reminders import Reckoning, reckon
 from services.views.calendar_entries import refresh_calendar

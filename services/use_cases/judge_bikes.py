@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from collections import Counter
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
@@ -31,11 +30,16 @@ THE_ROUND = "the round"
 
 @dataclass(frozen=True, slots=True)
 class Move:
-    """A ride whose bike is now another. Neither side: it is a question, or was never judged."""
+    """A ride whose verdict is now another. was: None = it was never judged."""
 
     ride: RideId
     was: Said | None
     now: Said
+
+    @property
+    def changes_bike(self) -> bool:
+        """Whether a ride that was judged before is on another bike now, or asks."""
+        return self.was is not None and self.was.bike != self.now.bike
 
 
 class HouseholdJudgement:
@@ -83,6 +87,13 @@ class HouseholdJudgement:
             ):
                 found.append((place, Move(ride.id, held, said)))
         return found
+
+    def renewed_clues(self) -> Iterator[tuple[RideId, str]]:
+        """Clues that an older version kept, as this one keeps them: what had to be worked out is kept too."""
+        for ride, clues in zip(self.rides, self._clues, strict=True):
+            text = clues.to_json()
+            if text != ride.clues:
+                yield ride.id, text
 
     def assignment(self, ride: RideId) -> Assignment:
         """The verdict on one ride with every clue behind it."""
@@ -136,7 +147,10 @@ def judge_new_rides(store: Store, now: datetime) -> tuple[Move, ...]:
         household = HouseholdJudgement(tx)
     moves = household.moves()
     with store.writing() as tx:
-        tx.notes.put(BIKES_JUDGED_BY, WAY_OF_JUDGING, at=now)
+        if tx.notes.get(BIKES_JUDGED_BY) != WAY_OF_JUDGING:
+            tx.notes.put(BIKES_JUDGED_BY, WAY_OF_JUDGING, at=now)
+            for ride, clues in household.renewed_clues():
+                tx.rides.set_clues(ride, clues)
         still = {one.id: _held(one) for one in tx.rides.judged_rides(clues=False)}
         return _keep(tx, household, [(p, move) for p, move in moves if still.get(move.ride) == move.was], now)
 
@@ -158,7 +172,7 @@ def _keep(
                 evidence=evidence_json(verdict),
             )
         )
-        if move.was is not None and move.was.bike != move.now.bike:
+        if move.changes_bike:
             moved.append(move)
     tx.rides.record_judged(decisions, at=now, by=THE_ROUND)
     return tuple(moved)
@@ -173,28 +187,23 @@ def _held(ride: JudgedRide) -> Said | None:
 
 
 def told(moves: Iterable[Move], names: Mapping[BikeId, str]) -> str:
-    """'3 rides from Plover to Dunlin, 20 now on Plover, ride 12 now open'; '' for none."""
-    ways: Counter[tuple[str, str]] = Counter()
-    last: dict[tuple[str, str], RideId] = {}
+    """'3 rides from Plover to Dunlin, 20 rides now on Plover and ride 12 now a question'."""
+    ways: dict[str, list[RideId]] = {}
     for move in moves:
         was = names.get(move.was.bike) if move.was and move.was.bike else None
-        now = names.get(move.now.bike, "?") if move.now.bike else None
-        way = (
-            f"from {was} to {now}" if was and now else f"now on {now}" if now else "now a question",
-            now or "",
-        )
-        ways[way] += 1
-        last[way] = move.ride
-    return (
-        listed(
-            [
-                f"ride {last[way]} {way[0]}" if count == 1 else f"{count} rides {way[0]}"
-                for way, count in ways.items()
-            ]
-        )
-        if ways
-        else ""
+        now = names.get(move.now.bike) if move.now.bike else None
+        way = f"from {was} to {now}" if was and now else f"now on {now}" if now else "now a question"
+        ways.setdefault(way, []).append(move.ride)
+    return listed(
+        [f"{f'ride {of[0]}' if len(of) == 1 else f'{len(of)} rides'} {way}" for way, of in ways.items()]
     )
+
+
+def also_moved(tx: Transaction, moves: Sequence[Move]) -> list[str]:
+    """The sentence on rides whose bike is now another, if there are any."""
+    if not moves:
+        return []
+    return [f"That also moved {told(moves, {bike.id: bike.name for bike in tx.equipment.bikes()})}."]
 
 
 def evidence_json(verdict: Assignment) -> str:

@@ -18,27 +18,24 @@ from services.use_cases.judge_bikes import HouseholdJudgement
 
 
 def preview_rides_on(app: App, rides: Sequence[RideId], bike: BikeId | None, *, now: datetime) -> Difference:
-    """What would change if these rides were on that bike (None: on none of ours)? Raises FactRefused.
-
-    Rides of which nobody has spoken and which this word would move are moved as well.
-    """
+    """What would change if these rides were on that bike (None: on none of ours)? Raises FactRefused."""
     said = dict.fromkeys(rides, bike)
     with app.store.reading() as tx:
         before = tx.ledger()
-        _refuse(before, PutRidesOn(tuple(said.items())), now)
-        household = HouseholdJudgement(tx, said)
-    also = {
-        move.ride: move.now.bike
-        for _, move in household.moves()
-        if move.was and move.was.bike != move.now.bike
-    }
-    after = with_answers(before, also | said)
+    _refuse(before, PutRidesOn(tuple(said.items())), now)
+    after = with_answers(app, before, said)
     return difference(before, after, app.rulebook, now=now, zone_of=zone_of)
 
 
-def with_answers(ledger: Ledger, answers: Mapping[RideId, BikeId | None]) -> Ledger:
-    """The ledger, had these rides been on those bikes (None: on none of ours)."""
-    for ride, bike in answers.items():
+def with_answers(app: App, ledger: Ledger, answers: Mapping[RideId, BikeId | None]) -> Ledger:
+    """The ledger, had riders said that these rides were on those bikes (None: on none of ours).
+
+    Rides of which nobody has spoken and which these words would move are moved as well.
+    """
+    with app.store.reading() as tx:
+        household = HouseholdJudgement(tx, answers)
+    also = {move.ride: move.now.bike for _, move in household.moves() if move.changes_bike}
+    for ride, bike in (also | dict(answers)).items():
         ledger = with_ride_on(ledger, ride, bike)
     return ledger
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 from datetime import datetime
 from zoneinfo import ZoneInfo
@@ -34,7 +34,7 @@ from rules.vocabulary import BikeId, ChainId, DecidedBy
 from rules.wording import listed
 from services.app import App
 from services.store import FactRefused, NeedsConfirmation, Transaction
-from services.use_cases.judge_bikes import Move, judge_household, told
+from services.use_cases.judge_bikes import also_moved, judge_household
 from services.use_cases.rename_in_rulebook import rename_in_rulebook, renames
 from services.use_cases.update_reminders import reckon
 
@@ -133,12 +133,6 @@ def moves_bikes(command: Command) -> bool:
     return isinstance(
         command, PlaceSensor | ForgetSensor | AddBike | FitChain | PutRidesOn | SplitOuting | WithdrawRide
     )
-
-
-def also_moved(tx: Transaction, moves: Sequence[Move]) -> list[str]:
-    """The sentence on rides whose bike is now another, if there are any."""
-    names = {bike.id: bike.name for bike in tx.equipment.bikes()}
-    return [f"That also moved {told(moves, names)}."] if moves else []
 
 
 def _second_recording(tx: Transaction, command: SplitOuting) -> SplitOuting:

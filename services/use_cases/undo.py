@@ -16,8 +16,8 @@ from rules.ledger import Ledger
 from rules.wording import listed
 from services.app import App
 from services.store import Change, FactRefused, NeedsConfirmation, Transaction
-from services.use_cases.judge_bikes import judge_household
-from services.use_cases.record import A_RIDER, Done, also_moved, take_back_rows, with_rulebook
+from services.use_cases.judge_bikes import also_moved, judge_household
+from services.use_cases.record import A_RIDER, Done, take_back_rows, with_rulebook
 from services.use_cases.rename_in_rulebook import renames
 from services.use_cases.update_reminders import reckon
 

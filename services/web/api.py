@@ -260,7 +260,9 @@ def suppose_bike(
 ) -> Supposed:
     """What would change if this ride were on that bike ('none': on none of ours)?"""
     one, snapshot = _counted(context, ride), context.snapshot
-    return _difference(context, with_answers(snapshot.ledger, {one.id: bike_said(bike, snapshot)}))
+    return _difference(
+        context, with_answers(context.app, snapshot.ledger, {one.id: bike_said(bike, snapshot)})
+    )
 
 
 @router.get("/suppose/conditions", responses=NO)

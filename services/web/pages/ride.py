@@ -98,7 +98,7 @@ def suppose(
         return None
     after = before
     if bike:
-        after = with_answers(after, {ride.id: bike_said(bike, snapshot)})
+        after = with_answers(context.app, after, {ride.id: bike_said(bike, snapshot)})
     if word:
         after = with_condition(after, ride.id, word_said(word))
     return difference(before, after, snapshot.rulebook, now=context.now, zone_of=zone_of)

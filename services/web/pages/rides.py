@@ -143,7 +143,7 @@ def rides(
 
 def _suppose(context: RequestContext, answers: Mapping[RideId, BikeId | None]) -> tuple[str, ...]:
     snapshot = context.snapshot
-    after = with_answers(snapshot.ledger, answers)
+    after = with_answers(context.app, snapshot.ledger, answers)
     changes = difference(snapshot.ledger, after, snapshot.rulebook, now=context.now, zone_of=zone_of)
     return changes.sentences or ("Nothing would change for any chain.",)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,7 @@ import pytest
 from rules.vocabulary import DecidedBy, RideId
 from services.store.notes import BIKES_JUDGED_BY
 from services.use_cases.judge_bikes import HouseholdJudgement, judge_household, told
+from services.use_cases.preview import with_answers
 from services.views.stories import ride_story
 from tests.saying import put_rides_on
 from tests.services.wet_week import DAY, Week, wet_week
@@ -112,3 +114,31 @@ def test_a_ledger_judged_by_an_older_version_is_judged_anew_once_and_told_so(wee
 
     assert first.bikes == ("That also moved 2 rides now a question.",)
     assert second.bikes == ()
+
+
+def test_clues_that_an_older_version_kept_are_renewed_once(week: Week) -> None:
+    with week.shop.store.writing() as tx:
+        kept = json.loads(tx.rides.clues(RideId(2)))
+        old = {name: value for name, value in kept.items() if name not in ("looks", "sold", "channels")}
+        tx.rides.set_clues(RideId(2), json.dumps(old))
+        tx.notes.put(BIKES_JUDGED_BY, "an older way", at=NOW)
+
+    week.round(8)
+
+    with week.shop.store.reading() as tx:
+        renewed = tx.rides.clues(RideId(2))
+        assert {"looks", "sold", "channels"} <= json.loads(renewed).keys()
+        assert list(HouseholdJudgement(tx).renewed_clues()) == []
+
+
+def test_a_supposed_ledger_moves_the_rides_that_saying_it_then_moves(week: Week) -> None:
+    with week.shop.store.reading() as tx:
+        plover, before = tx.equipment.find_bike("Plover").id, tx.ledger()
+    said = (RideId(1), RideId(4), RideId(6))
+
+    supposed = with_answers(week.shop, before, dict.fromkeys(said, plover))
+    put_rides_on(week.shop, list(said), plover, now=NOW)
+
+    with week.shop.store.reading() as tx:
+        assert {r.id: r.bike for r in supposed.rides} == {r.id: r.bike for r in tx.ledger().rides}
+    assert sum(r.bike == plover for r in supposed.rides) > len(said)
