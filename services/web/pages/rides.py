@@ -199,13 +199,10 @@ def answer(context: AContext, apart: int | None = None) -> HTMLResponse:
     snapshot = context.snapshot
     with context.app.store.reading() as tx:
         asked = HouseholdJudgement(tx).questions(MOST_ASKED if apart is None else None)
-    if apart is not None:
-        asked = tuple(
-            replace(one, rides=(ride,), shown=(ride,))
-            for one in asked
-            if apart in one.rides
-            for ride in one.rides
-        )[:MOST_ASKED]
+    group = next((one for one in asked if apart in one.rides), None)
+    if group is not None:
+        asked = tuple(replace(group, rides=(ride,), shown=(ride,)) for ride in group.rides)
+    asked = asked[:MOST_ASKED]
     shown = [_question(snapshot, one) for one in asked]
     told = sum(len(one.rides) for one in asked if not one.is_check)
     return context.show(

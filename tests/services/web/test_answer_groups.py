@@ -1,0 +1,85 @@
+"""Rides that are alike are one question on the page: answered at once, or ride by ride."""
+
+from __future__ import annotations
+
+import re
+from pathlib import Path
+
+import pytest
+from starlette.testclient import TestClient
+
+from services.web.app import create_app
+from tests.services.web.conftest import HERE, token_in
+from tests.services.wet_week import DAY, Week, wet_week
+from tests.wet_household import FIRST_DAY
+
+NOW = FIRST_DAY + 8 * DAY
+STRANGE = 9001  # a power meter nobody has entered
+
+
+@pytest.fixture
+def week(tmp_path: Path) -> Week:
+    """Seven rides that all carry one sensor of which nothing is known."""
+    week = wet_week(tmp_path / "home")
+    for day in range(7):
+        week.ride(day, sensor=STRANGE)
+    week.round(7)
+    return week
+
+
+@pytest.fixture
+def page(week: Week) -> TestClient:
+    return TestClient(create_app(week.shop, clock=lambda: NOW), base_url=HERE, follow_redirects=True)
+
+
+def keys(html: str) -> set[str]:
+    return set(re.findall(r'name="on-([\d-]+)"', html))
+
+
+def test_rides_alike_are_one_question_with_nothing_picked(page: TestClient) -> None:
+    html = page.get("/rides/answer").text
+
+    assert "7 rides alike" in html
+    assert keys(html) == {"1-2-3-4-5-6-7"}
+    assert re.findall(r'value="(\w*)" checked', html) == [""]
+    assert len(re.findall(r"Look at .*", html)) == 1
+
+
+def test_one_answer_is_the_riders_word_on_all_of_them_and_one_undo_takes_it_back(
+    week: Week, page: TestClient
+) -> None:
+    token = token_in(page.get("/care").text)
+
+    said = page.post("/rides/answer", data={"the_page": token, "on-1-2-3-4-5-6-7": "1"}).text
+
+    assert "7 rides on Plover" in said
+    with week.shop.store.reading() as tx:
+        assert tx.rides.confirm_list() == ()
+        last = tx.changes.last()
+    assert last is not None
+    page.post(f"/corrections/{last.number}/undo", data={"the_page": token})
+    with week.shop.store.reading() as tx:
+        assert len(tx.rides.confirm_list()) == 7
+
+
+def test_a_group_is_asked_about_ride_by_ride_on_request(page: TestClient) -> None:
+    apart = keys(page.get("/rides/answer?apart=3").text)
+
+    assert apart == {"1", "2", "3", "4", "5", "6", "7"}
+
+
+def test_a_ride_that_asks_nothing_leaves_the_list_as_it_is(page: TestClient) -> None:
+    assert "7 rides alike" in page.get("/rides/answer?apart=99").text
+
+
+@pytest.mark.parametrize("name", ["on-", "on-x", "on-1--2", "on-1-x"])
+def test_an_answer_that_names_no_ride_is_refused_and_changes_nothing(
+    week: Week, page: TestClient, name: str
+) -> None:
+    token = token_in(page.get("/care").text)
+
+    refused = page.post("/rides/answer", data={"the_page": token, name: "1"})
+
+    assert refused.status_code == 422
+    with week.shop.store.reading() as tx:
+        assert len(tx.rides.confirm_list()) == 7
