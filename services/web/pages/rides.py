@@ -177,8 +177,8 @@ class Option:
 class Question:
     """Rides that one answer settles, with the bikes they may have been on.
 
-    key: the numbers of all its rides.  shown: those to look at: first, last and oddest.  options: without a
-    probability beside them, and none picked, for a guess that is shown becomes the answer.
+    key: the numbers of all its rides.  shown: those to look at: first, last and oddest.  options: none
+    picked, and no guess beside them: one that is shown becomes the answer.
     """
 
     key: str
@@ -186,7 +186,6 @@ class Question:
     count: int
     zone: tzinfo
     rider: str
-    because: str
     options: tuple[Option, ...]
 
 
@@ -227,7 +226,6 @@ def _question(snapshot: Snapshot, asked: OpenQuestion) -> Question | None:
         len(asked.rides),
         zone_of(rider.time_zone),
         rider.name,
-        asked.because,
         (*options, Option(0, NONE, "none of ours")),
     )
 
