@@ -142,7 +142,7 @@ def weather_behind(ride: Ride, tag: ConditionTag | None, hour: Exposure) -> str:
         parts.append(f"fetched {tag.fetched_at:%Y-%m-%d %H:%M} UTC")
     parts.append(f"{tag.confidence:.0%} sure")
     if tag.frost:
-        parts.append("frost: ice and salt are not reckoned")
+        parts.append("frost")
     return ", ".join(parts)
 
 

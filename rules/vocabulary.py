@@ -170,7 +170,7 @@ class ConditionTag:
     source: str  # archive and model, e.g. "open archive (era5)"
     fetched_at: datetime | None
     because: str  # one sentence a rider understands
-    frost: bool = False  # ground at or below 0 °C: ice and salt are not modelled
+    frost: bool = False  # air at or below 0 °C
 
     @property
     def known(self) -> bool:

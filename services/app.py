@@ -8,12 +8,15 @@ from datetime import tzinfo
 from functools import cached_property
 from zoneinfo import ZoneInfo
 
+from ingest.ground.conditions import USUALLY_SALTED
 from ingest.weather.hourly import WeatherProvider
 from rules.rulebook import Rulebook, default_rulebook, parse_rulebook
 from rules.vocabulary import Tier
 from services.channels import Channel
 from services.settings import Settings, SettingsError
 from services.store import Store
+
+SALTED_SHARE: Mapping[str, float] = {"always": 1.0, "usually": USUALLY_SALTED, "never": 0.0}
 
 
 @dataclass(frozen=True)
@@ -66,6 +69,11 @@ class App:
         if weather.archive == "nasa-power":
             return (NasaPower(weather.power_url),)
         return (OpenMeteoArchive(weather.archive_url), OpenMeteoForecast(weather.forecast_url))
+
+    @property
+    def salted_share(self) -> float:
+        """How much of the household's paved way is ploughed and salted in winter, 0 to 1."""
+        return SALTED_SHARE[self.settings.surface.salted_roads]
 
     @cached_property
     def stand_by(self) -> WeatherProvider | None:

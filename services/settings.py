@@ -53,6 +53,7 @@ class Surface(_Section):
     """What the ground was under a ride whose rider said nothing of it."""
 
     street_extract: Path | None = None  # an .osm.pbf or .osm extract of the open street map on this machine
+    salted_roads: Literal["always", "usually", "never"] = "usually"  # usually = half of the paved way
 
 
 class Mail(_Section):

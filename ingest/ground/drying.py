@@ -17,6 +17,7 @@ from ingest.weather.hourly import HourlyWeather
 TRACE_MM = 0.1
 MJ_PER_WATT_HOUR = 0.0036
 RANGE_HOURS = 24
+DEW_FROM_PCT = 90.0  # drier air than this leaves no dew; our choice
 
 
 def forcings(hours: Sequence[HourlyWeather | None], *, altitude_m: float = 0.0) -> list[Forcing]:
@@ -39,6 +40,10 @@ def forcings(hours: Sequence[HourlyWeather | None], *, altitude_m: float = 0.0) 
         et0_mm = hour.et0_mm
         if et0_mm is None:
             et0_mm, clearness = _worked_out(hours, position, hour, altitude_m, clearness)
+        elif et0_mm == 0 and (hour.humidity_pct or 0.0) >= DEW_FROM_PCT:
+            # archives cut dew off at nought
+            dew_mm, clearness = _worked_out(hours, position, hour, altitude_m, clearness)
+            et0_mm = min(0.0, dew_mm or 0.0)
         frozen = hour.temperature_c is not None and hour.temperature_c <= 0
         result.append(Forcing(rain_mm, et0_mm, frozen))
     return result

@@ -8,9 +8,6 @@ inferred.
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from datetime import timedelta
-
 from ingest.ground.road_dust import (
     DRY_MOISTURE_PCT,
     GRAVEL_SILT_PCT,
@@ -18,7 +15,6 @@ from ingest.ground.road_dust import (
     WET_HOUR_MM,
     watering_efficiency_pct,
 )
-from ingest.weather.hourly import HourlyWeather
 
 REFERENCE_SPEED_KMH = 20.0  # our choice: the index is 1 here
 RAIN_FACTOR = 0.2  # Pérez-Peña et al. 2017, doi 10.1016/j.apr.2016.07.006, for an hour with that much rain
@@ -62,23 +58,3 @@ def dust_index(
     if rain_mm >= WET_HOUR_MM:
         index *= RAIN_FACTOR
     return min(CAP, index)
-
-
-def driest_soil(hours: Iterable[HourlyWeather]) -> float | None:
-    """The soil moisture of a cell at its driest: the 5th percentile of what is known. [m³/m³]
-
-    None unless the hours span a year and touch all twelve months: a summer alone would call its own mean dry.
-    """
-    known = [
-        (hour.hour_start, hour.soil_moisture_m3m3) for hour in hours if hour.soil_moisture_m3m3 is not None
-    ]
-    if not known:
-        return None
-    instants = [at for at, _ in known]
-    if max(instants) - min(instants) < timedelta(days=364) or len({at.month for at in instants}) < 12:
-        return None
-    values = sorted(value for _, value in known)
-    position = 0.05 * (len(values) - 1)
-    below = int(position)
-    above = min(below + 1, len(values) - 1)
-    return values[below] + (values[above] - values[below]) * (position - below)

@@ -10,6 +10,14 @@ from ingest.ground.water import WET_FROM, RainClass, rain_class
 
 MUDDY_FROM = 0.5  # as ingest.ground.water.mud_weight says
 DUSTY_FROM = 0.5  # half of what a dry public gravel road gives at 20 km/h; our choice
+SALT_TELLS_G_M2, DAMP_FROM_MM, ICE_FROM_MM, SNOW_LIES_MM = (
+    1.0,
+    0.05,
+    0.1,
+    0.5,
+)  # as road, road_salt, open_ground say
+SALT_DAMP_PCT = 60.0  # as ground.confidence says
+SLEET_SHARE, SNOW_SHARE = 0.3, 0.7  # the Finnish road weather model's limits
 NUMERALS = (
     "no",
     "one",
@@ -35,6 +43,37 @@ class Second:
     rain_mm: float
     rain_before_mm: tuple[float | None, ...]  # as in Told
     wet: bool
+    damp: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Lies:
+    """What else lies on the ground: snow, ice and road salt. Amounts as water [mm]."""
+
+    snowed_mm: float = 0.0  # in this hour
+    frozen_main_mm: float = 0.0  # on ploughed and salted road
+    frozen_quiet_mm: float = 0.0
+    film_main_mm: float = 0.0
+    film_quiet_mm: float = 0.0
+    salt_g_m2: float = 0.0  # on main road
+    salted_share: float = 0.0  # how much of the paved way is main road
+    snow_mm: float = 0.0  # on open ground
+    snowed_h_ago: int | None = None
+    air_c: float | None = None
+    humidity_pct: float | None = None
+
+    @property
+    def frozen_mm(self) -> float:
+        """Snow or ice on the kind of road that was ridden; the worse of the two where it is not known."""
+        if self.salted_share == 1:
+            return self.frozen_main_mm
+        return max(self.frozen_quiet_mm, self.frozen_main_mm if self.salted_share else 0.0)
+
+    @property
+    def salt_holds_water(self) -> bool:
+        """Whether road salt has water in it on the roads that may have been ridden."""
+        damp = self.film_main_mm > DAMP_FROM_MM or (self.humidity_pct or 0.0) >= SALT_DAMP_PCT
+        return self.salted_share > 0 and self.salt_g_m2 >= SALT_TELLS_G_M2 and damp
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +88,7 @@ class Told:
     mud: float
     dust: float
     frost: bool
-    snow: bool  # some of it fell as snow
+    lies: Lies = Lies()
     second: Second | None = None
 
 
@@ -58,25 +97,65 @@ def sentence(told: Told) -> str:
     parts = [_rain(told) if told.rain_mm > 0 else _since_rain(told)]
     if told.mud > MUDDY_FROM:
         parts.append("unpaved ground was muddy")
+    elif told.lies.snow_mm > SNOW_LIES_MM:
+        parts.append("snow lay on unpaved ground" + (" and was melting" if told.unpaved_water else ""))
     elif told.unpaved_water >= WET_FROM > told.paved_water:
         parts.append("unpaved ground still held water")
     elif told.dust >= DUSTY_FROM:
         parts.append("unpaved ground was dusty")
-    if told.frost:
-        parts.append("it froze, so ice and road salt are not known")
-    elif told.snow:
-        parts.append("some of it fell as snow, and when that melted is not known")
+    parts += _winter(told)
     gaps = sum(rain is None for rain in told.rain_before_mm)
     if gaps:
         have = "has" if gaps == 1 else "have"
         parts.append(f"{gaps} of the {len(told.rain_before_mm)} hours before {have} no value")
     if told.second is not None:
         parts.append(_disagrees(told.second))
+        parts[0] = f"by one archive, {parts[0]}"
     text = "; ".join(parts)
     return text[0].upper() + text[1:] + "."
 
 
+def _winter(told: Told) -> list[str]:
+    """Snow, ice and salt on the road, where they are."""
+    lies, said = told.lies, []
+    if lies.frozen_mm > ICE_FROM_MM:
+        snow = "snow" + ("" if lies.snowed_h_ago is None else f" of {_long_ago(lies.snowed_h_ago)}")
+        what = "snow of this hour" if lies.snowed_mm else snow if lies.snowed_h_ago is not None else "ice"
+        melts = lies.air_c is not None and lies.air_c >= 0
+        slush = lies.film_quiet_mm > DAMP_FROM_MM or lies.film_main_mm > DAMP_FROM_MM
+        if melts:
+            said.append(f"{what} was melting on the road: slush")
+        elif slush:
+            said.append(f"{what} lay on the road, with brine or water in it")
+        else:
+            said.append(f"{what} lay on the road, frozen dry")
+    elif told.frost and told.rain_mm > 0 and not lies.snowed_mm:
+        said.append("it may have frozen as it fell")
+    elif told.frost and told.paved_water > 0:
+        said.append("it froze, so there may have been ice")
+    if lies.salt_holds_water:
+        sure = "" if lies.salted_share == 1 else ", if this road was salted"
+        if lies.film_main_mm <= DAMP_FROM_MM:
+            said.append(f"road salt probably kept it damp{sure} (inferred from weather)")
+        elif told.paved_water >= WET_FROM:
+            said.append(f"it was wet with road salt{sure} (inferred from weather)")
+        else:
+            said.append(f"road salt kept it damp{sure} (inferred from weather)")
+    return said
+
+
+def _long_ago(hours: int) -> str:
+    if hours < 24:
+        return f"{_hours(hours)} ago"
+    days = round(hours / 24)
+    return "one day ago" if days == 1 else f"{NUMERALS[days]} days ago"
+
+
 def _rain(told: Told) -> str:
+    if told.lies.snowed_mm > SNOW_SHARE * told.rain_mm:
+        return f"{told.rain_mm:.1f} mm fell as snow in this hour (about {told.lies.snowed_mm * 0.7:.1f} cm)"
+    if told.lies.snowed_mm > SLEET_SHARE * told.rain_mm:
+        return f"{told.rain_mm:.1f} mm of sleet fell in this hour"
     kind = rain_class(told.rain_mm)
     hard = f" {kind}" if kind in (RainClass.MODERATE, RainClass.HEAVY) else ""
     only = "only " if told.rain_mm < WET_HOUR_MM else ""
@@ -91,17 +170,29 @@ def _since_rain(told: Told) -> str:
     if ago is None:
         known = sum(rain is not None for rain in told.rain_before_mm)
         which = str(known) if known == len(told.rain_before_mm) else f"{known} known"
-        return f"no rain in this hour nor in the {which} hours before; the road was dry"
+        fell = f"no rain in this hour nor in the {which} hours before"
+        if told.lies.frozen_mm > ICE_FROM_MM or told.lies.salt_holds_water:
+            return fell
+        if told.paved_water > 0:
+            return f"{fell}; the road was damp{' with dew or fog' if _humid(told) else ''}"
+        return f"{fell}; the road was dry"
     spell = _last_spell_mm(told.rain_before_mm)
     if ago == 1:
         ended = f"no rain in this hour, but {spell:.1f} mm fell until it began"
     else:
-        ended = f"the last rain, {spell:.1f} mm, ended {_hours(ago - 1)} before"
+        what = "snow" if told.lies.snowed_h_ago == ago else "rain"
+        ended = f"the last {what}, {spell:.1f} mm, ended {_hours(ago - 1)} before"
+    if told.lies.frozen_mm > ICE_FROM_MM:
+        return ended
     if told.paved_water >= WET_FROM:
         return f"{ended} and the road was still wet"
     if told.paved_water > 0:
         return f"{ended} and the road was still damp"
     return f"{ended} and the road had dried"
+
+
+def _humid(told: Told) -> bool:
+    return told.lies.humidity_pct is not None and told.lies.humidity_pct >= 90
 
 
 def _disagrees(second: Second) -> str:
@@ -114,7 +205,7 @@ def _disagrees(second: Second) -> str:
     elif second.rain_mm > 0:
         saw = f"only {second.rain_mm:.1f} mm in this hour"
     else:
-        saw = "no rain in this hour, and a dry road"
+        saw = f"no rain in this hour, and a {'damp' if second.damp else 'dry'} road"
     return f"another archive ({second.source}) saw {saw}, so this is less sure"
 
 

@@ -63,6 +63,15 @@ class Soil:
     total_evaporable_mm: float
     readily_evaporable_mm: float
 
+    def moisture_m3m3(self, depletion_mm: float) -> float:
+        """How moist the layer is with so much missing since field capacity. [m³/m³]"""
+        return self.field_capacity - depletion_mm / (1000 * EVAPORATING_DEPTH_M)
+
+    @property
+    def air_dry_m3m3(self) -> float:
+        """How moist it is when air can dry it no further: half of wilting point, FAO-56 eq. 73. [m³/m³]"""
+        return self.moisture_m3m3(self.total_evaporable_mm)
+
     @staticmethod
     def typical(texture: Texture) -> Soil:
         """The middle of what table 19 prints for this texture."""

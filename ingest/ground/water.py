@@ -97,6 +97,27 @@ def paved_after(store_mm: float, *, rain_mm: float, et0_mm: float) -> float:
     return max(0.0, store - PAVED_DRYING * max(0.0, et0_mm))
 
 
+def mean_film_mm(
+    before_mm: float, after_mm: float, *, loses_mm: float | None, ridden: tuple[float, float]
+) -> float:
+    """The film between two moments of an hour, on average. [mm]
+
+    before_mm, after_mm: when the hour begins and ends; it changes evenly between.
+    loses_mm: what the hour could have dried, where it dried all there was; None = some was left.
+    ridden: the two moments, as fractions of the hour.
+    """
+    begin, end = ridden
+    slope = after_mm - before_mm
+    if loses_mm is not None and loses_mm > before_mm:
+        slope = -loses_mm
+        gone = before_mm / loses_mm
+        if gone <= begin:
+            return 0.0
+        wet_until = min(end, gone)
+        return (before_mm + slope * (begin + wet_until) / 2) * (wet_until - begin) / (end - begin)
+    return before_mm + slope * (begin + end) / 2
+
+
 def loose_after(store_mm: float, *, rain_mm: float, et0_mm: float) -> float:
     """The water in the loose layer after one hour. [mm]"""
     return min(LOOSE_CAP_MM, max(0.0, store_mm + rain_mm - UNPAVED_DRYING * max(0.0, et0_mm)))

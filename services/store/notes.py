@@ -12,6 +12,7 @@ from services.store.repository import Repository
 from services.store.tables import note
 
 LAST_ROUND: Final = "last round"  # what the newest round said, and when
+CONDITIONS_TAGGED_BY: Final = "conditions tagged by"  # which way of tagging all hours were last tagged by
 BIKES_JUDGED_BY: Final = "bikes judged by"  # which way of judging all rides were last judged by
 
 

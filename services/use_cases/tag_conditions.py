@@ -11,12 +11,20 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, datetime, timedelta
 from functools import partial
 from typing import TypeAlias
 
-from ingest.ground.conditions import needed, tag, window
-from ingest.ground.dust import driest_soil
+from ingest.ground.cell_ground import CellGround, after_half_month, half_month, march_begins
+from ingest.ground.conditions import (
+    SPREADER_SEES,
+    WAY_OF_TAGGING,
+    WHOLE_HOUR,
+    grounds,
+    needed,
+    tag_on,
+)
+from ingest.ground.water import WET_FROM
 from ingest.weather.hourly import (
     ArchiveUnavailable,
     Cell,
@@ -29,6 +37,7 @@ from ingest.weather.pacing import NULL_RETRIES, deliveries, missing, recent
 from rules.vocabulary import ConditionTag, Ride
 from services.app import App
 from services.store import TagFlip, Transaction, WeatherBlock
+from services.store.notes import CONDITIONS_TAGGED_BY
 
 MOST_RIDES = 20_000
 RIDES_A_TRANSACTION = 100
@@ -37,9 +46,9 @@ AFTER_A_FAILURE = timedelta(minutes=5)
 AFTER_A_REFUSAL = timedelta(days=1)  # the archive called the question wrong: asking at once helps nobody
 ASKED, WAITS_UNTIL = "weather asked", "weather waits until"
 MOST_STAND_BY_BLOCKS = 60  # half-months of a cell, newest first; our choice, the archive will be back
+FLIPS_TOLD_SINGLY = 3
 HOUR, DAY = timedelta(hours=1), timedelta(days=1)
 _Answered: TypeAlias = tuple[str, int, int, Cell, str | None]  # by whom, done, of, where, why refused
-EVER = datetime(1940, 1, 1, tzinfo=UTC)
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,20 +59,43 @@ class TagReport:
     flips: tuple[TagFlip, ...]
     waiting: str  # why weather is still missing, "" = nothing is missing
     unknown_rides: int
+    anew: bool = False  # every hour was tagged again, because the way of tagging is another
 
     def sentences(self) -> list[str]:
         """What a person wants to know of it."""
         said = [f"{self.hours} ride hours tagged."] if self.hours else []
-        said += [
-            f"Ride {flip.ride}, {flip.hour_start:%Y-%m-%d %H:%M} UTC, is judged anew: {flip.after.because}"
-            for flip in self.flips
-        ]
+        if len(self.flips) > FLIPS_TOLD_SINGLY or (self.anew and self.flips):
+            said.append(self._moved())
+        else:
+            said += [
+                f"Ride {flip.ride}, {flip.hour_start:%Y-%m-%d %H:%M} UTC, is judged anew: "
+                f"{flip.after.because}"
+                for flip in self.flips
+            ]
         if self.waiting:
             said.append(f"Weather is waiting: {self.waiting}.")
         if self.unknown_rides:
             rides = "1 ride has" if self.unknown_rides == 1 else f"{self.unknown_rides} rides have"
             said.append(f"{rides} hours whose conditions are unknown so far.")
         return said
+
+    def _moved(self) -> str:
+        rides = len({flip.ride for flip in self.flips})
+        before = sum((flip.before.paved_water or 0) >= WET_FROM for flip in self.flips)
+        after = sum((flip.after.paved_water or 0) >= WET_FROM for flip in self.flips)
+        why = (
+            "Snow, ice, road salt, dew and soil are reckoned otherwise than before"
+            if self.anew
+            else "The weather is known better"
+        )
+        return (
+            f"{why}: {len(self.flips)} ride hours of {rides} rides are judged anew; "
+            f"of these {before} were wet on paved road, {after} are."
+        )
+
+
+def _outdoors(rides: Sequence[Ride]) -> tuple[Ride, ...]:
+    return tuple(ride for ride in rides if not ride.indoor)
 
 
 def tag_conditions(
@@ -80,7 +112,12 @@ def tag_conditions(
     patience: how long to wait for an archive's limits before leaving the rest to the next round.
     """
     with app.store.reading() as tx:
-        rides = tx.rides.untagged(MOST_RIDES)
+        other_way = tx.notes.get(CONDITIONS_TAGGED_BY) != WAY_OF_TAGGING
+        rides = _outdoors(tx.rides.rides()) if other_way else tx.rides.untagged(MOST_RIDES)
+    anew = any(hour.tag is not None for ride in rides for hour in ride.hours) if other_way else False
+    if other_way and not anew:
+        with app.store.writing() as tx:
+            tx.notes.put(CONDITIONS_TAGGED_BY, WAY_OF_TAGGING, at=now)
     fetched: set[Cell] = set()
     waiting = ""
     if rides and app.providers and _may_ask(app, rides, now):
@@ -94,10 +131,13 @@ def tag_conditions(
             until = error.retry_at or now + AFTER_A_FAILURE
             with app.store.writing() as tx:
                 tx.notes.put(WAITS_UNTIL, until.isoformat(), at=now)
-    hours, flips = _tag(app, rides, fetched, now, on_progress)
+    hours, flips = _tag(app, rides, None if anew else fetched, now, on_progress)
+    if anew and not waiting and app.providers:
+        with app.store.writing() as tx:
+            tx.notes.put(CONDITIONS_TAGGED_BY, WAY_OF_TAGGING, at=now)
     with app.store.reading() as tx:
         unknown = len(tx.rides.untagged(MOST_RIDES, preliminary=False))
-    return TagReport(hours, flips, waiting, unknown)
+    return TagReport(hours, flips, waiting, unknown, anew)
 
 
 def _may_ask(app: App, rides: Sequence[Ride], now: datetime) -> bool:
@@ -231,23 +271,26 @@ def _null_days(
 def _tag(
     app: App,
     rides: Sequence[Ride],
-    fetched: set[Cell],
+    fetched: set[Cell] | None,
     now: datetime,
     on_progress: Callable[[str, int, int], None],
 ) -> tuple[int, tuple[TagFlip, ...]]:
-    """Tag the rides that were never tagged, or over whose ground something new was learned."""
+    """Tag the rides that were never tagged, or over whose ground something new was learned.
+
+    fetched: the cells with new weather; None = tag every hour anew.
+    """
     if not app.providers:
         return 0, ()
     grid = app.providers[0]
-    driest: dict[Cell, float | None] = {}
     tagged = 0
     flips: list[TagFlip] = []
     for first in range(0, len(rides), RIDES_A_TRANSACTION):
         batch = rides[first : first + RIDES_A_TRANSACTION]
         found: list[tuple[Ride, list[tuple[datetime, ConditionTag]]]] = []
+        marched: dict[tuple[Cell, datetime], tuple[CellGround, ...]] = {}
         with app.store.reading() as tx:
             for ride in batch:
-                tags = list(_tags_of(tx, ride, grid, fetched, driest, now))
+                tags = list(_tags_of(tx, ride, grid, fetched, marched, app.salted_share))
                 if tags:
                     found.append((ride, tags))
         if found:
@@ -263,9 +306,9 @@ def _tags_of(
     tx: Transaction,
     ride: Ride,
     grid: WeatherProvider,
-    fetched: set[Cell],
-    driest: dict[Cell, float | None],
-    now: datetime,
+    fetched: set[Cell] | None,
+    marched: dict[tuple[Cell, datetime], tuple[CellGround, ...]],
+    salted_share: float,
 ) -> Iterator[tuple[datetime, ConditionTag]]:
     for hour in ride.hours:
         if hour.latitude_deg is None or hour.longitude_deg is None:
@@ -274,10 +317,23 @@ def _tags_of(
             cell = grid.cell_of(hour.latitude_deg, hour.longitude_deg)
         except ArchiveUnavailable:
             return
-        if hour.tag is not None and cell not in fetched:
+        if hour.tag is not None and fetched is not None and cell not in fetched:
             continue
-        first, last = window(hour.hour_start)
-        weather = tx.weather.of_every_archive(cell, first, last + HOUR)
-        if cell not in driest:
-            driest[cell] = driest_soil(tx.weather.hours(None, cell, EVER, now))
-        yield hour.hour_start, tag(hour, weather, dry_soil_m3m3=driest[cell])
+        border = half_month(hour.hour_start)
+        if (cell, border) not in marched:
+            begin = march_begins(border, cell.latitude_deg)
+            end = after_half_month(border) + SPREADER_SEES
+            marched[cell, border] = grounds(tx.weather.of_every_archive(cell, begin, end), begin, end)
+        yield (
+            hour.hour_start,
+            tag_on(
+                hour, marched[cell, border], salted_share=salted_share, ridden=_ridden(ride, hour.hour_start)
+            ),
+        )
+
+
+def _ridden(ride: Ride, hour_start: datetime) -> tuple[float, float]:
+    """From which to which part of this hour the ride went, as fractions of it."""
+    begin = max(0.0, (ride.started_at - hour_start) / HOUR)
+    end = min(1.0, (ride.ended_at - hour_start) / HOUR)
+    return (begin, end) if begin < end else WHOLE_HOUR

@@ -31,7 +31,7 @@ def test_the_weather_behind_an_hour():
         "fetched 2025-01-01 12:00 UTC, 85% sure"
     )
     bare = replace(known, rain_mm=None, rain_before_mm=None, fetched_at=None, frost=True)
-    assert behind(bare) == "local file (invented), final, 85% sure, frost: ice and salt are not reckoned"
+    assert behind(bare) == "local file (invented), final, 85% sure, frost"
     assert behind(known, word=Condition.DRY) == "the rider's word"
     assert behind(None, indoor=True) == "indoors, no weather needed"
     assert behind(tag(None)) == "no weather yet"

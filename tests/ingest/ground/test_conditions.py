@@ -46,12 +46,19 @@ def test_rain_in_the_hour_is_wet_whatever_was_before():
 def test_two_dry_days_are_dry_and_dusty():
     tagged = tag(ridden(), weather())
     assert (tagged.paved_water, tagged.unpaved_water, tagged.mud) == (0, 0, 0)
-    # (100 · 0.08 / 1.44 / 0.5)^-0.2, AP-42 13.2.2 eq. 1b's power of moisture
-    assert tagged.dust == pytest.approx(0.6178, abs=1e-3)
-    assert tagged.confidence >= 0.95
-    assert tagged.because == (
-        "No rain in this hour nor in the 48 hours before; the road was dry; unpaved ground was dusty."
-    )
+    assert 0 < tagged.dust < 0.5
+    assert tagged.confidence >= 0.9
+    assert tagged.because == "No rain in this hour nor in the 48 hours before; the road was dry."
+
+
+def test_three_dry_weeks_are_dusty_and_three_wet_ones_are_not():
+    long = weather()[0]
+    weeks = [replace(long, hour_start=NOON - HOUR * n) for n in range(21 * 24, -2, -1)]
+    dusty = tag(ridden(), weeks)
+    assert dusty.dust == pytest.approx(1, abs=0.05)
+    assert dusty.because.endswith("the road was dry; unpaved ground was dusty.")
+    drizzly = [replace(h, rain_mm=0.6 if n % 12 == 0 else 0.0, et0_mm=0.02) for n, h in enumerate(weeks)]
+    assert tag(ridden(), drizzly).dust < 0.2
 
 
 def test_a_road_stays_wet_after_the_rain_and_then_dries():
@@ -124,7 +131,7 @@ def test_frost_is_flagged_and_nothing_dries():
     cold = tag(ridden(), weather({-20: 3.0}, temperature_c=-2))
     assert cold.frost
     assert cold.paved_water > 0
-    assert "it froze, so ice and road salt are not known" in cold.because
+    assert "ice lay on the road" in cold.because
     assert cold.confidence < tag(ridden(), weather({-20: 3.0})).confidence
 
 
@@ -143,11 +150,9 @@ def test_the_neighbouring_hours_count_as_a_band():
     assert before_rain.confidence < tag(ridden(), weather()).confidence
 
 
-def test_faster_hours_raise_more_dust_and_a_known_driest_soil_uses_the_watering_curve():
+def test_faster_hours_raise_more_dust():
     slow, fast = tag(ridden(speed_mps=2.0), weather()), tag(ridden(speed_mps=8.0), weather())
     assert fast.dust == pytest.approx(2 * slow.dust)
-    assert tag(ridden(), weather(), dry_soil_m3m3=0.08).dust == pytest.approx(1)
-    assert tag(ridden(), weather(), dry_soil_m3m3=0.04).dust == pytest.approx(0.25)
 
 
 def test_without_a_feed_of_evapotranspiration_it_is_worked_out():
@@ -190,7 +195,7 @@ def test_a_ride_asks_for_the_cells_and_days_it_really_crossed():
         Cell(38.5, -3.0),
         Cell(38.75, -3.0),
     ]
-    assert spans[0] == Span(Cell(38.0, -3.0), date(2025, 6, 8), date(2025, 6, 10))
+    assert spans[0] == Span(Cell(38.0, -3.0), date(2025, 5, 18), date(2025, 6, 10))
 
 
 def test_touching_days_are_one_span_and_indoor_hours_ask_for_nothing():
@@ -203,14 +208,13 @@ def test_touching_days_are_one_span_and_indoor_hours_ask_for_nothing():
     ]
     spans = needed(hours, QuarterDegrees())
     assert [(s.first, s.last) for s in spans] == [
-        (date(2025, 6, 8), date(2025, 6, 13)),
-        (date(2025, 7, 18), date(2025, 7, 20)),
-        (date(2025, 7, 30), date(2025, 8, 2)),
+        (date(2025, 5, 18), date(2025, 6, 13)),  # two weeks before the half-month of the ride
+        (date(2025, 7, 2), date(2025, 8, 2)),
     ]
 
 
 def test_the_tag_reads_no_hour_outside_its_window():
-    first, last = window(NOON)
+    first, last = window(NOON, 38.0)
     inside = weather({-48: 2.0, -1: 1.0, 1: 3.0})
     far = [
         replace(inside[0], hour_start=first - HOUR, rain_mm=30.0),
@@ -236,15 +240,17 @@ def test_hours_of_rain_are_tagged_wet_and_hours_long_after_it_dry(laguardia_tags
         before = [year[at - HOUR * n].rain_mm if at - HOUR * n in year else None for n in range(25)]
         if not tagged.known or None in before:
             continue
+        if year[at].temperature_c is None or year[at].temperature_c < 5 or not 4 <= at.month <= 10:
+            continue  # neither snow nor road salt
         if before[0] >= WET_HOUR_MM:
             rainy.append(tagged)
         elif not any(before):
             long_after.append(tagged)
-    assert len(rainy) > 90
+    assert len(rainy) > 40
     assert all(t.paved_water == 1 for t in rainy)
     dry = sum(t.paved_water == 0 for t in long_after)
     print(f"{len(rainy)} hours of rain, all wet; {len(long_after)} hours a day after rain, {dry} dry")
-    assert len(long_after) > 1000
+    assert len(long_after) > 500
     assert dry / len(long_after) > 0.98
 
 
@@ -273,8 +279,8 @@ def test_one_airport_as_the_archive_of_its_neighbour(laguardia_tags):
     assert hits / (hits + misses) > 0.75
     assert false / (hits + false) < 0.25
     assert csi > 0.62
-    # The stated confidence is what came true, within two points
-    assert sure / count == pytest.approx(right / count, abs=0.02)
+    # Two gauges agree more often than gauge and road: never surer than right
+    assert right / count - 0.2 < sure / count < right / count
 
 
 def power(rain=None, **changes):
@@ -284,8 +290,10 @@ def power(rain=None, **changes):
 def test_another_archive_that_saw_rain_makes_a_dry_word_less_sure_and_is_told():
     alone = tag(ridden(), weather())
     disputed = tag(ridden(), [*power({0: 2.1}), *weather()])
-    assert replace(disputed, confidence=alone.confidence, because=alone.because) == alone
-    assert disputed.confidence == 0.61
+    # never simply overruled: three airports side with the wetter in half of such hours
+    assert (alone.paved_water, disputed.paved_water, disputed.rain_mm) == (0, 0.51, 0)
+    assert disputed.confidence == 0.51
+    assert disputed.because.startswith("By one archive, no rain in this hour")
     assert disputed.because.endswith(
         "; another archive (nasa power) saw 2.1 mm in this hour, so this is less sure."
     )
@@ -298,10 +306,17 @@ def test_another_archive_that_saw_rain_makes_a_dry_word_less_sure_and_is_told():
 
 def test_another_archive_that_saw_less_makes_a_wet_word_less_sure():
     both = [*weather({0: 4.1, -1: 2.0}), *power()]
-    assert tag(ridden(), both).confidence == 0.39
+    assert tag(ridden(), both).confidence == tag(ridden(), both).paved_water == 0.46
     assert "(nasa power) saw no rain in this hour, and a dry road" in tag(ridden(), both).because
     drizzle = [*weather({0: 4.1}), *power({0: 0.1})]
     assert "(nasa power) saw only 0.1 mm in this hour" in tag(ridden(), drizzle).because
+
+
+def test_where_one_archive_saw_rain_the_hour_is_never_called_dry():
+    for rain_mm in (0.5, 2.0, 5.0, 85.6):
+        tagged = tag(ridden(), [*weather(), *power({0: rain_mm})])
+        assert tagged.paved_water > 0.05
+        assert "saw" in tagged.because
 
 
 def test_archives_that_agree_change_nothing():

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime, timedelta
-
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ingest.ground.dust import driest_soil, dust_index, moisture_pct
+from ingest.ground.dust import dust_index, moisture_pct
 from ingest.ground.road_dust import DIRT_SILT_PCT, PM10, public_unpaved_lb_mile
 from ingest.weather.hourly import Cell, HourlyWeather
 from rules.vocabulary import Tier
@@ -99,18 +97,3 @@ def test_moister_ground_is_never_dustier(a, b, speed_mps, dry):
 def _hour(at, soil):
     cell = Cell(38.0, -3.0)
     return HourlyWeather(cell, at, "local file", "", Tier.FINAL, at, 0.0, None, 20, 40, 3, 0, soil, 0.1)
-
-
-def test_the_driest_soil_is_the_fifth_percentile_of_a_year():
-    start = datetime(2024, 1, 1, tzinfo=UTC)
-    year = [_hour(start + timedelta(days=n), 0.05 + n / 10000) for n in range(366)]
-    # numpy.percentile([0.05 + n/10000 for n in range(366)], 5) = 0.051825
-    assert driest_soil(year) == pytest.approx(0.051825, abs=1e-9)
-
-
-def test_less_than_a_year_knows_no_driest_soil():
-    start = datetime(2024, 5, 1, tzinfo=UTC)
-    assert driest_soil([_hour(start + timedelta(days=n), 0.1) for n in range(200)]) is None
-    summers = [_hour(start + timedelta(days=n), 0.1) for n in [*range(90), *range(365, 455)]]
-    assert driest_soil(summers) is None
-    assert driest_soil([_hour(start, None)]) is None

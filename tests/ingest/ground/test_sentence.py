@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from ingest.ground.sentence import Told, sentence
+from ingest.ground.sentence import Lies, Told, sentence
 
 DRY_DAYS = (0.0,) * 48
 
@@ -19,7 +19,6 @@ def told(**changes):
         "mud": 0.0,
         "dust": 0.0,
         "frost": False,
-        "snow": False,
     }
     return Told(**{**usual, **changes})
 
@@ -67,14 +66,39 @@ def before(*last):
             "held water.",
         ),
         (
-            told(frost=True, snow=True),
-            "No rain in this hour nor in the 48 hours before; the road was dry; it froze, so ice and "
-            "road salt are not known.",
+            told(rain_mm=2.0, lies=Lies(snowed_mm=2.0, frozen_quiet_mm=2.0, air_c=-4.0), frost=True),
+            "2.0 mm fell as snow in this hour (about 1.4 cm); snow of this hour lay on the road, frozen dry.",
         ),
         (
-            told(rain_before_mm=before(3.0, 0.0), paved_water=0.3, snow=True),
-            "The last rain, 3.0 mm, ended one hour before and the road was still damp; some of it fell "
-            "as snow, and when that melted is not known.",
+            told(rain_mm=2.0, lies=Lies(snowed_mm=1.0, air_c=0.5), paved_water=1),
+            "2.0 mm of sleet fell in this hour.",
+        ),
+        (
+            told(
+                paved_water=0.6,
+                lies=Lies(frozen_quiet_mm=4.0, film_quiet_mm=0.6, snowed_h_ago=60, snow_mm=9, air_c=3.0),
+                unpaved_water=1,
+            ),
+            "No rain in this hour nor in the 48 hours before; snow lay on unpaved ground and was melting; "
+            "snow of two days ago was melting on the road: slush.",
+        ),
+        (
+            told(
+                paved_water=0.05,
+                lies=Lies(salt_g_m2=9, film_main_mm=0.1, salted_share=0.5, humidity_pct=80, air_c=-2.0),
+                frost=True,
+            ),
+            "No rain in this hour nor in the 48 hours before; it froze, so there may have been ice; road "
+            "salt kept it damp, if this road was salted (inferred from weather).",
+        ),
+        (
+            told(paved_water=0.09, lies=Lies(salt_g_m2=9, salted_share=1.0, humidity_pct=65, air_c=2.0)),
+            "No rain in this hour nor in the 48 hours before; road salt probably kept it damp (inferred "
+            "from weather).",
+        ),
+        (
+            told(paved_water=0.04, lies=Lies(film_quiet_mm=0.07, humidity_pct=99, air_c=6.0)),
+            "No rain in this hour nor in the 48 hours before; the road was damp with dew or fog.",
         ),
         (
             told(rain_before_mm=before(None, 0.0)),
