@@ -31,6 +31,7 @@ class Exposure(NamedTuple):
     grit_h: float
     drive_h: float
     known: bool  # whether weather, the rider's word or a roof stands behind it
+    salt: float = 0.0  # 0..1, of the paved part
 
 
 class Totals(NamedTuple):
@@ -133,9 +134,10 @@ def exposure(
     water = (1.0 - unpaved_share) * tag.paved_water + unpaved_share * unpaved_water
     mud = unpaved_share * (tag.mud or 0.0)
     dust = unpaved_share * (tag.dust or 0.0)
-    weight = weights.weight(water, mud, dust)
+    salt = (1.0 - unpaved_share) * tag.salt
+    weight = weights.weight(water, mud, dust, salt)
     return Exposure(
-        weights.condition(water, mud, dust), water, mud, dust, weight, drive_h * weight, drive_h, True
+        weights.condition(water, mud, dust), water, mud, dust, weight, drive_h * weight, drive_h, True, salt
     )
 
 

@@ -23,6 +23,8 @@ TREATMENT_NOUN = {
     TreatmentKind.CLEAN: "cleaning",
 }
 
+SNOW_SHARE = 0.7  # of what fell: from here on riders call it snow
+
 
 def origin_line(entries: Sequence[Entry], origin: Treatment | None, ledger: Ledger, zone: tzinfo) -> Reason:
     """Where the counting starts: the treatment that cleared the total, or the chain's first day.
@@ -120,7 +122,7 @@ def what_it_was_like(hour: Exposure) -> str:
     """'wet (water 0.82, mud 0.3)', 'dry', or 'no weather known, counted as a plain hour'."""
     if hour.condition is Condition.UNKNOWN:
         return "no weather known, counted as a plain hour"
-    parts = (("water", hour.water), ("mud", hour.mud), ("dust", hour.dust))
+    parts = (("water", hour.water), ("mud", hour.mud), ("dust", hour.dust), ("road salt", hour.salt))
     said = [f"{name} {number(value, 2)}" for name, value in parts if value >= 0.005]
     return f"{hour.condition} ({', '.join(said)})" if said else str(hour.condition)
 
@@ -133,7 +135,8 @@ def weather_behind(ride: Ride, tag: ConditionTag | None, hour: Exposure) -> str:
         return "indoors, no weather needed" if hour.known else "no weather yet"
     parts = []
     if tag.rain_mm is not None:
-        parts.append(f"{number(tag.rain_mm)} mm of rain in the hour")
+        what = "fell as snow" if tag.snow_mm > SNOW_SHARE * tag.rain_mm else "of rain"
+        parts.append(f"{number(tag.rain_mm)} mm {what} in the hour")
     if tag.rain_before_mm is not None:
         parts.append(f"{number(tag.rain_before_mm)} mm in the 24 h before")
     parts.append(tag.source)

@@ -28,7 +28,7 @@ class Reason:
     ride: RideId | None = None
     condition: Condition | None = None
     drive_h: float | None = None  # what this line adds
-    weight: float | None = None  # grit-hours per drive hour, 1 + a_w*w + a_m*m + a_d*d
+    weight: float | None = None  # grit-hours per drive hour, 1 + a_w*w + a_m*m + a_d*d + a_s*s
     grit_h: float | None = None  # drive_h * weight
     total: float | None = None  # running total after this line, in the reminder's unit
     weather: str = ""  # value, source, model, tier and fetch time, in words

@@ -104,7 +104,7 @@ def _after_a_wet_ride(case: Case) -> Reminder | None:
         headline=f"{hands.verb} {case.name}",
         sentence=f"{case.chain.name} came home wet at {home} ({ride.title}): "
         f"{number(wet_h)} of {number(drive_h)} drive hours were wet{_most_rain(hours, case.zone)}; "
-        f"the limit is {number(case.limit('wet_ride').value)}.",
+        f"the limit is {number(case.limit('wet_ride').value)}.{_salt(hours)}",
         total=wet_h,
         limit=case.limit("wet_ride").value,
         unit="drive hours",
@@ -115,6 +115,7 @@ def _after_a_wet_ride(case: Case) -> Reminder | None:
     )
 
 
+RINSE_FROM = 0.3  # of the salt weight; labelled assumption
 _Hours = list[tuple[Entry, RiddenHour, Exposure]]
 
 
@@ -123,12 +124,24 @@ def _most_rain(hours: _Hours, zone: tzinfo) -> str:
     most_mm, words = 0.0, ""
     for _, ridden, _ in hours:
         tag = ridden.hour.tag
-        if tag is not None and tag.rain_mm is not None and tag.rain_mm > most_mm and ridden.ride.word is None:
-            most_mm = tag.rain_mm
+        if tag is None or tag.rain_mm is None or ridden.ride.word is not None:
+            continue
+        if tag.rain_mm - tag.snow_mm > most_mm:
+            most_mm = tag.rain_mm - tag.snow_mm
             words = (
                 f", {number(most_mm)} mm of rain fell in the hour from {clock(ridden.hour.hour_start, zone)}"
             )
     return words
+
+
+def _salt(hours: _Hours) -> str:
+    """What road salt asks for on the same day; nothing where little or none was likely."""
+    if not any(hour.salt >= RINSE_FROM for _, _, hour in hours):
+        return ""
+    return (
+        " There was likely road salt in the water (inferred from weather): rinse and dry the chain the "
+        "same day, for salt rusts it overnight in the shed."
+    )
 
 
 def _latest_wet_ride(case: Case) -> tuple[Ride | None, _Hours]:

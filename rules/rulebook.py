@@ -17,11 +17,12 @@ from rules.vocabulary import Bike, Chain, Condition, Rider
 
 SCOPES = ("rider", "bike", "chain")  # the later, the closer to the chain, and the stronger
 WORDS = tuple(condition for condition in Condition if condition is not Condition.UNKNOWN)
-WEIGHTS = ("water", "mud", "dust")  # may differ for a rider, a bike or a chain; thresholds may not
+WEIGHTS = ("water", "mud", "dust", "salt")  # may differ for a rider, a bike or a chain; thresholds may not
 KEYS = (
     "weight.water",
     "weight.mud",
     "weight.dust",
+    "weight.salt",
     "threshold.wet",
     "threshold.muddy",
     "threshold.dusty",
@@ -72,19 +73,20 @@ class Judgement:
 
 @dataclass(frozen=True, slots=True)
 class Weights:
-    """How water, mud and dust weigh, and from where on an hour is called wet, muddy or dusty."""
+    """How water, mud, dust and salt weigh, and from where on an hour is called wet, muddy or dusty."""
 
     water: float  # a_w [grit-hours per drive hour at water 1]
     mud: float  # a_m
     dust: float  # a_d
+    salt: float  # a_s
     wet_from: float
     muddy_from: float
     dusty_from: float
     words: Mapping[Condition, tuple[float, float, float]]  # the rider's word as (water, mud, dust)
 
-    def weight(self, water: float, mud: float, dust: float) -> float:
-        """How many grit-hours does one drive hour count? 1 + a_w w + a_m m + a_d d."""
-        return 1.0 + self.water * water + self.mud * mud + self.dust * dust
+    def weight(self, water: float, mud: float, dust: float, salt: float = 0.0) -> float:
+        """How many grit-hours does one drive hour count? 1 + a_w w + a_m m + a_d d + a_s s."""
+        return 1.0 + self.water * water + self.mud * mud + self.dust * dust + self.salt * salt
 
     def condition(self, water: float, mud: float, dust: float) -> Condition:
         """Which word names an hour like this? Mud before water; of dust and damp, whichever weighs more."""
@@ -187,6 +189,7 @@ class Rulebook:
             water=value["weight.water"],
             mud=value["weight.mud"],
             dust=value["weight.dust"],
+            salt=value["weight.salt"],
             wet_from=value["threshold.wet"],
             muddy_from=value["threshold.muddy"],
             dusty_from=value["threshold.dusty"],

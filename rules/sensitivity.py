@@ -1,7 +1,7 @@
 """How much do the assumed weights matter? A chain's total and due dates at the ends of each weight's range.
 
-No published multiplier for bicycle chains was found, so the weights of water, mud and dust are assumptions
-with ranges. Here they are moved, one at a time and all together; the limits stay as they are.
+No published multiplier for bicycle chains was found, so the weights of water, mud, dust and salt are
+assumptions with ranges. Here they are moved, one at a time and all together; the limits stay as they are.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from rules.rulebook import Rulebook
 from rules.vocabulary import Chain, ChainId, Regime, Treatment
 from rules.wording import ZoneOf, day, number, utc
 
-WEIGHTS = ("water", "mud", "dust")
+WEIGHTS = ("water", "mud", "dust", "salt")
 TOGETHER = "all together"
 LEAST_TOLD_H = 0.05  # a difference that the printed digit does not show
 
@@ -36,7 +36,7 @@ class Standing:
 class Moves:
     """A chain at both ends of one weight's range, the other weights as they are."""
 
-    what: str  # "water", "mud", "dust", or TOGETHER
+    what: str  # one of WEIGHTS, or TOGETHER
     range: tuple[float, float] | None  # of the weight [grit-hours per drive hour]; None: all of them
     low: Standing
     high: Standing
@@ -54,7 +54,7 @@ class Sensitivity:
     chain: ChainId
     drive_h: float  # since immersion: the part that no weight moves
     assumed: Standing  # by the rulebook's own weights
-    moves: tuple[Moves, ...]  # water, mud, dust, all together
+    moves: tuple[Moves, ...]  # WEIGHTS, all together
     sentence: str
 
 

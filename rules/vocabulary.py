@@ -155,7 +155,8 @@ class Fitting:
 class ConditionTag:
     """What the ground was like in one hour of a ride, on paved and on unpaved ground.
 
-    Weights: 0 = none. Water and mud end at 1; dust is 1 on a dry public gravel road at 20 km/h, at most 3.
+    Weights: 0 = none. Water, mud and salt end at 1; dust is 1 on a dry public gravel road at 20 km/h and ends
+    at 3.
     The share of the ride that was unpaved is not in here: it belongs to the ride, and the ledger blends them.
     """
 
@@ -171,6 +172,8 @@ class ConditionTag:
     fetched_at: datetime | None
     because: str  # one sentence a rider understands
     frost: bool = False  # air at or below 0 °C
+    salt: float = 0.0  # road salt in the water of paved ground, 0..1; inferred from weather
+    snow_mm: float = 0.0  # how much of rain_mm fell as snow
 
     @property
     def known(self) -> bool:

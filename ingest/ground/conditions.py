@@ -1,75 +1,42 @@
 """What the ground was like in one hour of a ride: weather in, condition tag out. Pure.
 
-No value for the ride hour means unknown, never dry. A missing hour in the two days before holds the ground as
+No value for the ride hour means unknown, never dry. A missing hour before it holds the ground as
 it was and lowers the confidence by what it may have hidden.
 """
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from typing import Any, Protocol
 
 from ingest.ground.cell_ground import (
     HOUR,
-    MILD_C,
     CellGround,
     cell_ground,
     march_begins,
 )
-from ingest.ground.confidence import HUMID_WITH_SALT_PCT, Witness, confidence, wetter_is_right
+from ingest.ground.confidence import Witness, confidence, wetter_is_right
 from ingest.ground.drying import TRACE_MM
-from ingest.ground.dust import dust_index
-from ingest.ground.open_ground import SNOW_FROM_MM
-from ingest.ground.road import FROZEN_FROM_MM, Road, Sky
+from ingest.ground.look import WHOLE_HOUR, Look, RiddenHour, look
 from ingest.ground.road_dust import GRAVEL_SILT_PCT
-from ingest.ground.road_salt import HOLDS_FROM_G_M2
-from ingest.ground.sentence import Lies, Second, Told, sentence
+from ingest.ground.sentence import Second, Told, sentence
 from ingest.ground.topsoil import LOAM, Soil
 from ingest.ground.water import (
-    FILM_MM,
-    PAVED_DRYING,
     SPIN_UP_H,
-    UNPAVED_DRYING,
     WET_FROM,
-    Forcing,
-    mean_film_mm,
-    mud_weight,
-    water_weight,
 )
 from ingest.weather.hourly import Cell, HourlyWeather, Span
 from rules.vocabulary import ConditionTag, Tier
 
 BAND = HOUR  # rain on a grid is as likely an hour out: the neighbouring hours are read too
 SPREADER_SEES = HOUR * 12  # of the weather after the hour: road salt is put down before the frost
-WHOLE_HOUR = (0.0, 1.0)
 USUALLY_SALTED = 0.5  # our choice, 0-1: which roads were ridden is not known
-SLUSH = 0.45  # at least as wet as the word 'wet' begins; our choice
-# A film of 0.1 mm, as salt holds: of the hours with salt and humid air in which no film was reckoned a road
-# sensor found most wet (ground.confidence).
-PROBABLY_DAMP = 0.09
-SOIL_FREEZES_C = -1.0  # mean air of the last 48 h; our choice
-SNOW_REMEMBERED_H = 24 * 7
 # The way in which tags are made: another name, and every ledger's hours are tagged anew, once.
-WAY_OF_TAGGING = "2026-11 winter"
-GAP_TELLS = 0.05  # a change of the water weight worth a doubt; our choice
+WAY_OF_TAGGING = "2026-11 winter, salt and snow"
 LEAST_KNOWN_H = 12  # of the 24 hours before; with fewer, rain may have gone unseen; our choice
 # Which value stands where several sources have one: nearest the rider first.
 SOURCE_ORDER = ("local file", "open-meteo archive", "open-meteo forecast", "nasa power")
-
-
-class RiddenHour(Protocol):
-    """The part of a ride inside one UTC hour, as far as the weather cares."""
-
-    @property
-    def hour_start(self) -> datetime: ...
-    @property
-    def mean_speed_mps(self) -> float | None: ...
-    @property
-    def latitude_deg(self) -> float | None: ...
-    @property
-    def longitude_deg(self) -> float | None: ...
 
 
 class Grid(Protocol):
@@ -127,21 +94,6 @@ def settled(weather: Iterable[HourlyWeather]) -> dict[datetime, HourlyWeather]:
         if standing is None or rank(hour) > rank(standing):
             best[hour.hour_start] = hour
     return best
-
-
-@dataclass(frozen=True, slots=True)
-class _Look:
-    """What one archive's weather made of an hour."""
-
-    at: HourlyWeather
-    paved: float
-    unpaved: float
-    mud: float
-    dust: float
-    lies: Lies
-    forced: tuple[Forcing, ...]  # of the hours before that the sentence tells, and of this one
-    wet_hours_before: int
-    gaps_matter: bool
 
 
 def grounds(
@@ -225,7 +177,7 @@ def tag_and_witness(
         return _unknown(
             at, "The archive has no rain value for this hour, so it stays unknown, not dry."
         ), None
-    first = _look(hour, ground, n, at, salted_share, ridden, silt_pct)
+    first = look(hour, ground, n, at, salted_share, ridden, silt_pct)
     known_before = [f.rain_mm for f in first.forced[-25:-1] if f.rain_mm is not None]
     if first.gaps_matter and first.paved < WET_FROM and len(known_before) < LEAST_KNOWN_H:
         return _unknown(
@@ -234,7 +186,7 @@ def tag_and_witness(
     rivals = ((g, g.hours[n]) for g in stands[1:])
     other = next(
         (
-            _look(hour, g, n, rival, salted_share, ridden, silt_pct)
+            look(hour, g, n, rival, salted_share, ridden, silt_pct)
             for g, rival in rivals
             if rival is not None and rival.source != at.source
         ),
@@ -242,12 +194,14 @@ def tag_and_witness(
     )
     disputed = other is not None and _word(first.paved) != _word(other.paved)
     paved, unpaved, mud, dust = first.paved, first.unpaved, first.mud, first.dust
+    salt = first.salt
     share = None
     if other is not None and disputed:
         wetter = first if first.paved >= other.paved else other
         share = wetter_is_right(wetter.forced[-1].rain_mm or 0.0)
         p = share if wetter is first else 1 - share
         paved, unpaved = p * paved + (1 - p) * other.paved, p * unpaved + (1 - p) * other.unpaved
+        salt = p * salt + (1 - p) * other.salt
         mud, dust = p * mud + (1 - p) * other.mud, p * dust + (1 - p) * other.dust
     used = [h for h in ground.hours[max(0, n - SPIN_UP_H) : n + 1] if h is not None]
     preliminary = any(h.tier is not Tier.FINAL for h in used)
@@ -290,109 +244,17 @@ def tag_and_witness(
             )
         ),
         frost=frost,
+        salt=salt,
+        snow_mm=first.lies.snowed_mm,
     )
     return found, witness
-
-
-def _look(
-    hour: RiddenHour,
-    ground: CellGround,
-    n: int,
-    at: HourlyWeather,
-    salted_share: float,
-    ridden: tuple[float, float],
-    silt_pct: float,
-) -> _Look:
-    sky = ground.skies[n] or Sky(0.0, 0.0, MILD_C, None, 0.0)
-    soil = ground.soil
-    main = _road_weight(ground.main[n], ground.main[n + 1], sky, ridden)
-    quiet = _road_weight(ground.quiet[n], ground.quiet[n + 1], sky, ridden)
-    if main == 0 and ground.main[n + 1].salt_g_m2 >= HOLDS_FROM_G_M2 and _humid(sky):
-        main = PROBABLY_DAMP
-    paved = salted_share * main + (1 - salted_share) * quiet
-    before, after = ground.open_ground[n], ground.open_ground[n + 1]
-    loose_mm = mean_film_mm(
-        before.loose_mm, after.loose_mm, loses_mm=_loses(after.loose_mm, UNPAVED_DRYING, sky), ridden=ridden
-    )
-    snow_lies = after.snow_mm > SNOW_FROM_MM
-    snow_weight = 1.0 if sky.air_c >= 0 else 0.0
-    unpaved = snow_weight if snow_lies else water_weight(loose_mm, rain_mm=sky.rain_mm)
-    first = max(0, n - SPIN_UP_H)
-    forced = ground.forced[first : n + 1]
-    gaps_matter = False
-    if any(f.rain_mm is None for f in forced):
-        road, wetted = ground.if_gaps_were_wet(first, n)
-        if_wet = (
-            water_weight(road.water_mm, rain_mm=sky.rain_mm),
-            water_weight(wetted.loose_mm, rain_mm=sky.rain_mm),
-        )
-        gaps_matter = if_wet[0] - quiet > GAP_TELLS or if_wet[1] - unpaved > GAP_TELLS
-    air = [s.air_c for s in ground.skies[first : n + 1] if s is not None]
-    soil_frozen = sum(air) / len(air) < SOIL_FREEZES_C
-    soaked_24h_mm = sum(g.soaked_mm for g in ground.open_ground[max(0, n - 23) + 1 : n + 2])
-    mud = 0.0
-    if not soil_frozen and not snow_lies:
-        mud = mud_weight(after.depletion_mm, rain_24h_mm=soaked_24h_mm, soil=soil)
-    dust = 0.0
-    if not snow_lies:
-        dust = dust_index(
-            speed_mps=hour.mean_speed_mps,
-            soil_moisture_m3m3=soil.moisture_m3m3(after.depletion_mm),
-            rain_mm=sky.rain_mm,
-            film_mm=after.loose_mm,
-            dry_soil_m3m3=soil.air_dry_m3m3,
-            silt_pct=silt_pct,
-        )
-    lies = Lies(
-        snowed_mm=sky.snow_mm,
-        frozen_main_mm=ground.main[n + 1].frozen_mm,
-        frozen_quiet_mm=ground.quiet[n + 1].frozen_mm,
-        film_main_mm=max(ground.main[n].water_mm, ground.main[n + 1].water_mm),
-        film_quiet_mm=max(ground.quiet[n].water_mm, ground.quiet[n + 1].water_mm),
-        salt_g_m2=ground.main[n + 1].salt_g_m2,
-        salted_share=salted_share,
-        snow_mm=after.snow_mm,
-        snowed_h_ago=next(
-            (ago for ago in range(1, min(n, SNOW_REMEMBERED_H)) if _snowed(ground.skies[n - ago])), None
-        ),
-        air_c=at.temperature_c,
-        humidity_pct=at.humidity_pct,
-    )  # fmt: skip
-    wet_hours = 0
-    for back in range(1, n - first + 1):
-        rain_mm = ground.forced[n - back].rain_mm or 0.0
-        if water_weight(ground.quiet[n - back + 1].water_mm, rain_mm=rain_mm) < WET_FROM:
-            break
-        wet_hours += 1
-    return _Look(at, paved, unpaved, mud, dust, lies, forced, wet_hours, gaps_matter)
-
-
-def _humid(sky: Sky) -> bool:
-    return sky.humidity_pct is not None and sky.humidity_pct >= HUMID_WITH_SALT_PCT
-
-
-def _snowed(sky: Sky | None) -> bool:
-    return sky is not None and sky.snow_mm > TRACE_MM
-
-
-def _loses(left_mm: float, drying: float, sky: Sky) -> float | None:
-    """What the hour could have dried, where it dried all there was; None = it did not."""
-    return drying * sky.et0_mm if left_mm == 0 and not sky.rain_mm else None
-
-
-def _road_weight(before: Road, after: Road, sky: Sky, ridden: tuple[float, float]) -> float:
-    loses = _loses(after.water_mm, PAVED_DRYING, sky)
-    film_mm = mean_film_mm(before.water_mm, after.water_mm, loses_mm=loses, ridden=ridden)
-    weight = water_weight(film_mm, rain_mm=sky.rain_mm)
-    slush = after.frozen_mm > FROZEN_FROM_MM and film_mm > FILM_MM
-    return max(weight, SLUSH) if slush else weight
 
 
 def _word(paved: float) -> str:
     return "wet" if paved >= WET_FROM else "damp" if paved > 0 else "dry"
 
 
-def _second(look: _Look) -> Second:
+def _second(look: Look) -> Second:
     return Second(
         source=look.at.source,
         rain_mm=look.forced[-1].rain_mm or 0.0,

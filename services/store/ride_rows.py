@@ -63,6 +63,8 @@ TAG_COLUMNS = (
     condition_tag.c.fetched_at,
     condition_tag.c.because,
     condition_tag.c.frost,
+    condition_tag.c.salt,
+    condition_tag.c.snow_mm,
 )
 _HOUR_COLUMNS = (
     ride_hour.c.ride,
@@ -116,10 +118,8 @@ def tag_of(values: Sequence[Any]) -> ConditionTag | None:
     """A tag from the values of TAG_COLUMNS; None where the hour has no tag."""
     if values[5] is None:
         return None
-    paved, unpaved, mud, dust, confidence, tier, rain, before, source, fetched_at, because, frost = values
-    return ConditionTag(
-        paved, unpaved, mud, dust, confidence, _TIERS[tier], rain, before, source, fetched_at, because, frost
-    )
+    paved, unpaved, mud, dust, confidence, tier, *rest = values
+    return ConditionTag(paved, unpaved, mud, dust, confidence, _TIERS[tier], *rest)
 
 
 def tag_values(tag: ConditionTag) -> dict[str, Any]:
@@ -137,6 +137,8 @@ def tag_values(tag: ConditionTag) -> dict[str, Any]:
         "fetched_at": tag.fetched_at,
         "because": tag.because,
         "frost": tag.frost,
+        "salt": tag.salt,
+        "snow_mm": tag.snow_mm,
     }
 
 

@@ -144,6 +144,8 @@ class ConditionTagRow(SQLModel, table=True):
     fetched_at: datetime | None = None
     because: str
     frost: bool
+    salt: float
+    snow_mm: float
 
 
 class RideAssignmentRow(SQLModel, table=True):

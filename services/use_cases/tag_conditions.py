@@ -19,11 +19,11 @@ from ingest.ground.cell_ground import CellGround, after_half_month, half_month, 
 from ingest.ground.conditions import (
     SPREADER_SEES,
     WAY_OF_TAGGING,
-    WHOLE_HOUR,
     grounds,
     needed,
     tag_on,
 )
+from ingest.ground.look import WHOLE_HOUR
 from ingest.ground.water import WET_FROM
 from ingest.weather.hourly import (
     ArchiveUnavailable,

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -41,6 +42,14 @@ def test_paved_and_unpaved_ground_are_blended_by_the_unpaved_share():
 def test_paved_ground_gives_neither_mud_nor_dust():
     found = exposure(hour(tag(0.0, 0.0, mud=1.0, dust=3.0)), 0.0, None, WEIGHTS)
     assert (found.mud, found.dust, found.weight, found.condition) == (0.0, 0.0, 1.0, Condition.DRY)
+
+
+def test_road_salt_counts_on_the_paved_part_and_by_its_own_weight():
+    # labelled assumption a_s = 1: salt in a damp hour counts as much again as a clean one
+    salted = replace(tag(0.1), salt=0.8)
+    found = exposure(hour(salted), 0.25, None, WEIGHTS)
+    assert found.salt == pytest.approx(0.6)
+    assert found.weight == pytest.approx(exposure(hour(tag(0.1)), 0.25, None, WEIGHTS).weight + 0.6)
 
 
 def test_no_weather_is_unknown_and_counts_as_a_plain_hour():

@@ -30,6 +30,7 @@ def test_the_weather_behind_an_hour():
         "1.5 mm of rain in the hour, 0 mm in the 24 h before, local file (invented), final, "
         "fetched 2025-01-01 12:00 UTC, 85% sure"
     )
+    assert behind(replace(known, rain_mm=2.0, snow_mm=1.9)).startswith("2 mm fell as snow in the hour")
     bare = replace(known, rain_mm=None, rain_before_mm=None, fetched_at=None, frost=True)
     assert behind(bare) == "local file (invented), final, 85% sure, frost"
     assert behind(known, word=Condition.DRY) == "the rider's word"

@@ -56,8 +56,8 @@ def test_many_rides_are_read_with_their_hours_and_tags(tmp_path: Path) -> None:
             tx._connection.exec_driver_sql(
                 "INSERT INTO condition_tag (ride_hour, is_current, made_at, checked_at, paved_water,"
                 " unpaved_water, mud, dust, confidence, tier, rain_mm, rain_before_mm, source, fetched_at,"
-                " because, frost) SELECT id, 1, hour_start, hour_start, 0.1, 0.2, 0.0, 0.5, 0.9, 'final',"
-                " 0.0, 1.0, 'archive', hour_start, 'No rain.', 0 FROM ride_hour"
+                " because, frost, salt, snow_mm) SELECT id, 1, hour_start, hour_start, 0.1, 0.2, 0.0, 0.5,"
+                " 0.9, 'final', 0.0, 1.0, 'archive', hour_start, 'No rain.', 0, 0.0, 0.0 FROM ride_hour"
             )
         with store.reading() as tx:
             ledger = tx.ledger()

@@ -1,0 +1,163 @@
+"""One archive's look at one hour: the weights of paved and unpaved ground, and what lies there."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+from typing import Protocol
+
+from ingest.ground.cell_ground import MILD_C, CellGround
+from ingest.ground.confidence import HUMID_WITH_SALT_PCT
+from ingest.ground.drying import TRACE_MM
+from ingest.ground.dust import dust_index
+from ingest.ground.open_ground import SNOW_FROM_MM
+from ingest.ground.road import FROZEN_FROM_MM, Road, Sky
+from ingest.ground.road_salt import HOLDS_FROM_G_M2
+from ingest.ground.sentence import Lies
+from ingest.ground.water import (
+    FILM_MM,
+    PAVED_DRYING,
+    SPIN_UP_H,
+    UNPAVED_DRYING,
+    WET_FROM,
+    Forcing,
+    mean_film_mm,
+    mud_weight,
+    water_weight,
+)
+from ingest.weather.hourly import HourlyWeather
+
+GAP_TELLS = 0.05  # a change of the water weight worth a doubt; our choice
+WHOLE_HOUR = (0.0, 1.0)
+SLUSH = 0.45  # at least as wet as the word 'wet' begins; our choice
+SALT_COUNTS_FULL_G_M2 = 10.0  # one spreading; our choice
+SOIL_FREEZES_C = -1.0  # mean air of the last 48 h; our choice
+SNOW_REMEMBERED_H = 24 * 7
+# A film of 0.1 mm, as salt holds: of the hours with salt and humid air in which no film was reckoned a road
+# sensor found most wet (ground.confidence).
+PROBABLY_DAMP = 0.09
+
+
+class RiddenHour(Protocol):
+    """The part of a ride inside one UTC hour, as far as the weather cares."""
+
+    @property
+    def hour_start(self) -> datetime: ...
+    @property
+    def mean_speed_mps(self) -> float | None: ...
+    @property
+    def latitude_deg(self) -> float | None: ...
+    @property
+    def longitude_deg(self) -> float | None: ...
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """What one archive's weather made of an hour."""
+
+    at: HourlyWeather
+    paved: float
+    unpaved: float
+    mud: float
+    dust: float
+    salt: float
+    lies: Lies
+    forced: tuple[Forcing, ...]  # of the hours before that the sentence tells, and of this one
+    wet_hours_before: int
+    gaps_matter: bool
+
+
+def look(
+    hour: RiddenHour,
+    ground: CellGround,
+    n: int,
+    at: HourlyWeather,
+    salted_share: float,
+    ridden: tuple[float, float],
+    silt_pct: float,
+) -> Look:
+    """What this ground was like in hour `n` of its hours, which is `at`; see conditions.tag_and_witness."""
+    sky = ground.skies[n] or Sky(0.0, 0.0, MILD_C, None, 0.0)
+    soil = ground.soil
+    main = _road_weight(ground.main[n], ground.main[n + 1], sky, ridden)
+    quiet = _road_weight(ground.quiet[n], ground.quiet[n + 1], sky, ridden)
+    if main == 0 and ground.main[n + 1].salt_g_m2 >= HOLDS_FROM_G_M2 and _humid(sky):
+        main = PROBABLY_DAMP
+    paved = salted_share * main + (1 - salted_share) * quiet
+    before, after = ground.open_ground[n], ground.open_ground[n + 1]
+    loose_mm = mean_film_mm(
+        before.loose_mm, after.loose_mm, loses_mm=_loses(after.loose_mm, UNPAVED_DRYING, sky), ridden=ridden
+    )
+    snow_lies = after.snow_mm > SNOW_FROM_MM
+    snow_weight = 1.0 if sky.air_c >= 0 else 0.0
+    unpaved = snow_weight if snow_lies else water_weight(loose_mm, rain_mm=sky.rain_mm)
+    first = max(0, n - SPIN_UP_H)
+    forced = ground.forced[first : n + 1]
+    gaps_matter = False
+    if any(f.rain_mm is None for f in forced):
+        road, wetted = ground.if_gaps_were_wet(first, n)
+        if_wet = (
+            water_weight(road.water_mm, rain_mm=sky.rain_mm),
+            water_weight(wetted.loose_mm, rain_mm=sky.rain_mm),
+        )
+        gaps_matter = if_wet[0] - quiet > GAP_TELLS or if_wet[1] - unpaved > GAP_TELLS
+    air = [s.air_c for s in ground.skies[first : n + 1] if s is not None]
+    soil_frozen = sum(air) / len(air) < SOIL_FREEZES_C
+    soaked_24h_mm = sum(g.soaked_mm for g in ground.open_ground[max(0, n - 23) + 1 : n + 2])
+    mud = 0.0
+    if not soil_frozen and not snow_lies:
+        mud = mud_weight(after.depletion_mm, rain_24h_mm=soaked_24h_mm, soil=soil)
+    dust = 0.0
+    if not snow_lies:
+        dust = dust_index(
+            speed_mps=hour.mean_speed_mps,
+            soil_moisture_m3m3=soil.moisture_m3m3(after.depletion_mm),
+            rain_mm=sky.rain_mm,
+            film_mm=after.loose_mm,
+            dry_soil_m3m3=soil.air_dry_m3m3,
+            silt_pct=silt_pct,
+        )
+    lies = Lies(
+        snowed_mm=sky.snow_mm,
+        frozen_main_mm=ground.main[n + 1].frozen_mm,
+        frozen_quiet_mm=ground.quiet[n + 1].frozen_mm,
+        film_main_mm=max(ground.main[n].water_mm, ground.main[n + 1].water_mm),
+        film_quiet_mm=max(ground.quiet[n].water_mm, ground.quiet[n + 1].water_mm),
+        salt_g_m2=ground.main[n + 1].salt_g_m2,
+        salted_share=salted_share,
+        snow_mm=after.snow_mm,
+        snowed_h_ago=next(
+            (ago for ago in range(1, min(n, SNOW_REMEMBERED_H)) if _snowed(ground.skies[n - ago])), None
+        ),
+        air_c=at.temperature_c,
+        humidity_pct=at.humidity_pct,
+    )  # fmt: skip
+    wet_hours = 0
+    for back in range(1, n - first + 1):
+        rain_mm = ground.forced[n - back].rain_mm or 0.0
+        if water_weight(ground.quiet[n - back + 1].water_mm, rain_mm=rain_mm) < WET_FROM:
+            break
+        wet_hours += 1
+    salt = salted_share * min(1.0, lies.salt_g_m2 / SALT_COUNTS_FULL_G_M2) if main > 0 else 0.0
+    return Look(at, paved, unpaved, mud, dust, salt, lies, forced, wet_hours, gaps_matter)
+
+
+def _humid(sky: Sky) -> bool:
+    return sky.humidity_pct is not None and sky.humidity_pct >= HUMID_WITH_SALT_PCT
+
+
+def _snowed(sky: Sky | None) -> bool:
+    return sky is not None and sky.snow_mm > TRACE_MM
+
+
+def _loses(left_mm: float, drying: float, sky: Sky) -> float | None:
+    """What the hour could have dried, where it dried all there was; None = it did not."""
+    return drying * sky.et0_mm if left_mm == 0 and not sky.rain_mm else None
+
+
+def _road_weight(before: Road, after: Road, sky: Sky, ridden: tuple[float, float]) -> float:
+    loses = _loses(after.water_mm, PAVED_DRYING, sky)
+    film_mm = mean_film_mm(before.water_mm, after.water_mm, loses_mm=loses, ridden=ridden)
+    weight = water_weight(film_mm, rain_mm=sky.rain_mm)
+    slush = after.frozen_mm > FROZEN_FROM_MM and film_mm > FILM_MM
+    return max(weight, SLUSH) if slush else weight
