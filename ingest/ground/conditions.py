@@ -132,9 +132,15 @@ def tag(
     weather: hours of the cell it was ridden in, of one archive or several, any order, more than needed does
     no harm; a mapping is taken as already settled.
     """
-    told = tuple(weather.values() if isinstance(weather, Mapping) else weather)
-    latitude_deg = next((h.cell.latitude_deg for h in told), 0.0)
-    begin, last = window(hour.hour_start, latitude_deg)
+    told: Sequence[HourlyWeather]
+    if isinstance(weather, Mapping):
+        here = next(iter(weather.values()), None)
+        begin, last = window(hour.hour_start, here.cell.latitude_deg if here else 0.0)
+        count = (last - begin) // HOUR + 1
+        told = [weather[at] for at in (begin + HOUR * n for n in range(count)) if at in weather]
+    else:
+        told = tuple(weather)
+        begin, last = window(hour.hour_start, told[0].cell.latitude_deg if told else 0.0)
     stands = grounds(told, begin, last + HOUR, soil=soil, altitude_m=altitude_m)
     return tag_on(hour, stands, salted_share=salted_share, ridden=ridden, silt_pct=silt_pct)
 

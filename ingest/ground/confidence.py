@@ -10,7 +10,7 @@ and checks it on a third airport 27 and 33 km away.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from ingest.ground.road import FROZEN_FROM_MM
 from ingest.ground.road_dust import WET_HOUR_MM
@@ -42,16 +42,16 @@ GAPS_AT_WORST = 0.6  # our choice: most hours of most years are dry
 # often the third has some. Under 0.2 mm it is our choice of a coin's toss. No share is under 0.25.
 WETTER_IS_RIGHT = ((7.7, 0.27), (2.6, 0.46), (1.1, 0.51), (0.3, 0.49), (0.2, 0.36), (0.0, 0.5))
 # Road states against a road sensor: hours in which it was wet, of all hours of that state, on one salted
-# street from July to January (tests/benchmarks/street.py names the record and prints the table again). One
-# street, one winter, the gauge beside it.
+# street from July to January (tests/benchmarks/street.py names the record and prints the table again; the two
+# salt states by the whole year, for those seven months have too few). One street, one winter, its own gauge.
 ROAD_STATES: Mapping[str, tuple[int, int]] = {
     "rain": (119, 120),
     "snow, ice or slush": (842, 842),
     "wet": (1090, 1180),
     "damp with salt": (288, 288),
     "damp": (56, 98),
-    "salt, humid air": (58, 68),
-    "salt, dry air": (20, 26),
+    "salt, humid air": (261, 384),
+    "salt, dry air": (39, 229),
     "dry, water the day before": (12, 366),
     "dry": (90, 1903),
 }
@@ -89,10 +89,13 @@ def confidence(witness: Witness, *, states: Mapping[str, tuple[int, int]] = ROAD
     states: hours wet and hours in all, by road_state.
     """
     state = road_state(witness)
-    wet, hours = states[state]
-    right = (wet + 1) / (hours + 2)
-    right = min(ANOTHER_STREET, right if witness.water > 0 else 1 - right)
-    if state in WINTER_STATES and witness.lies.salted_share < 1:
+    share = witness.lies.salted_share
+    not_dry = _not_dry(states[state])
+    if 0 < share < 1:
+        quiet = replace(witness, lies=replace(witness.lies, salted_share=0.0))
+        not_dry = share * not_dry + (1 - share) * _not_dry(states[road_state(quiet)])
+    right = min(ANOTHER_STREET, not_dry if witness.water > 0 else 1 - not_dry)
+    if state in WINTER_STATES and share < 1:
         right = min(NOT_MEASURED, right)
     gauge = WINTER_IS_WIDE if state in WINTER_STATES else _measured(witness)
     if witness.on_the_spot:
@@ -107,6 +110,11 @@ def confidence(witness: Witness, *, states: Mapping[str, tuple[int, int]] = ROAD
     if witness.wetter_share is not None:
         p = min(p, witness.wetter_share)
     return p
+
+
+def _not_dry(counted: tuple[int, int]) -> float:
+    wet, hours = counted
+    return (wet + 1) / (hours + 2)
 
 
 def road_state(witness: Witness) -> str:

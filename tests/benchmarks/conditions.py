@@ -15,7 +15,7 @@ from datetime import datetime, timedelta
 from itertools import permutations
 from operator import eq
 
-from ingest.ground.conditions import needed, tag
+from ingest.ground.conditions import grounds, needed, tag, tag_on
 from ingest.ground.water import WET_FROM, WET_HOUR_MM, paved_after
 from ingest.weather.hourly import HourlyWeather
 from ingest.weather.open_meteo import OpenMeteoArchive
@@ -59,10 +59,12 @@ def tag_table() -> None:
 def _tags(airport: str) -> Tags:
     year = airport_year(airport)
     latitude, longitude = AIRPORTS[airport]
+    hours = every_hour(year)
+    stands = grounds(year.values(), hours[0], hours[-1] + HOUR)
     return {
         at: found
-        for at in every_hour(year)[48:]
-        if (found := tag(RideHour(at, 3000, 20000, 3600, 5.6, latitude, longitude, 0), year)).known
+        for at in hours[48:]
+        if (found := tag_on(RideHour(at, 3000, 20000, 3600, 5.6, latitude, longitude, 0), stands)).known
     }
 
 

@@ -63,6 +63,7 @@ TAGS = {
     "dry": (0.0, 0.0, 0.0, 0.0),
     "dusty": (0.0, 0.0, 0.0, 1.0),
     "muddy": (0.5, 1.0, 0.6, 0.0),
+    "salty": (0.8, 0.8, 0.0, 0.0, 0.9),
 }
 
 
@@ -74,7 +75,11 @@ def at(text: str) -> datetime:
 
 
 def tag(
-    paved: float | None, unpaved: float | None = None, mud: float = 0.0, dust: float = 0.0
+    paved: float | None,
+    unpaved: float | None = None,
+    mud: float = 0.0,
+    dust: float = 0.0,
+    salt: float = 0.0,
 ) -> ConditionTag:
     """A tag with these weights; paved None = no weather known."""
     return ConditionTag(
@@ -89,6 +94,7 @@ def tag(
         source="local file (invented)",
         fetched_at=at("2025-01-01"),
         because="invented",
+        salt=salt,
     )
 
 

@@ -78,6 +78,14 @@ def test_a_wet_ride_asks_for_hands_the_moment_it_is_over():
     assert_adds_up(reminder)
 
 
+def test_after_a_salted_ride_the_same_message_asks_for_a_rinse():
+    salted = only(WET.replace("  wet", "  salty"), "2025-06-03 22:40")
+    assert salted.sentence.endswith(
+        " There was likely road salt in the water (inferred from weather): rinse and dry the chain the same "
+        "day, for salt rusts it overnight in the shed."
+    )
+
+
 def test_times_in_sentences_are_the_riders_own():
     reminder = only("rider Ada  zone America/Denver\n" + WET, "2025-06-04", zone_of=ZoneInfo)
     assert "came home wet at 16:40 on 3 June 2025 (" in reminder.sentence

@@ -76,6 +76,13 @@ def test_weather_of_the_riders_own_station_leaves_only_the_doubt_about_the_road(
     assert confidence(lone) < 0.6 < 0.95 < confidence(replace(lone, on_the_spot=True))
 
 
+def test_salt_that_may_or_may_not_be_there_counts_by_halves():
+    salt = Lies(salt_g_m2=9.0, salted_share=1.0, humidity_pct=70.0)
+    always, never = confidence(replace(DRY_HOUR, lies=salt)), confidence(DRY_HOUR)
+    usually = confidence(replace(DRY_HOUR, lies=replace(salt, salted_share=0.5)))
+    assert always < 0.4 < usually < 0.7 < never
+
+
 def test_the_wetter_of_two_archives_is_never_passed_over():
     assert [wetter_is_right(rain) for rain in (0.0, 0.25, 0.5, 2.0, 5.0, 85.0)] == [
         0.5,
