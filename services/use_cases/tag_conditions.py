@@ -88,10 +88,9 @@ class TagReport:
             if self.anew
             else "The weather is known better"
         )
-        return (
-            f"{why}: {len(self.flips)} ride hours of {rides} rides are judged anew; "
-            f"of these {before} were wet on paved road, {after} are."
-        )
+        hours = "1 ride hour" if len(self.flips) == 1 else f"{len(self.flips)} ride hours"
+        of = "1 ride" if rides == 1 else f"{rides} rides"
+        return f"{why}: {hours} of {of} judged anew; of these {before} were wet on paved road, {after} are."
 
 
 def _outdoors(rides: Sequence[Ride]) -> tuple[Ride, ...]:

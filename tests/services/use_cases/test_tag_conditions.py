@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -13,6 +13,7 @@ from rules.vocabulary import ConditionTag, Tier
 from services.app import App
 from services.running.round import one_round
 from services.settings import SETTINGS_FILE
+from services.store.notes import CONDITIONS_TAGGED_BY
 from services.use_cases.tag_conditions import TagReport, tag_conditions
 from services.wiring import open_app
 from tests.archive_stand_in import ArchiveStandIn, StoppedClock
@@ -330,3 +331,35 @@ def test_only_the_centres_of_cells_leave_the_house(scene: Scene) -> None:
     assert asked
     assert asked <= centres
     assert not asked & places
+
+
+def test_a_ledger_tagged_another_way_is_tagged_anew_once_and_told_in_one_sentence(scene: Scene) -> None:
+    scene.ride(RIDDEN)
+    scene.round(NOW)
+    with scene.shop.store.writing() as tx:
+        (ride,) = tx.rides.rides()
+        old = [
+            (hour.hour_start, replace(hour.tag, paved_water=0.0, because="As an older version saw it."))
+            for hour in ride.hours
+            if hour.tag is not None
+        ]
+        tx.rides.add_tags(ride.id, old, NOW)
+        tx.notes.put(CONDITIONS_TAGGED_BY, "an older way", at=NOW)
+
+    report = scene.round(NOW + HOUR)
+
+    assert report.anew
+    tag = scene.tag_of(RIDDEN)
+    assert tag is not None
+    assert tag.paved_water == 1
+    (told,) = [said for said in report.sentences() if "judged anew" in said]
+    assert "of these 0 were wet on paved road, 1 are" in told
+    again = scene.round(NOW + 2 * HOUR)
+    assert not again.anew
+    assert again.flips == ()
+
+
+@pytest.mark.parametrize(("word", "share"), [("always", 1.0), ("usually", 0.5), ("never", 0.0)])
+def test_which_roads_are_salted_is_the_riders_to_say(tmp_path: Path, word: str, share: float) -> None:
+    (tmp_path / SETTINGS_FILE).write_text(f'[surface]\nsalted_roads = "{word}"\n')
+    assert open_app(tmp_path).salted_share == share
