@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime, timedelta
+from math import cos, hypot, inf, radians
 from typing import Any, Protocol
 
 from ingest.ground.cell_ground import (
@@ -34,6 +35,8 @@ SPREADER_SEES = HOUR * 12  # of the weather after the hour: road salt is put dow
 USUALLY_SALTED = 0.5  # our choice, 0-1: which roads were ridden is not known
 # The way in which tags are made: another name, and every ledger's hours are tagged anew, once.
 WAY_OF_TAGGING = "2026-11 winter, salt and snow"
+STATION_KM = 3.0  # a station of one's own no farther than this saw the same rain; our choice
+KM_PER_DEGREE = 111.2
 LEAST_KNOWN_H = 12  # of the 24 hours before; with fewer, rain may have gone unseen; our choice
 # Which value stands where several sources have one: nearest the rider first.
 SOURCE_ORDER = ("local file", "open-meteo archive", "open-meteo forecast", "nasa power")
@@ -221,7 +224,7 @@ def tag_and_witness(
         gaps_matter=first.gaps_matter,
         lies=first.lies,
         preliminary=preliminary,
-        on_the_spot=at.source == "local file",
+        on_the_spot=at.source == "local file" and _away_km(hour, at.cell) <= STATION_KM,
         wetter_share=share,
     )
     found = ConditionTag(
@@ -254,6 +257,13 @@ def tag_and_witness(
         snow_mm=first.lies.snowed_mm,
     )
     return found, witness
+
+
+def _away_km(hour: RiddenHour, cell: Cell) -> float:
+    if hour.latitude_deg is None or hour.longitude_deg is None:
+        return inf
+    east = (hour.longitude_deg - cell.longitude_deg) * cos(radians(cell.latitude_deg))
+    return KM_PER_DEGREE * hypot(hour.latitude_deg - cell.latitude_deg, east)
 
 
 def _word(paved: float) -> str:

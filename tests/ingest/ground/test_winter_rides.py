@@ -134,3 +134,10 @@ def test_wet_ground_in_january_is_not_dusty_and_frozen_ground_is_no_mud():
         RIDE, days((6, RAIN), (60, {"temperature_c": -6.0}), (3, {"rain_mm": 2.0, "temperature_c": 1.5}))
     )
     assert frozen.mud == 0
+
+
+def test_only_a_station_beside_the_ride_leaves_no_doubt_about_its_rain():
+    shower = days((60, SUN), (2, RAIN))
+    beside = tag(RIDE, shower)
+    off = tag(replace(RIDE, latitude_deg=HERE.latitude_deg + 0.2), shower)  # 22 km
+    assert off.confidence < beside.confidence - 0.05
