@@ -16,6 +16,7 @@ SALT_TELLS_G_M2, DAMP_FROM_MM, ICE_FROM_MM, SNOW_LIES_MM = (
     0.1,
     0.5,
 )  # as road, road_salt, open_ground say
+FRESH_H = 12
 SALT_DAMP_PCT = 60.0  # as ground.confidence says
 SLEET_SHARE, SNOW_SHARE = 0.3, 0.7  # the Finnish road weather model's limits
 NUMERALS = (
@@ -119,8 +120,10 @@ def _winter(told: Told) -> list[str]:
     """Snow, ice and salt on the road, where they are."""
     lies, said = told.lies, []
     if lies.frozen_mm > ICE_FROM_MM:
-        snow = "snow" + ("" if lies.snowed_h_ago is None else f" of {_long_ago(lies.snowed_h_ago)}")
-        what = "snow of this hour" if lies.snowed_mm else snow if lies.snowed_h_ago is not None else "ice"
+        if lies.snowed_mm:
+            what = "snow of this hour"
+        else:
+            what = "ice" if lies.snowed_h_ago is None else _snow_of(lies.snowed_h_ago)
         melts = lies.air_c is not None and lies.air_c >= 0
         slush = lies.film_quiet_mm > DAMP_FROM_MM or lies.film_main_mm > DAMP_FROM_MM
         if melts:
@@ -144,11 +147,11 @@ def _winter(told: Told) -> list[str]:
     return said
 
 
-def _long_ago(hours: int) -> str:
-    if hours < 24:
-        return f"{_hours(hours)} ago"
-    days = round(hours / 24)
-    return "one day ago" if days == 1 else f"{NUMERALS[days]} days ago"
+def _snow_of(hours_ago: int) -> str:
+    if hours_ago < FRESH_H:
+        return "fresh snow"
+    days = round(hours_ago / 24)
+    return "snow of the day before" if days <= 1 else f"snow of {NUMERALS[days]} days ago"
 
 
 def _rain(told: Told) -> str:
@@ -177,10 +180,11 @@ def _since_rain(told: Told) -> str:
             return f"{fell}; the road was damp{' with dew or fog' if _humid(told) else ''}"
         return f"{fell}; the road was dry"
     spell = _last_spell_mm(told.rain_before_mm)
+    what = "snow" if told.lies.snowed_h_ago == ago else "rain"
     if ago == 1:
-        ended = f"no rain in this hour, but {spell:.1f} mm fell until it began"
+        of_snow = " of snow" if what == "snow" else ""
+        ended = f"no {what} in this hour, but {spell:.1f} mm{of_snow} fell until it began"
     else:
-        what = "snow" if told.lies.snowed_h_ago == ago else "rain"
         ended = f"the last {what}, {spell:.1f} mm, ended {_hours(ago - 1)} before"
     if told.lies.frozen_mm > ICE_FROM_MM:
         return ended

@@ -84,6 +84,15 @@ def before(*last):
         ),
         (
             told(
+                rain_before_mm=before(4.0, 5.0),
+                paved_water=0.5,
+                lies=Lies(frozen_quiet_mm=9.0, film_quiet_mm=0.1, snowed_h_ago=1, air_c=0.5),
+            ),
+            "No snow in this hour, but 9.0 mm of snow fell until it began; fresh snow was melting on the "
+            "road: slush.",
+        ),
+        (
+            told(
                 paved_water=0.05,
                 lies=Lies(salt_g_m2=9, film_main_mm=0.1, salted_share=0.5, humidity_pct=80, air_c=-2.0),
                 frost=True,
