@@ -6,8 +6,7 @@ from collections.abc import Mapping
 
 from ingest.weather.hourly import BlockRefused
 
-# Lowest and highest that is believed, by the field of HourlyWeather. A little under zero is rounding, and is
-# 0.
+# Lowest and highest that is believed, by the field of HourlyWeather. A little under zero is rounding: 0.
 RANGES: Mapping[str, tuple[float, float]] = {
     "rain_mm": (0.0, 310.0),  # WMO record for one hour: 305 mm, Holt, Missouri, 1947
     "snowfall_cm": (0.0, 100.0),
@@ -20,6 +19,7 @@ RANGES: Mapping[str, tuple[float, float]] = {
     "pressure_kpa": (30.0, 110.0),
 }
 ROUNDING = 0.01
+GAUGE_ROUNDING_MM = 0.1  # a gauge's or an archive's own step: a tenth under nought is no rain
 
 
 def believed(archive: str, field: str, value: object, *, when: str) -> float | None:
@@ -29,7 +29,8 @@ def believed(archive: str, field: str, value: object, *, when: str) -> float | N
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise BlockRefused(f"{archive}: {field} is {value!r} at {when}, which is no number")
     lowest, highest = RANGES[field]
-    if lowest == 0.0 and -ROUNDING <= value <= 0:
+    rounding = GAUGE_ROUNDING_MM if field == "rain_mm" else ROUNDING
+    if lowest == 0.0 and -rounding <= value <= 0:
         return 0.0
     if not lowest <= value <= highest:
         raise BlockRefused(
