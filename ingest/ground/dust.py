@@ -9,7 +9,6 @@ inferred.
 from __future__ import annotations
 
 from ingest.ground.road_dust import (
-    DRY_MOISTURE_PCT,
     GRAVEL_SILT_PCT,
     PM10,
     WET_HOUR_MM,
@@ -18,17 +17,8 @@ from ingest.ground.road_dust import (
 
 REFERENCE_SPEED_KMH = 20.0  # our choice: the index is 1 here
 RAIN_FACTOR = 0.2  # Pérez-Peña et al. 2017, doi 10.1016/j.apr.2016.07.006, for an hour with that much rain
-LOOSE_BULK_DENSITY = 1.44  # g/cm³, the same paper
 FILM_GATE_MM = 0.06  # NORTRIP parameter table v14a: no suspension above this film (v12: 0.03)
 CAP = 3.0  # our choice: beyond the range AP-42 was fitted to
-
-
-def moisture_pct(soil_moisture_m3m3: float) -> float:
-    """Surface material moisture from soil moisture of the top layer. [% by mass]
-
-    Source: Pérez-Peña et al. 2017, doi 10.1016/j.apr.2016.07.006; bounds 0.2 and 20 from the same.
-    """
-    return min(20.0, max(0.2, 100 * soil_moisture_m3m3 / LOOSE_BULK_DENSITY))
 
 
 def dust_index(
@@ -37,24 +27,21 @@ def dust_index(
     soil_moisture_m3m3: float,
     rain_mm: float,
     film_mm: float,
-    dry_soil_m3m3: float | None = None,
+    dry_soil_m3m3: float,
     silt_pct: float = GRAVEL_SILT_PCT,
 ) -> float:
     """How dusty an hour wholly on unpaved ground is; 1 = dry public gravel road at 20 km/h, 0 to 3.
 
     speed_mps: mean over moving time, None = 20 km/h.  film_mm: water on the loose layer.
-    dry_soil_m3m3: soil moisture of this place at its driest; with it the watering curve is used (AP-42's
-    curve is for watered roads; feeding it archive soil moisture is our extrapolation), without it AP-42's own
-    weak power. Source: the ratio of AP-42 eq. 1b to itself at the reference; the gate is NORTRIP's.
+    dry_soil_m3m3: soil moisture of the same ground when it is air dry. Source: the ratio of AP-42 eq. 1b to
+    itself at the reference, with its watering curve for moisture (made for watered roads; for soil it is our
+    extrapolation); the gate is NORTRIP's.
     """
     if film_mm > FILM_GATE_MM:
         return 0.0
     speed_kmh = REFERENCE_SPEED_KMH if speed_mps is None else max(0.0, speed_mps * 3.6)
     index: float = (silt_pct / GRAVEL_SILT_PCT) * (speed_kmh / REFERENCE_SPEED_KMH) ** PM10.speed_power_public
-    if dry_soil_m3m3 is not None and dry_soil_m3m3 > 0:
-        index *= 1 - watering_efficiency_pct(soil_moisture_m3m3 / dry_soil_m3m3) / 100
-    else:
-        index *= (moisture_pct(soil_moisture_m3m3) / DRY_MOISTURE_PCT) ** -PM10.moisture_power_public
+    index *= 1 - watering_efficiency_pct(soil_moisture_m3m3 / dry_soil_m3m3) / 100
     if rain_mm >= WET_HOUR_MM:
         index *= RAIN_FACTOR
     return min(CAP, index)
