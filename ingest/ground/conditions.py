@@ -8,25 +8,16 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, datetime, timedelta
-from math import cos, hypot, inf, radians
-from typing import Any, Protocol
+from typing import Protocol
 
-from ingest.ground.cell_ground import (
-    HOUR,
-    CellGround,
-    cell_ground,
-    march_begins,
-)
+from ingest.ground.cell_ground import HOUR, CellGround, cell_ground, march_begins
 from ingest.ground.confidence import Witness, confidence, wetter_is_right
 from ingest.ground.drying import TRACE_MM
 from ingest.ground.look import WHOLE_HOUR, Look, RiddenHour, look
 from ingest.ground.road_dust import GRAVEL_SILT_PCT
 from ingest.ground.sentence import Second, Told, sentence
 from ingest.ground.topsoil import LOAM, Soil
-from ingest.ground.water import (
-    SPIN_UP_H,
-    WET_FROM,
-)
+from ingest.ground.water import SPIN_UP_H, WET_FROM
 from ingest.weather.hourly import Cell, HourlyWeather, Span
 from rules.vocabulary import ConditionTag, Tier
 
@@ -36,7 +27,6 @@ USUALLY_SALTED = 0.5  # our choice, 0-1: which roads were ridden is not known
 # The way in which tags are made: another name, and every ledger's hours are tagged anew, once.
 WAY_OF_TAGGING = "2026-11 winter, salt and snow"
 STATION_KM = 3.0  # a station of one's own no farther than this saw the same rain; our choice
-KM_PER_DEGREE = 111.2
 LEAST_KNOWN_H = 12  # of the 24 hours before; with fewer, rain may have gone unseen; our choice
 # Which value stands where several sources have one: nearest the rider first.
 SOURCE_ORDER = ("local file", "open-meteo archive", "open-meteo forecast", "nasa power")
@@ -100,7 +90,12 @@ def settled(weather: Iterable[HourlyWeather]) -> dict[datetime, HourlyWeather]:
 
 
 def grounds(
-    weather: Iterable[HourlyWeather], begin: datetime, end: datetime, **of_ground: Any
+    weather: Iterable[HourlyWeather],
+    begin: datetime,
+    end: datetime,
+    *,
+    soil: Soil = LOAM,
+    altitude_m: float = 0.0,
 ) -> tuple[CellGround, ...]:
     """The ground of one cell from `begin` up to but not at `end`: by the settled hours, then by each archive.
 
@@ -109,14 +104,14 @@ def grounds(
     """
     told = [hour for hour in weather if begin <= hour.hour_start < end]
     first = settled(told)
-    found = [cell_ground(first, begin, end, **of_ground)]
+    found = [cell_ground(first, begin, end, soil=soil, altitude_m=altitude_m)]
     sources = {hour.source for hour in told if hour.rain_mm is not None}
     for source in sorted(sources, key=_place):
         own = {
             at: h for at, h in settled(h for h in told if h.source == source).items() if h.rain_mm is not None
         }
         if any(first[at].source != source for at in own):
-            found.append(cell_ground({**first, **own}, begin, end, **of_ground))
+            found.append(cell_ground({**first, **own}, begin, end, soil=soil, altitude_m=altitude_m))
     return tuple(found)
 
 
@@ -130,7 +125,7 @@ def tag(
     soil: Soil = LOAM,
     altitude_m: float = 0.0,
 ) -> ConditionTag:
-    """What the ground was like in this hour; see tag_on, which many hours of one cell share.
+    """What the ground was like in this hour; see tag_and_witness, for many hours of one cell.
 
     weather: hours of the cell it was ridden in, of one archive or several, any order, more than needed does
     no harm; a mapping is taken as already settled.
@@ -145,20 +140,7 @@ def tag(
         told = tuple(weather)
         begin, last = window(hour.hour_start, told[0].cell.latitude_deg if told else 0.0)
     stands = grounds(told, begin, last + HOUR, soil=soil, altitude_m=altitude_m)
-    return tag_on(hour, stands, salted_share=salted_share, ridden=ridden, silt_pct=silt_pct)
-
-
-def tag_on(
-    hour: RiddenHour,
-    stands: Sequence[CellGround],
-    *,
-    salted_share: float = USUALLY_SALTED,
-    ridden: tuple[float, float] = WHOLE_HOUR,
-    silt_pct: float = GRAVEL_SILT_PCT,
-) -> ConditionTag:
-    """What the ground was like in this hour; see tag_and_witness."""
-    found, _ = tag_and_witness(hour, stands, salted_share=salted_share, ridden=ridden, silt_pct=silt_pct)
-    return found
+    return tag_and_witness(hour, stands, salted_share=salted_share, ridden=ridden, silt_pct=silt_pct)[0]
 
 
 def tag_and_witness(
@@ -224,7 +206,7 @@ def tag_and_witness(
         gaps_matter=first.gaps_matter,
         lies=first.lies,
         preliminary=preliminary,
-        on_the_spot=at.source == "local file" and _away_km(hour, at.cell) <= STATION_KM,
+        on_the_spot=at.source == "local file" and _beside(hour, at.cell),
         wetter_share=share,
     )
     found = ConditionTag(
@@ -259,11 +241,10 @@ def tag_and_witness(
     return found, witness
 
 
-def _away_km(hour: RiddenHour, cell: Cell) -> float:
+def _beside(hour: RiddenHour, cell: Cell) -> bool:
     if hour.latitude_deg is None or hour.longitude_deg is None:
-        return inf
-    east = (hour.longitude_deg - cell.longitude_deg) * cos(radians(cell.latitude_deg))
-    return KM_PER_DEGREE * hypot(hour.latitude_deg - cell.latitude_deg, east)
+        return False
+    return cell.away_km(hour.latitude_deg, hour.longitude_deg) <= STATION_KM
 
 
 def _word(paved: float) -> str:

@@ -14,7 +14,7 @@ from dataclasses import dataclass, replace
 
 from ingest.ground.road import FROZEN_FROM_MM
 from ingest.ground.road_dust import WET_HOUR_MM
-from ingest.ground.road_salt import HOLDS_FROM_G_M2
+from ingest.ground.road_salt import HOLDS_FROM_G_M2, HUMID_WITH_SALT_PCT
 from ingest.ground.sentence import Lies
 from ingest.ground.water import FILM_MM, WET_FROM, Forcing
 
@@ -65,7 +65,6 @@ NO_DRYING_KEEPS = 0.8
 WINTER_STATES = frozenset({"snow, ice or slush", "damp with salt", "salt, humid air", "salt, dry air"})
 WINTER_IS_WIDE = 0.95  # snow and salt lie over a whole cell, however the last shower fell; our choice
 WET_STATE = 0.27  # the weight of a film of 0.2 mm, where slow drainage stops
-HUMID_WITH_SALT_PCT = 60.0
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,13 +6,12 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Protocol
 
-from ingest.ground.cell_ground import MILD_C, CellGround
-from ingest.ground.confidence import HUMID_WITH_SALT_PCT
+from ingest.ground.cell_ground import CellGround
 from ingest.ground.drying import TRACE_MM
 from ingest.ground.dust import dust_index
 from ingest.ground.open_ground import SNOW_FROM_MM
 from ingest.ground.road import FROZEN_FROM_MM, Road, Sky
-from ingest.ground.road_salt import HOLDS_FROM_G_M2
+from ingest.ground.road_salt import HOLDS_FROM_G_M2, HUMID_WITH_SALT_PCT
 from ingest.ground.sentence import Lies
 from ingest.ground.water import (
     FILM_MM,
@@ -77,7 +76,8 @@ def look(
     silt_pct: float,
 ) -> Look:
     """What this ground was like in hour `n` of its hours, which is `at`; see conditions.tag_and_witness."""
-    sky = ground.skies[n] or Sky(0.0, 0.0, MILD_C, None, 0.0)
+    sky = ground.skies[n]
+    assert sky is not None  # its rain is known
     soil = ground.soil
     main = _road_weight(ground.main[n], ground.main[n + 1], sky, ridden)
     quiet = _road_weight(ground.quiet[n], ground.quiet[n + 1], sky, ridden)

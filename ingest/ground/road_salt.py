@@ -22,6 +22,7 @@ BRINE = (
 SPREAD_G_M2 = 10.0  # our choice: 5-20; the street's log has 11.7 on average
 MOST_G_M2 = 30.0  # our choice
 TRACE_G_M2 = 0.05
+HUMID_WITH_SALT_PCT = 60.0  # from here on a salted road that seems dry was mostly damp (ground.confidence)
 HOLDS_FROM_G_M2 = 1.0  # our choice: less is not felt
 SPREADING_HOURS = (2, 14, 20)  # by the sun's clock; our choice, near the rule table of NORTRIP
 LEAST_HOURS_APART = 11

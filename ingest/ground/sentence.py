@@ -5,19 +5,17 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
+from ingest.ground.drying import DEW_FROM_PCT
+from ingest.ground.open_ground import SNOW_FROM_MM
+from ingest.ground.road import FROZEN_FROM_MM
 from ingest.ground.road_dust import WET_HOUR_MM
-from ingest.ground.water import WET_FROM, RainClass, rain_class
+from ingest.ground.road_salt import HOLDS_FROM_G_M2, HUMID_WITH_SALT_PCT
+from ingest.ground.snow_or_rain import CM_OF_SNOWFALL_PER_MM
+from ingest.ground.water import FILM_MM, WET_FROM, RainClass, rain_class
 
 MUDDY_FROM = 0.5  # as ingest.ground.water.mud_weight says
 DUSTY_FROM = 0.5  # half of what a dry public gravel road gives at 20 km/h; our choice
-SALT_TELLS_G_M2, DAMP_FROM_MM, ICE_FROM_MM, SNOW_LIES_MM = (
-    1.0,
-    0.05,
-    0.1,
-    0.5,
-)  # as road, road_salt, open_ground say
 FRESH_H = 12
-SALT_DAMP_PCT = 60.0  # as ground.confidence says
 SLEET_SHARE, SNOW_SHARE = 0.3, 0.7  # the Finnish road weather model's limits
 NUMERALS = (
     "no",
@@ -73,8 +71,8 @@ class Lies:
     @property
     def salt_holds_water(self) -> bool:
         """Whether road salt has water in it on the roads that may have been ridden."""
-        damp = self.film_main_mm > DAMP_FROM_MM or (self.humidity_pct or 0.0) >= SALT_DAMP_PCT
-        return self.salted_share > 0 and self.salt_g_m2 >= SALT_TELLS_G_M2 and damp
+        damp = self.film_main_mm > FILM_MM or (self.humidity_pct or 0.0) >= HUMID_WITH_SALT_PCT
+        return self.salted_share > 0 and self.salt_g_m2 >= HOLDS_FROM_G_M2 and damp
 
 
 @dataclass(frozen=True, slots=True)
@@ -98,7 +96,7 @@ def sentence(told: Told) -> str:
     parts = [_rain(told) if told.rain_mm > 0 else _since_rain(told)]
     if told.mud > MUDDY_FROM:
         parts.append("unpaved ground was muddy")
-    elif told.lies.snow_mm > SNOW_LIES_MM:
+    elif told.lies.snow_mm > SNOW_FROM_MM:
         parts.append("snow lay on unpaved ground" + (" and was melting" if told.unpaved_water else ""))
     elif told.unpaved_water >= WET_FROM > told.paved_water:
         parts.append("unpaved ground still held water")
@@ -119,13 +117,13 @@ def sentence(told: Told) -> str:
 def _winter(told: Told) -> list[str]:
     """Snow, ice and salt on the road, where they are."""
     lies, said = told.lies, []
-    if lies.frozen_mm > ICE_FROM_MM:
+    if lies.frozen_mm > FROZEN_FROM_MM:
         if lies.snowed_mm:
             what = "snow of this hour"
         else:
             what = "ice" if lies.snowed_h_ago is None else _snow_of(lies.snowed_h_ago)
         melts = lies.air_c is not None and lies.air_c >= 0
-        slush = lies.film_quiet_mm > DAMP_FROM_MM or lies.film_main_mm > DAMP_FROM_MM
+        slush = lies.film_quiet_mm > FILM_MM or lies.film_main_mm > FILM_MM
         if melts:
             said.append(f"{what} was melting on the road: slush")
         elif slush:
@@ -138,7 +136,7 @@ def _winter(told: Told) -> list[str]:
         said.append("it froze, so there may have been ice")
     if lies.salt_holds_water:
         sure = "" if lies.salted_share == 1 else ", if this road was salted"
-        if lies.film_main_mm <= DAMP_FROM_MM:
+        if lies.film_main_mm <= FILM_MM:
             said.append(f"road salt probably kept it damp{sure} (inferred from weather)")
         elif told.paved_water >= WET_FROM:
             said.append(f"it was wet with road salt{sure} (inferred from weather)")
@@ -156,7 +154,8 @@ def _snow_of(hours_ago: int) -> str:
 
 def _rain(told: Told) -> str:
     if told.lies.snowed_mm > SNOW_SHARE * told.rain_mm:
-        return f"{told.rain_mm:.1f} mm fell as snow in this hour (about {told.lies.snowed_mm * 0.7:.1f} cm)"
+        snow_cm = told.lies.snowed_mm * CM_OF_SNOWFALL_PER_MM
+        return f"{told.rain_mm:.1f} mm fell as snow in this hour (about {snow_cm:.1f} cm)"
     if told.lies.snowed_mm > SLEET_SHARE * told.rain_mm:
         return f"{told.rain_mm:.1f} mm of sleet fell in this hour"
     kind = rain_class(told.rain_mm)
@@ -174,7 +173,7 @@ def _since_rain(told: Told) -> str:
         known = sum(rain is not None for rain in told.rain_before_mm)
         which = str(known) if known == len(told.rain_before_mm) else f"{known} known"
         fell = f"no rain in this hour nor in the {which} hours before"
-        if told.lies.frozen_mm > ICE_FROM_MM or told.lies.salt_holds_water:
+        if told.lies.frozen_mm > FROZEN_FROM_MM or told.lies.salt_holds_water:
             return fell
         if told.paved_water > 0:
             return f"{fell}; the road was damp{' with dew or fog' if _humid(told) else ''}"
@@ -186,7 +185,7 @@ def _since_rain(told: Told) -> str:
         ended = f"no {what} in this hour, but {spell:.1f} mm{of_snow} fell until it began"
     else:
         ended = f"the last {what}, {spell:.1f} mm, ended {_hours(ago - 1)} before"
-    if told.lies.frozen_mm > ICE_FROM_MM:
+    if told.lies.frozen_mm > FROZEN_FROM_MM:
         return ended
     if told.paved_water >= WET_FROM:
         return f"{ended} and the road was still wet"
@@ -196,7 +195,7 @@ def _since_rain(told: Told) -> str:
 
 
 def _humid(told: Told) -> bool:
-    return told.lies.humidity_pct is not None and told.lies.humidity_pct >= 90
+    return told.lies.humidity_pct is not None and told.lies.humidity_pct >= DEW_FROM_PCT
 
 
 def _disagrees(second: Second) -> str:

@@ -5,9 +5,12 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
+from math import cos, hypot, radians
 from typing import Protocol
 
 from rules.vocabulary import Tier
+
+KM_PER_DEGREE = 111.2
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,6 +19,11 @@ class Cell:
 
     latitude_deg: float
     longitude_deg: float
+
+    def away_km(self, latitude_deg: float, longitude_deg: float) -> float:
+        """How far a place is from this centre, well enough for a few dozen kilometres. [km]"""
+        east = abs((longitude_deg - self.longitude_deg + 180) % 360 - 180) * cos(radians(latitude_deg))
+        return hypot(self.latitude_deg - latitude_deg, east) * KM_PER_DEGREE
 
 
 @dataclass(frozen=True, slots=True)

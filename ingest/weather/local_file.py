@@ -12,7 +12,6 @@ from __future__ import annotations
 import csv
 from collections.abc import Iterable, Sequence
 from datetime import UTC, date, datetime, timedelta
-from math import cos, hypot, radians
 from pathlib import Path
 
 from ingest.weather.hourly import ArchiveUnavailable, BlockRefused, Cell, HourlyWeather
@@ -21,7 +20,6 @@ from ingest.weather.plausible_hour import RANGES, believed
 from rules.vocabulary import Tier
 
 NEAR_KM = 40.0  # a place farther from every cell of the file is not in it; our choice, about two cells
-KM_PER_DEGREE = 111.2
 TIME, PLACE, RAIN = "hour_start_utc", ("latitude_deg", "longitude_deg"), "rain_mm"
 HOUR = timedelta(hours=1)
 _Values = dict[str, float | None]
@@ -47,12 +45,8 @@ class LocalFile:
         """
         self._refresh()
 
-        def away_km(cell: Cell) -> float:
-            east = ((cell.longitude_deg - longitude_deg + 180) % 360 - 180) * cos(radians(latitude_deg))
-            return hypot(cell.latitude_deg - latitude_deg, east) * KM_PER_DEGREE
-
-        nearest = min(self._cells, key=away_km, default=None)
-        if nearest is not None and away_km(nearest) <= NEAR_KM:
+        nearest = min(self._cells, key=lambda cell: cell.away_km(latitude_deg, longitude_deg), default=None)
+        if nearest is not None and nearest.away_km(latitude_deg, longitude_deg) <= NEAR_KM:
             return nearest
         return quarter_degree_cell(latitude_deg, longitude_deg)
 

@@ -1,7 +1,7 @@
 """Weather is fetched where rides need it, and every ride hour gets its condition tag.
 
     rides not settled | days and cells they need, less what is held | one request at a time, kept as it comes
-                      | ingest.ground.conditions.tag per hour | tags kept, flips told
+                      | ingest.ground.conditions, tag per hour | tags kept, flips told
 
 The network is never inside a transaction. No weather means unknown, and the next round asks again.
 """
@@ -21,7 +21,7 @@ from ingest.ground.conditions import (
     WAY_OF_TAGGING,
     grounds,
     needed,
-    tag_on,
+    tag_and_witness,
 )
 from ingest.ground.look import WHOLE_HOUR
 from ingest.ground.water import WET_FROM
@@ -323,12 +323,9 @@ def _tags_of(
             begin = march_begins(border, cell.latitude_deg)
             end = after_half_month(border) + SPREADER_SEES
             marched[cell, border] = grounds(tx.weather.of_every_archive(cell, begin, end), begin, end)
-        yield (
-            hour.hour_start,
-            tag_on(
-                hour, marched[cell, border], salted_share=salted_share, ridden=_ridden(ride, hour.hour_start)
-            ),
-        )
+        ridden = _ridden(ride, hour.hour_start)
+        found, _ = tag_and_witness(hour, marched[cell, border], salted_share=salted_share, ridden=ridden)
+        yield hour.hour_start, found
 
 
 def _ridden(ride: Ride, hour_start: datetime) -> tuple[float, float]:

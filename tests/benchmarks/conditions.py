@@ -15,7 +15,7 @@ from datetime import datetime, timedelta
 from itertools import permutations
 from operator import eq
 
-from ingest.ground.conditions import grounds, needed, tag, tag_on
+from ingest.ground.conditions import grounds, needed, tag, tag_and_witness
 from ingest.ground.water import WET_FROM, WET_HOUR_MM, paved_after
 from ingest.weather.hourly import HourlyWeather
 from ingest.weather.open_meteo import OpenMeteoArchive
@@ -61,11 +61,11 @@ def _tags(airport: str) -> Tags:
     latitude, longitude = AIRPORTS[airport]
     hours = every_hour(year)
     stands = grounds(year.values(), hours[0], hours[-1] + HOUR)
-    return {
-        at: found
+    tags = {
+        at: tag_and_witness(RideHour(at, 3000, 20000, 3600, 5.6, latitude, longitude, 0), stands)[0]
         for at in hours[48:]
-        if (found := tag_on(RideHour(at, 3000, 20000, 3600, 5.6, latitude, longitude, 0), stands)).known
     }
+    return {at: found for at, found in tags.items() if found.known}
 
 
 def _own_gauge(tags: dict[str, Tags]) -> None:
