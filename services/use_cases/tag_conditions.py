@@ -113,13 +113,15 @@ def tag_conditions(
     with app.store.reading() as tx:
         other_way = tx.notes.get(CONDITIONS_TAGGED_BY) != WAY_OF_TAGGING
         rides = _outdoors(tx.rides.rides()) if other_way else tx.rides.untagged(MOST_RIDES)
-    anew = any(hour.tag is not None for ride in rides for hour in ride.hours) if other_way else False
-    if other_way and not anew:
+        left_alone = _left_alone(tx, now)
+    tagged_before = any(hour.tag is not None for ride in rides for hour in ride.hours)
+    if other_way and not tagged_before:
         with app.store.writing() as tx:
             tx.notes.put(CONDITIONS_TAGGED_BY, WAY_OF_TAGGING, at=now)
     fetched: set[Cell] = set()
     waiting = ""
-    if rides and app.providers and _may_ask(app, rides, now):
+    asks = _may_ask(app, rides, now) or (other_way and tagged_before and not left_alone)
+    if rides and app.providers and asks:
         try:
             for source, done, total, cell, refused in _fetch(app, rides, now, patience, sleep):
                 fetched.add(cell)
@@ -130,13 +132,21 @@ def tag_conditions(
             until = error.retry_at or now + AFTER_A_FAILURE
             with app.store.writing() as tx:
                 tx.notes.put(WAITS_UNTIL, until.isoformat(), at=now)
+    # Every hour anew only once its lead-in could be asked for: an archive that is down puts it off, whole.
+    anew = other_way and tagged_before and asks and not waiting and bool(app.providers)
     hours, flips = _tag(app, rides, None if anew else fetched, now, on_progress)
-    if anew and not waiting and app.providers:
+    if anew:
         with app.store.writing() as tx:
             tx.notes.put(CONDITIONS_TAGGED_BY, WAY_OF_TAGGING, at=now)
     with app.store.reading() as tx:
         unknown = len(tx.rides.untagged(MOST_RIDES, preliminary=False))
     return TagReport(hours, flips, waiting, unknown, anew)
+
+
+def _left_alone(tx: Transaction, now: datetime) -> bool:
+    """Whether the archive wants to be left alone for now."""
+    waits_until = tx.notes.get(WAITS_UNTIL)
+    return waits_until is not None and now < datetime.fromisoformat(waits_until)
 
 
 def _may_ask(app: App, rides: Sequence[Ride], now: datetime) -> bool:
@@ -146,8 +156,8 @@ def _may_ask(app: App, rides: Sequence[Ride], now: datetime) -> bool:
     ended since (tonight's storm counts tonight), and once an hour.
     """
     with app.store.reading() as tx:
-        waits_until, asked_at = tx.notes.get(WAITS_UNTIL), tx.notes.written_at(ASKED)
-    if waits_until is not None and now < datetime.fromisoformat(waits_until):
+        left_alone, asked_at = _left_alone(tx, now), tx.notes.written_at(ASKED)
+    if left_alone:
         return False
     if asked_at is None or now - asked_at >= ASK_AGAIN_AFTER:
         return True

@@ -333,9 +333,8 @@ def test_only_the_centres_of_cells_leave_the_house(scene: Scene) -> None:
     assert not asked & places
 
 
-def test_a_ledger_tagged_another_way_is_tagged_anew_once_and_told_in_one_sentence(scene: Scene) -> None:
-    scene.ride(RIDDEN)
-    scene.round(NOW)
+def as_an_older_version_left_it(scene: Scene) -> None:
+    """Every hour dry, by another way of tagging."""
     with scene.shop.store.writing() as tx:
         (ride,) = tx.rides.rides()
         old = [
@@ -345,6 +344,12 @@ def test_a_ledger_tagged_another_way_is_tagged_anew_once_and_told_in_one_sentenc
         ]
         tx.rides.add_tags(ride.id, old, NOW)
         tx.notes.put(CONDITIONS_TAGGED_BY, "an older way", at=NOW)
+
+
+def test_a_ledger_tagged_another_way_is_tagged_anew_once_and_told_in_one_sentence(scene: Scene) -> None:
+    scene.ride(RIDDEN)
+    scene.round(NOW)
+    as_an_older_version_left_it(scene)
 
     report = scene.round(NOW + HOUR)
 
@@ -357,6 +362,27 @@ def test_a_ledger_tagged_another_way_is_tagged_anew_once_and_told_in_one_sentenc
     again = scene.round(NOW + 2 * HOUR)
     assert not again.anew
     assert again.flips == ()
+
+
+def test_an_archive_that_is_down_puts_off_tagging_anew_and_nothing_moves_until_then(scene: Scene) -> None:
+    scene.ride(RIDDEN)
+    scene.round(NOW)
+    as_an_older_version_left_it(scene)
+    scene.ride(RIDDEN - 200 * DAY)  # whose weather is not held
+    scene.archive.down = scene.forecast.down = scene.power.down = True
+
+    for later in (2 * HOUR, 2 * HOUR + timedelta(minutes=1)):  # asked in vain; left alone
+        report = scene.round(NOW + later)
+        assert not report.anew
+        tag = scene.tag_of(RIDDEN)
+        assert tag is not None
+        assert tag.because == "As an older version saw it."
+
+    scene.archive.down = scene.forecast.down = scene.power.down = False
+    assert scene.round(NOW + DAY).anew
+    tag = scene.tag_of(RIDDEN)
+    assert tag is not None
+    assert tag.paved_water == 1
 
 
 @pytest.mark.parametrize(("word", "share"), [("always", 1.0), ("usually", 0.5), ("never", 0.0)])
