@@ -19,5 +19,13 @@ class UnreadableFile(Exception):  # noqa: N818 - it names the thing, as a rider 
         return type(self), (self.path, self.why, self.try_this)
 
 
+class NotNow(UnreadableFile):
+    """This machine could not read it now, by its memory, its disk or its clock: no fact about the file."""
+
+
+class OverBudget(UnreadableFile):
+    """Reading it takes more than a file may take unasked; it waits until its rider asks for it."""
+
+
 class NotARide(UnreadableFile):
     """The file is sound, but it is a run, a hike, a swim or a course: refused politely, nothing to mend."""

@@ -15,7 +15,8 @@ from ingest.errors import UnreadableFile
 QUIET_S = 5.0
 # An empty file is a name kept for something to come; one that stays empty is handed over, and refused.
 EMPTY_QUIET_S = 600.0
-AGAIN_AFTER = timedelta(minutes=5)  # until a file that could not be read is tried again
+AGAIN_AFTER = timedelta(minutes=5)  # until a file that could not be read is tried again; then twice as long
+LONGEST_WAIT = timedelta(hours=6)
 DEEPEST = 32  # folders inside folders
 
 # What browsers, editors, sync tools and systems leave behind. Common practice, no source.
@@ -45,6 +46,7 @@ class FileState:
     handed_over: bool = False
     again_at: datetime | None = None  # not to be handed over before: it could not be read the last time
     waits_because: str = ""  # what was said of that, so that it is said once
+    tried: int = 0  # how often it could not be read
 
     @property
     def settles(self) -> bool:
@@ -105,7 +107,7 @@ def decide(
         state[path] = before
         quiet = timedelta(seconds=quiet_s if seen.size else max(quiet_s, EMPTY_QUIET_S))
         # A clock that was far ahead when the file was put off must not hold it for longer than was meant.
-        waits = before.again_at is not None and now < before.again_at <= now + AGAIN_AFTER
+        waits = before.again_at is not None and now < before.again_at <= now + LONGEST_WAIT
         if not before.handed_over and not waits and now - before.since >= quiet:
             state[path] = replace(before, handed_over=True)
             found.append(FoundFile(path, seen.size, seen.modified_ns))
@@ -129,8 +131,10 @@ def put_off(
     again = dict(state)
     for path, why in because.items():
         if path in again:
+            tried = again[path].tried
+            wait = min(AGAIN_AFTER * 2 ** min(tried, 10), LONGEST_WAIT)
             again[path] = replace(
-                again[path], handed_over=False, again_at=now + AGAIN_AFTER, waits_because=why
+                again[path], handed_over=False, again_at=now + wait, waits_because=why, tried=tried + 1
             )
     return again
 

@@ -55,7 +55,7 @@ def _read_fit(data: bytes, file_name: str) -> Recording:
 
     try:
         return recording(fit_contents(data, file_name), file_name, "fit columns")
-    except UnreadableFile:
+    except (UnreadableFile, MemoryError):
         raise
     except Exception:  # Declined, or a fault of ours: the slow reader gets its turn
         from ingest.fit.reference import fit_contents as reference_contents
@@ -71,7 +71,7 @@ def _read_gpx(data: bytes, file_name: str) -> Recording:
 
     try:
         return recording(gpx_contents(data, file_name), file_name, "gpx stream")
-    except UnreadableFile:
+    except (UnreadableFile, MemoryError):
         raise
     except Exception:  # a fault of ours: the slow reader gets its turn
         from ingest.gpx.reference import gpx_contents as reference_contents
@@ -85,7 +85,7 @@ def _last_try(attempt: Callable[[], Recording], file_name: str) -> Recording:
     """The slow reader's recording; whatever goes wrong in it is the file's fault now."""
     try:
         return attempt()
-    except UnreadableFile:
+    except (UnreadableFile, MemoryError):
         raise
     except Exception as error:
         why = f"cannot be understood ({type(error).__name__})"

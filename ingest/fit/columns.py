@@ -89,7 +89,7 @@ def _fill(part: FitContents, data: bytes, definitions: Sequence[Definition]) -> 
         part.records[profile.TIMESTAMP] = _times(records, part.records.get(profile.TIMESTAMP), times)
         part.compressed_speed, part.compressed_distance = _speed_and_distance(records)
         stand_ins = _stand_ins(data, definitions)
-        for native in set(stand_ins.values()):
+        for native in {native for _, native in stand_ins.values()}:
             column = records.column(_standing_in(native, stand_ins))
             if column is not None:
                 part.developer[native] = column
@@ -239,9 +239,12 @@ def _speed_and_distance(records: _Kind) -> tuple[Column | None, Column | None]:
     return speed, distance
 
 
-def _stand_ins(data: bytes, definitions: Sequence[Definition]) -> dict[tuple[int, int, int], int]:
-    """Which developer fields (developer index, number, base type) stand in for which field of a record?"""
-    found: dict[tuple[int, int], tuple[int, int]] = {}
+_StandIns = dict[tuple[int, int], tuple[int, int]]  # by (developer index, number): base type, native field
+
+
+def _stand_ins(data: bytes, definitions: Sequence[Definition]) -> _StandIns:
+    """Which developer fields stand in for which field of a record? Of two descriptions the last holds."""
+    found: _StandIns = {}
     for definition in definitions:
         if definition.number != profile.FIELD_DESCRIPTION:
             continue
@@ -250,19 +253,17 @@ def _stand_ins(data: bytes, definitions: Sequence[Definition]) -> dict[tuple[int
             if native in NATIVE_FIELDS and message.get(14, profile.RECORD) == profile.RECORD:
                 key = (int(message.get(0, -1)), int(message.get(1, -1)))
                 found[key] = (int(message.get(2, BYTE)), int(native))
-    return {(*key, base_type): native for key, (base_type, native) in found.items()}
+    return found
 
 
-def _standing_in(
-    native: int, stand_ins: dict[tuple[int, int, int], int]
-) -> Callable[[Definition], Field | None]:
-    """Picks the first developer field that stands in for this one."""
+def _standing_in(native: int, stand_ins: _StandIns) -> Callable[[Definition], Field | None]:
+    """Picks the first developer field that stands in for this one: one look-up a field."""
 
     def pick(definition: Definition) -> Field | None:
-        for (developer, number), field in definition.developer.items():
-            for (its_developer, its_number, base_type), stands_for in stand_ins.items():
-                if (developer, number, native) == (its_developer, its_number, stands_for):
-                    return Field(field.offset, field.size, base_type)
+        for key, field in definition.developer.items():
+            base_type, stands_for = stand_ins.get(key, (BYTE, None))
+            if stands_for == native:
+                return Field(field.offset, field.size, base_type)
         return None
 
     return pick

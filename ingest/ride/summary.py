@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
-from ingest.errors import NotARide, UnreadableFile
+from ingest.errors import NotARide, NotNow, UnreadableFile
 from ingest.ride.columns import one_sample_per_instant, only, smoothed
 from ingest.ride.drive_time import SAMPLE_SPEAKS_S, drive_time
 from ingest.ride.geometry import mean_places, unwrapped
@@ -79,7 +79,8 @@ def summarise(recording: Recording, *, now: datetime, said_ride: bool = False) -
 
     now: aware UTC; a recording from the future is refused.
     said_ride: the rider's word that it was a bicycle ride, whatever the file says.
-    Raises NotARide for another sport or a file in which nothing moves, UnreadableFile for impossible times.
+    Raises NotARide for another sport or a file in which nothing moves, UnreadableFile for impossible times,
+    NotNow for a recording from the future: this machine's clock may be the one that is wrong.
     """
     if not said_ride:
         refuse_other_sports(recording)
@@ -150,9 +151,7 @@ def _with_possible_times(recording: Recording, now: datetime, dropped: dict[str,
     count = int(possible.sum())
     if count < len(time):
         if not count:
-            raise UnreadableFile(
-                name, _impossible(time), "set the device's clock, or mend the times and try again"
-            )
+            raise _impossible(name, time, now)
         _count(dropped, "samples at impossible times", len(time) - count)
         recording = only(recording, possible)
     if count < 2:
@@ -161,14 +160,20 @@ def _with_possible_times(recording: Recording, now: datetime, dropped: dict[str,
     return recording
 
 
-def _impossible(time_s: Column) -> str:
+def _impossible(name: str, time_s: Column, now: datetime) -> UnreadableFile:
     finite = time_s[np.isfinite(time_s)]
+    mend = "set the device's clock, or mend the times and try again"
     if not len(finite):
-        return "has no times"
+        return UnreadableFile(name, "has no times", mend)
     first = float(finite[0])
     if first < EARLIEST.timestamp():
-        return "is dated before 1990: the device's clock was not set"
-    return "is dated in the future"
+        return UnreadableFile(name, "is dated before 1990: the device's clock was not set", mend)
+    return NotNow(
+        name,
+        f"is dated in the future: {datetime.fromtimestamp(first, UTC):%Y-%m-%d %H:%M} UTC, when this "
+        f"machine's clock says {now:%Y-%m-%d %H:%M}",
+        "set the clock that is wrong; once the day has come by this machine's clock, it is read by itself",
+    )
 
 
 def _stands_on_a_trainer(recording: Recording) -> bool:

@@ -17,7 +17,7 @@ from pathlib import Path
 from typing import Any
 
 from ingest.bikes.judge import RideClues
-from ingest.errors import NotARide, UnreadableFile
+from ingest.errors import NotARide, OverBudget, UnreadableFile
 from ingest.files.folder import scan
 from ingest.files.read_pool import Member, ReadFile, ToRead, read_all, stamp
 from ingest.ride.same_ride import Verdict as SameOuting
@@ -41,6 +41,7 @@ class Outcome(StrEnum):
     UNREADABLE = "unreadable"
     WHOSE = "whose ride is it?"
     NOT_READ_NOW = "could not be read now"
+    TOO_MUCH = "takes too much to read"
 
 
 @dataclass(frozen=True, slots=True)
@@ -100,14 +101,15 @@ def import_files(
 
     on_moved: told of earlier rides whose bike is now another.
     A file already read (same place, size and time; or same content under any name) is passed over, but for
-    one that was refused as no ride and is now said to be one.
+    one that was refused and is now asked for again or said to be a ride.
     """
     outcomes: list[FileOutcome] = []
     unknown: list[ToRead] = []
     with store.reading() as tx:
         for file in files:
             try:
-                known = tx.files.is_known_path(*stamp(file.path)) and not file.said_ride
+                asked = file.said_ride or file.again
+                known = not asked and tx.files.is_known_path(*stamp(file.path))
             except OSError:
                 outcomes.append(
                     FileOutcome(str(file.path), Outcome.UNREADABLE, "it is gone", "drop it again")
@@ -159,7 +161,7 @@ class _Batch:
             for member in file.members:
                 self._outcomes.append(self._outcome_of(member, file.asked))
             whose_is_open = any(one.outcome is Outcome.WHOSE for one in self._outcomes[first:])
-            if not whose_is_open and all(member.opened for member in file.members):
+            if not whose_is_open and not any(member.waits for member in file.members):
                 settled.append((str(file.asked.path), file.size, file.mtime))
         self._write_waiting()
         self._write_files()
@@ -167,7 +169,7 @@ class _Batch:
         return self._outcomes
 
     def _outcome_of(self, member: Member, asked: ToRead) -> FileOutcome:
-        if not member.opened:
+        if member.waits:
             # This machine's trouble is no fact about the file: nothing is kept, and it is read again.
             assert member.trouble is not None
             return FileOutcome(member.name, Outcome.NOT_READ_NOW, member.trouble.why, member.trouble.try_this)
@@ -180,7 +182,7 @@ class _Batch:
         if seen is not None and not _counts_now(seen, member, asked):
             return FileOutcome(member.name, Outcome.KNOWN, ride=seen.ride)
         if member.trouble is not None:
-            kind = Outcome.NOT_A_RIDE if isinstance(member.trouble, NotARide) else Outcome.UNREADABLE
+            kind = _kind_of(member.trouble)
             outcome = FileOutcome(member.name, kind, member.trouble.why, member.trouble.try_this)
         elif asked.rider is None or member.clues is None or member.summary is None:
             # Not recorded as seen: once the rider is known, the next round takes it.
@@ -265,9 +267,17 @@ class _Batch:
 
 def _counts_now(seen: FileRecord, member: Member, asked: ToRead) -> bool:
     """Whether a file that was refused before is to be taken after all."""
-    if seen.outcome == Outcome.UNREADABLE:
-        return member.trouble is None  # a reader that was killed, or a better version of this program
+    if seen.outcome in (Outcome.UNREADABLE, Outcome.TOO_MUCH) or (
+        asked.again and seen.outcome == Outcome.NOT_A_RIDE
+    ):
+        return member.trouble is None  # a better version of this program, or no budget this time
     return asked.said_ride and seen.outcome == Outcome.NOT_A_RIDE
+
+
+def _kind_of(trouble: UnreadableFile) -> Outcome:
+    if isinstance(trouble, NotARide):
+        return Outcome.NOT_A_RIDE
+    return Outcome.TOO_MUCH if isinstance(trouble, OverBudget) else Outcome.UNREADABLE
 
 
 @dataclass(frozen=True, slots=True)

@@ -13,7 +13,7 @@ import pytest
 
 from fixtures.fit_writer import fit_bytes
 from ingest.files import read_pool
-from ingest.files.read_pool import IN_PROCESS_UP_TO, ToRead, read_all
+from ingest.files.read_pool import ToRead, read_all
 from tests.straight_ride import straight_ride
 
 NOON = datetime(2025, 6, 4, 12, tzinfo=UTC)
@@ -34,7 +34,7 @@ def test_a_reader_killed_between_two_files_loses_none_and_repeats_none(
     monkeypatch.setattr(read_pool, "_processes", kept)
     monkeypatch.setattr(os, "cpu_count", lambda: 1)
     content = fit_bytes(straight_ride(NOON, 60))
-    paths = [tmp_path / f"{number:02}.fit" for number in range(IN_PROCESS_UP_TO + 2)]
+    paths = [tmp_path / f"{number:02}.fit" for number in range(14)]
     for path in paths:
         path.write_bytes(content)
 

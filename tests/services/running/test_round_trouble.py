@@ -8,12 +8,13 @@ import subprocess
 import sys
 import threading
 from collections import Counter
-from datetime import timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import pytest
 
 from ingest.files import read_pool
+from ingest.files.read_pool import ToRead
 from services.app import App
 from services.running.round import Watching, one_round
 from services.store import StoreBusy
@@ -88,18 +89,31 @@ def test_a_watched_file_waits_out_a_locked_database_without_a_restart(
         assert state(shop)["rides"] == 2
 
 
-def test_a_watched_file_that_could_not_be_read_is_told_once_and_tried_again(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+READ_ONE = read_pool._read_one
+
+
+def may_not_read(file: ToRead, now: datetime) -> object:
+    """Stands in for the reader, in its own process: it has no right to any file."""
+
     def refused(path: Path, name: str, **_: object) -> object:
         raise PermissionError(13, "Permission denied")
 
+    members, read_pool.members = read_pool.members, refused  # type: ignore[assignment]
+    try:
+        return READ_ONE(file, now)
+    finally:
+        read_pool.members = members
+
+
+def test_a_watched_file_that_could_not_be_read_is_told_once_and_tried_again(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     with mail_server(folder=tmp_path) as mail:
         shop, watching = household(tmp_path / "home", 5, mail), Watching()
         drop(tmp_path / "home" / "rides", DAY, [], random.Random(1))
         one_round(shop, now=NOW, watching=watching)
         with monkeypatch.context() as locked:
-            locked.setattr(read_pool, "members", refused)
+            locked.setattr(read_pool, "_read_one", may_not_read)
             told = [
                 [
                     one.outcome
@@ -109,9 +123,9 @@ def test_a_watched_file_that_could_not_be_read_is_told_once_and_tried_again(
             ]
         assert told == [[Outcome.NOT_READ_NOW] * 2, [], []]
 
-        one_round(shop, now=NOW + timedelta(minutes=8), watching=watching)
+        one_round(shop, now=NOW + timedelta(minutes=16), watching=watching)  # twice as long, after the second
         assert state(shop)["rides"] == 0
-        one_round(shop, now=NOW + timedelta(minutes=13), watching=watching)
+        one_round(shop, now=NOW + timedelta(minutes=18), watching=watching)
         assert state(shop)["rides"] == 2
 
 

@@ -22,7 +22,8 @@ from fixtures.fit_writer import fit_bytes
 from fixtures.gpx_writer import gpx_bytes
 from ingest.errors import UnreadableFile
 from ingest.files import read_pool
-from ingest.files.read_pool import IN_PROCESS_UP_TO, ToRead
+from ingest.files.read_pool import ToRead
+from ingest.fit.checksum import checksum
 from ingest.ride.recording import Recording, SensorSeen
 from rules.vocabulary import RideId, RiderId
 from services.app import App
@@ -287,11 +288,28 @@ def dies_on_a_named_file(file: ToRead, now: datetime) -> object:
 
 
 READ_ONE = read_pool._read_one
+MANY = 16  # files: more than are held at a time by one reader
+
+
+def reads_where_archives_vanish(file: ToRead, now: datetime) -> object:
+    """Stands in for the reader, in its own process: a damaged archive is gone when it is looked at again."""
+
+    def vanishing(path: Path, name: str, **_: object) -> object:
+        if path.suffix == ".gz":
+            path.unlink()
+            raise UnreadableFile(name, "is damaged", "copy it again")
+        return members(path, name)
+
+    members, read_pool.members = read_pool.members, vanishing  # type: ignore[assignment]
+    try:
+        return READ_ONE(file, now)
+    finally:
+        read_pool.members = members
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="ends a process by a POSIX signal")
 def test_a_file_that_kills_its_reader_suffers_alone(house: House, monkeypatch: pytest.MonkeyPatch) -> None:
-    for number in range(IN_PROCESS_UP_TO + 4):
+    for number in range(MANY):
         house.put(f"{number:02}.fit", a_recording(NOON + timedelta(days=number)))
     house.put("03 poison.fit", a_recording(NOON - timedelta(days=1)))
     monkeypatch.setattr(read_pool, "_read_one", dies_on_a_named_file)
@@ -300,14 +318,54 @@ def test_a_file_that_kills_its_reader_suffers_alone(house: House, monkeypatch: p
     read = house.read()
 
     counts = Counter(one.outcome for one in read)
-    assert counts == {Outcome.NEW: IN_PROCESS_UP_TO + 4, Outcome.NOT_READ_NOW: 1}
+    assert counts == {Outcome.NEW: MANY, Outcome.NOT_READ_NOW: 1}
     (killed,) = (one for one in read if one.outcome is Outcome.NOT_READ_NOW)
     assert "poison" in killed.name
     assert "ended by the system" in killed.why
 
     monkeypatch.setattr(read_pool, "_read_one", READ_ONE)
     again = house.read()
-    assert Counter(one.outcome for one in again) == {Outcome.KNOWN: IN_PROCESS_UP_TO + 4, Outcome.NEW: 1}
+    assert Counter(one.outcome for one in again) == {Outcome.KNOWN: MANY, Outcome.NEW: 1}
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="ends a process by a POSIX signal")
+def test_a_single_file_that_kills_its_reader_does_not_end_the_import(
+    house: House, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    house.put("poison.fit", a_recording(NOON))
+    monkeypatch.setattr(read_pool, "_read_one", dies_on_a_named_file)
+
+    assert [one.outcome for one in house.read()] == [Outcome.NOT_READ_NOW]
+
+    monkeypatch.setattr(read_pool, "_read_one", READ_ONE)
+    assert [one.outcome for one in house.read()] == [Outcome.NEW]
+
+
+def test_what_takes_too_long_waits_until_it_is_asked_for(house: House) -> None:
+    """Another file of the same import comes; without a budget, the slow one does too."""
+    house.put("a.fit", a_recording(NOON))
+    slow = house.folder / "slow.fit"
+    slow.write_bytes(slow_fit(fit_bytes(a_recording(NOON + timedelta(days=1)))))
+
+    read = {Path(one.name).name: one for one in house.read()}
+
+    assert read["a.fit"].outcome is Outcome.NEW
+    assert read["slow.fit"].outcome is Outcome.TOO_MUCH
+    assert "import --again" in read["slow.fit"].try_this
+    assert {one.outcome for one in house.read()} == {Outcome.KNOWN}
+    again = import_files(house.shop.store, [ToRead(slow, house.rider, again=True)], now=NOW)
+    assert [one.outcome for one in again] == [Outcome.NEW]
+
+
+def slow_fit(ride: bytes) -> bytes:
+    """A ride with a file before it, in its chain, whose samples each follow a definition of their own."""
+    body = bytearray()
+    for number in range(60_000):
+        fields = (number & 0xFF, 1, 2, number >> 8, 1, 2)
+        body += bytes((0x40, 0, 0, 20, 0, 2, *fields, 0x00, 1, 1))
+    head = bytes((12, 0x20, 0, 0)) + len(body).to_bytes(4, "little") + b".FIT"
+    checked = head + bytes(body)
+    return checked + checksum(checked).to_bytes(2, "little") + ride
 
 
 def test_what_was_stored_as_unreadable_is_taken_once_it_can_be_read(house: House) -> None:
@@ -333,16 +391,9 @@ def test_what_was_stored_as_unreadable_is_taken_once_it_can_be_read(house: House
 def test_a_damaged_archive_that_vanishes_while_it_is_read_suffers_alone(
     house: House, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def vanishing(path: Path, name: str, **_: object) -> object:
-        if path.suffix == ".gz":
-            path.unlink()
-            raise UnreadableFile(name, "is damaged", "copy it again")
-        return members(path, name)
-
     (house.folder / "0.gz").write_bytes(b"no archive")
     house.put("a.fit", a_recording(NOON))
-    members = read_pool.members
-    monkeypatch.setattr(read_pool, "members", vanishing)
+    monkeypatch.setattr(read_pool, "_read_one", reads_where_archives_vanish)
 
     read = house.read()
 
