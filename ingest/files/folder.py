@@ -139,6 +139,11 @@ def put_off(
     return again
 
 
+def waits_ended(state: Mapping[Path, FileState]) -> dict[Path, FileState]:
+    """The state with every wait over: what they waited for may have come."""
+    return {path: replace(one, again_at=None, tried=0) for path, one in state.items()}
+
+
 def scan(folder: Path, *, on_trouble: Callable[[UnreadableFile], None] | None = None) -> dict[Path, Seen]:
     """Every regular file in the folder and the folders inside it, but for passing names.
 

@@ -1,10 +1,7 @@
-"""Commands about rides: read them, list them, correct them."""
+"""Commands about rides: list them, correct them."""
 
 from __future__ import annotations
 
-import time
-from collections import Counter
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -14,7 +11,6 @@ from services.cli.output import (
     LARGEST,
     AsJson,
     Home,
-    err,
     hours,
     kilometres,
     local,
@@ -23,15 +19,12 @@ from services.cli.output import (
     print_json,
     say,
     table,
-    waiting_for_a_word,
 )
 from services.cli.saying import Yes, confirm, household_zone, keep, ledger_of, list_as_json, zone_for
 
 if TYPE_CHECKING:
     from rules.outlook import Difference
     from rules.vocabulary import Ride
-    from services.use_cases.import_rides import FileOutcome
-    from services.use_cases.judge_bikes import Move
 
 PANEL = "Rides"
 RideNumber = Annotated[
@@ -41,89 +34,12 @@ RideNumber = Annotated[
 
 def register(commands: typer.Typer) -> None:
     """Hang these commands on the application."""
-    commands.command("import", rich_help_panel=PANEL)(import_)
     commands.command(rich_help_panel=PANEL)(rides)
-    commands.command(rich_help_panel=PANEL)(files)
     commands.command(rich_help_panel=PANEL)(assign)
     commands.command(rich_help_panel=PANEL)(conditions)
     commands.command("not-a-ride", rich_help_panel=PANEL)(not_a_ride)
     commands.command(rich_help_panel=PANEL)(split)
     commands.command(rich_help_panel=PANEL)(undo)
-
-
-def import_(
-    paths: Annotated[list[Path], typer.Argument(help="Files, archives, folders or a mounted head unit.")],
-    rider: Annotated[str | None, typer.Option(help="Whose rides; not needed with one rider.")] = None,
-    it_was_a_ride: Annotated[
-        bool, typer.Option("--it-was-a-ride", help="Take them as bicycle rides, whatever the files say.")
-    ] = False,
-    details: Annotated[bool, typer.Option("--details", help="List every file, not only trouble.")] = False,
-    home: Home = None,
-) -> None:
-    """Read ride files (FIT, GPX, .gz, .zip) and put each ride on its bike. Stop and go on at any time.
-
-    Example: gritledger import ~/rides --rider Iva
-    """
-    from rich.progress import (
-        BarColumn,
-        MofNCompleteColumn,
-        Progress,
-        TaskProgressColumn,
-        TextColumn,
-        TimeRemainingColumn,
-    )
-
-    from ingest.files.read_pool import ToRead
-    from services.use_cases.import_rides import Outcome, import_files, ride_files, whose
-    from services.use_cases.judge_bikes import also_moved
-    from services.wiring import open_app
-
-    app = open_app(home)
-    found = ride_files(paths)
-    with app.store.reading() as tx:
-        riders = tx.equipment.riders()
-        named = tx.equipment.find_rider(rider).id if rider else None
-    if not riders:
-        raise typer.BadParameter("there is no rider yet; begin with: gritledger add rider NAME")
-    to_read = [ToRead(path, whose(path, riders, named), it_was_a_ride) for path in found]
-    with Progress(
-        TextColumn("reading rides"),
-        BarColumn(),
-        TaskProgressColumn(),
-        MofNCompleteColumn(),
-        TextColumn("{task.fields[rate]}"),
-        TimeRemainingColumn(),
-        console=err,
-        transient=True,
-        disable=not err.is_terminal,
-    ) as progress:
-        task = progress.add_task("", total=len(to_read), rate="")
-        seen: set[str] = set()
-        begun = time.monotonic()
-
-        def advance(outcome: FileOutcome) -> None:
-            file = outcome.name.split(" > ")[0]
-            if file not in seen:
-                seen.add(file)
-                per_s = len(seen) / max(time.monotonic() - begun, 0.1)
-                progress.update(task, advance=1, rate=f"{per_s:.0f} files/s")
-
-        moved: list[Move] = []
-        outcomes = import_files(app.store, to_read, now=now_utc(), on_progress=advance, on_moved=moved.extend)
-    shown = outcomes if details else [o for o in outcomes if o.outcome not in (Outcome.NEW, Outcome.KNOWN)]
-    for one in shown:
-        say(f"{one.name}: {one.outcome.value}{f' {one.ride}' if one.ride else ''}")
-        if one.why:
-            say("    " + "; ".join(filter(None, (one.why, one.try_this))))
-    counts = Counter(outcome.outcome for outcome in outcomes)
-    say("; ".join(f"{count} {kind.value}" for kind, count in counts.items()) or "No files there.")
-    with app.store.reading() as tx:
-        questions = len(tx.rides.confirm_list())
-        for sentence in also_moved(tx, moved):
-            say(sentence)
-    if questions:
-        say(waiting_for_a_word(questions))
-    say("Next: gritledger round, for weather and reminders; or gritledger watch, to do all of it by itself.")
 
 
 def rides(
@@ -205,47 +121,6 @@ def rides(
     elif not rows:
         narrowed = bike is not None or text
         say("No such ride." if narrowed else "No ride yet. Read some: gritledger import FOLDER")
-
-
-def files(
-    trouble: Annotated[
-        bool, typer.Option("--trouble", help="Only those that did not become a ride.")
-    ] = False,
-    last: Annotated[int, typer.Option(min=1, help="How many, newest first.")] = 50,
-    as_json: AsJson = False,
-    home: Home = None,
-) -> None:
-    """List the files seen and what became of each.
-
-    Example: gritledger files --trouble
-    """
-    from services.use_cases.import_rides import Outcome
-    from services.wiring import open_app
-
-    if as_json:
-        list_as_json(open_app(home), "files", now=now_utc())
-        return
-
-    fine = {Outcome.NEW.value, Outcome.SAME_OUTING.value}
-    with open_app(home).store.reading() as tx:
-        zone = household_zone(tx)
-        seen = [one for one in tx.files.outcomes() if not trouble or one.outcome not in fine][:last]
-    if not seen:
-        say("No such file." if trouble else "No file was read yet: gritledger import FOLDER")
-        return
-    table(
-        ("seen", "file", "became", "why", "what to do"),
-        (
-            (
-                local(f.seen_at, zone),
-                f.name,
-                f"{f.outcome}{f' {f.ride}' if f.ride else ''}",
-                f.why,
-                f.try_this,
-            )
-            for f in seen
-        ),
-    )
 
 
 def assign(

@@ -7,12 +7,14 @@ from __future__ import annotations
 
 import os
 import shutil
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from ingest.errors import UnreadableFile
+from ingest.files.folder import scan
 from ingest.weather.hourly import ArchiveUnavailable, Cell, WeatherProvider
 from rules.judgements import unknown_names
 from rules.ledger import Ledger
@@ -21,9 +23,11 @@ from services.app import App
 from services.channels import Channel
 from services.settings import SettingsError, Watched
 from services.store import Posted, Store, StoreError
-from services.store.notes import LAST_ROUND
+from services.store.notes import FILES_WAITING, LAST_ROUND
+from services.store.repository import storable
 
 SILENT_AFTER = timedelta(hours=26)  # a day, and the time a laptop sleeps
+UNREAD_AFTER = timedelta(hours=1)  # a file that nobody wrote to for so long has settled
 UNSENT_AFTER = timedelta(hours=1)
 DISK_FREE_BYTES = 200_000_000  # room for the database to be rewritten once, and for its journal
 ASK_ABOUT = timedelta(days=30)  # a day that every archive has by then
@@ -54,11 +58,14 @@ def findings(
             ledger = tx.ledger()
             last_round = tx.notes.written_at(LAST_ROUND)
             waiting, refused = tx.outbox.waiting(), tx.outbox.refused()
+            known_paths, files_waiting = tx.files.known_paths(), tx.notes.get(FILES_WAITING, [])
     except StoreError as error:
         yield Finding("database", False, str(error))
         ledger, last_round, waiting, refused = _NOTHING_KNOWN, None, (), ()
+        known_paths, files_waiting = {}, []
     yield from clock(now, ledger, last_round)
     yield from folders(app.settings.watch, ledger)
+    yield from files(app.settings.watch, known_paths, files_waiting, now)
     if store is not None:
         yield from rounds(app.settings.watch, last_round, now)
     yield from rulebook(lambda: app.rulebook, ledger)
@@ -188,6 +195,45 @@ def folders(watched: Sequence[Watched], ledger: Ledger) -> Iterator[Finding]:
             )
         else:
             yield Finding("folders", True, f"{one.folder} is watched.")
+
+
+def files(
+    watched: Sequence[Watched],
+    known_paths: Mapping[str, tuple[int, float]],
+    waiting: Sequence[tuple[str, str, str]],
+    now: datetime,
+) -> Iterator[Finding]:
+    """Is every file that lies in a watched folder read, refused for its content, or waiting for a reason?"""
+    for name, why, try_this in waiting:
+        yield Finding("files", False, f"{name} waits to be read: {why}.", f"{_capital(try_this)}.")
+    told = {name.split(" > ")[0] for name, _, _ in waiting}
+    for one in watched:
+        try:
+            listing = scan(one.folder)
+        except UnreadableFile:
+            continue  # said of the folder itself
+        since = (now - UNREAD_AFTER).timestamp()
+        unread = sorted(
+            str(path)
+            for path, seen in listing.items()
+            if seen.modified_ns / 1e9 < since
+            and str(path) not in told
+            and known_paths.get(storable(str(path)), (-1, 0.0))[0] != seen.size
+        )
+        if unread:
+            more = f" and {len(unread) - 1} more" if len(unread) > 1 else ""
+            yield Finding(
+                "files",
+                False,
+                f"{unread[0]}{more} in a watched folder was not read yet.",
+                "The next round reads it: gritledger round; or let 'gritledger watch' run.",
+            )
+        elif not told:
+            yield Finding("files", True, f"Every file that has lain in {one.folder} for an hour was read.")
+
+
+def _capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
 
 
 def rounds(watched: Sequence[Watched], last_round: datetime | None, now: datetime) -> Iterator[Finding]:

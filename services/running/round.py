@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from pathlib import Path
 
 from ingest.errors import UnreadableFile
-from ingest.files.folder import FileState, put_off, released, settled
+from ingest.files.folder import FileState, put_off, released, settled, waits_ended
 from ingest.files.read_pool import ToRead
+from rules.vocabulary import Rider
 from services.app import App
-from services.store.notes import LAST_ROUND
+from services.store.notes import FILES_WAITING, LAST_ROUND
 from services.use_cases.deliver_letters import DeliveryReport, deliver_waiting
 from services.use_cases.import_rides import FileOutcome, Outcome, import_files, ride_files, whose
 from services.use_cases.judge_bikes import Move, also_moved, judge_new_rides
@@ -20,6 +20,7 @@ from services.use_cases.map_surface import surfaces_from_map
 from services.use_cases.tag_conditions import TagReport, tag_conditions
 from services.use_cases.update_reminders import Reckoning, reckon
 from services.views.calendar_entries import refresh_calendar
+from services.views.file_summary import grouped
 
 
 @dataclass
@@ -27,6 +28,8 @@ class Watching:
     """What is remembered of the watched folders between rounds; start with an empty one."""
 
     states: dict[Path, Mapping[Path, FileState]] = field(default_factory=dict)
+    riders: frozenset[Rider] = frozenset()  # in the round before
+    waiting: dict[Path, FileOutcome] = field(default_factory=dict)  # could not be read, or is nobody's
 
 
 @dataclass(frozen=True, slots=True)
@@ -57,16 +60,8 @@ class RoundReport:
 
     def sentences(self) -> list[str]:
         """What a person wants to know of it."""
-        counts = Counter(one.outcome for one in self.files if one.outcome is not Outcome.KNOWN)
-        read = [f"{'; '.join(f'{n} {kind.value}' for kind, n in counts.items())}."] if counts else []
-        troubled = [
-            f"{one.name}: {one.why}; {one.try_this}"
-            for one in self.files
-            if one.outcome in (Outcome.UNREADABLE, Outcome.WHOSE, Outcome.NOT_READ_NOW, Outcome.DAMAGED)
-        ]
         said = [
-            *read,
-            *troubled,
+            *grouped(self.files, quiet=[Outcome.KNOWN]),
             *self.trouble,
             *self.ground,
             *self.bikes,
@@ -118,6 +113,10 @@ def _read_new(
 ) -> list[FileOutcome]:
     with app.store.reading() as tx:
         riders = tx.equipment.riders()
+    if watching is not None and watching.riders != frozenset(riders):
+        # Somebody new, or another name: perhaps the one whom a file waits for.
+        watching.states = {folder: waits_ended(state) for folder, state in watching.states.items()}
+        watching.riders = frozenset(riders)
     outcomes: list[FileOutcome] = []
     for watched in app.settings.watch:
         by_name = {rider.name.casefold(): rider.id for rider in riders}
@@ -152,7 +151,11 @@ def _read_new(
                 watching.states[watched.folder] = released(watching.states[watched.folder], paths)
             raise
         outcomes += read if watching is None else _not_told_yet(read, watching, watched.folder, now)
+    _note_what_waits(app, watching, outcomes, now)
     return outcomes
+
+
+WAITS = frozenset({Outcome.WHOSE, Outcome.NOT_READ_NOW})
 
 
 def _not_told_yet(
@@ -160,8 +163,24 @@ def _not_told_yet(
 ) -> list[FileOutcome]:
     """The outcomes without the waits that were told before; what waits will be handed over again."""
     before = watching.states[folder]
-    nobodys = [one.file for one in read if one.outcome is Outcome.WHOSE]
-    unread = {one.file: one.why for one in read if one.outcome is Outcome.NOT_READ_NOW}
-    told = {path for path, why in unread.items() if path in before and before[path].waits_because == why}
-    watching.states[folder] = put_off(released(before, nobodys), unread, now=now)
+    waits = {one.file: one for one in read if one.outcome in WAITS}
+    told = {path for path, one in waits.items() if path in before and before[path].waits_because == one.why}
+    state = put_off(before, {path: one.why for path, one in waits.items()}, now=now)
+    watching.states[folder] = state
+    still = {path: one for path, one in watching.waiting.items() if path in state and state[path].again_at}
+    watching.waiting = {path: one for path, one in still.items() if not state[path].handed_over} | waits
     return [one for one in read if one.file not in told]
+
+
+def _note_what_waits(app: App, watching: Watching | None, read: list[FileOutcome], now: datetime) -> None:
+    """Keep which watched files wait and why, for the page and for health; only when that is news."""
+    if watching is None:
+        waits = [one for one in read if one.outcome in WAITS]
+    else:
+        waits = list(watching.waiting.values())
+    rows = sorted([one.name, one.why, one.try_this] for one in waits)
+    with app.store.reading() as tx:
+        if tx.notes.get(FILES_WAITING, []) == rows:
+            return
+    with app.store.writing() as tx:
+        tx.notes.put(FILES_WAITING, rows, at=now)

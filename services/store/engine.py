@@ -189,7 +189,10 @@ def _plain_sqlite(url: URL, error: sqlite3.Error) -> Exception:
     if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
         return StoreBusy(str(error))
     known = {
-        sqlite3.SQLITE_FULL: ("the disk is full", "make room and try again; nothing was written"),
+        sqlite3.SQLITE_FULL: (
+            "the disk is full",
+            "make room and try again; what was being written was left out whole",
+        ),
         sqlite3.SQLITE_NOTADB: ("is not a database of ours", "move it away, or name another file"),
         sqlite3.SQLITE_CORRUPT: ("is damaged", "put back a copy, or move it away and import the files again"),
         sqlite3.SQLITE_CANTOPEN: (
@@ -200,7 +203,7 @@ def _plain_sqlite(url: URL, error: sqlite3.Error) -> Exception:
         # A disk so full that not even the journal fits ends here too, not at SQLITE_FULL.
         sqlite3.SQLITE_IOERR: (
             "the disk is full or does not answer",
-            "make room, or check the disk; nothing was written",
+            "make room, or check the disk; what was being written was left out whole",
         ),
         sqlite3.SQLITE_PERM: ("may not be opened", "check its permissions"),
     }

@@ -114,6 +114,16 @@ class Files(Repository):
         """Was the file at this path, with this size and time, read already? Quick: no file is opened."""
         return self._paths.get(storable(path)) == (size, mtime_s)
 
+    def forget_paths_of(self, outcomes: Iterable[str]) -> int:
+        """Let files that had these outcomes be read again when they are met; returns how many."""
+        query = select(file_seen.c.name).where(file_seen.c.outcome.in_([str(one) for one in outcomes]))
+        paths = list(dict.fromkeys(name.split(" > ")[0] for name in self._connection.scalars(query)))
+        for first in range(0, len(paths), AT_ONCE):
+            several = paths[first : first + AT_ONCE]
+            self._connection.execute(file_path.delete().where(file_path.c.path.in_(several)))
+        self.__dict__.pop("_paths", None)
+        return len(paths)
+
     def known_paths(self) -> dict[str, tuple[int, float]]:
         """Every path read, with its size [bytes] and modification time [Unix s] at that moment."""
         return dict(self._paths)

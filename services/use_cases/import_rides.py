@@ -20,11 +20,13 @@ from ingest.bikes.judge import RideClues
 from ingest.errors import NotARide, OverBudget, UnreadableFile
 from ingest.files.folder import scan
 from ingest.files.read_pool import Member, ReadFile, ToRead, read_all, stamp
+from ingest.files.reader import WAY_OF_READING
 from ingest.ride.same_ride import Verdict as SameOuting
 from ingest.ride.same_ride import same_outing
 from ingest.ride.summary import RideSummary
 from rules.vocabulary import RideId, Rider, RiderId
 from services.store import FileRecord, RideSpan, Store, Transaction
+from services.store.notes import FILES_READ_BY
 from services.use_cases.judge_bikes import Move, judge_new_rides
 
 BATCH = 64  # files a transaction: few enough that a kill loses little, many enough that commits cost nothing
@@ -42,6 +44,9 @@ class Outcome(StrEnum):
     WHOSE = "whose ride is it?"
     NOT_READ_NOW = "could not be read now"
     TOO_MUCH = "takes too much to read"
+
+
+REFUSED = (Outcome.NOT_A_RIDE, Outcome.UNREADABLE, Outcome.TOO_MUCH)
 
 
 @dataclass(frozen=True, slots=True)
@@ -105,6 +110,7 @@ def import_files(
     """
     outcomes: list[FileOutcome] = []
     unknown: list[ToRead] = []
+    _try_again_after_an_upgrade(store, now)
     with store.reading() as tx:
         for file in files:
             try:
@@ -131,6 +137,16 @@ def import_files(
     if moved := judge_new_rides(store, now):
         on_moved(moved)
     return outcomes
+
+
+def _try_again_after_an_upgrade(store: Store, now: datetime) -> None:
+    """What another version of this program refused is read once more by this one."""
+    with store.reading() as tx:
+        if tx.notes.get(FILES_READ_BY) == WAY_OF_READING:
+            return
+    with store.writing() as tx:
+        tx.files.forget_paths_of(REFUSED)
+        tx.notes.put(FILES_READ_BY, WAY_OF_READING, at=now)
 
 
 class _Batch:
@@ -267,11 +283,10 @@ class _Batch:
 
 def _counts_now(seen: FileRecord, member: Member, asked: ToRead) -> bool:
     """Whether a file that was refused before is to be taken after all."""
-    if seen.outcome in (Outcome.UNREADABLE, Outcome.TOO_MUCH) or (
-        asked.again and seen.outcome == Outcome.NOT_A_RIDE
-    ):
-        return member.trouble is None  # a better version of this program, or no budget this time
-    return asked.said_ride and seen.outcome == Outcome.NOT_A_RIDE
+    if seen.outcome not in REFUSED:
+        return False
+    # A better version of this program, no budget this time, or a ride after all, by its rider's word.
+    return member.trouble is None or (asked.said_ride and seen.outcome == Outcome.NOT_A_RIDE)
 
 
 def _kind_of(trouble: UnreadableFile) -> Outcome:

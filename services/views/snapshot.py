@@ -22,7 +22,7 @@ from rules.wear import Forecast, Measure, Refusal, forecast
 from services.app import App, zone_of
 from services.expected_errors import EXPECTED
 from services.store import FileRecord, Posted, SensorSighting, Transaction
-from services.store.notes import LAST_ROUND
+from services.store.notes import FILES_WAITING, LAST_ROUND
 from services.use_cases.import_rides import Outcome
 from services.use_cases.tag_conditions import WAITS_UNTIL
 
@@ -45,6 +45,7 @@ class Snapshot:
     refused: tuple[Posted, ...]
     sensors_seen: tuple[SensorSighting, ...]
     files: tuple[FileRecord, ...]  # every file seen, newest first
+    files_waiting: tuple[tuple[str, str, str], ...]  # watched, not read yet: name, why, what to do
     round_at: datetime | None
     round_said: tuple[str, ...]
     weather_waits_until: datetime | None
@@ -66,6 +67,7 @@ class Snapshot:
             refused=tx.outbox.refused(),
             sensors_seen=tx.equipment.sensors_seen(),
             files=tx.files.outcomes(),
+            files_waiting=tuple(tuple(one) for one in tx.notes.get(FILES_WAITING, [])),
             round_at=tx.notes.written_at(LAST_ROUND),
             round_said=tuple(tx.notes.get(LAST_ROUND, [])),
             weather_waits_until=datetime.fromisoformat(waits) if waits else None,

@@ -30,6 +30,7 @@ def files(
         files=shown[(page - 1) * PAGE : page * PAGE],
         count=len(shown),
         every=len(every),
+        waiting=context.snapshot.files_waiting,
         troubled=sum(one.outcome not in FINE for one in every),
         only=only,
         page=page,

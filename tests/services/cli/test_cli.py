@@ -124,10 +124,10 @@ def lived_in(tmp_path_factory: pytest.TempPathFactory) -> Path:
     read = typed.well("import", str(home / "rides"))
     assert "4 new ride" in read
     assert "1 already read" in read
-    assert "2 unreadable" in read
-    assert "1 not a ride" in read
-    assert re.search(r"broken\.fit: unreadable\n +\S", read)
-    assert re.search(r"jog\.fit: not a ride\n +\S", read)
+    assert re.search(r"broken\.fit: unreadable: ends after", read)
+    assert re.search(r"jog\.fit: not a ride: says it is “running”", read)
+    assert len(re.findall(": unreadable: ", read)) == 2
+    assert "One by one: gritledger files --trouble" in read
     assert "1 ride waits for your word on the bike: gritledger rides --unsure" in read
     told = typed.well("round")
     assert "ride hours tagged" in told

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -14,6 +15,7 @@ from services.letter import Letter
 from services.running.health import Finding, findings
 from services.settings import Settings, load_settings
 from services.store import Store
+from services.store.notes import FILES_WAITING
 from services.wiring import channels_of
 from tests.mail_server import mail_server
 
@@ -243,3 +245,22 @@ def test_a_home_without_any_settings_is_looked_at_without_a_crash(tmp_path: Path
     found = look(App(load_settings(tmp_path).model_copy(update={"weather": app(tmp_path).settings.weather})))
 
     assert [f.about for f in found if not f.fine] == ["channels"]
+
+
+def test_a_watched_file_that_waits_or_that_nobody_read_is_named(home: Path) -> None:
+    shop = app(home)
+    well(shop)
+    for name in ("a.fit", "b.fit", "c.fit"):
+        file = home / "rides" / name
+        file.write_bytes(b"x")
+        os.utime(file, ((NOW - timedelta(hours=2)).timestamp(),) * 2)
+    status = (home / "rides" / "b.fit").stat()
+    with shop.store.writing() as tx:
+        tx.notes.put(FILES_WAITING, [[str(home / "rides" / "a.fit"), "it is locked", "unlock it"]], at=NOW)
+        tx.files.record_path(str(home / "rides" / "b.fit"), status.st_size, status.st_mtime)
+
+    waiting, unread = (one for one in to_mend(shop) if one.about == "files")
+
+    assert waiting.sentence == f"{home / 'rides' / 'a.fit'} waits to be read: it is locked."
+    assert waiting.try_this == "Unlock it."
+    assert unread.sentence == f"{home / 'rides' / 'c.fit'} in a watched folder was not read yet."

@@ -18,6 +18,7 @@ from ingest.files.read_pool import ToRead
 from services.app import App
 from services.running.round import Watching, one_round
 from services.store import StoreBusy
+from services.store.notes import FILES_WAITING
 from services.use_cases.import_rides import Outcome
 from services.wiring import open_app
 from tests.mail_server import MailServer, mail_server
@@ -126,6 +127,49 @@ def test_a_watched_file_that_could_not_be_read_is_told_once_and_tried_again(
         one_round(shop, now=NOW + timedelta(minutes=16), watching=watching)  # twice as long, after the second
         assert state(shop)["rides"] == 0
         one_round(shop, now=NOW + timedelta(minutes=18), watching=watching)
+        assert state(shop)["rides"] == 2
+
+
+def test_a_watched_ride_of_nobody_is_told_once_and_comes_with_its_rider(tmp_path: Path) -> None:
+    with mail_server(folder=tmp_path) as mail:
+        shop, watching = household(tmp_path / "home", 5, mail), Watching()
+        with shop.store.writing() as tx:
+            tx.equipment.add_rider("Tomas")
+        (tmp_path / "home" / "rides" / "Iva").mkdir()
+        drop(tmp_path / "home" / "rides" / "Iva", DAY, [], random.Random(1))
+        told = [
+            [one.outcome for one in one_round(shop, now=NOW + timedelta(minutes=m), watching=watching).files]
+            for m in (0, 1, 2, 7)
+        ]
+        assert told == [[], [Outcome.WHOSE] * 2, [], []]
+        with shop.store.reading() as tx:
+            waiting = tx.notes.get(FILES_WAITING)
+        assert [Path(name).name for name, *_ in waiting] == ["20250102-Harrier.fit", "20250102-Plover.fit"]
+
+        with shop.store.writing() as tx:
+            tx.equipment.add_rider("Iva")
+        one_round(shop, now=NOW + timedelta(minutes=8), watching=watching)
+
+        assert state(shop)["rides"] == 2
+        with shop.store.reading() as tx:
+            assert tx.notes.get(FILES_WAITING) == []
+
+
+def test_a_machine_whose_clock_is_days_behind_takes_yesterdays_ride_once_it_is_set(tmp_path: Path) -> None:
+    with mail_server(folder=tmp_path) as mail:
+        shop, watching = household(tmp_path / "home", 5, mail), Watching()
+        drop(tmp_path / "home" / "rides", DAY, [], random.Random(1))
+        behind = NOW - timedelta(days=3)
+        told = [
+            [one.why for one in one_round(shop, now=behind + timedelta(minutes=m), watching=watching).files]
+            for m in (0, 1)
+        ]
+        assert not told[0]
+        assert len(told[1]) == 2
+        assert "is dated in the future: 2025-01-02 16:1" in told[1][0]
+
+        one_round(shop, now=NOW, watching=watching)
+
         assert state(shop)["rides"] == 2
 
 

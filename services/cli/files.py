@@ -1,0 +1,158 @@
+"""Commands about files: read them, and what became of each."""
+
+from __future__ import annotations
+
+import time
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from services.cli.output import AsJson, Home, err, local, now_utc, say, table, waiting_for_a_word
+from services.cli.saying import household_zone, list_as_json
+
+if TYPE_CHECKING:
+    from services.use_cases.import_rides import FileOutcome
+    from services.use_cases.judge_bikes import Move
+
+PANEL = "Rides"
+
+
+def register(commands: typer.Typer) -> None:
+    """Hang these commands on the application."""
+    commands.command("import", rich_help_panel=PANEL)(import_)
+    commands.command(rich_help_panel=PANEL)(files)
+
+
+def import_(
+    paths: Annotated[list[Path], typer.Argument(help="Files, archives, folders or a mounted head unit.")],
+    rider: Annotated[str | None, typer.Option(help="Whose rides; not needed with one rider.")] = None,
+    it_was_a_ride: Annotated[
+        bool, typer.Option("--it-was-a-ride", help="Take them as bicycle rides, whatever the files say.")
+    ] = False,
+    again: Annotated[
+        bool, typer.Option("--again", help="Read what was refused before once more, however long it takes.")
+    ] = False,
+    details: Annotated[bool, typer.Option("--details", help="List every file, one by one.")] = False,
+    home: Home = None,
+) -> None:
+    """Read ride files (FIT, GPX, .gz, .zip) and put each ride on its bike. Stop and go on at any time.
+
+    Examples: gritledger import ~/rides --rider Iva · gritledger import --again slow.fit
+    """
+    from rich.progress import (
+        BarColumn,
+        MofNCompleteColumn,
+        Progress,
+        TaskProgressColumn,
+        TextColumn,
+        TimeRemainingColumn,
+    )
+
+    from ingest.files.read_pool import ToRead
+    from services.store import StoreError
+    from services.use_cases.import_rides import Outcome, import_files, ride_files, whose
+    from services.use_cases.judge_bikes import also_moved
+    from services.views.file_summary import grouped
+    from services.wiring import open_app
+
+    app = open_app(home)
+    found = ride_files(paths)
+    with app.store.reading() as tx:
+        riders = tx.equipment.riders()
+        named = tx.equipment.find_rider(rider).id if rider else None
+    if not riders:
+        raise typer.BadParameter("there is no rider yet; begin with: gritledger add rider NAME")
+    to_read = [ToRead(path, whose(path, riders, named), it_was_a_ride, again) for path in found]
+    with Progress(
+        TextColumn("reading rides"),
+        BarColumn(),
+        TaskProgressColumn(),
+        MofNCompleteColumn(),
+        TextColumn("{task.fields[rate]}"),
+        TimeRemainingColumn(),
+        console=err,
+        transient=True,
+        disable=not err.is_terminal,
+    ) as progress:
+        task = progress.add_task("", total=len(to_read), rate="")
+        seen: set[str] = set()
+        begun = time.monotonic()
+
+        def advance(outcome: FileOutcome) -> None:
+            file = outcome.name.split(" > ")[0]
+            if file not in seen:
+                seen.add(file)
+                per_s = len(seen) / max(time.monotonic() - begun, 0.1)
+                progress.update(task, advance=1, rate=f"{per_s:.0f} files/s")
+
+        moved: list[Move] = []
+        try:
+            outcomes = import_files(
+                app.store, to_read, now=now_utc(), on_progress=advance, on_moved=moved.extend
+            )
+        except StoreError as error:
+            kept = f"{len(seen)} of {len(to_read)} files were dealt with before that, and are kept"
+            raise StoreError(f"{error} {kept}; the same command goes on with the rest.") from error
+    if details:
+        for one in outcomes:
+            reason = "; ".join(filter(None, (one.why, one.try_this)))
+            say(f"{one.name}: {one.outcome.value}{f' {one.ride}' if one.ride else ''}")
+            say(f"    {reason}") if reason else None
+    for sentence in grouped(outcomes, quiet=set(Outcome) if details else ()) or (
+        [] if details else ["No files there."]
+    ):
+        say(sentence)
+    if not details and any(one.why for one in outcomes):
+        say("One by one: gritledger files --trouble")
+    with app.store.reading() as tx:
+        questions = len(tx.rides.confirm_list())
+        for sentence in also_moved(tx, moved):
+            say(sentence)
+    if questions:
+        say(waiting_for_a_word(questions))
+    say("Next: gritledger round, for weather and reminders; or gritledger watch, to do all of it by itself.")
+
+
+def files(
+    trouble: Annotated[
+        bool, typer.Option("--trouble", help="Only those that did not become a ride.")
+    ] = False,
+    last: Annotated[int, typer.Option(min=1, help="How many, newest first.")] = 50,
+    as_json: AsJson = False,
+    home: Home = None,
+) -> None:
+    """List the files seen and what became of each.
+
+    Example: gritledger files --trouble
+    """
+    from services.store.notes import FILES_WAITING
+    from services.use_cases.import_rides import Outcome
+    from services.wiring import open_app
+
+    if as_json:
+        list_as_json(open_app(home), "files", now=now_utc())
+        return
+
+    fine = {Outcome.NEW.value, Outcome.SAME_OUTING.value}
+    with open_app(home).store.reading() as tx:
+        for name, why, try_this in tx.notes.get(FILES_WAITING, []):
+            say(f"Waiting: {name}: {why}; {try_this}. It is tried again by itself.")
+        zone = household_zone(tx)
+        seen = [one for one in tx.files.outcomes() if not trouble or one.outcome not in fine][:last]
+    if not seen:
+        say("No such file." if trouble else "No file was read yet: gritledger import FOLDER")
+        return
+    table(
+        ("seen", "file", "became", "why", "what to do"),
+        (
+            (
+                local(f.seen_at, zone),
+                f.name,
+                f"{f.outcome}{f' {f.ride}' if f.ride else ''}",
+                f.why,
+                f.try_this,
+            )
+            for f in seen
+        ),
+    )
