@@ -12,7 +12,7 @@ def write_whole(path: Path, content: bytes, *, mode: int = 0o644) -> None:
 
     A reader, a crash or a full disk never meets half of it. Raises OSError and leaves the old file as it was.
     """
-    path.parent.mkdir(parents=True, exist_ok=True)
+    path.parent.mkdir(mode=0o777 if mode & 0o077 else 0o700, parents=True, exist_ok=True)
     handle, name = tempfile.mkstemp(dir=path.parent, prefix=f".{path.name}.", suffix=".part")
     try:
         with os.fdopen(handle, "wb") as file:

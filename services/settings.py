@@ -14,6 +14,7 @@ from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, Settings
 from pydantic_settings import SettingsError as UnreadableVariable
 
 SETTINGS_FILE = "settings.toml"
+LEDGER_FILE = "gritledger.db"
 PREFIX = "GRITLEDGER_"  # of every variable that stands for a setting
 HOME_VARIABLE = "GRITLEDGER_HOME"
 NO_SETTINGS = (HOME_VARIABLE, "GRITLEDGER_CORPUS", "GRITLEDGER_TESTS_")  # the same prefix, other meanings
@@ -95,6 +96,13 @@ class Page(_Section):
     passphrase_file: Path | None = None  # needed before it will listen beyond this machine
 
 
+class Backup(_Section):
+    """Copies of the ledger, made by the watching once a day and looked through before they count."""
+
+    daily: bool = True
+    folder: Path | None = None  # None = "backups" in the home folder; another disk outlives this one
+
+
 class QuietHours(_Section):
     """When a reminder may speak, in each rider's own local time."""
 
@@ -122,6 +130,7 @@ class Settings(BaseSettings):
     channels: Channels = Channels()
     page: Page = Page()
     quiet_hours: QuietHours = QuietHours()
+    backup: Backup = Backup()
 
     @classmethod
     def settings_customise_sources(
@@ -155,9 +164,14 @@ class Settings(BaseSettings):
         return surroundings, init_settings  # type: ignore[return-value]
 
     @property
+    def backup_folder(self) -> Path:
+        """Where copies of the ledger are kept."""
+        return self.backup.folder or self.home / "backups"
+
+    @property
     def database_url(self) -> str:
         """Where the ledger is kept."""
-        return self.database or f"sqlite:///{self.home / 'gritledger.db'}"
+        return self.database or f"sqlite:///{self.home / LEDGER_FILE}"
 
 
 def default_home() -> Path:
@@ -252,6 +266,7 @@ def _with_absolute_paths(settings: Settings) -> Settings:
                     "mail_folder": whole(settings.channels.mail_folder),
                 }
             ),
+            "backup": settings.backup.model_copy(update={"folder": whole(settings.backup.folder)}),
             "page": settings.page.model_copy(
                 update={"passphrase_file": whole(settings.page.passphrase_file)}
             ),

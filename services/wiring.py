@@ -10,20 +10,36 @@ from pathlib import Path
 from rules.vocabulary import ReminderId
 from services.app import App
 from services.channels import Channel
-from services.settings import SettingsError, default_home, load_settings
+from services.settings import LEDGER_FILE, SETTINGS_FILE, Settings, SettingsError, default_home, load_settings
 from services.store import StoreError
+from services.store.private_files import FOLDER, make_private
 
 
 def open_app(home: Path | None = None) -> App:
     """The tools of a home folder, made if it is not there. Raises SettingsError."""
     place = (home or default_home()).expanduser().absolute()
     try:
-        place.mkdir(parents=True, exist_ok=True)
+        place.mkdir(mode=FOLDER, parents=True, exist_ok=True)
     except OSError as error:
         raise SettingsError(
             f"{place}: this folder cannot be made ({error.strerror}); choose another with --home"
         ) from error
-    return App(load_settings(place), equip=channels_of)
+    app = App(load_settings(place), equip=channels_of)
+    _close_to_others(app.settings)
+    return app
+
+
+def _close_to_others(settings: Settings) -> None:
+    """What older versions left readable by everybody is closed; a folder that is not the ledger's is not."""
+    database = settings.home / LEDGER_FILE
+    if not database.exists():
+        return
+    for path in (settings.home, settings.home / SETTINGS_FILE, *settings.home.glob(f"{database.stem}*.db*")):
+        make_private(path)
+    if settings.channels.mail_folder is not None and settings.channels.mail_folder.is_relative_to(
+        settings.home
+    ):
+        make_private(settings.channels.mail_folder)
 
 
 def channels_of(app: App) -> Mapping[str, Channel]:

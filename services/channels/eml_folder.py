@@ -31,7 +31,7 @@ class EmlFolder:
         """Write the file whole. Raises ChannelError (passing) when the folder cannot be written."""
         mail = as_mail(letter, sender=self.sender, now=letter.queued_at or datetime.now(UTC))
         try:
-            write_whole(self.path_of(letter), mail.as_bytes())
+            write_whole(self.path_of(letter), mail.as_bytes(), mode=0o600)
         except OSError as error:
             raise ChannelError(
                 f"{self.folder} cannot be written: {error.strerror or error}",

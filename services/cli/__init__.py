@@ -9,7 +9,7 @@ from typing import Annotated
 
 import typer
 
-from services.cli import care, equipment, files, reminders, rides, running, sensitivity, wear
+from services.cli import care, copies, equipment, files, reminders, rides, running, sensitivity, wear
 from services.cli.output import err, out, plain
 from services.cli.usage_errors import help_wanted, sentence
 
@@ -41,7 +41,7 @@ def _every(
 ) -> None: ...
 
 
-for part in (files, rides, equipment, care, reminders, wear, sensitivity, running):
+for part in (files, rides, equipment, care, reminders, wear, sensitivity, running, copies):
     part.register(commands)
 
 

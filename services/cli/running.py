@@ -126,15 +126,27 @@ def settings(home: Home = None) -> None:
 
 
 def _flat(section: dict[str, Any], under: str = "") -> Iterator[tuple[str, str]]:
-    """Every setting by its dotted name, as the file would spell its value; what is not set says so."""
+    """Every setting by its dotted name, as the file would spell its value; secrets are left out."""
+    from services.store.engine import url_of, where
+
     for name, value in section.items():
         if isinstance(value, dict):
             yield from _flat(value, f"{under}{name}.")
+        elif f"{under}{name}" == "database" and value is not None:
+            yield name, json.dumps(where(url_of(value)), ensure_ascii=False)
+        elif f"{under}{name}" == "channels.command.argv":
+            yield f"{under}{name}", _program_only(value)
         elif isinstance(value, list) and value and isinstance(value[0], dict):
             for number, one in enumerate(value, 1):
                 yield from _flat(one, f"{under}{name} {number}: ")
         else:
             yield f"{under}{name}", "not set" if value is None else json.dumps(value, ensure_ascii=False)
+
+
+def _program_only(argv: list[str]) -> str:
+    """The program of a command; what is handed to it may hold a password, and is only counted."""
+    hidden = f" and {len(argv) - 1} more, not shown: they may hold a password" if len(argv) > 1 else ""
+    return f"{json.dumps(argv[:1], ensure_ascii=False)}{hidden}"
 
 
 def _send_test(rider: str | None, home: Path | None) -> None:

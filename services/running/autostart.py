@@ -55,6 +55,9 @@ def autostart(
     return _windows(program, home)
 
 
+SWITCHING_S = 30.0  # until the system has stopped what it started
+
+
 def write(plan: Autostart) -> list[str]:
     """Write the file; returns what to tell the rider. Raises OSError."""
     write_whole(plan.path, plan.content)
@@ -64,12 +67,24 @@ def write(plan: Autostart) -> list[str]:
 
 
 def remove(plan: Autostart) -> list[str]:
-    """Delete the file; returns what to tell the rider. Raises OSError."""
-    said = ["Switch it off with:", *(f"  {_typed(command)}" for command in plan.switch_off)]
-    if plan.path.exists():
-        plan.path.unlink()
-        return [*said, f"Deleted: {plan.path}"]
-    return [*said, f"There was no {plan.path}."]
+    """Switch it off, then delete the file; returns what to tell the rider. Raises OSError.
+
+    In this order: what is deleted first can no longer be switched off by its name.
+    """
+    if not plan.path.exists():
+        return [f"There was no {plan.path}."]
+    said = []
+    for command in plan.switch_off:
+        try:
+            ended = subprocess.run(  # noqa: S603 - the words are ours
+                command, capture_output=True, timeout=SWITCHING_S, check=False
+            )
+            done = ended.returncode == 0
+        except (OSError, subprocess.TimeoutExpired):
+            done = False
+        said.append(f"{'Done' if done else 'This did not work; run it yourself'}: {_typed(command)}")
+    plan.path.unlink()
+    return [*said, f"Deleted: {plan.path}"]
 
 
 def _systemd(program: Sequence[str], home: Path, user_home: Path) -> Autostart:
@@ -83,6 +98,8 @@ def _systemd(program: Sequence[str], home: Path, user_home: Path) -> Autostart:
         f"Environment={_systemd_quoted(f'{HOME_VARIABLE}={home}', in_command=False)}\n"
         "Restart=on-failure\n"
         "RestartSec=30\n"
+        "UMask=0077\n"
+        "NoNewPrivileges=yes\n"
         "Nice=10\n"
         "\n"
         "[Install]\n"

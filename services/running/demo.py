@@ -13,6 +13,7 @@ from fixtures.household.scenario import TIME_ZONE, Household
 from ingest.files.read_pool import ToRead
 from rules.vocabulary import DecidedBy
 from services.app import App
+from services.atomic_write import write_whole
 from services.running.round import one_round
 from services.settings import SETTINGS_FILE, SettingsError
 from services.store import Transaction
@@ -68,7 +69,7 @@ def run_demo(home: Path, *, now: datetime, on_progress: Progress) -> Demo:
         today=today,
         progress=lambda done, total: on_progress("inventing rides and weather", done, total),
     )
-    (home / SETTINGS_FILE).write_text(SETTINGS, encoding="utf-8")
+    write_whole(home / SETTINGS_FILE, SETTINGS.encode(), mode=0o600)
     app = open_app(home)
     with app.store.writing() as tx:
         _enter_equipment(tx, household)

@@ -25,8 +25,10 @@ from services.settings import SettingsError, Watched
 from services.store import Posted, Store, StoreError
 from services.store.notes import FILES_WAITING, LAST_ROUND
 from services.store.repository import storable
+from services.use_cases.back_up import copies_in
 
 SILENT_AFTER = timedelta(hours=26)  # a day, and the time a laptop sleeps
+COPY_AFTER = timedelta(days=8)
 UNREAD_AFTER = timedelta(hours=1)  # a file that nobody wrote to for so long has settled
 UNSENT_AFTER = timedelta(hours=1)
 DISK_FREE_BYTES = 200_000_000  # room for the database to be rewritten once, and for its journal
@@ -63,6 +65,8 @@ def findings(
         yield Finding("database", False, str(error))
         ledger, last_round, waiting, refused = _NOTHING_KNOWN, None, (), ()
         known_paths, files_waiting = {}, []
+    if app.settings.backup.daily and app.settings.database is None:
+        yield from backups(app.settings.backup_folder, ledger, now)
     yield from clock(now, ledger, last_round)
     yield from folders(app.settings.watch, ledger)
     yield from files(app.settings.watch, known_paths, files_waiting, now)
@@ -123,11 +127,28 @@ def database(store: Store) -> Iterator[Finding]:
             "database",
             False,
             f"{store.where}: {fault}",
-            "Put a copy of the file aside, then restore your last backup; rides in the watched folders are "
-            "read again.",
+            "Stop watching, then put the last copy back: gritledger restore COPY; rides in the watched "
+            "folders are read again.",
         )
     if not faults:
         yield Finding("database", True, f"The database is whole ({store.where}).")
+
+
+def backups(folder: Path, ledger: Ledger, now: datetime) -> Iterator[Finding]:
+    """Is there a copy of the ledger, and is it young enough?"""
+    if not ledger.rides:
+        return
+    newest = max((at for at, _ in copies_in(folder)), default=None)
+    if newest is None or now - newest > COPY_AFTER:
+        old = f"The newest copy of the ledger is of {newest:%Y-%m-%d}." if newest is not None else ""
+        yield Finding(
+            "backup",
+            False,
+            old or f"There is no copy of the ledger in {folder}.",
+            "Make one: gritledger backup; 'gritledger watch' makes one a day.",
+        )
+    else:
+        yield Finding("backup", True, f"The newest copy of the ledger is of {newest:%Y-%m-%d %H:%M} UTC.")
 
 
 def clock(now: datetime, ledger: Ledger, last_round: datetime | None) -> Iterator[Finding]:

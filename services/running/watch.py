@@ -29,6 +29,7 @@ from services.settings import SettingsError
 
 LOCK_FILE = "watching.lock"
 AFTER_TROUBLE = timedelta(seconds=30)
+AFTER_A_FAILED_COPY = timedelta(hours=6)
 PATIENCE = timedelta(seconds=5)  # a round never sleeps long for an archive: the next one asks again
 
 
@@ -57,10 +58,11 @@ def watch(app: App, *, with_page: bool, say: Callable[[str], None]) -> None:
             say(f"Watching {watched.folder}")
         if not app.settings.watch:
             say("No folder is watched yet; name one under [[watch]] in the settings: gritledger settings")
-        watching = Watching()
+        watching, copies = Watching(), _DailyCopies(app, say)
         while not stop.is_set():
             woken.clear()
             again_in = _round(app, watching, say)
+            copies.look(datetime.now(UTC))
             woken.wait(None if again_in is None else again_in.total_seconds())
     say("Stopped; everything is kept.")
 
@@ -104,6 +106,31 @@ def _round(app: App, watching: Watching, say: Callable[[str], None]) -> timedelt
         if any(one.settles for one in watching.states.get(watched.folder, {}).values())
     ]
     return timedelta(seconds=max(unsettled) + 0.5) if unsettled else None
+
+
+class _DailyCopies:
+    """A copy of the ledger a day; one that failed is said, and tried again some hours later."""
+
+    def __init__(self, app: App, say: Callable[[str], None]) -> None:
+        self._app, self._say = app, say
+        self._failed_at: datetime | None = None
+
+    def look(self, now: datetime) -> None:
+        """Make the day's copy, if it is time."""
+        from services.expected_errors import EXPECTED
+        from services.use_cases.back_up import back_up_daily, counted
+
+        if self._failed_at is not None and timedelta(0) <= now - self._failed_at < AFTER_A_FAILED_COPY:
+            return
+        try:
+            made = back_up_daily(self._app, now=now)
+            self._failed_at = None
+        except EXPECTED as trouble:
+            self._failed_at = now
+            self._say(f"The day's copy of the ledger was not made: {trouble}")
+            return
+        if made is not None:
+            self._say(f"The day's copy of the ledger: {made.path} ({counted(made.inside)}).")
 
 
 class _Wake(FileSystemEventHandler):

@@ -6,6 +6,7 @@ transaction-long advisory lock does the same.
 
 from __future__ import annotations
 
+import os
 import sqlite3
 import time
 from collections.abc import Iterator
@@ -24,6 +25,7 @@ from sqlalchemy.exc import (
 )
 
 from services.store.errors import FactRefused, StoreBusy, StoreUnusable
+from services.store.private_files import FOLDER, touch_private
 
 BUSY_S = 10.0  # how long a writer waits for another
 WRITING, MIGRATING = "gritledger_writing", "gritledger_migrating"
@@ -84,7 +86,9 @@ def _sqlite_engine(url: URL) -> Engine:
     path = Path(url.database)
     try:
         # The folder holds where somebody rides: for its owner alone, if it is ours to make.
-        path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+        path.parent.mkdir(mode=FOLDER, parents=True, exist_ok=True)
+        if path.parent.is_dir() and os.access(path.parent, os.W_OK):
+            touch_private(path)  # SQLite gives its journals the rights of the file
     except OSError as error:
         raise StoreUnusable(
             str(path), f"its folder cannot be made ({error.strerror})", "choose another data folder"

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-import os
 import shutil
-import sqlite3
-from contextlib import closing
 from pathlib import Path
 
 from sqlalchemy import Connection, Engine, column, inspect, select, table
 
+from services.store.copies import copy_whole
 from services.store.engine import MIGRATING
 from services.store.errors import NewerDatabase, StoreUnusable
 
@@ -57,20 +55,7 @@ def copy_before(database: Path) -> Path:
             f"{2 * needed / 1e6:.1f} MB, and {free / 1e6:.1f} MB are free",
             "make room and start again; nothing was changed",
         )
-    unfinished = copy.with_name(f"{copy.name}.unfinished-{os.getpid()}")
-    try:
-        unfinished.touch(mode=0o600, exist_ok=False)
-        with closing(sqlite3.connect(database)) as connection:
-            connection.execute("VACUUM INTO ?", (str(unfinished),))
-        unfinished.replace(copy)
-    except (OSError, sqlite3.Error) as error:
-        raise StoreUnusable(
-            str(database),
-            f"has to be brought up to this version, and the copy before it failed ({error})",
-            f"see that {database.parent} can be written to; nothing was changed",
-        ) from error
-    finally:
-        unfinished.unlink(missing_ok=True)
+    copy_whole(database, copy)
     return copy
 
 

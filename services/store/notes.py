@@ -15,6 +15,7 @@ LAST_ROUND: Final = "last round"  # what the newest round said, and when
 CONDITIONS_TAGGED_BY: Final = "conditions tagged by"  # which way of tagging all hours were last tagged by
 BIKES_JUDGED_BY: Final = "bikes judged by"  # which way of judging all rides were last judged by
 
+RECKONED: Final = "reminders derived"  # by which rulebook reminders were last derived, and when
 FILES_READ_BY: Final = "files read by"  # which way of reading all files were last read by
 FILES_WAITING: Final = "files waiting"  # [name, why, what to do] of each watched file that could not be read
 

@@ -33,6 +33,9 @@ class Posted:
     cancelled_at: datetime | None = None
 
 
+LONGEST_WAIT = timedelta(hours=25)  # between two tries, with room: see deliver_letters
+
+
 class Outbox(Repository):
     """Letters on their way."""
 
@@ -72,13 +75,19 @@ class Outbox(Repository):
     def lease(self, now: datetime, lease_s: float, limit: int = 10) -> list[Letter]:
         """Letters that are due, for this process alone until the lease runs out; the longest waiting first.
 
+        A wait or a lease longer than any that is given came from a clock that was wrong: it is over.
+
         Each counts as attempted from here on: the attempt that ends a process is an attempt too. The letter
         still says how many came before.
         """
         due = and_(
             _WAITING,
-            letter.c.not_before <= now,
-            or_(letter.c.leased_until.is_(None), letter.c.leased_until <= now),
+            or_(letter.c.not_before <= now, letter.c.not_before > now + LONGEST_WAIT),
+            or_(
+                letter.c.leased_until.is_(None),
+                letter.c.leased_until <= now,
+                letter.c.leased_until > now + LONGEST_WAIT,
+            ),
         )
         leased = []
         for posted in self._posted(due, limit=limit):

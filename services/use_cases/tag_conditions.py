@@ -43,6 +43,7 @@ MOST_RIDES = 20_000
 RIDES_A_TRANSACTION = 100
 ASK_AGAIN_AFTER = timedelta(hours=1)  # for rides whose tags are preliminary or unknown
 AFTER_A_FAILURE = timedelta(minutes=5)
+LONGEST_WAIT = timedelta(days=32)  # an archive's monthly budget is spent
 AFTER_A_REFUSAL = timedelta(days=1)  # the archive called the question wrong: asking at once helps nobody
 ASKED, WAITS_UNTIL = "weather asked", "weather waits until"
 MOST_STAND_BY_BLOCKS = 60  # half-months of a cell, newest first; our choice, the archive will be back
@@ -146,7 +147,10 @@ def tag_conditions(
 def _left_alone(tx: Transaction, now: datetime) -> bool:
     """Whether the archive wants to be left alone for now."""
     waits_until = tx.notes.get(WAITS_UNTIL)
-    return waits_until is not None and now < datetime.fromisoformat(waits_until)
+    if waits_until is None:
+        return False
+    wait = datetime.fromisoformat(waits_until) - now
+    return timedelta(0) < wait <= LONGEST_WAIT  # one longer than any that is asked for: a clock was wrong
 
 
 def _may_ask(app: App, rides: Sequence[Ride], now: datetime) -> bool:
@@ -159,7 +163,7 @@ def _may_ask(app: App, rides: Sequence[Ride], now: datetime) -> bool:
         left_alone, asked_at = _left_alone(tx, now), tx.notes.written_at(ASKED)
     if left_alone:
         return False
-    if asked_at is None or now - asked_at >= ASK_AGAIN_AFTER:
+    if asked_at is None or asked_at > now or now - asked_at >= ASK_AGAIN_AFTER:
         return True
     outdoors = [hour for ride in rides for hour in ride.hours if hour.latitude_deg is not None]
     return any(h.tag is None or asked_at < h.hour_start + HOUR <= now for h in outdoors)

@@ -23,6 +23,7 @@ from services.app import App, zone_of
 from services.letter import Letter
 from services.messages.words import Message, ReminderText, coming, compose, message_id, week_ahead
 from services.store import Transaction
+from services.store.notes import RECKONED
 
 BY = "the round"
 OUTLOOK_NOTE = "outlook told:"
@@ -57,6 +58,7 @@ def reckon(tx: Transaction, app: App, *, now: datetime) -> Reckoning:
                     f"{change.step.step.value.capitalize()} ({change.raised.id}): "
                     f"{change.reminder.headline}. {change.step.why}"
                 )
+    tx.notes.put(RECKONED, rulebook.version, at=now)
     standing = tx.reminders.standing()
     _cancel_idle_letters(tx, standing, now)
     queued = _queue_unheard(tx, app, ledger, standing, now) + _queue_outlooks(tx, app, ledger, standing, now)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import configparser
 import plistlib
 import re
+import subprocess
 import xml.etree.ElementTree as ET
 from pathlib import Path
 
@@ -80,7 +81,9 @@ def test_a_path_that_could_smuggle_in_a_line_is_refused(system: str) -> None:
         autostart(system, program=("/bin/x\nExecStart=/bin/evil",), home=Path("/h"), user_home=Path("/u"))  # type: ignore[arg-type]
 
 
-def test_it_is_written_and_taken_away_again_with_the_words_to_type(tmp_path: Path) -> None:
+def test_it_is_written_and_switched_off_before_it_is_taken_away(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     plan = autostart("linux", program=PROGRAM, home=tmp_path / "ledger", user_home=tmp_path)
 
     written = write(plan)
@@ -89,7 +92,20 @@ def test_it_is_written_and_taken_away_again_with_the_words_to_type(tmp_path: Pat
     assert "  systemctl --user enable --now gritledger.service" in written
     assert "loginctl enable-linger" in written[-1]
 
-    assert remove(plan)[-1] == f"Deleted: {plan.path}"
+    ran: list[tuple[str, ...]] = []
+
+    def switched_off(command: tuple[str, ...], **_: object) -> subprocess.CompletedProcess[bytes]:
+        assert plan.path.exists()
+        ran.append(command)
+        return subprocess.CompletedProcess(command, returncode=0 if "disable" in command else 1)
+
+    monkeypatch.setattr(subprocess, "run", switched_off)
+    assert remove(plan) == [
+        "Done: systemctl --user disable --now gritledger.service",
+        "This did not work; run it yourself: systemctl --user daemon-reload",
+        f"Deleted: {plan.path}",
+    ]
+    assert ran == list(plan.switch_off)
     assert not plan.path.exists()
     assert remove(plan)[-1] == f"There was no {plan.path}."
 

@@ -16,8 +16,10 @@ from services.running.health import Finding, findings
 from services.settings import Settings, load_settings
 from services.store import Store
 from services.store.notes import FILES_WAITING
+from services.use_cases.back_up import back_up
 from services.wiring import channels_of
 from tests.mail_server import mail_server
+from tests.services.store.household import ride_summary
 
 NOW = datetime(2025, 6, 3, 19, 4, tzinfo=UTC)
 PLENTY = 5_000_000_000
@@ -264,3 +266,18 @@ def test_a_watched_file_that_waits_or_that_nobody_read_is_named(home: Path) -> N
     assert waiting.sentence == f"{home / 'rides' / 'a.fit'} waits to be read: it is locked."
     assert waiting.try_this == "Unlock it."
     assert unread.sentence == f"{home / 'rides' / 'c.fit'} in a watched folder was not read yet."
+
+
+def test_a_ledger_without_a_young_copy_is_named(home: Path) -> None:
+    shop = app(home)
+    well(shop)
+    with shop.store.writing() as tx:
+        tx.rides.add(ride_summary(NOW - timedelta(days=20)), RiderId(1))
+
+    (none,) = (one for one in to_mend(shop) if one.about == "backup")
+    assert none.sentence == f"There is no copy of the ledger in {home / 'backups'}."
+    back_up(shop, now=NOW - timedelta(days=9))
+    (old,) = (one for one in to_mend(shop) if one.about == "backup")
+    assert old.sentence == "The newest copy of the ledger is of 2025-05-25."
+    back_up(shop, now=NOW - timedelta(days=1))
+    assert [one for one in to_mend(shop) if one.about == "backup"] == []

@@ -186,3 +186,15 @@ def test_many_at_once_lease_each_letter_once(url: str, store: Store) -> None:
     with ThreadPoolExecutor(workers) as pool:
         taken = [one for part in pool.map(take_all, range(workers)) for one in part]
     assert len(taken) == len(set(taken)) == count
+
+
+def test_what_a_clock_a_year_ahead_put_off_or_leased_is_free_once_the_clock_is_right(store: Store) -> None:
+    household = settle(store)
+    ahead = MORNING + 365 * DAY
+    with store.writing() as tx:
+        for n in (1, 2):
+            tx.outbox.queue(letter(household.ines.id, f"<{n}@g>", not_before=MORNING), at=MORNING)
+        first, _ = tx.outbox.lease(ahead, 3600.0)
+        tx.outbox.failed(first.id, ahead, "no answer", False, ahead + HOUR)
+
+        assert len(tx.outbox.lease(MORNING + HOUR, 60.0)) == 2

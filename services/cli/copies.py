@@ -1,0 +1,88 @@
+"""Commands that copy the ledger and put a copy back."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import Annotated
+
+import typer
+
+from services.cli.output import Home, now_utc, out, say
+from services.cli.saying import Yes, confirm
+
+PANEL = "Running"
+
+
+def register(commands: typer.Typer) -> None:
+    """Hang these commands on the application."""
+    commands.command(rich_help_panel=PANEL)(backup)
+    commands.command(rich_help_panel=PANEL)(restore)
+
+
+def backup(
+    to: Annotated[
+        Path | None, typer.Option(help="A folder of your own, on another disk; nothing is deleted there.")
+    ] = None,
+    verify: Annotated[
+        Path | None, typer.Option(help="Make none; look this copy through instead.", show_default=False)
+    ] = None,
+    home: Home = None,
+) -> None:
+    """Copy the ledger as it is now, look the copy through, and keep it. Watching does so once a day.
+
+    Examples: gritledger backup · gritledger backup --to /media/disk · gritledger backup --verify COPY
+    """
+    from services.use_cases.back_up import back_up, counted
+    from services.use_cases.back_up import verify as look_through
+    from services.wiring import open_app
+
+    app = open_app(home)
+    if verify is not None:
+        if to is not None:
+            raise typer.BadParameter("--verify makes no copy; leave --to out")
+        with out.status("looking it through …"):
+            found = look_through(app, verify)
+        for sentence in (*found.faults, *found.remarks):
+            say(sentence)
+        if found.faults:
+            say(f"{verify} is not to be used; choose another copy.")
+            raise typer.Exit(1)
+        say(f"{verify} is whole: {counted(found.inside)}.")
+        return
+    with out.status("copying the ledger …"):
+        made = back_up(app, now=now_utc(), to=to.expanduser().absolute() if to else None)
+    for sentence in made.remarks:
+        say(sentence)
+    say(f"Copied to {made.path}, and looked through: {counted(made.inside)}.")
+    if to is None and app.settings.backup.folder is None:
+        say("It lies on the disk of the ledger itself; one on another disk outlives this one: --to FOLDER")
+
+
+def restore(
+    copy: Annotated[
+        Path, typer.Argument(help="A copy that 'gritledger backup' made, or a database kept aside.")
+    ],
+    yes: Yes = False,
+    home: Home = None,
+) -> None:
+    """Put a copy in the ledger's place. What is there now is kept aside; stop 'watch' and 'page' before.
+
+    Example: gritledger restore ~/gritledger-20260501T180000Z.db.gz
+    """
+    from services.running.watch import only_one
+    from services.use_cases.back_up import counted, verify
+    from services.use_cases.back_up import restore as put_back
+    from services.wiring import open_app
+
+    app = open_app(home)
+    with only_one(app.settings.home):
+        with out.status("looking it through …"):
+            found = verify(app, copy)
+        for sentence in found.faults:
+            say(sentence)
+        if found.faults:
+            say(f"{copy} is not to be used; nothing was changed.")
+            raise typer.Exit(1)
+        confirm(f"{copy} holds {counted(found.inside)}. Is it to take the ledger's place?", yes)
+        for sentence in put_back(app, copy, now=now_utc()):
+            say(sentence)

@@ -1,0 +1,255 @@
+"""Copies of the ledger: made, looked through, kept by age; and one put back.
+
+    copy | what is inside | chains and reminders derived from it = from the ledger | packed | old ones let go
+
+A copy that does not pass is deleted, and then no older one is.
+"""
+
+from __future__ import annotations
+
+import re
+import shutil
+from collections.abc import Iterable
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+from rules.contamination import Totals, history
+from rules.ledger import Ledger
+from rules.reconcile import reconcile
+from rules.reminder import Reminder
+from rules.reminders import due
+from rules.vocabulary import ChainId
+from rules.wear import chances_worn
+from services.app import App, zone_of
+from services.store import NewerDatabase, Store, StoreUnusable, Transaction
+from services.store.copies import Inside, copy_whole, look_inside, pack, put_in_place, tidy, unpacked
+from services.store.engine import url_of
+from services.store.migrate import KNOWN
+from services.store.notes import RECKONED
+
+DAILY_AFTER = timedelta(hours=22)  # a machine that is on every evening makes one every evening
+DAYS, WEEKS, MONTHS = 7, 4, 12  # how many of each are kept; common practice, no source
+ROOM = 2.2  # times the ledger's size: the copy, and the packed one before it is known how small it gets
+TRIES = 3  # until nobody wrote between the look at the ledger and the copy
+_STAMP = "%Y%m%dT%H%M%SZ"
+_NAME = re.compile(r"gritledger-(\d{8}T\d{6}Z)\.db\.gz")
+PERHAPS_SENT = "perhaps sent after the copy was made that the ledger was restored from"
+
+
+@dataclass(frozen=True, slots=True)
+class Looked:
+    """A copy that was looked through. faults: it must not be used. remarks: worth saying."""
+
+    path: Path
+    inside: Inside
+    faults: tuple[str, ...]
+    remarks: tuple[str, ...]
+
+
+def back_up(app: App, *, now: datetime, to: Path | None = None) -> Looked:
+    """Copy the ledger, look the copy through, and let go of copies that are no longer wanted.
+
+    to: a folder of the rider's own, in which nothing is ever deleted. Raises StoreError.
+    """
+    database = _file_of(app)
+    folder = to or app.settings.backup_folder
+    try:
+        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        room, wanted = shutil.disk_usage(folder).free, ROOM * database.stat().st_size
+    except OSError as error:
+        raise StoreUnusable(
+            str(folder), f"cannot be used ({error.strerror})", "name another folder"
+        ) from error
+    if room < wanted:
+        raise StoreUnusable(
+            str(folder),
+            f"has {room / 1e6:.0f} MB free, and a copy of the ledger wants {wanted / 1e6:.0f} MB for a while",
+            "make room, or name another folder: gritledger backup --to FOLDER",
+        )
+    tidy(folder)
+    packed = folder / f"gritledger-{now:{_STAMP}}.db.gz"
+    plain = folder / f"{packed.name}.plain"
+    try:
+        moved = _copy_and_compare(app, database, plain, now)
+        inside = look_inside(plain)
+        if inside.faults:
+            raise StoreUnusable(str(database), " ".join(inside.faults), "see gritledger health")
+        pack(plain, packed)
+    finally:
+        plain.unlink(missing_ok=True)
+    if to is None:
+        for old in _no_longer_wanted(folder):
+            old.unlink(missing_ok=True)
+    return Looked(packed, inside, (), moved)
+
+
+def back_up_daily(app: App, *, now: datetime) -> Looked | None:
+    """The day's copy, when there is none yet and there is something to copy. Raises StoreError."""
+    if not app.settings.backup.daily or app.store.path is None:
+        return None
+    made = [at for at, _ in copies_in(app.settings.backup_folder)]
+    if made and now - DAILY_AFTER < max(made) <= now:
+        return None
+    with app.store.reading() as tx:
+        if not tx.equipment.riders():
+            return None
+    return back_up(app, now=now)
+
+
+def copies_in(folder: Path) -> list[tuple[datetime, Path]]:
+    """The copies in a folder, oldest first, by the time in their names."""
+    named = ((_NAME.fullmatch(path.name), path) for path in folder.glob("gritledger-*.db.gz"))
+    return sorted(
+        (datetime.strptime(name[1], _STAMP).replace(tzinfo=UTC), path) for name, path in named if name
+    )
+
+
+def wanted(times: Iterable[datetime]) -> set[datetime]:
+    """Which copies are kept: the newest of each of the last days, weeks and months that have one."""
+    newest_first = sorted(times, reverse=True)
+    kept: set[datetime] = set()
+    for period, count in (("%Y-%m-%d", DAYS), ("%G-%V", WEEKS), ("%Y-%m", MONTHS)):
+        newest: dict[str, datetime] = {}
+        for at in newest_first:
+            newest.setdefault(at.strftime(period), at)
+        kept |= set(list(newest.values())[:count])
+    return kept
+
+
+def verify(app: App, copy: Path) -> Looked:
+    """Look a copy through: is it whole, is it ours, and do its facts give the reminders that it holds?
+
+    Nothing is written but a passing file in the home folder. Raises StoreError when it cannot be read at all.
+    """
+    with unpacked(copy, app.settings.home) as plain:
+        inside = look_inside(plain)
+        if inside.faults or inside.schema not in KNOWN:
+            newer = () if inside.faults else (str(NewerDatabase(inside.schema or "none", KNOWN[-1])),)
+            return Looked(copy, inside, (*inside.faults, *newer), ())
+        with Store.open(plain) as store, store.reading() as tx:
+            return Looked(copy, inside, (), _reminders_told(tx, app))
+
+
+def restore(app: App, copy: Path, *, now: datetime) -> list[str]:
+    """Put a copy in the ledger's place; returns what to tell. What was there is kept aside.
+
+    The app's store must not have been opened: what stands there may be damaged. Nobody else may have it open.
+    Raises StoreError; then nothing was changed.
+    """
+    database = _file_of(app)
+    before = look_inside(database, alone=False).rows if database.exists() else {}
+    aside = database.parent / f"before-restore-{now:{_STAMP}}"
+    with unpacked(copy, database.parent) as plain:
+        inside = look_inside(plain)
+        if inside.faults:
+            raise StoreUnusable(
+                str(copy), " ".join(inside.faults), "choose another copy; nothing was changed"
+            )
+        with Store.open(plain) as store, store.writing() as tx:
+            letters = [posted.letter.id for posted in tx.outbox.waiting()]
+            for letter in letters:
+                tx.outbox.cancel(letter, now, PERHAPS_SENT)
+        put_in_place(plain, database, aside)
+    said = [f"The ledger is now that of {copy.name}: {counted(inside)}."]
+    fewer = [
+        f"{before[word] - count} {word}" for word, count in inside.rows.items() if before.get(word, 0) > count
+    ]
+    if fewer:
+        said.append(f"It lacks what came later: {', '.join(fewer)}.")
+    said.append(
+        "Rides whose files lie in a watched folder are read again at the next round; care, words and "
+        "corrections since then are not: say them again."
+    )
+    if letters:
+        said.append(
+            f"{len(letters)} messages that it held as unsent were set aside, for they may have been sent; a "
+            "reminder nobody heard of is told once more."
+        )
+    if aside.exists() and any(aside.iterdir()):
+        said.append(f"The one before is kept: gritledger restore {aside / database.name}")
+    return said
+
+
+def counted(inside: Inside) -> str:
+    """'2 riders, 5 bikes, 412 rides': what a copy holds."""
+    return ", ".join(f"{count} {word}" for word, count in inside.rows.items() if count) or "nothing yet"
+
+
+def _copy_and_compare(app: App, database: Path, plain: Path, now: datetime) -> tuple[str, ...]:
+    """Copy, and derive chains and reminders from both: they must be equal unless somebody wrote meanwhile."""
+    for _ in range(TRIES):
+        with app.store.reading() as tx:
+            live = _derived(tx, app, now)
+        copy_whole(database, plain)
+        with (
+            unpacked(plain, plain.parent) as looked_at,
+            Store.open(looked_at) as store,
+            store.reading() as tx,
+        ):
+            copied = _derived(tx, app, now)
+        if copied == live:
+            return ()
+        if copied.writes == live.writes:
+            raise StoreUnusable(
+                str(plain),
+                "does not give the same chains and reminders as the ledger",
+                "see gritledger health",
+            )
+    return ("Somebody wrote all the while: its chains and reminders were not held against the ledger's.",)
+
+
+@dataclass(frozen=True, slots=True)
+class _Derived:
+    writes: int
+    totals: dict[ChainId, Totals]
+    due_keys: tuple[str, ...]
+
+
+def _derived(tx: Transaction, app: App, now: datetime) -> _Derived:
+    ledger = tx.ledger()
+    totals = {one.id: history(ledger, one.id, app.rulebook).until(now).over_life for one in ledger.chains}
+    return _Derived(tx.writes(), totals, tuple(one.key for one in _due(ledger, app, now)))
+
+
+def _due(ledger: Ledger, app: App, now: datetime) -> tuple[Reminder, ...]:
+    chances = chances_worn(ledger, app.rulebook, now=now)
+    return due(ledger, app.rulebook, now=now, zone_of=zone_of, worn_chance=chances)
+
+
+def _reminders_told(tx: Transaction, app: App) -> tuple[str, ...]:
+    """Whether the reminders derived from the copy's facts are those it holds."""
+    at = tx.notes.written_at(RECKONED)
+    if at is None:
+        return ()
+    if tx.notes.get(RECKONED) != app.rulebook.version:
+        return ("Its reminders were derived by another rulebook, and were not held against its facts.",)
+    ledger = tx.ledger()
+    changes = reconcile(
+        tx.reminders.all_(), _due(ledger, app, at), ledger, now=at, rulebook=app.rulebook, zone_of=zone_of
+    )
+    moved = [one for one in changes if one.step is not None]
+    if moved:
+        return (f"{len(moved)} of its reminders are not those its facts give; the next round mends that.",)
+    standing = len(tx.reminders.standing())
+    return (f"Its facts give the {standing} reminders that stand in it.",)
+
+
+def _file_of(app: App) -> Path:
+    """The ledger's file. Raises StoreUnusable when it is on a server, with what to run there."""
+    url = url_of(app.settings.database_url)
+    if url.get_backend_name() == "sqlite":
+        return Path(str(url.database))
+    server = url.set(drivername="postgresql").render_as_string(hide_password=True)
+    raise StoreUnusable(
+        server,
+        "is a database server, which makes its own copies",
+        f"back it up with: pg_dump --format=custom --file=gritledger.dump '{server}'; restore it into an "
+        "empty database with: pg_restore --exit-on-error --dbname=… gritledger.dump",
+    )
+
+
+def _no_longer_wanted(folder: Path) -> list[Path]:
+    copies = copies_in(folder)
+    kept = wanted(at for at, _ in copies)
+    return [path for at, path in copies if at not in kept]
