@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from ingest.bikes.looks import gear_looks
-from ingest.files.reader import read
+from tests.read_one import read
 from tests.second_households import GRAVEL, KINDS, ROAD, invent
 
 

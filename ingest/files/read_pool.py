@@ -25,8 +25,9 @@ from pathlib import Path
 from ingest.bikes.judge import RideClues, clues_of
 from ingest.errors import NotNow, UnreadableFile
 from ingest.files.budget import within_budget
-from ingest.files.reader import read
+from ingest.files.reader import recordings_in
 from ingest.files.unpack import members
+from ingest.ride.recording import Recording
 from ingest.ride.summary import RideSummary, summarise
 from rules.vocabulary import RiderId
 
@@ -178,7 +179,7 @@ def _read_one(file: ToRead, now: datetime) -> ReadFile:
     try:
         name, size, mtime = stamp(file.path)
         for member_name, data in members(file.path, name, on_trouble=troubles.append):
-            found.append(_read_member(member_name, data, file, now))
+            found += _read_member(member_name, data, file, now)
         found += [Member(t.path, _digest_of_words(t.path, size, mtime), 0, trouble=t) for t in troubles]
     except (UnreadableFile, OSError) as error:
         found.append(_trouble_of(file.path, name, size, mtime, error))
@@ -196,21 +197,37 @@ def _trouble_of(path: Path, name: str, size: int, mtime: float, error: Unreadabl
         return _not_opened(name, size, mtime, why, "check that it is there and that you may read it")
 
 
-def _read_member(name: str, data: bytes, file: ToRead, now: datetime) -> Member:
+def _read_member(name: str, data: bytes, file: ToRead, now: datetime) -> list[Member]:
+    """One file, or the rides of it where they lie days apart: each is a member of its own."""
     digest = hashlib.sha256(data).hexdigest()
     try:
         with nullcontext() if file.again else within_budget(name, len(data)):
-            recording = read(data, name)
-            summary = summarise(recording, now=now, said_ride=file.said_ride)
-            clues = clues_of(recording, summary, file.rider) if file.rider is not None else None
-        return Member(name, digest, len(data), summary, clues)
+            recordings = recordings_in(data, name)
+            return [
+                _member(one, digest if place == 1 else _digest_of_ride(digest, place), len(data), file, now)
+                for place, one in enumerate(recordings, 1)
+            ]
     except UnreadableFile as trouble:
-        return Member(name, digest, len(data), trouble=trouble)
+        return [Member(name, digest, len(data), trouble=trouble)]
+
+
+def _member(recording: Recording, digest: str, size: int, file: ToRead, now: datetime) -> Member:
+    try:
+        summary = summarise(recording, now=now, said_ride=file.said_ride)
+    except UnreadableFile as trouble:
+        return Member(recording.file_name, digest, size, trouble=trouble)
+    clues = clues_of(recording, summary, file.rider) if file.rider is not None else None
+    return Member(recording.file_name, digest, size, summary, clues)
 
 
 def _digest_of_file(path: Path) -> str:
     with path.open("rb") as file:
         return hashlib.file_digest(file, "sha256").hexdigest()
+
+
+def _digest_of_ride(digest: str, place: int) -> str:
+    """Of a further ride in the file with this digest."""
+    return hashlib.sha256(f"{digest} ride {place}".encode()).hexdigest()
 
 
 def _digest_of_words(name: str, size: int, mtime: float) -> str:

@@ -17,8 +17,8 @@ LARGEST_FIT_BYTES: Final = 32 * 2**20  # a day at one sample a second has about 
 LARGEST_GPX_BYTES: Final = 64 * 2**20  # the same day, written out with every extension, about thirty
 
 
-def read(data: bytes, file_name: str) -> Recording:
-    """Which recording do these bytes hold?
+def recordings_in(data: bytes, file_name: str) -> tuple[Recording, ...]:
+    """Which recordings do these bytes hold, the longest first? Most files hold one.
 
     file_name: for messages only.  Archives are not opened here.
     Raises UnreadableFile when no ride can be had from the bytes, NotARide when they are sound but no ride.
@@ -51,39 +51,39 @@ def _refuse_larger(data: bytes, most_bytes: int, file_name: str) -> None:
         raise UnreadableFile(file_name, why, "export the ride alone")
 
 
-def _read_fit(data: bytes, file_name: str) -> Recording:
+def _read_fit(data: bytes, file_name: str) -> tuple[Recording, ...]:
     from ingest.fit.columns import fit_contents  # numpy, only once a file is there to read
-    from ingest.fit.recording import recording
+    from ingest.fit.recording import recordings
 
     try:
-        return recording(fit_contents(data, file_name), file_name, "fit columns")
+        return recordings(fit_contents(data, file_name), file_name, "fit columns")
     except (UnreadableFile, MemoryError):
         raise
     except Exception:  # Declined, or a fault of ours: the slow reader gets its turn
         from ingest.fit.reference import fit_contents as reference_contents
 
         return _last_try(
-            lambda: recording(reference_contents(data, file_name), file_name, "fitdecode"), file_name
+            lambda: recordings(reference_contents(data, file_name), file_name, "fitdecode"), file_name
         )
 
 
-def _read_gpx(data: bytes, file_name: str) -> Recording:
-    from ingest.gpx.contents import recording
+def _read_gpx(data: bytes, file_name: str) -> tuple[Recording, ...]:
+    from ingest.gpx.contents import recordings
     from ingest.gpx.stream import gpx_contents
 
     try:
-        return recording(gpx_contents(data, file_name), file_name, "gpx stream")
+        return recordings(gpx_contents(data, file_name), file_name, "gpx stream")
     except (UnreadableFile, MemoryError):
         raise
     except Exception:  # a fault of ours: the slow reader gets its turn
         from ingest.gpx.reference import gpx_contents as reference_contents
 
         return _last_try(
-            lambda: recording(reference_contents(data, file_name), file_name, "gpxpy"), file_name
+            lambda: recordings(reference_contents(data, file_name), file_name, "gpxpy"), file_name
         )
 
 
-def _last_try(attempt: Callable[[], Recording], file_name: str) -> Recording:
+def _last_try(attempt: Callable[[], tuple[Recording, ...]], file_name: str) -> tuple[Recording, ...]:
     """The slow reader's recording; whatever goes wrong in it is the file's fault now."""
     try:
         return attempt()

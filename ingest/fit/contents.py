@@ -43,6 +43,7 @@ class FitContents:
     events: dict[int, Column] = field(default_factory=dict)  # EVENT_FIELDS
     messages: list[tuple[int, Message]] = field(default_factory=list)  # the other kinds, in file order
     damage: list[str] = field(default_factory=list)
+    part_starts: list[int] = field(default_factory=list)  # the row at which each chained file begins
 
     def of(self, number: int) -> list[Message]:
         """The messages of one kind, in file order."""
@@ -64,6 +65,7 @@ def joined(parts: Sequence[FitContents]) -> FitContents:
         whole.compressed_distance = _stacked([part.compressed_distance for part in parts], rows)
     for number in EVENT_FIELDS:
         whole.events[number] = np.concatenate([part.events.get(number, np.zeros(0)) for part in parts])
+    whole.part_starts = np.cumsum([0, *rows])[:-1].tolist()
     whole.messages = [message for part in parts for message in part.messages]
     whole.damage = [sentence for part in parts for sentence in part.damage]
     return whole

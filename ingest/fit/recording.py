@@ -11,16 +11,18 @@ import numpy as np
 from ingest.errors import NotARide, UnreadableFile
 from ingest.fit import profile
 from ingest.fit.contents import FitContents, Message
-from ingest.ride.plausible import plausible
+from ingest.ride.parts import rides_in, several_names
+from ingest.ride.plausible import Samples, plausible
 from ingest.ride.recording import Column, GearChange, Recording, SensorSeen
 
 _HEAD_UNIT = "head unit"
+SESSION_BEFORE_S: Final = 3600.0  # a session may begin so long before its first sample
 _MISSING_SERIAL = 0xFFFF_FFFF  # some devices write this instead of the 0 that means none
 _GEAR_BYTES_UNKNOWN: Final = frozenset({0, 255})
 
 
-def recording(contents: FitContents, file_name: str, reader: str) -> Recording:
-    """Which recording do these contents make?
+def recordings(contents: FitContents, file_name: str, reader: str) -> tuple[Recording, ...]:
+    """Which recordings do these contents make, the longest first? Several, where chained files lie apart.
 
     Raises NotARide for files that hold no activity (courses, settings, workouts, …), and UnreadableFile
     when no sample has a time.  reader: who read the contents, kept with the recording.
@@ -30,8 +32,7 @@ def recording(contents: FitContents, file_name: str, reader: str) -> Recording:
     sessions = contents.of(profile.SESSION)
     sports = contents.of(profile.SPORT)
     session, sport_message = _session_of_the_ride(sessions), (sports or [{}])[0]
-    sport_number = session.get(5, sport_message.get(0))
-    sport = _word(profile.SPORTS, sport_number)
+    sport = _word(profile.SPORTS, session.get(5, sport_message.get(0)))
 
     time_s = _times(contents, damage)
     if not np.isfinite(time_s).any():
@@ -41,8 +42,35 @@ def recording(contents: FitContents, file_name: str, reader: str) -> Recording:
         if damage:
             why = "; ".join(damage) + ("" if len(time_s) else ", and before that there are no samples")
         raise UnreadableFile(file_name, why, "copy it from the device again")
-    samples = plausible(time_s, _scaled(contents))
+    columns = _scaled(contents)
+    rides = rides_in(time_s, contents.part_starts)
+    return tuple(
+        _recording(
+            contents,
+            plausible(time_s[ride.rows], {name: column[ride.rows] for name, column in columns.items()}),
+            ride.doubled,
+            damage,
+            several_names(file_name, place, len(rides)),
+            reader,
+        )
+        for place, ride in enumerate(rides, 1)
+    )
+
+
+def _recording(
+    contents: FitContents,
+    samples: Samples,
+    doubled: int,
+    damage: list[str],
+    file_name: str,
+    reader: str,
+) -> Recording:
     columns = samples.columns
+    if doubled:
+        samples.dropped["a second part of the same time"] = doubled
+    sessions = _sessions_within(contents.of(profile.SESSION), columns["time_s"])
+    session, sport_message = _session_of_the_ride(sessions), (contents.of(profile.SPORT) or [{}])[0]
+    sport = _word(profile.SPORTS, session.get(5, sport_message.get(0)))
     _keep_the_ridden_part(columns, samples.dropped, sessions)
     if not len(columns["time_s"]):
         raise UnreadableFile(file_name, "no sample has a possible time", "copy it from the device again")
@@ -74,7 +102,9 @@ def recording(contents: FitContents, file_name: str, reader: str) -> Recording:
         session_started_at=_instant(started_s),
         session_timer_s=_total(totals, 8, 1000),
         session_distance_m=_total(totals, 9, 100),
-        pauses=tuple(_pauses(contents.events)),
+        pauses=tuple(
+            _pauses(_by_time(contents.events) if len(contents.part_starts) > 1 else contents.events)
+        ),
         damage=tuple(dict.fromkeys([*damage, *samples.damage])),
         dropped=samples.dropped,
     )
@@ -87,6 +117,15 @@ def _refuse_other_files(contents: FitContents, file_name: str) -> None:
     name = profile.FILE_TYPES.get(int(kinds[0]))
     if name is not None:
         raise NotARide(file_name, f"is a {name} file, not a recorded ride", "nothing: only rides count here")
+
+
+def _sessions_within(sessions: list[Message], time_s: Column) -> list[Message]:
+    """Of several sessions those that began in this ride; all of them where none tells."""
+    if len(sessions) < 2 or not len(time_s):
+        return sessions
+    begin, end = float(time_s[0]) - SESSION_BEFORE_S, float(time_s[-1])
+    within = [one for one in sessions if 2 in one and begin <= float(one[2]) + profile.EPOCH_S <= end]
+    return within or sessions
 
 
 def _session_of_the_ride(sessions: list[Message]) -> Message:
@@ -228,6 +267,12 @@ def _battery(message: Message) -> str | None:
     if 32 in message:
         return f"{message[32]} %"
     return f"{float(message[10]) / 256:.2f} V" if 10 in message else None
+
+
+def _by_time(events: dict[int, Column]) -> dict[int, Column]:
+    """The events of chained files in the order of time: the files may lie in another."""
+    order = np.argsort(events[profile.TIMESTAMP], kind="stable") if events else slice(None)
+    return {number: column[order] for number, column in events.items()}
 
 
 def _pauses(events: dict[int, Column]) -> Iterator[tuple[float, float]]:

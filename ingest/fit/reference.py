@@ -58,6 +58,7 @@ def fit_contents(data: bytes, file_name: str) -> FitContents:
             if isinstance(frame, fitdecode.FitHeader):
                 packed_m16 = None
                 stand_ins = {}
+                contents.part_starts.append(len(rows))
                 if frame.crc_matched is False:
                     contents.damage.append("the checksum of its header is wrong")
             elif isinstance(frame, fitdecode.FitCRC):

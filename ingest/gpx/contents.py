@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from itertools import pairwise
 
 import numpy as np
 
 from ingest.errors import NotARide, UnreadableFile
+from ingest.ride.parts import RideRows, rides_in, several_names
 from ingest.ride.plausible import plausible
 from ingest.ride.recording import Column, Recording, SensorSeen
 
@@ -22,12 +24,22 @@ COLUMNS = ("latitude_deg", "longitude_deg", "altitude_m", *dict.fromkeys(EXTENSI
 
 
 @dataclass(slots=True)
+class Track:
+    """One track's own words, and the row of its first point."""
+
+    row: int
+    title: str | None = None
+    sport: str | None = None
+
+
+@dataclass(slots=True)
 class GpxContents:
     """The track points in file order, as columns of equal length; NaN where a point has no such number."""
 
     time_s: Column
     columns: dict[str, Column]  # each of COLUMNS
     segment_starts: list[int] = field(default_factory=list)  # the row of each segment's first point
+    tracks: list[Track] = field(default_factory=list)
     title: str | None = None
     sport: str | None = None
     creator: str | None = None
@@ -35,14 +47,14 @@ class GpxContents:
     damage: list[str] = field(default_factory=list)
 
 
-def recording(contents: GpxContents, file_name: str, reader: str) -> Recording:
-    """Which recording do these contents make?
+def recordings(contents: GpxContents, file_name: str, reader: str) -> tuple[Recording, ...]:
+    """Which recordings do these contents make, the longest first? Several, where tracks lie days apart.
 
     A new segment after a gap is a pause. A point without a possible place is left out and counted. Raises
     NotARide for waypoints, routes and tracks that were never ridden (no times), and UnreadableFile when
     nothing remains of the points.  reader: who read the contents, kept with the recording.
     """
-    time_s, columns = contents.time_s, contents.columns
+    time_s = contents.time_s
     if not len(time_s):
         if contents.damage:
             why = f"{'; '.join(contents.damage)}, and before that there are no track points"
@@ -53,6 +65,16 @@ def recording(contents: GpxContents, file_name: str, reader: str) -> Recording:
         raise NotARide(
             file_name, "its points have no times: a plan, not a ride", "export the recorded track instead"
         )
+    rides = rides_in(time_s, contents.segment_starts)
+    return tuple(
+        _recording(contents, ride, several_names(file_name, place, len(rides)), reader)
+        for place, ride in enumerate(rides, 1)
+    )
+
+
+def _recording(contents: GpxContents, ride: RideRows, file_name: str, reader: str) -> Recording:
+    time_s = contents.time_s[ride.rows]
+    columns = {name: column[ride.rows] for name, column in contents.columns.items()}
     latitude, longitude = columns["latitude_deg"], columns["longitude_deg"]
     with np.errstate(invalid="ignore"):
         placed = (np.abs(latitude) <= 90.0) & (np.abs(longitude) <= 180.0)
@@ -60,6 +82,9 @@ def recording(contents: GpxContents, file_name: str, reader: str) -> Recording:
     dropped = samples.dropped
     if not placed.all():
         dropped["impossible place"] = dropped.get("impossible place", 0) + int((~placed).sum())
+    if ride.doubled:
+        dropped["a second track of the same time"] = ride.doubled
+    own = _track_of(contents, int(ride.rows.min()))
     kept = samples.columns
     if not len(kept["time_s"]):
         raise UnreadableFile(file_name, "no point has a possible place and time", "export the ride again")
@@ -76,21 +101,29 @@ def recording(contents: GpxContents, file_name: str, reader: str) -> Recording:
         power_w=kept["power_w"],
         temperature_c=kept["temperature_c"],
         heart_rate_bpm=kept["heart_rate_bpm"],
-        sport=contents.sport,
-        title=contents.title,
+        sport=own.sport or contents.sport,
+        title=own.title or contents.title,
         device=SensorSeen("head unit", product=contents.creator) if contents.creator else None,
-        pauses=tuple(_pauses(contents, float(kept["time_s"][0]), float(kept["time_s"][-1]))),
+        pauses=tuple(_pauses(time_s, ride.starts, float(kept["time_s"][0]), float(kept["time_s"][-1]))),
         damage=tuple(dict.fromkeys([*contents.damage, *samples.damage])),
         dropped=dropped,
     )
 
 
-def _pauses(contents: GpxContents, first_s: float, last_s: float) -> list[tuple[float, float]]:
+def _track_of(contents: GpxContents, row: int) -> Track:
+    """The track that this row belongs to."""
+    before = [one for one in contents.tracks if one.row <= row]
+    return before[-1] if before else Track(0)
+
+
+def _pauses(
+    time_s: Column, starts: Sequence[int], first_s: float, last_s: float
+) -> list[tuple[float, float]]:
     """The gaps between the segments of the ride."""
-    edges = [*contents.segment_starts, len(contents.time_s)]
+    edges = [*starts, len(time_s)]
     spans = []
     for start, end in pairwise(edges):
-        times = contents.time_s[start:end]
+        times = time_s[start:end]
         times = times[np.isfinite(times)]
         if len(times) and first_s <= times[0] and times[-1] <= last_s:
             spans.append((float(times[0]), float(times[-1])))

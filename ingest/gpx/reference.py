@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import UTC, datetime
 from typing import Any, Final
 
@@ -10,7 +11,7 @@ import lxml.etree  # gpxpy takes it when it is there; the standard library's par
 import numpy as np
 
 from ingest.errors import UnreadableFile
-from ingest.gpx.contents import COLUMNS, EXTENSIONS, GpxContents
+from ingest.gpx.contents import COLUMNS, EXTENSIONS, GpxContents, Track
 
 MOST_BYTES: Final = 4_000_000  # two seconds' work, and 40 times the memory
 
@@ -57,11 +58,20 @@ def gpx_contents(data: bytes, file_name: str) -> GpxContents:
         time_s=time_s,
         columns=columns,
         segment_starts=np.cumsum([0, *lengths])[:-1].tolist(),
+        tracks=_tracks(parsed.tracks),
         title=next((track.name for track in tracks if track.name), None) or parsed.name or None,
         sport=next((track.type for track in tracks if track.type), None),
         creator=parsed.creator or None,
         other_points=len(parsed.waypoints) + sum(len(route.points) for route in parsed.routes),
     )
+
+
+def _tracks(tracks: Iterable[Any]) -> list[Track]:
+    found, row = [], 0
+    for track in tracks:
+        found.append(Track(row, track.name or None, track.type or None))
+        row += sum(len(segment.points) for segment in track.segments)
+    return found
 
 
 def _number(value: Any) -> float:

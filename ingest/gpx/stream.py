@@ -10,7 +10,7 @@ from xml.parsers import expat
 import numpy as np
 
 from ingest.errors import UnreadableFile
-from ingest.gpx.contents import CHILDREN, COLUMNS, EXTENSIONS, GpxContents
+from ingest.gpx.contents import CHILDREN, COLUMNS, EXTENSIONS, GpxContents, Track
 from ingest.gpx.fast_path import TAKEN, Alike, take_out
 from ingest.gpx.times import unix_seconds
 from ingest.ride.recording import Column
@@ -79,6 +79,7 @@ class _Points:
         }
         self._notes = {name: (rows.append, texts.append) for name, (rows, texts) in self._texts.items()}
         self._segment_starts: list[int] = []
+        self._tracks: list[Track] = []
         self._creator: str | None = None
         self._words: dict[str, str] = {}  # the first text of each pair of elements, e.g. "trk name"
         self._other_points = 0
@@ -126,7 +127,7 @@ class _Points:
                 return
             else:
                 if pieces and len(path) > 1:
-                    self._words.setdefault(f"{path[-2]} {path[-1]}", pieces[0].strip())
+                    self._word(path[-2], path[-1], pieces[0].strip())
                 clear()
                 path.pop()
                 return
@@ -148,6 +149,15 @@ class _Points:
         parser.CharacterDataHandler = pieces.append
         parser.EntityDeclHandler = refuse
         parser.SkippedEntityHandler = refuse
+
+    def _word(self, parent: str, name: str, text: str) -> None:
+        self._words.setdefault(f"{parent} {name}", text)
+        if parent == "trk" and self._tracks:
+            track = self._tracks[-1]
+            if name == "name":
+                track.title = track.title or text
+            elif name == "type":
+                track.sport = track.sport or text
 
     def forget_open_point(self) -> None:
         """Leave out the point that the XML broke off in, with what it held so far."""
@@ -172,7 +182,9 @@ class _Points:
             self._creator = attributes.get("creator", "")[:200].strip() or None
         if space + separator != self._namespace:
             return ""
-        if local == "trkseg":
+        if local == "trk":
+            self._tracks.append(Track(row + 1))
+        elif local == "trkseg":
             self._segment_starts.append(row + 1)
         elif local in ("wpt", "rtept"):
             self._other_points += 1
@@ -215,6 +227,7 @@ class _Points:
             time_s=columns.pop("time_s"),
             columns=columns,
             segment_starts=self._segment_starts,
+            tracks=self._tracks,
             title=words.get("trk name") or words.get("metadata name") or words.get("gpx name") or None,
             sport=words.get("trk type") or None,
             creator=self._creator,

@@ -60,7 +60,10 @@ def intervals_of(recording: Recording, *, wheel_is_blind: bool = False) -> Inter
     placed = steps_m(recording.latitude_deg, recording.longitude_deg)
     far = placed > JUMP_MPS * np.maximum(np.diff(time), 1.0)
     jumps += int(far.sum())
-    placed[far | (active > LONGEST_MOVING_GAP_S)] = np.nan
+    # A stopped timer or a long silence may hold anything: no metres by the places at its ends.
+    wall = np.diff(time)
+    stopped = (active < wall / 2) & (wall > LONGEST_BRIDGE_S)
+    placed[far | stopped | (wall > LONGEST_MOVING_GAP_S)] = np.nan
 
     speed = bridged(time, recording.speed_mps)[1:]
     by_place = _speed_by_place(recording)

@@ -19,7 +19,7 @@ import numpy as np
 
 from ingest.bikes.gearing import BIN_CENTRES, BIN_WIDTH, GearHistogram, gear_histogram, gears_seen, smoothed
 from ingest.errors import UnreadableFile
-from ingest.files.reader import read
+from tests.read_one import read
 
 CHAINRINGS = (46, 48, 50, 52, 53)  # big rings in common use
 COGS = tuple(range(10, 37))

@@ -33,8 +33,8 @@ import numpy as np
 from fixtures.fit_writer import fit_bytes
 from fixtures.gpx_writer import gpx_bytes
 from ingest.errors import UnreadableFile
-from ingest.files.reader import read
 from tests.ingest.recordings import ride
+from tests.read_one import read
 
 ROUNDS = 9
 FEWEST_RECORDS = 2_000

@@ -25,9 +25,9 @@ import numpy as np
 from ingest.bikes.clues import RideClues, clues_of
 from ingest.bikes.judge import Household, Verdict, judge
 from ingest.bikes.questions import Question, questions
-from ingest.files.reader import read
 from ingest.ride.summary import summarise
 from rules.vocabulary import BikeId, RiderId
+from tests.read_one import read
 from tests.second_households import KINDS, invent
 
 NOW = datetime(2035, 1, 1, tzinfo=UTC)

@@ -12,9 +12,9 @@ import pytest
 
 from ingest.bikes.clues import RideClues, clues_of
 from ingest.bikes.gearing import GPS_NOISE, WHEEL_NOISE, gears_seen
-from ingest.files.reader import read
 from ingest.ride.recording import GearChange, Recording, SensorSeen
 from rules.vocabulary import RiderId
+from tests.read_one import read
 from tests.second_households import invent
 
 INA = RiderId(1)

@@ -11,8 +11,8 @@ import pytest
 
 from ingest.bikes.gear_table import MOVES, SOLD, Comb, SoldTable, entered_table, sold_table
 from ingest.bikes.looks import MOST_LOOKS, GearLooks, gear_looks
-from ingest.files.reader import read
 from tests.ingest.bikes.made_rides import BROAD, MOUNTAIN, ROAD, looks_at
+from tests.read_one import read
 
 CORPUS = Path(os.environ.get("GRITLEDGER_CORPUS", "no corpus"))
 

@@ -14,10 +14,10 @@ from fixtures.fit_writer import fit_bytes
 from fixtures.gpx_writer import gpx_bytes
 from ingest.errors import NotARide, UnreadableFile
 from ingest.files import reader
-from ingest.files.reader import read
 from ingest.ride.recording import Recording
 from tests.ingest.fuzz.fuzz_readers import fuzz
 from tests.ingest.recordings import ride
+from tests.read_one import read
 
 
 @pytest.mark.parametrize("name", ["ride.fit", "ride.gpx", "ride", "x.zip", "ride.txt"])

@@ -13,11 +13,11 @@ from hypothesis import strategies as st
 
 from fixtures.fit_writer import file_of, fit_bytes
 from ingest.errors import UnreadableFile
-from ingest.files.reader import read
 from ingest.fit.checksum import checksum
 from ingest.ride.recording import Recording, SensorSeen
 from tests.ingest.fit import fit_messages as fit
 from tests.ingest.recordings import NAMES, START_S, ride, same_column
+from tests.read_one import read
 
 ENCODINGS: dict[str, dict[str, Any]] = {
     "little-endian": {},

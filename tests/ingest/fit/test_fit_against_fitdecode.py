@@ -5,10 +5,10 @@ from __future__ import annotations
 from pathlib import Path
 
 from ingest.errors import NotARide
-from ingest.files.reader import read
 from tests.ingest.fuzz import fit_differences
 from tests.ingest.fuzz.compare_readers import run
 from tests.ingest.recordings import corpus
+from tests.read_one import read
 
 
 def test_real_files_read_as_fitdecode_reads_them() -> None:

@@ -10,11 +10,11 @@ from fitdecode.utils import compute_crc
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ingest.files.reader import read
 from ingest.fit import profile
 from ingest.fit.checksum import checksum
 from ingest.ride.recording import Recording
 from tests.ingest.fit import fit_messages as fit
+from tests.read_one import read
 
 
 def read_activity(messages: bytes) -> Recording:

@@ -10,11 +10,11 @@ import pytest
 
 from fixtures.fit_writer import file_of, fit_bytes
 from ingest.errors import NotARide, UnreadableFile
-from ingest.files.reader import read
 from ingest.fit import walk as fit_walk
 from ingest.fit.checksum import checksum
 from tests.ingest.fit import fit_messages as fit
 from tests.ingest.recordings import START_S, ride, same_column
+from tests.read_one import read
 
 SOUND = fit_bytes(ride(200))
 

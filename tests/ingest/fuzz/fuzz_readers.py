@@ -22,11 +22,11 @@ import numpy as np
 
 from fixtures.fit_writer import fit_bytes
 from ingest.errors import UnreadableFile
-from ingest.files.reader import read
 from ingest.files.unpack import members
 from ingest.ride.recording import Recording
 from tests.ingest.fuzz import fit_inputs, gpx_inputs
 from tests.ingest.recordings import NAMES, ride
+from tests.read_one import read
 
 _MOST_SECONDS, _MOST_GROWTH_MB = 2.0, 300.0
 

@@ -12,7 +12,6 @@ from hypothesis import strategies as st
 
 from fixtures.gpx_writer import gpx_bytes
 from ingest.errors import NotARide, UnreadableFile
-from ingest.files.reader import read
 from ingest.gpx import stream as gpx
 from ingest.gpx.fast_path import take_out
 from ingest.gpx.times import unix_seconds
@@ -21,6 +20,7 @@ from tests.ingest.fuzz import gpx_differences
 from tests.ingest.fuzz.compare_readers import run
 from tests.ingest.gpx.gpx_text import point, track
 from tests.ingest.recordings import NAMES, START_S, corpus, ride, same_column
+from tests.read_one import read
 
 SPELLINGS: dict[str, dict[str, Any]] = {
     "1.1": {},

@@ -11,9 +11,9 @@ import pytest
 
 from fixtures.gpx_writer import gpx_bytes
 from ingest.errors import NotARide, UnreadableFile
-from ingest.files.reader import read
 from tests.ingest.gpx.gpx_text import point, track
 from tests.ingest.recordings import ride, same_column
+from tests.read_one import read
 
 SOUND = gpx_bytes(ride(200))
 

@@ -11,7 +11,6 @@ import pytest
 
 from fixtures.fit_writer import fit_bytes
 from fixtures.gpx_writer import gpx_bytes
-from ingest.files.reader import read
 from ingest.ride.recording import SensorSeen
 from ingest.ride.same_ride import Relation, pairs_to_compare, same_outing
 from ingest.ride.summary import summarise
@@ -26,6 +25,7 @@ from tests.ingest.rides import (
     seconds,
     without,
 )
+from tests.read_one import read
 
 HEAD_UNIT, WATCH = SensorSeen("head unit", serial=1001), SensorSeen("head unit", serial=2002)
 BODY = ("cadence_rpm", "heart_rate_bpm", "power_w")

@@ -14,13 +14,13 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ingest.errors import NotARide, UnreadableFile
-from ingest.files.reader import read
 from ingest.ride.geometry import wrapped
 from ingest.ride.recording import SensorSeen
 from ingest.ride.sketch import sketch_of
 from ingest.ride.summary import TrackPoint, summarise, track_points
 from rules.vocabulary import DriveMethod
 from tests.ingest.rides import METRES_PER_DEGREE, NOON, NOW, recording, ridden, seconds, without
+from tests.read_one import read
 
 
 def summed(one, **how):
