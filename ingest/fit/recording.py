@@ -38,7 +38,11 @@ def recordings(contents: FitContents, file_name: str, reader: str) -> tuple[Reco
     if not np.isfinite(time_s).any():
         if sport is not None and sport not in (*profile.RIDDEN, "generic"):
             raise NotARide(file_name, f"is {sport.replace('_', ' ')}", "nothing: only rides count here")
-        why = "its clock was never set, so nobody knows when it was" if len(time_s) else "holds no samples"
+        if not len(time_s) and not damage:
+            raise NotARide(
+                file_name, "holds no samples: nothing was recorded", "nothing: it is whole, and empty"
+            )
+        why = "its clock was never set, so nobody knows when it was"
         if damage:
             why = "; ".join(damage) + ("" if len(time_s) else ", and before that there are no samples")
         raise UnreadableFile(file_name, why, "copy it from the device again")
@@ -115,8 +119,10 @@ def _refuse_other_files(contents: FitContents, file_name: str) -> None:
     if not kinds or profile.ACTIVITY_FILE in kinds:
         return
     name = profile.FILE_TYPES.get(int(kinds[0]))
-    if name is not None:
-        raise NotARide(file_name, f"is a {name} file, not a recorded ride", "nothing: only rides count here")
+    if name is None and len(contents.records.get(profile.TIMESTAMP, ())):
+        return  # a kind that nobody knows, with samples: perhaps a ride
+    what = f"a {name} file" if name is not None else f"a FIT file of another kind (number {int(kinds[0])})"
+    raise NotARide(file_name, f"is {what}, not a recorded ride", "nothing: only rides count here")
 
 
 def _sessions_within(sessions: list[Message], time_s: Column) -> list[Message]:

@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ingest.ride.columns import LONGEST_BRIDGE_S, bridged, smoothed
-from ingest.ride.intervals import MOVING_MPS, Intervals
+from ingest.ride.intervals import LONGEST_MOVING_GAP_S, MOVING_MPS, Intervals
 from ingest.ride.recording import Column, Recording
 from rules.vocabulary import DriveMethod
 
@@ -109,6 +109,13 @@ def drive_time(recording: Recording, intervals: Intervals) -> DriveTime:
     in_action = intervals.moving | (np.isnan(speed) & (by_cadence | watched))
     lost = float((active - vouched)[~short & (by_cadence | followed) & in_action].sum())
     return _summed(turned, powered, shared, lost)
+
+
+def drive_time_by_word(intervals: Intervals) -> DriveTime:
+    """Nothing measured moved, but its rider says that it was ridden: a share of the timer's time."""
+    nothing = np.zeros(len(intervals.active_s))
+    ticking = np.where(intervals.active_s <= LONGEST_MOVING_GAP_S, intervals.active_s, 0.0)
+    return _summed(nothing, nothing, MOVING_SHARE * ticking, 0.0)
 
 
 def estimated_power_w(recording: Recording, intervals: Intervals) -> Column:

@@ -12,19 +12,32 @@ from ingest.ride.columns import smoothed
 from ingest.ride.drive_time import estimated_power_w
 from ingest.ride.intervals import Intervals
 from ingest.ride.recording import Recording
+from ingest.ride.stride import runs_like, turns_a_gear
 
 OVERRULE = (
     "if it was a bicycle ride, import it with --it-was-a-ride, or set its activity to cycling where it was "
     "recorded and export it again"
 )
 
-_CYCLING = re.compile(r"cycl|bik|ride|riding|gravel|mtb|mountain|bmx|velo|fahrrad")
-_MOTOR = re.compile(r"motor|moto_|car(\b|_)|driv")
-_OTHER = re.compile(
-    r"run|jog|hik|walk|trek|mountaineer|swim|ski|snowboard|row|paddl|kayak|sail|surf(?!ace)|skat|golf|fly|flight|climb|yoga|"
-    r"strength|horse|equestrian|tennis|football|soccer|boat|diving|wheelchair|treadmill|elliptical|stair|cardio"
+# Stems, looked for at the beginnings of words: a brunch holds no run. Devices and programs write sports in
+# the rider's language; the words are from memory.
+_BICYCLE = re.compile(
+    r"(?<![a-z])(?:\w*?(?:cycl|bik)|bmx|mtb|vtt|gravel|velo|vélo|fahrrad|rennrad|radfahr|radsport|radtour|"
+    r"cicl|bici|wielren|fiets|cykel|cykling|sykkel|sykling|pyöräily|kerékpár|kolo|cyklo)"
 )
-_INDOOR = re.compile(r"indoor|trainer|spin\b|rollers|turbo")
+_PERHAPS_BICYCLE = re.compile(r"(?<![a-z])(?:\w*ride|riding|mountain)(?![a-z])")
+_MOTOR = re.compile(r"(?<![a-z])(?:motor|moto(?![a-z])|car(?![a-z])|driv|auto(?![a-z])|coche|voiture)")
+_OTHER = re.compile(
+    r"(?<![a-z])(?:(?:trail|virtual|street|swim|indoor|ultra|night|fun)?run(?:s|ning|ner)?(?![a-z])|"
+    r"jog|hik|walk|trek(?!king_?(?:bike|rad))|mountaineer|swim|ski|snowboard|row(?:ing)?(?![a-z])|paddl|kayak|canoe|sail|surf(?!ace)|"
+    r"windsurf|kitesurf|skat|golf|fly(?![a-z])|flying|flight|climb|yoga|strength|horse|equestrian|tennis|football|"
+    r"soccer|boat|diving|wheelchair|treadmill|elliptical|stair|cardio|"
+    r"lauf|jogg|wander|schwimm|rudern|reiten|klettern|langlauf|berglauf|"
+    r"course_(?:a|à)|courir|randonn|marche|nage|natation|aviron|"
+    r"corsa|correre|carrera|correr|corrida|cammin|escursion|nuoto|caminata|senderis|nataci|"
+    r"hardlop|wandel|zwem|roei|löpning|løb|løping|gång|bieg|juoksu|futás)"
+)
+_INDOOR = re.compile(r"indoor|trainer|spin(?![a-z])|spinning|rollers|turbo")
 
 # How much of a ride of this sub-sport is on unpaved ground: judgements, common practice, no source.
 _UNPAVED_SHARE = {
@@ -46,6 +59,7 @@ WALKER_FAST_MPS = 3.0  # 10.8 km/h: on foot, nine tenths of the moving time are 
 RUNNER_FAST_MPS = 5.0  # 18 km/h: a runner stays under it ...
 # ... and keeps an even pace: the fast tenth begins below this times the middle; a rider freewheels downhill.
 RUNNER_SPREAD = 1.5
+RUNNER_DOWNHILL_MPS = 6.0
 MOTOR_MIDDLE_MPS = 14.0  # 50 km/h as the middle of the moving time: faster than any bicycle outing
 MOTOR_SHARE = 0.2  # or carried this much of the moving time
 MOTOR_SHARE_OF_CYCLING = 0.8  # a ride and the drive home in one file: the drive is left out, the ride stays
@@ -72,13 +86,14 @@ def spelled(word: str | None) -> str:
 def says_cycling(recording: Recording) -> bool:
     """Whether the file itself says that this is a bicycle ride."""
     sport, sub_sport = spelled(recording.sport), spelled(recording.sub_sport)
-    return bool(_CYCLING.search(f"{sport} {sub_sport}") or _INDOOR.search(sub_sport))
+    words = f"{sport} {sub_sport}"
+    return bool(_BICYCLE.search(words) or _PERHAPS_BICYCLE.search(words) or _INDOOR.search(sub_sport))
 
 
 def refuse_other_sports(recording: Recording) -> None:
     """Raises NotARide when the file says that it is a run, a swim, a drive or another sport."""
     for word in (spelled(recording.sport), spelled(recording.sub_sport)):
-        if _OTHER.search(word) or _MOTOR.search(word):
+        if _MOTOR.search(word) or (_OTHER.search(word) and not _BICYCLE.search(word)):
             raise NotARide(recording.file_name, f"says it is {_spoken(word)}, not a bicycle ride", OVERRULE)
 
 
@@ -111,12 +126,17 @@ def refuse_other_paces(recording: Recording, intervals: Intervals) -> None:
     if powered_s >= MOTOR_POWER_S:
         why = f"names no sport and for {powered_s:.0f} s goes as only a motor can ({MOTOR_W:.0f} W and more)"
         raise NotARide(recording.file_name, why, OVERRULE)
-    if fast < WALKER_FAST_MPS:
+    if fast < WALKER_FAST_MPS and not turns_a_gear(recording, intervals):
         why = (
             f"names no sport and moves at walking pace (nine tenths of the time under {fast * 3.6:.0f} km/h)"
         )
         raise NotARide(recording.file_name, why, OVERRULE)
-    if fast < RUNNER_FAST_MPS and fast < RUNNER_SPREAD * middle and not recording.has_cadence:
+    even = fast < RUNNER_FAST_MPS and fast < RUNNER_SPREAD * middle
+    if recording.has_cadence and fast < RUNNER_DOWNHILL_MPS:
+        strides = runs_like(recording, intervals)
+        if strides:
+            raise NotARide(recording.file_name, f"names no sport and {strides}", OVERRULE)
+    elif even:
         why = (
             f"names no sport and keeps a runner's even pace (half of the time above {middle * 3.6:.0f} km/h)"
         )

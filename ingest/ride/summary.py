@@ -9,9 +9,10 @@ import numpy as np
 
 from ingest.errors import NotARide, NotNow, UnreadableFile
 from ingest.ride.columns import one_sample_per_instant, only, smoothed
-from ingest.ride.drive_time import SAMPLE_SPEAKS_S, drive_time
+from ingest.ride.drive_time import SAMPLE_SPEAKS_S, drive_time, drive_time_by_word
 from ingest.ride.geometry import mean_places, unwrapped
 from ingest.ride.intervals import LONGEST_MOVING_GAP_S, MOVING_MPS, Intervals, Mask, intervals_of
+from ingest.ride.lifts import lifts
 from ingest.ride.recording import Column, Recording, SensorSeen
 from ingest.ride.ride_or_not import Kind, kind_of, refuse_other_paces, refuse_other_sports, unpaved_share_of
 from ingest.ride.sketch import packed_sketch
@@ -101,7 +102,16 @@ def summarise(recording: Recording, *, now: datetime, said_ride: bool = False) -
     if not said_ride:
         refuse_other_paces(recording, intervals)
     recording = _without_dead_sensors(recording, intervals, dropped)
+    lifted, doubted = _lifts(recording, intervals, kind)
+    intervals = replace(
+        intervals,
+        carried=intervals.carried | lifted,
+        moving=intervals.moving & ~lifted,
+        step_m=np.where(lifted, 0.0, intervals.step_m),
+    )
     drive = drive_time(recording, intervals)
+    if said_ride and not drive.seconds.any() and not intervals.moving.any() and not intervals.carried.any():
+        drive, kind = drive_time_by_word(intervals), kind if recording.has_place else Kind.INDOOR
     moving = np.where(np.isnan(intervals.speed_mps) & ~intervals.carried, drive.seconds, intervals.moving_s)
     if not moving.any() and not drive.seconds.any():
         raise NotARide(
@@ -110,7 +120,10 @@ def summarise(recording: Recording, *, now: datetime, said_ride: bool = False) -
     climb = _climb(recording, intervals)
 
     _count(dropped, "seconds lost in gaps of the recording", drive.lost_s)
-    _count(dropped, "seconds carried by a motor", float(intervals.active_s[intervals.carried].sum()))
+    _count(dropped, "seconds carried uphill", float(intervals.active_s[lifted].sum()))
+    _count(
+        dropped, "seconds carried by a motor", float(intervals.active_s[intervals.carried & ~lifted].sum())
+    )
     _count(dropped, "impossible jumps", intervals.jumps)
     recording = _with_every_speed(recording, intervals)
     hours = _hours(recording, drive.seconds, intervals.step_m, moving, climb)
@@ -119,7 +132,7 @@ def summarise(recording: Recording, *, now: datetime, said_ride: bool = False) -
         started_at=_started_at(recording),
         ended_at=datetime.fromtimestamp(float(recording.time_s[-1]), UTC),
         drive_s=float(drive.seconds.sum()),
-        drive_low_s=drive.low_s,
+        drive_low_s=max(drive.low_s - float(drive.seconds[doubted].sum()), 0.0),
         drive_high_s=drive.high_s,
         drive_method=drive.method,
         moving_s=float(moving.sum()),
@@ -158,6 +171,13 @@ def _with_possible_times(recording: Recording, now: datetime, dropped: dict[str,
         why = "has no samples with a time" if count == 0 else "has a single sample"
         raise UnreadableFile(name, why, "export the recorded activity, with its times, and try again")
     return recording
+
+
+def _lifts(recording: Recording, intervals: Intervals, kind: Kind) -> tuple[Mask, Mask]:
+    if kind is not Kind.OUTDOOR:
+        none = np.zeros(len(intervals.active_s), np.bool_)
+        return none, none
+    return lifts(recording, intervals)
 
 
 def _impossible(name: str, time_s: Column, now: datetime) -> UnreadableFile:

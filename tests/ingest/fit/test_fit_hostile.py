@@ -235,8 +235,15 @@ def test_other_kinds_of_file_are_refused_politely(kind: int, name: str) -> None:
         read(data, "other.fit")
 
 
+@pytest.mark.parametrize("kind", [8, 44, 49, 254])
+def test_a_kind_that_nobody_knows_is_refused_when_it_holds_no_samples(kind: int) -> None:
+    with pytest.raises(NotARide, match=rf"a FIT file of another kind \(number {kind}\)"):
+        read(file_of(fit.file_id(kind)), "other.fit")
+    assert len(read(file_of(fit.file_id(kind) + fit.records(20)), "other.fit")) == 20
+
+
 def test_an_activity_without_samples_is_refused() -> None:
-    assert refusal(fit.activity(b"")).why == "holds no samples"
+    assert refusal(fit.activity(b"")).why == "holds no samples: nothing was recorded"
 
 
 # The slow reader --------------------------------------------------------------------------------------------

@@ -270,7 +270,11 @@ def test_the_sub_sport_suggests_the_ground(sport, sub_sport, share):
 
 
 @pytest.mark.parametrize(
-    "sport", [None, "", "cycling", "e_biking", "generic", "unknown", "Ride", "Biking", "9"]
+    "sport",
+    [
+        *(None, "", "cycling", "e_biking", "generic", "unknown", "Ride", "Biking", "9", "brunch bike ride"),
+        *("VirtualRide", "Radfahren", "Rennrad", "cyclisme", "vélo", "Bicicletta", "trekking bike", "E-Bike"),
+    ],
 )
 def test_bicycle_and_nameless_sports_are_welcome(sport):
     assert summed(replace(ridden(20), sport=sport)).drive_s > 0
@@ -290,6 +294,14 @@ def test_bicycle_and_nameless_sports_are_welcome(sport):
         "motorcycling",
         "Car trip",
         "horseback riding",
+        "Laufen",
+        "Trailrunning",
+        "Wandern",
+        "course à pied",
+        "randonnée",
+        "Corsa",
+        "hardlopen",
+        "Motorbike",
     ],
 )
 def test_other_sports_are_refused_politely_and_the_rider_may_overrule(sport):
@@ -349,6 +361,48 @@ def on_foot(speed_mps, spread, **columns):
 def test_a_file_that_names_no_sport_is_judged_by_its_pace(one, why):
     with pytest.raises(NotARide, match=why):
         summed(one)
+
+
+# Metres of a stride of both legs by speed, 30 runners: Leacox 2025, as ../shared's reference gives it.
+STRIDE_SPEED_MPS, STRIDE_M = (2.68, 3.16, 3.83), (1.90, 2.20, 2.58)
+
+
+@pytest.mark.parametrize("counts_steps", [False, True])
+@pytest.mark.parametrize("speed_mps", [3.2, 3.4])
+def test_a_run_with_a_cadence_and_no_sport_is_known_by_its_stride(speed_mps, counts_steps):
+    time = seconds(3600)
+    speed = speed_mps * (1 + 0.1 * np.sin(time / 90))
+    legs_rpm = speed * 60 / np.interp(speed, STRIDE_SPEED_MPS, STRIDE_M)
+    one = on_foot(speed_mps, 0.1, cadence_rpm=np.round(legs_rpm * (2 if counts_steps else 1)))
+    with pytest.raises(NotARide, match="counts steps" if counts_steps else "as a runner's do"):
+        summed(one)
+
+
+def test_a_slow_bicycle_with_the_same_metres_a_turn_is_a_ride():
+    """32/51 teeth at 85 rpm goes 2.0 m/s: a gear's metres do not grow with speed, and legs rest."""
+    time = seconds(3600)
+    turns = np.where(time % 300 < 250, 85 * (1 + 0.15 * np.sin(time / 70)), 0.0)
+    speed = np.maximum(np.where(turns > 0, turns, 70) * 32 / 51 * 2.2 / 60, 0.6)
+    one = recording(
+        time,
+        sport=None,
+        latitude_deg=46 + np.cumsum(speed) / METRES_PER_DEGREE,
+        longitude_deg=9.0,
+        altitude_m=500.0,
+        cadence_rpm=turns,
+    )
+    assert summed(one).drive_s > 2500
+
+
+def test_an_hour_indoors_with_a_heart_alone_is_a_ride_on_its_riders_word():
+    one = recording(seconds(3600), sport=None, heart_rate_bpm=120 + 10 * np.sin(seconds(3600) / 60))
+    with pytest.raises(NotARide, match="nothing in it moves"):
+        summed(one)
+    told = summed(one, said_ride=True)
+    assert told.drive_s == pytest.approx(0.85 * 3600)
+    assert (told.drive_low_s, told.drive_high_s) == pytest.approx((0.75 * 3600, 0.95 * 3600))
+    assert told.drive_method is DriveMethod.MOVING_SHARE
+    assert told.indoor
 
 
 @pytest.mark.parametrize("speed_mps", [4.0, 6.0, 9.0])
