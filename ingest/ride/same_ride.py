@@ -156,15 +156,19 @@ class _Pair:
         mine, theirs = cut(one), cut(other)
         return cls(mine, theirs, int((_recorded(mine) & _recorded(theirs)).sum()))
 
-    def apart_m(self) -> tuple[float | None, float | None]:
-        """How far apart they are at the same instants: the median, and what nine tenths stay under. [m]"""
+    def metres_apart(self) -> Column:
+        """The distances at the instants at which both know their place. [m]"""
         metres = haversine_m(
             self.one["latitude_deg"],
             self.one["longitude_deg"],
             self.other["latitude_deg"],
             self.other["longitude_deg"],
         )
-        metres = metres[np.isfinite(metres)]
+        return metres[np.isfinite(metres)]
+
+    def apart_m(self) -> tuple[float | None, float | None]:
+        """How far apart they are at the same instants: the median, and what nine tenths stay under. [m]"""
+        metres = self.metres_apart()
         if len(metres) < FEWEST_PLACES:
             return None, None
         return float(np.median(metres)), float(np.quantile(metres, 0.9))
@@ -209,6 +213,18 @@ def _recorded(columns: dict[str, Column]) -> NDArray[np.bool_]:
 
 def _recorded_minutes(sketch: Sketch) -> int:
     return int(_recorded({name: getattr(sketch, name) for name in _PLACES + _MEANS}).sum())
+
+
+def recorded_minutes(sketch: Sketch) -> frozenset[int]:
+    """In which minutes since 1970 this recording has anything at all."""
+    known = _recorded({name: getattr(sketch, name) for name in _PLACES + _MEANS})
+    return frozenset((sketch.first_minute + np.flatnonzero(known)).tolist())
+
+
+def apart_at_places_m(one: Sketch, other: Sketch) -> tuple[int, Column]:
+    """In how many minutes both recorded something, and how far apart they were at the same instants. [m]"""
+    pair = _Pair.of(one, other)
+    return pair.common, pair.metres_apart()
 
 
 def _from_end_to_start_m(early: Sketch, late: Sketch) -> float | None:

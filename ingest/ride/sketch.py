@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import struct
 import zlib
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import timedelta
 
 import numpy as np
 from numpy.typing import NDArray
@@ -118,6 +119,11 @@ def sketch_of(packed: bytes) -> Sketch:
         power_share=power / 1000,
         identity=identity,
     )
+
+
+def shifted(sketch: Sketch, by: timedelta) -> Sketch:
+    """The same sketch by another clock; by: whole minutes."""
+    return replace(sketch, first_minute=sketch.first_minute + round(by.total_seconds() / 60))
 
 
 def _steps(degrees: Column) -> bytes:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING
 
-from sqlalchemy import select
+from sqlalchemy import or_, select
 
 from rules.vocabulary import RideId
 from services.store.errors import FactRefused, NotFound
@@ -15,6 +15,9 @@ from services.store.tables_rides import ride, ride_hour, ride_sensor, ride_track
 
 if TYPE_CHECKING:  # reading a ride file takes numpy; listing rides does not
     from ingest.ride.summary import RideSummary
+
+
+IMPORTER = "the importer"
 
 
 class SameOutings(Recordings):
@@ -28,7 +31,7 @@ class SameOutings(Recordings):
         keep_new: bool,
         because: str | Sequence[str],
         at: datetime,
-        by: str = "the importer",
+        by: str = IMPORTER,
         file_name: str | None = None,
         clues: str = "",
     ) -> RideId:
@@ -66,6 +69,38 @@ class SameOutings(Recordings):
             ride_id, other, [because] if isinstance(because, str) else because, at=at, by=by
         )
         return other
+
+    def recordings_of(self, rides: Iterable[RideId]) -> tuple[RideId, ...]:
+        """These rides and every second recording of them, by number."""
+        ids = list(rides)
+        query = select(ride.c.id).where(or_(ride.c.id.in_(ids), ride.c.same_as.in_(ids))).order_by(ride.c.id)
+        return tuple(RideId(one) for one in self._connection.scalars(query))
+
+    def was_split_by_a_rider(self, rides: Iterable[RideId]) -> bool:
+        """Whether somebody said of any of these that two recordings were two outings."""
+        ids = list(rides)
+        query = select(same_outing.c.id).where(
+            or_(same_outing.c.kept.in_(ids), same_outing.c.other.in_(ids)),
+            same_outing.c.split_at.is_not(None),
+            same_outing.c.split_by != IMPORTER,
+        )
+        return self._connection.execute(query.limit(1)).first() is not None
+
+    def exchange_recordings(self, one: RideId, other: RideId) -> None:
+        """Each of the two rides gets the other's recording; what riders said of either stays where it is."""
+        first, second = self._row(ride, one, "ride"), self._row(ride, other, "ride")
+        names = tuple(recording_values(self.outing(one), first.file_name))
+        # By way of a third: two rides may not hold the same hour at any moment.
+        spare = self._insert(ride, **{**first._asdict(), "id": None, "same_as": None})
+        for start, end in ((one, spare), (other, one), (spare, other)):
+            for table in (ride_hour, ride_sensor, ride_track):
+                self._connection.execute(table.update().where(table.c.ride == start).values(ride=end))
+        self._connection.execute(ride.delete().where(ride.c.id == spare))
+        for this, that in ((first, second), (second, first)):
+            values = {name: getattr(that, name) for name in names}
+            if not self._share_was_said(RideId(this.id)):
+                values["unpaved_share"] = that.unpaved_share_from_file
+            self._update(ride, this.id, **values)
 
     def link_same_outing(
         self, kept: RideId, other: RideId, because: Sequence[str], *, at: datetime, by: str
