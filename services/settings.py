@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any, Literal
 
 import platformdirs
-from pydantic import BaseModel, ConfigDict, Field, SecretStr, ValidationError
+from pydantic import BaseModel, ConfigDict, Field, SecretStr, ValidationError, model_validator
 from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict
 from pydantic_settings import SettingsError as UnreadableVariable
 
@@ -48,6 +48,14 @@ class Weather(_Section):
     forecast_url: str = "https://api.open-meteo.com/v1/forecast"
     stand_by: bool = True  # while the open archive is down, NASA POWER answers for the days it has
     power_url: str = "https://power.larc.nasa.gov/api/temporal/hourly/point"
+
+    @model_validator(mode="before")
+    @classmethod
+    def _a_file_alone_means_that_file(cls, said: Any) -> Any:
+        """Who names a file of weather and no archive wants that file read."""
+        if isinstance(said, dict) and said.get("local_file") and "archive" not in said:
+            return {**said, "archive": "local"}
+        return said
 
 
 class Surface(_Section):

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
@@ -124,7 +125,10 @@ def rides(
 
 
 def assign(
-    numbers: Annotated[list[str], typer.Argument(help="RIDE… BIKE, or only BIKE with --from and --until.")],
+    numbers: Annotated[
+        list[str] | None,
+        typer.Argument(help="RIDE… BIKE, or only BIKE with --from and --until; none with --table."),
+    ] = None,
     first: Annotated[
         str | None, typer.Option("--from", help="All rides from then on, in local time.")
     ] = None,
@@ -133,13 +137,32 @@ def assign(
     none_of_ours: Annotated[
         bool, typer.Option("--none-of-ours", help="It was on none of the household's bikes.")
     ] = False,
+    own_table: Annotated[
+        Path | None, typer.Option("--table", help="A CSV of your own that says which bike each ride was on.")
+    ] = None,
+    time_column: Annotated[
+        str, typer.Option("--time", help="Of the table: the column with a time or day, by heading or number.")
+    ] = "",
+    bike_column: Annotated[
+        str, typer.Option("--bike", help="Of the table: the column with your bike's name.")
+    ] = "",
     preview: Annotated[bool, typer.Option("--preview", help="Only show what would change.")] = False,
+    yes: Yes = False,
     home: Home = None,
 ) -> None:
     """Say which bike rides were on. Shows what that changes; undo takes it back.
 
-    Examples: gritledger assign 12 Plover · gritledger assign --from 2026-05-01 --until 2026-05-08 Plover
+    Examples: gritledger assign 12 Plover · gritledger assign --from 2026-05-01 --until 2026-05-08 Plover ·
+    gritledger assign --table rides.csv --time Date --bike Bicycle
     """
+    if own_table is not None:
+        if numbers or first or until or was_on or none_of_ours:
+            raise typer.BadParameter("--table says it all; leave rides, bike and spans out")
+        _assign_by_table(own_table, time_column, bike_column, preview=preview, yes=yes, home=home)
+        return
+    if not numbers and not none_of_ours:
+        raise typer.BadParameter("say which rides and which bike: gritledger assign 12 13 Plover")
+    numbers = numbers or []
     from rules.commands import PutRidesOn
     from services.use_cases.find import bike_named
     from services.use_cases.preview import preview_rides_on
@@ -174,6 +197,37 @@ def assign(
         say("Nothing was changed: this was a preview.")
         return
     keep(app, PutRidesOn(tuple((ride, bike) for ride in ids)), now=now, yes=True)
+
+
+def _assign_by_table(
+    table_file: Path, time_column: str, bike_column: str, *, preview: bool, yes: bool, home: Path | None
+) -> None:
+    from rules.commands import PutRidesOn
+    from services.use_cases.bikes_from_table import matched, read_table
+    from services.use_cases.preview import preview_answers
+    from services.wiring import open_app
+
+    if not time_column or not bike_column:
+        raise typer.BadParameter(
+            "say which columns: gritledger assign --table rides.csv --time Date --bike Bicycle"
+        )
+    app, now = open_app(home), now_utc()
+    ledger = ledger_of(app)
+    zone = zone_for(ledger)
+    found = matched(
+        ledger, read_table(table_file, time_column=time_column, bike_column=bike_column, zone=zone), zone
+    )
+    for sentence in found.sentences:
+        say(sentence)
+    if not found.answers:
+        say("Nothing was changed.")
+        raise typer.Exit(1)
+    _show_difference(preview_answers(app, dict(found.answers), now=now))
+    if preview:
+        say("Nothing was changed: this was a preview.")
+        return
+    confirm(f"Keep this for {len(found.answers)} rides?", yes)
+    keep(app, PutRidesOn(found.answers), now=now, yes=True)
 
 
 def conditions(

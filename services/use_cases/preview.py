@@ -19,7 +19,11 @@ from services.use_cases.judge_bikes import HouseholdJudgement
 
 def preview_rides_on(app: App, rides: Sequence[RideId], bike: BikeId | None, *, now: datetime) -> Difference:
     """What would change if these rides were on that bike (None: on none of ours)? Raises FactRefused."""
-    said = dict.fromkeys(rides, bike)
+    return preview_answers(app, dict.fromkeys(rides, bike), now=now)
+
+
+def preview_answers(app: App, said: Mapping[RideId, BikeId | None], *, now: datetime) -> Difference:
+    """What would change if each of these rides were on that bike? Raises FactRefused."""
     with app.store.reading() as tx:
         before = tx.ledger()
     _refuse(before, PutRidesOn(tuple(said.items())), now)

@@ -153,6 +153,11 @@ def _left_alone(tx: Transaction, now: datetime) -> bool:
     return timedelta(0) < wait <= LONGEST_WAIT  # one longer than any that is asked for: a clock was wrong
 
 
+def _chosen(app: App) -> str:
+    """Which archive is asked, and where: as the settings say it."""
+    return app.settings.weather.model_dump_json()
+
+
 def _may_ask(app: App, rides: Sequence[Ride], now: datetime) -> bool:
     """Whether asking is worth it now.
 
@@ -160,6 +165,8 @@ def _may_ask(app: App, rides: Sequence[Ride], now: datetime) -> bool:
     ended since (tonight's storm counts tonight), and once an hour.
     """
     with app.store.reading() as tx:
+        if tx.notes.get(ASKED) != _chosen(app):
+            return True  # another archive, or a mended address: what the old one asked for is over
         left_alone, asked_at = _left_alone(tx, now), tx.notes.written_at(ASKED)
     if left_alone:
         return False
@@ -186,7 +193,7 @@ def _fetch(
     stand_by = app.stand_by
     spans = needed([hour for ride in rides for hour in ride.hours], grid)
     with app.store.writing() as tx:
-        tx.notes.put(ASKED, len(spans), at=now)
+        tx.notes.put(ASKED, _chosen(app), at=now)
         nulls = tx.weather.null_hours_due(now, NULL_RETRIES)
     answers = partial(_answers, app, now=now, patience=patience, sleep=sleep, begun=time.monotonic())
     settled_until: date | None = None

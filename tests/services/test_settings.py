@@ -131,3 +131,10 @@ def test_the_home_is_where_the_variable_says(monkeypatch: pytest.MonkeyPatch, tm
     assert default_home() == tmp_path / "here"
     monkeypatch.delenv("GRITLEDGER_HOME")
     assert default_home().name == "gritledger"
+
+
+def test_a_file_of_weather_alone_means_that_file(tmp_path: Path) -> None:
+    (tmp_path / "settings.toml").write_text('[weather]\nlocal_file = "hours.csv"\n')
+    assert load_settings(tmp_path).weather.archive == "local"
+    (tmp_path / "settings.toml").write_text('[weather]\nlocal_file = "hours.csv"\narchive = "none"\n')
+    assert load_settings(tmp_path).weather.archive == "none"

@@ -244,6 +244,27 @@ def test_the_riders_word_on_conditions_counts_and_is_taken_back(typed: Typed) ->
     assert "muddy" not in typed.well("rides")
 
 
+def test_a_table_of_ones_own_puts_many_rides_on_their_bikes_with_one_undo(
+    typed: Typed, tmp_path: Path
+) -> None:
+    before = typed.well("rides")
+    days = sorted({line.split()[1] for line in before.splitlines()[1:]})
+    own = tmp_path / "own.csv"
+    own.write_text("Day;Which\n" + "".join(f"{day};night harrier\n" for day in days) + "1999-01-01;Plover\n")
+    asked = ("assign", "--table", str(own), "--time", "Day", "--bike", "which")
+
+    seen = typed.well(*asked, "--preview")
+    assert "on Night Harrier" in seen
+    assert "1 rows match no ride here" in seen
+    assert typed.well("rides") == before
+    assert typed.well(*asked, "--yes")
+    assert typed.well("rides") != before
+    typed.well("undo")
+    assert typed.well("rides") == before
+    assert_one_sentence(typed("assign", "--table", str(own), "--time", "Day"), 2, "say which columns")
+    assert_one_sentence(typed(*asked[:-1], "Bike"), 1, "its columns are “Day” and “Which”")
+
+
 def test_a_ride_that_was_none_is_counted_no_more_until_undone(typed: Typed) -> None:
     evening = number_of(typed, "evening")
     before = typed.well("chains"), typed.well("due")
