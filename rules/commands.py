@@ -167,6 +167,24 @@ class TakeBack:
 
 
 @dataclass(frozen=True, slots=True)
+class TellRide:
+    """A ride that nobody recorded: who rode, on which bike (None: on none of ours), when and how long.
+
+    The place, if told, gives it weather; the word overrules the archive, as on any ride.
+    """
+
+    rider: RiderId
+    bike: BikeId | None
+    started_at: datetime
+    minutes: float
+    word: Condition | None = None
+    distance_m: float = 0.0
+    latitude_deg: float | None = None
+    longitude_deg: float | None = None
+    indoor: bool = False
+
+
+@dataclass(frozen=True, slots=True)
 class PutRidesOn:
     """The rider's word: each of these rides was on that bike (None: on none of ours)."""
 
@@ -219,6 +237,7 @@ Command: TypeAlias = (
     | LogReading
     | LogWipeTest
     | TakeBack
+    | TellRide
     | PutRidesOn
     | SayCondition
     | SayUnpaved

@@ -27,6 +27,7 @@ from rules.commands import (
     SplitOuting,
     TakeBack,
     TakeOff,
+    TellRide,
     WithdrawRide,
 )
 from rules.gate.values import tidy
@@ -110,8 +111,8 @@ def applied(ledger: Ledger, command: Command, made: int) -> Ledger:
             return _with_ride(ledger, ride_id, unpaved_share=share)
         case WithdrawRide(ride_id):
             return replace(ledger, rides=tuple(ride for ride in ledger.rides if ride.id != ride_id))
-    assert isinstance(command, SplitOuting)
-    return ledger  # the other recording's ride is the store's to count
+    assert isinstance(command, SplitOuting | TellRide)
+    return ledger  # rides are the store's to count
 
 
 def _bike_fields(command: AddBike) -> dict[str, Any]:

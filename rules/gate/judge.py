@@ -34,6 +34,7 @@ OBJECTIONS: dict[type, Callable[[Any, Hearing], Iterator[Objection]]] = {
     commands.LogReading: care.log_reading,
     commands.LogWipeTest: care.log_wipe_test,
     commands.TakeBack: care.take_back,
+    commands.TellRide: rides.tell_ride,
     commands.PutRidesOn: rides.put_rides_on,
     commands.SayCondition: rides.say_condition,
     commands.SayUnpaved: rides.say_unpaved,

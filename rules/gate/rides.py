@@ -3,11 +3,47 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import timedelta
 
-from rules.commands import PutRidesOn, SayCondition, SayUnpaved, SplitOuting, WithdrawRide
-from rules.gate.hearing import Hearing, Objection, Refused
-from rules.gate.values import none_such, text, unpaved_share
+from rules.commands import PutRidesOn, SayCondition, SayUnpaved, SplitOuting, TellRide, WithdrawRide
+from rules.gate.hearing import Hearing, Objection, Question, Refused, not_ahead
+from rules.gate.values import none_such, text, unpaved_share, within
 from rules.vocabulary import Condition, RideId
+
+LONGEST_MIN, FARTHEST_M = 24 * 60.0, 1_000_000.0
+
+
+def tell_ride(command: TellRide, hearing: Hearing) -> Iterator[Objection]:
+    if not any(one.id == command.rider for one in hearing.ledger.riders):
+        yield none_such("rider", command.rider)
+    if command.bike is not None and hearing.bike(command.bike) is None:
+        yield none_such("bike", command.bike)
+    yield from within(command.minutes, 1.0, LONGEST_MIN, "How long it took, in minutes,", "for instance 40")
+    yield from within(command.distance_m, 0.0, FARTHEST_M, "The distance in metres", "for instance 12000")
+    yield from within(command.latitude_deg, -90.0, 90.0, "The latitude", "degrees, south negative")
+    yield from within(command.longitude_deg, -180.0, 180.0, "The longitude", "degrees, west negative")
+    if (command.latitude_deg is None) != (command.longitude_deg is None):
+        yield Refused("A place is a latitude and a longitude; give both, or neither.")
+    if command.word is Condition.UNKNOWN:
+        yield Refused("“unknown” is no word on a ride; leave it to the archive instead.")
+    if not 1.0 <= command.minutes <= LONGEST_MIN:
+        return
+    ended_at = command.started_at + timedelta(minutes=command.minutes)
+    yield from not_ahead(command.started_at, hearing, command.bike)
+    if command.started_at <= hearing.now < ended_at:
+        yield Refused(
+            f"It ends {hearing.told(ended_at, command.bike)}, still to come; say it once it is over."
+        )
+    others = [
+        one
+        for one in hearing.ledger.rides
+        if one.rider == command.rider and one.started_at < ended_at and command.started_at < one.ended_at
+    ]
+    if others and not hearing.replay:
+        yield Question(
+            f"There is a ride at that time already: ride {others[0].id}, "
+            f"{hearing.told(others[0].started_at, others[0].bike)}. Is this another one?"
+        )
 
 
 def put_rides_on(command: PutRidesOn, hearing: Hearing) -> Iterator[Objection]:

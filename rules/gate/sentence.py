@@ -25,6 +25,7 @@ from rules.commands import (
     SplitOuting,
     TakeBack,
     TakeOff,
+    TellRide,
     WithdrawRide,
 )
 from rules.gate.values import tidy
@@ -69,6 +70,9 @@ def described(ledger: Ledger, command: Command, zone: tzinfo) -> str:
             return f"wipe test of {_chain(ledger, chain)} logged: grade {grade}, {day(at, zone)}"
         case TakeBack(fact, number):
             return f"{fact} {number} taken back"
+        case TellRide(_, on, at, minutes):
+            where = "none of ours" if on is None else _bike(ledger, on)
+            return f"ride of {day(at, zone)}, {clock(at, zone)}, told: {minutes:.0f} min on {where}"
         case PutRidesOn(answers):
             bikes = dict.fromkeys("none of ours" if one is None else _bike(ledger, one) for _, one in answers)
             return f"{_rides(ledger, [ride for ride, _ in answers], zone)} on {listed(list(bikes))}"

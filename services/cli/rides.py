@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from datetime import timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from rules.vocabulary import Condition, RideId
+from services.cli.equipment import add
 from services.cli.output import (
     LARGEST,
     AsJson,
+    At,
     Home,
     hours,
     kilometres,
@@ -37,6 +40,7 @@ def register(commands: typer.Typer) -> None:
     """Hang these commands on the application."""
     commands.command(rich_help_panel=PANEL)(rides)
     commands.command(rich_help_panel=PANEL)(assign)
+    add.command("ride")(add_ride)
     commands.command(rich_help_panel=PANEL)(conditions)
     commands.command("not-a-ride", rich_help_panel=PANEL)(not_a_ride)
     commands.command(rich_help_panel=PANEL)(split)
@@ -122,6 +126,55 @@ def rides(
     elif not rows:
         narrowed = bike is not None or text
         say("No such ride." if narrowed else "No ride yet. Read some: gritledger import FOLDER")
+
+
+def add_ride(
+    minutes: Annotated[float, typer.Argument(help="How long you rode, in minutes.")],
+    on: Annotated[str, typer.Option(help="The bike; 'none' for none of ours.")],
+    at: At = None,
+    rider: Annotated[str | None, typer.Option(help="Who rode; not needed with one rider.")] = None,
+    like: Annotated[
+        Condition | None, typer.Option(help="What it was like, if you want to say so yourself.")
+    ] = None,
+    km: Annotated[float, typer.Option(help="How far, in km.")] = 0,
+    near: Annotated[
+        int | None, typer.Option(min=1, help="It was where this ride was: gives it that place's weather.")
+    ] = None,
+    indoor: Annotated[bool, typer.Option("--indoor", help="On the trainer.")] = False,
+    yes: Yes = False,
+    home: Home = None,
+) -> None:
+    """Tell of a ride that nobody recorded. It gets the weather of where you rode about then.
+
+    Example: gritledger add ride 40 --on Plover --at 'yesterday 18:00' --like wet
+    """
+    from rules.commands import TellRide
+    from services.use_cases.find import bike_named, place_about, rider_named
+    from services.wiring import open_app
+
+    app, now = open_app(home), now_utc()
+    ledger = ledger_of(app)
+    who = rider_named(ledger, rider)
+    bike = None if on.casefold() == "none" else bike_named(ledger, on)
+    started_at = parse_moment(at, now=now - timedelta(minutes=minutes), zone=zone_for(ledger, bike)).at
+    place = None if indoor else place_about(ledger, who.id, started_at, near)
+    latitude_deg, longitude_deg = (None, None) if place is None else place[1:]
+    told = TellRide(
+        who.id,
+        bike.id if bike else None,
+        started_at,
+        minutes,
+        like,
+        km * 1000,
+        latitude_deg,
+        longitude_deg,
+        indoor,
+    )
+    keep(app, told, now=now, yes=yes)
+    if place is not None:
+        say(f"Its weather is that of where ride {place[0]} was; say another with --near RIDE.")
+    elif not indoor:
+        say("Nobody knows where it was, so it gets no weather; say so with --near RIDE, or --like wet.")
 
 
 def assign(

@@ -3,14 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import Literal, TypeVar
 
 from rules.ledger import Ledger
-from rules.vocabulary import Bike, Chain, Rider
+from rules.vocabulary import Bike, Chain, RideId, Rider, RiderId
 from services.store import FactRefused, NotFound
 
 Named = TypeVar("Named", bound=Rider | Bike | Chain)
+NEAR_IN_TIME = timedelta(days=14)  # a rider told of nothing else may have been elsewhere before
 Thing = Literal["rider", "bike", "chain"]
 
 
@@ -67,6 +68,30 @@ def thing_named(ledger: Ledger, name: str, what: Thing | None = None) -> tuple[R
         names = [one.name for things in looked_at.values() for one in things]
         raise NotFound(what or "rider, bike or chain", name, names)
     return found[0]
+
+
+def place_about(
+    ledger: Ledger, rider: RiderId, at: datetime, near: int | None = None
+) -> tuple[RideId, float, float] | None:
+    """Where a ride was that somebody only tells of: where this one was, else the rider's nearest in time.
+
+    Returns that ride with latitude and longitude [°]; None = nobody knows. Raises NotFound.
+    """
+    if near is not None:
+        ride = ledger.ride(RideId(near))
+        if ride is None:
+            raise NotFound("ride", near)
+        rides = [ride]
+    else:
+        rides = [
+            one for one in ledger.rides if one.rider == rider and abs(one.started_at - at) <= NEAR_IN_TIME
+        ]
+        rides.sort(key=lambda one: abs(one.started_at - at))
+    for one in rides:
+        for hour in one.hours:
+            if hour.latitude_deg is not None and hour.longitude_deg is not None:
+                return one.id, hour.latitude_deg, hour.longitude_deg
+    return None
 
 
 def _named(what: str, name: str, things: tuple[Named, ...]) -> Named:

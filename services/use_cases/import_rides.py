@@ -22,9 +22,10 @@ from ingest.files.folder import scan
 from ingest.files.read_pool import Member, ReadFile, ToRead, read_all, stamp
 from ingest.files.reader import WAY_OF_READING
 from ingest.ride.outing_set import CLOCK_ERRORS, by_a_wrong_clock, resolved
+from ingest.ride.same_ride import Relation, same_outing
 from ingest.ride.same_ride import Verdict as SameOuting
-from ingest.ride.same_ride import same_outing
 from ingest.ride.summary import RideSummary
+from ingest.ride.unrecorded import READER
 from rules.vocabulary import DecidedBy, RideId, Rider, RiderId
 from services.store import FileRecord, RideSpan, Store, Transaction
 from services.store.notes import FILES_READ_BY
@@ -243,6 +244,12 @@ class _Batch:
             verdict = same_outing(self._tx.rides.outing(other.id), summary, same_rider=True)
             if verdict.same:
                 same.append((other, verdict))
+        told = [one for one in mine if self._was_told(one, begin, end)]
+        if told and not same:
+            because = ("its rider told of it before its file came: the file counts now",)
+            verdict = SameOuting(True, because, "second", Relation.SAME)
+            self._second_recording(told[0], summary, clues, verdict)
+            return told[0].id, because
         if same:
             kept = [other for other, _ in same]
             because = tuple(dict.fromkeys(why for _, verdict in same for why in verdict.because))
@@ -261,6 +268,12 @@ class _Batch:
                 self._second_recording(other, summary, clues, by_clock)
                 return other.id, by_clock.because
         return None
+
+    def _was_told(self, ride: RideSpan, begin: datetime, end: datetime) -> bool:
+        """Whether a ride that is half of that time has no file, only its rider's word."""
+        shared = min(ride.ended_at, end) - max(ride.started_at, begin)
+        half = min(ride.ended_at - ride.started_at, end - begin) / 2
+        return shared >= half and self._tx.rides.outing(ride.id).reader == READER
 
     def _regrouped(
         self,

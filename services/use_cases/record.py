@@ -23,6 +23,7 @@ from rules.commands import (
     SayCondition,
     SayUnpaved,
     SplitOuting,
+    TellRide,
     WithdrawRide,
 )
 from rules.gate.apply import applied
@@ -30,7 +31,7 @@ from rules.gate.hearing import Hearing, Question, Refused
 from rules.gate.judge import judge
 from rules.gate.reverse import effect
 from rules.gate.sentence import described
-from rules.vocabulary import BikeId, ChainId, DecidedBy
+from rules.vocabulary import BikeId, ChainId, DecidedBy, RideId
 from rules.wording import listed
 from services.app import App
 from services.store import FactRefused, NeedsConfirmation, Transaction
@@ -151,6 +152,8 @@ def _second_recording(tx: Transaction, command: SplitOuting) -> SplitOuting:
 def _ride_rows(tx: Transaction, command: Command, now: datetime, by: str) -> Iterator[int]:
     """What a command changes about rides, where rides are kept; the rows it made there."""
     match command:
+        case TellRide():
+            yield _told_ride(tx, command, now, by)
         case PutRidesOn(answers):
             for ride, bike in answers:
                 yield tx.rides.record(ride, bike, decided_by=DecidedBy.RIDER, at=now, by=by).id
@@ -166,11 +169,36 @@ def _ride_rows(tx: Transaction, command: Command, now: datetime, by: str) -> Ite
             tx.rides.split_again(ride, at=now, by=by)
 
 
+def _told_ride(tx: Transaction, command: TellRide, now: datetime, by: str) -> RideId:
+    from ingest.ride.unrecorded import unrecorded  # numpy, only when it is wanted
+
+    summary = unrecorded(
+        command.started_at,
+        command.minutes,
+        distance_m=command.distance_m,
+        latitude_deg=command.latitude_deg,
+        longitude_deg=command.longitude_deg,
+        indoor=command.indoor,
+    )
+    ride = tx.rides.add(replace(summary, title="told, not recorded"), command.rider, file_name="")
+    tx.rides.record(ride, command.bike, decided_by=DecidedBy.RIDER, at=now, by=by)
+    if command.word is not None:
+        tx.rides.set_word(ride, command.word, now, by)
+    return ride
+
+
 def take_back_rows(tx: Transaction, command: Command, rows: tuple[int, ...], now: datetime, by: str) -> None:
-    """As if a command had not been said, as far as rides go: rows are its words on them, or its decisions."""
+    """As if a command had not been said, as far as rides go. rows: its words, its decisions or its ride."""
     if isinstance(command, SayCondition | SayUnpaved):
         for word in rows:
             tx.rides.take_back_word(word)
+        return
+    if isinstance(command, TellRide):
+        from ingest.ride.unrecorded import READER
+
+        for ride in map(RideId, rows):
+            if tx.rides.outing(ride).reader == READER:  # else its file came since, and stands for itself
+                tx.rides.withdraw(ride, at=now, by=by, why="undone")
         return
     for decision in reversed(rows):
         tx.rides.take_back_decision(decision, at=now, by=by)

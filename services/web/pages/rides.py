@@ -11,10 +11,11 @@ from urllib.parse import urlencode
 from fastapi import APIRouter, Depends, Query
 from fastapi.responses import HTMLResponse, Response
 
-from rules.commands import PutRidesOn
+from rules.commands import PutRidesOn, TellRide
 from rules.outlook import difference
-from rules.vocabulary import BikeId, Condition, Ride, RideId
+from rules.vocabulary import BikeId, Condition, Ride, RideId, RiderId
 from services.app import zone_of
+from services.use_cases.find import place_about
 from services.use_cases.judge_bikes import HouseholdJudgement, OpenQuestion
 from services.use_cases.preview import with_answers
 from services.views.snapshot import Snapshot
@@ -228,6 +229,27 @@ def _question(snapshot: Snapshot, asked: OpenQuestion) -> Question | None:
         rider.name,
         (*options, Option(0, NONE, "none of ours")),
     )
+
+
+@router.post("/tell")
+def tell(context: AContext, posted: APost) -> Response:
+    """A ride that nobody recorded."""
+    snapshot = context.snapshot
+    rider = RiderId(posted.identity("rider", "who rode"))
+    bike = bike_said(posted.need("bike", "which bike it was on"), snapshot)
+    minutes = posted.number("minutes", what="How long it took, in minutes,")
+    if minutes is None:
+        raise FormRefused("Say how long it took, in minutes, for instance 40.")
+    word = posted.choice("like", Condition, "what it was like") if posted.text("like") else None
+    at = posted.instant_or_none("at", context.zone)
+    if at is None:
+        raise FormRefused("Say when it began.")
+    indoor = posted.ticked("indoor")
+    place = None if indoor else place_about(snapshot.ledger, rider, at)
+    latitude_deg, longitude_deg = (None, None) if place is None else place[1:]
+    km = posted.number("km", what="The distance in km") or 0.0
+    told = TellRide(rider, bike, at, minutes, word, km * 1000, latitude_deg, longitude_deg, indoor)
+    return context.keep(told, posted, "/rides")
 
 
 @router.post("/answer")

@@ -30,6 +30,7 @@ from rules.commands import (
     SplitOuting,
     TakeBack,
     TakeOff,
+    TellRide,
     WithdrawRide,
 )
 from rules.gate.apply import applied
@@ -90,6 +91,7 @@ def verdict(house: Ledger, command: Command) -> object:
     return judge(house, command, now=NOW, zone_of=ZoneInfo)
 
 
+HOUR = timedelta(hours=1)
 LATER, LONG_AGO = NOW + timedelta(hours=1), datetime(1850, 5, 1, tzinfo=UTC)
 LONG = "x" * 500
 REFUSED: list[tuple[Command, str]] = [
@@ -176,6 +178,16 @@ REFUSED: list[tuple[Command, str]] = [
     (SayCondition(RideId(1), Condition.UNKNOWN), "“unknown” is no word"),
     (SayUnpaved(RideId(1), 1.6), "from 0 % to 100 %"),
     (WithdrawRide(RideId(99)), "Ride 99 does not count"),
+    (TellRide(RiderId(9), HERON, NOW - HOUR, 40.0), "There is no rider 9"),
+    (TellRide(RIDER, BikeId(9), NOW - HOUR, 40.0), "There is no bike 9"),
+    (TellRide(RIDER, HERON, NOW - HOUR, 0.0), "must be from 1 to 1440"),
+    (TellRide(RIDER, HERON, NOW - HOUR, float("nan")), "must be from 1 to 1440"),
+    (TellRide(RIDER, HERON, NOW - HOUR, 61.0), "still to come; say it once it is over"),
+    (TellRide(RIDER, HERON, NOW + HOUR, 5.0), "has not come yet"),
+    (TellRide(RIDER, HERON, NOW - HOUR, 40.0, distance_m=-1), "The distance in metres must be"),
+    (TellRide(RIDER, HERON, NOW - HOUR, 40.0, latitude_deg=91.0, longitude_deg=0.0), "The latitude must be"),
+    (TellRide(RIDER, HERON, NOW - HOUR, 40.0, latitude_deg=9.0), "give both, or neither"),
+    (TellRide(RIDER, HERON, NOW - HOUR, 40.0, Condition.UNKNOWN), "no word on a ride"),
 ]
 
 
@@ -187,6 +199,10 @@ def test_what_cannot_be_is_refused_with_why(house: Ledger, command: Command, why
 
 
 ASKED: list[tuple[Command, str]] = [
+    (
+        TellRide(RIDER, HERON, at("2025-03-04 10:50"), 40.0),
+        "There is a ride at that time already: ride 1, 4 March 2025, 11:30. Is this another one?",
+    ),
     (LogTreatment(ZINC, OIL, NOW), "Zinc is waxed: oil it all the same?"),
     (
         LogTreatment(BASALT, TreatmentKind.IMMERSION, at("2025-03-10")),
@@ -225,6 +241,11 @@ ACCEPTED: list[tuple[Command, str]] = [
     (LogWipeTest(ZINC, NOW, 2), "wipe test of Zinc logged: grade 2, 20 March 2025"),
     (TakeBack("treatment", 1), "treatment 1 taken back"),
     (TakeBack("reading", 1), "reading 1 taken back"),
+    (TellRide(RIDER, HERON, NOW - HOUR, 40.0), "ride of 20 March 2025, 12:00, told: 40 min on Heron"),
+    (
+        TellRide(RIDER, None, NOW - HOUR, 40.0, indoor=True),
+        "ride of 20 March 2025, 12:00, told: 40 min on none of ours",
+    ),
     (PutRidesOn(((RideId(1), HERON), (RideId(2), None))), "2 rides on Heron and none of ours"),
     (PutRidesOn(((RideId(1), HERON),)), "ride 1 of 4 March 2025, 11:30 on Heron"),
     (SayCondition(RideId(1), Condition.DRY), "ride 1 of 4 March 2025, 11:30 called dry"),

@@ -244,6 +244,16 @@ def test_the_riders_word_on_conditions_counts_and_is_taken_back(typed: Typed) ->
     assert "muddy" not in typed.well("rides")
 
 
+def test_a_ride_that_nobody_recorded_is_told_and_undone(typed: Typed) -> None:
+    before = typed.well("rides")
+    said = typed.well("add", "ride", "40", "--on", "plover", "--at", "yesterday 05:00", "--like", "wet")
+    assert re.search(r"Ride of .*, 05:00, told: 40 min on Plover\.", said)
+    assert re.search(r"Its weather is that of where ride \d+ was", said)
+    assert "told, not recorded" in typed.well("rides")
+    typed.well("undo")
+    assert typed.well("rides") == before
+
+
 def test_a_table_of_ones_own_puts_many_rides_on_their_bikes_with_one_undo(
     typed: Typed, tmp_path: Path
 ) -> None:

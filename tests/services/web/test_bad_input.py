@@ -26,12 +26,31 @@ PLOVER, OILED, LONG = "Plover's chain", "Shelf & Son", "x" * 500
 RIDER, BIKE, CHAIN = "/settings/riders", "/settings/bikes", "/settings/chains"
 TREAT, READ, WIPE = "/care/treatment", "/care/reading", "/care/wipe-test"
 DRIP = {"chain": "1", "kind": "drip"}
+TELL, TOLD = "/rides/tell", {"rider": "1", "bike": "1", "minutes": "40", "at": "2025-01-01T10:00"}
 BAD = [
     Bad(
         ("drip", PLOVER, "--minutes", "1e309"),
         TREAT,
         {**DRIP, "minutes": "1e309"},
         "Minutes must be from 0 to",
+    ),
+    Bad(
+        ("add", "ride", "0", "--on", "Plover"),
+        TELL,
+        {**TOLD, "minutes": "0"},
+        "How long it took, in minutes, must be from 1 to 1440",
+    ),
+    Bad(
+        ("add", "ride", "40", "--on", "Plover", "--at", "2099-01-01 10:00"),
+        TELL,
+        {**TOLD, "at": "2099-01-01T10:00"},
+        "1 January 2099, 10:00 has not come yet",
+    ),
+    Bad(
+        ("add", "ride", "40", "--on", "Plover", "--km", "-3"),
+        TELL,
+        {**TOLD, "km": "-3"},
+        "The distance in metres must be from 0 to",
     ),
     Bad(("drip", PLOVER, "--minutes", "nan"), TREAT, {**DRIP, "minutes": "nan"}, "Minutes must be from 0 to"),
     Bad(("drip", PLOVER, "--minutes", "-6"), TREAT, {**DRIP, "minutes": "-6"}, "Minutes must be from 0 to"),
