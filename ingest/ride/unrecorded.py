@@ -89,4 +89,4 @@ def _nothing(started_at: datetime, ended_at: datetime) -> Recording:
     """A recording of that time in which nothing was measured."""
     time_s = np.array([started_at.timestamp(), ended_at.timestamp()])
     columns = {name: np.full(2, np.nan) for name in COLUMNS}
-    return Recording(file_name="", reader=READER, time_s=time_s, **columns)
+    return Recording(file_name="", reader=READER, time_s=time_s, **columns)  # type: ignore[arg-type]

@@ -246,10 +246,10 @@ class _Batch:
                 same.append((other, verdict))
         told = [one for one in mine if self._was_told(one, begin, end)]
         if told and not same:
-            because = ("its rider told of it before its file came: the file counts now",)
-            verdict = SameOuting(True, because, "second", Relation.SAME)
+            why = "its rider told of it before its file came: the file counts now"
+            verdict = SameOuting(True, (why,), "second", Relation.SAME)
             self._second_recording(told[0], summary, clues, verdict)
-            return told[0].id, because
+            return told[0].id, verdict.because
         if same:
             kept = [other for other, _ in same]
             because = tuple(dict.fromkeys(why for _, verdict in same for why in verdict.because))
