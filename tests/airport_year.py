@@ -7,11 +7,15 @@ unknown: missing hours, missing values, and one wind of 1 048 mph.
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from datetime import UTC, datetime, timedelta
 from functools import cache
 
+from ingest.ground.cell_ground import CellGround, after_half_month, half_month, march_begins
+from ingest.ground.conditions import SPREADER_SEES, grounds, tag_and_witness
 from ingest.weather.hourly import Cell, HourlyWeather
-from rules.vocabulary import Tier
+from rules.ledger import RiddenHour
+from rules.vocabulary import ConditionTag, Tier
 
 AIRPORTS = {"EWR": (40.6925, -74.1687), "JFK": (40.6398, -73.7789), "LGA": (40.7772, -73.8726)}
 FASTEST_WIND_MPH = 200.0
@@ -59,3 +63,20 @@ def every_hour(hours: dict[datetime, HourlyWeather]) -> list[datetime]:
     first, last = min(hours), max(hours)
     count = int((last - first).total_seconds()) // 3600 + 1
     return [first + timedelta(hours=n) for n in range(count)]
+
+
+def tagged_year(
+    hours: dict[datetime, HourlyWeather], ridden: Iterable[RiddenHour]
+) -> dict[datetime, ConditionTag]:
+    """The tags of these hours by that weather, as a ledger has them: marched once a half-month."""
+    latitude_deg = next(iter(hours.values())).cell.latitude_deg
+    marched: dict[datetime, tuple[CellGround, ...]] = {}
+    found = {}
+    for hour in ridden:
+        border = half_month(hour.hour_start)
+        if border not in marched:
+            begin, end = march_begins(border, latitude_deg), after_half_month(border) + SPREADER_SEES
+            told = [one for at, one in hours.items() if begin <= at < end]
+            marched[border] = grounds(told, begin, end)
+        found[hour.hour_start], _ = tag_and_witness(hour, marched[border])
+    return found

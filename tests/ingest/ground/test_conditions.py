@@ -11,7 +11,7 @@ from ingest.ground.conditions import Span, needed, settled, tag, window
 from ingest.ground.water import WET_FROM, WET_HOUR_MM
 from ingest.weather.hourly import Cell, HourlyWeather
 from rules.vocabulary import RideHour, Tier
-from tests.airport_year import airport_year, every_hour
+from tests.airport_year import airport_year, every_hour, tagged_year
 
 HERE = Cell(38.0, -3.0)
 NOON = datetime(2025, 6, 10, 12, tzinfo=UTC)
@@ -230,7 +230,7 @@ def test_the_tag_reads_no_hour_outside_its_window():
 def laguardia_tags():
     """Every fifth hour of LaGuardia's year, tagged."""
     year = airport_year("LGA")
-    return {at: tag(ridden(at), year) for at in every_hour(year)[48::5]}
+    return tagged_year(year, [ridden(at) for at in every_hour(year)[48::5]])
 
 
 def test_hours_of_rain_are_tagged_wet_and_hours_long_after_it_dry(laguardia_tags):
@@ -266,8 +266,9 @@ def test_one_airport_as_the_archive_of_its_neighbour(laguardia_tags):
     # rain, so its tag does better: tests/benchmarks/conditions.py has the whole table.
     there = airport_year("JFK")
     hits = misses = false = right = sure = 0
+    others = tagged_year(there, [ridden(at) for at in laguardia_tags])
     for at, tagged in laguardia_tags.items():
-        other = tag(ridden(at), there)
+        other = others[at]
         if not (tagged.known and other.known):
             continue
         said, was = tagged.paved_water >= WET_FROM, other.paved_water >= WET_FROM

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import random
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -24,6 +25,7 @@ from services.wiring import open_app
 from tests.ingest.rides import ridden
 from tests.saying import put_rides_on, split_outing
 
+MOST_ORDERS = 8
 START = datetime(2025, 6, 4, 8, tzinfo=UTC)
 NOW = datetime(2025, 8, 1, tzinfo=UTC)
 
@@ -127,7 +129,10 @@ def read(
 def test_every_order_of_arrival_ends_in_the_same_rides(name: str, tmp_path: Path) -> None:
     files, expected = SETS[name]
     found = {}
-    for number, order in enumerate(permutations(files)):
+    orders = list(permutations(files))
+    if len(orders) > MOST_ORDERS:  # all of them: python -m tests.benchmarks.outings
+        orders = random.Random(name).sample(orders, MOST_ORDERS)
+    for number, order in enumerate(orders):
         shop = a_home(tmp_path / str(number))
         read(shop, tmp_path / f"rides {number}", files, order, at_once=number % 2 == 0)
         found[order] = counted(shop.store)
@@ -144,7 +149,7 @@ def test_every_order_of_arrival_ends_in_the_same_rides(name: str, tmp_path: Path
 
 
 def test_a_clock_two_hours_off_makes_no_second_ride(tmp_path: Path) -> None:
-    for hours in (-2, -1, 1, 2, 7):
+    for hours in (-1, 2):
         for order in (("right.fit", "off.fit"), ("off.fit", "right.fit")):
             shop = a_home(tmp_path / f"{hours} {order[0]}")
             files = {
