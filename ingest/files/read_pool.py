@@ -31,6 +31,7 @@ from ingest.ride.recording import Recording
 from ingest.ride.summary import RideSummary, summarise
 from rules.vocabulary import RiderId
 
+PATIENCE_S = 120.0  # by the wall clock: ten times what any file may take, and a disk that stands still ends
 # What a reader needs, loaded once in the process that readers are forked from.
 _READING = (
     "__main__",
@@ -103,10 +104,11 @@ def read_all(files: Sequence[ToRead], now: datetime) -> Iterator[ReadFile]:
                 return
             file, future = ahead.popleft()
             try:
-                yield future.result()
-            except BrokenProcessPool:
-                # One of the files in hand killed its reader: each is read alone, so only that one suffers.
-                pool.shutdown(wait=False, cancel_futures=True)
+                yield future.result(None if file.again else PATIENCE_S)
+            except (BrokenProcessPool, TimeoutError):
+                # One of the files in hand killed or held up its reader: each is read alone, so only that one
+                # suffers.
+                _ended(pool)
                 for suspect in (file, *(one for one, _ in ahead)):
                     yield _read_alone(suspect, now)
                 ahead.clear()
@@ -123,6 +125,13 @@ def _submitted(pool: ProcessPoolExecutor, file: ToRead, now: datetime) -> Future
         failed: Future[ReadFile] = Future()
         failed.set_exception(broken)
         return failed
+
+
+def _ended(pool: ProcessPoolExecutor) -> None:
+    """End a pool and its readers, those too that wait for a disk that does not answer."""
+    for process in list((pool._processes or {}).values()):  # there is no public way to end them
+        process.kill()
+    pool.shutdown(wait=False, cancel_futures=True)
 
 
 def _processes(workers: int) -> ProcessPoolExecutor:
@@ -154,17 +163,21 @@ def _end_with_parent() -> None:
 
 def _read_alone(file: ToRead, now: datetime) -> ReadFile:
     """Read one file in a process of its own; one whose reader is ended again could not be read now."""
-    with _processes(1) as pool:
-        try:
-            return pool.submit(_read_one, file, now).result()
-        except BrokenProcessPool:
-            why, try_this = "the process that read it was ended by the system", "free some memory"
-            try:
-                name, size, mtime = stamp(file.path)
-            except OSError as error:
-                name, size, mtime = str(file.path), 0, 0.0
-                why, try_this = f"it could not be opened ({error.strerror})", "check that it is there"
-            return ReadFile(file, size, mtime, (_not_opened(name, size, mtime, why, try_this),))
+    pool = _processes(1)
+    try:
+        return pool.submit(_read_one, file, now).result(None if file.again else PATIENCE_S)
+    except TimeoutError:
+        why, try_this = f"nothing came of reading it for {PATIENCE_S:.0f} s", "check the disk it lies on"
+    except BrokenProcessPool:
+        why, try_this = "the process that read it was ended by the system", "free some memory"
+    finally:
+        _ended(pool)
+    try:
+        name, size, mtime = stamp(file.path)
+    except OSError as error:
+        name, size, mtime = str(file.path), 0, 0.0
+        why, try_this = f"it could not be opened ({error.strerror})", "check that it is there"
+    return ReadFile(file, size, mtime, (_not_opened(name, size, mtime, why, try_this),))
 
 
 def _not_opened(name: str, size: int, mtime: float, why: str, try_this: str) -> Member:

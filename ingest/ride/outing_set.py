@@ -11,10 +11,11 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from datetime import timedelta
 from itertools import combinations
+from typing import Any
 
 import numpy as np
 
-from ingest.ride.same_ride import Outing, Relation, Verdict, apart_at_places_m, recorded_minutes
+from ingest.ride.same_ride import Outing, apart_at_places_m, recorded_minutes
 from ingest.ride.sketch import Sketch, shifted, sketch_of
 
 # Judgements on what devices and riders do; common practice, no source.
@@ -38,73 +39,107 @@ class Resolution:
 def resolved(outings: Sequence[Outing]) -> Resolution:
     """Which of these recordings of one outing count? The same for every order of them."""
     sketches = [sketch_of(one.sketch) for one in outings]
-    minutes = [recorded_minutes(one) for one in sketches]
-    longest_first = sorted(range(len(outings)), key=lambda n: (-len(minutes[n]), _mark(outings[n])))
-    choices = [
-        choice
-        for count in range(1, min(len(outings), MOST_TRIED) + 1)
-        for choice in combinations(sorted(longest_first[:MOST_TRIED]), count)
-        if _one_after_the_other(choice, minutes)
-    ]
-    covered = {choice: len(set().union(*(minutes[n] for n in choice))) for choice in choices}
-    most = max(covered.values())
-    enough = [choice for choice in choices if covered[choice] >= COVERS_AS_MUCH * most]
-    best = max(
-        enough,
-        key=lambda choice: (
-            *_told(choice, sketches, minutes),
-            covered[choice],
-            sum(sketches[n].samples for n in choice),
-            sorted(_mark(outings[n]) for n in choice),
-        ),
+    told = [recorded_minutes(one) for one in sketches]
+    marks = [hashlib.sha256(one.sketch).hexdigest() for one in outings]
+    off_min = _clocks(sketches, told)
+    minutes = [frozenset(minute - off for minute in one) for one, off in zip(told, off_min, strict=True)]
+    by_clock = {off: [n for n in range(len(outings)) if off_min[n] == off] for off in set(off_min)}
+    # The clock that most recordings share is right; of equals, the one that tells more of the outing.
+    right = max(
+        by_clock.values(),
+        key=lambda of: (len(of), *_best(of, sketches, minutes, marks)[1]),
     )
+    best, _ = _best(right, sketches, minutes, marks)
     follows = {
-        n: max(best, key=lambda one: (len(minutes[n] & minutes[one]), _mark(outings[one])))
+        n: max(best, key=lambda one: (len(minutes[n] & minutes[one]), marks[one]))
         for n in range(len(outings))
         if n not in best
     }
-    share = covered[best] / max(len(set().union(*minutes)), 1)
+    covered, whole = (len(set().union(*(minutes[n] for n in of))) for of in (best, range(len(outings))))
     which = "the one that counts covers" if len(best) == 1 else f"the {len(best)} that count cover"
-    because = f"of {len(outings)} recordings {which} {share:.0%} of the outing"
-    return Resolution(tuple(sorted(best)), follows, because)
+    because = f"of {len(outings)} recordings {which} {covered / max(whole, 1):.0%} of the outing"
+    return Resolution(best, follows, because)
 
 
-def by_a_wrong_clock(known: Sequence[Outing], other: Outing) -> Verdict | None:
+def by_a_wrong_clock(known: Sequence[Outing], other: Outing) -> str | None:
     """Whether this recording and an outing's are hours apart by a clock alone, by the shape of the track.
 
-    known: the outing's recordings, the one that counts first.  None = no: another outing.
-
-    At exactly that many hours the places must agree to metres nearly all the way: no two rides do.
+    known: the outing's recordings.  Returns why, half a sentence; None = no: another outing.
     """
     theirs = sketch_of(other.sketch)
     sketches = [sketch_of(one.sketch) for one in known]
     if theirs.identity is not None and any(one.identity == theirs.identity for one in sketches):
         return None  # one device has one clock
-    one, mine = known[0], sketches[0]
-    shorter = min(len(recorded_minutes(mine)), len(recorded_minutes(theirs)))
-    for off in CLOCK_ERRORS:
-        moved = shifted(theirs, off)
-        common, apart_m = apart_at_places_m(mine, moved)
-        if common >= SHAPE_SHARE * shorter and len(apart_m) > 2 and np.quantile(apart_m, 0.9) <= SHAPE_M:
-            hours = abs(round(off.total_seconds() / 3600))
-            because = (
-                f"{common} minutes of one are in the other, {hours} h apart, nine tenths of the time at most "
-                f"{np.quantile(apart_m, 0.9):.0f} m: one of the two clocks is {hours} h wrong"
+    for mine in sketches:
+        found = _clock_between(mine, theirs)
+        if found is not None:
+            hours = abs(round(found.total_seconds() / 3600))
+            return (
+                f"nearly all of one is in the other to {SHAPE_M:.0f} m, {hours} h apart: one of the two "
+                f"clocks is {hours} h wrong"
             )
-            keep = "first" if 0 in resolved_by_quality((one, other)) else "second"
-            return Verdict(True, (because,), keep, Relation.SAME)  # type: ignore[arg-type]
     return None
 
 
-def resolved_by_quality(outings: Sequence[Outing]) -> tuple[int, ...]:
-    """Which one recording tells most, by place: for recordings whose clocks do not agree."""
-    sketches = [sketch_of(one.sketch) for one in outings]
-    minutes = [recorded_minutes(one) for one in sketches]
-    best = max(
-        range(len(outings)),
-        key=lambda n: (round(len(minutes[n]) / 10), *_told((n,), sketches, minutes), _mark(outings[n])),
-    )
-    return (best,)
+def _clock_between(mine: Sketch, theirs: Sketch) -> timedelta | None:
+    """By how many whole hours the second's clock is ahead or behind, where the shape of the track shows it.
+
+    At exactly that many hours the places must agree to metres nearly all the way: no two rides do.
+    """
+    shorter = min(len(recorded_minutes(mine)), len(recorded_minutes(theirs)))
+    for off in CLOCK_ERRORS:
+        common, apart_m = apart_at_places_m(mine, shifted(theirs, -off))
+        if common >= SHAPE_SHARE * shorter and len(apart_m) > 2 and np.quantile(apart_m, 0.9) <= SHAPE_M:
+            return off
+    return None
+
+
+def _clocks(sketches: Sequence[Sketch], minutes: Sequence[frozenset[int]]) -> list[int]:
+    """By how many minutes each recording's clock is ahead of the first one's, as far as tracks tell."""
+    found: list[int | None] = [0, *(None for _ in sketches[1:])]
+    waiting = [0]
+    while waiting:
+        here = waiting.pop()
+        for other in range(len(sketches)):
+            if found[other] is not None:
+                continue
+            shorter = min(len(minutes[here]), len(minutes[other]))
+            if len(minutes[here] & minutes[other]) >= max(shorter / 2, 1):
+                off = 0
+            elif (by := _clock_between(sketches[here], sketches[other])) is not None:
+                off = round(by.total_seconds() / 60)
+            else:
+                continue
+            found[other] = (found[here] or 0) + off
+            waiting.append(other)
+    return [one or 0 for one in found]
+
+
+def _best(
+    of: Sequence[int], sketches: Sequence[Sketch], minutes: Sequence[frozenset[int]], marks: Sequence[str]
+) -> tuple[tuple[int, ...], tuple[Any, ...]]:
+    """The choice that counts among these, and how good it is."""
+    longest = sorted(of, key=lambda n: (-len(minutes[n]), marks[n]))[:MOST_TRIED]
+    choices = [
+        choice
+        for count in range(1, len(longest) + 1)
+        for choice in combinations(sorted(longest), count)
+        if _one_after_the_other(choice, minutes)
+    ]
+    covered = {choice: len(set().union(*(minutes[n] for n in choice))) for choice in choices}
+    most = max(covered.values())
+
+    def good(choice: tuple[int, ...]) -> tuple[Any, ...]:
+        return (
+            *_told(choice, sketches, minutes),
+            covered[choice],
+            sum(sketches[n].samples for n in choice),
+            sorted(marks[n] for n in choice),
+        )
+
+    enough = [choice for choice in choices if covered[choice] >= COVERS_AS_MUCH * most]
+    best = max(enough, key=good)
+    return best, (round(most / 10), *good(best))
 
 
 def _one_after_the_other(choice: Sequence[int], minutes: Sequence[frozenset[int]]) -> bool:
@@ -130,8 +165,3 @@ def _told(
     yield -float(len(choice))
     yield float(min(one.sensors for one in chosen))
     yield float(all(one.identity is not None for one in chosen))
-
-
-def _mark(outing: Outing) -> str:
-    """A recording's own mark, to decide between equals."""
-    return hashlib.sha256(outing.sketch).hexdigest()

@@ -261,13 +261,16 @@ class _Batch:
                 return other.id, verdict.because
             return self._regrouped(kept, recordings, summary, clues, rider, because), because
         off = CLOCK_ERRORS[-1]
+        by_clock: dict[RideSpan, str] = {}
         for other in (one for one in mine if one.started_at < end + off and begin - off < one.ended_at):
-            every = sorted(self._tx.rides.recordings_of([other.id]), key=lambda one: one != other.id)
-            by_clock = by_a_wrong_clock([self._tx.rides.outing(one) for one in every], summary)
-            if by_clock is not None:
-                self._second_recording(other, summary, clues, by_clock)
-                return other.id, by_clock.because
-        return None
+            every = [self._tx.rides.outing(one) for one in self._tx.rides.recordings_of([other.id])]
+            if (why := by_a_wrong_clock(every, summary)) is not None:
+                by_clock[other] = why
+        if not by_clock:
+            return None
+        because = tuple(dict.fromkeys(by_clock.values()))
+        recordings = self._tx.rides.recordings_of(one.id for one in by_clock)
+        return self._regrouped(list(by_clock), recordings, summary, clues, rider, because), because
 
     def _was_told(self, ride: RideSpan, begin: datetime, end: datetime) -> bool:
         """Whether a ride that is half of that time has no file, only its rider's word."""

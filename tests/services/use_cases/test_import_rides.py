@@ -330,6 +330,28 @@ def test_a_file_that_kills_its_reader_suffers_alone(house: House, monkeypatch: p
     assert Counter(one.outcome for one in again) == {Outcome.KNOWN: MANY, Outcome.NEW: 1}
 
 
+def waits_on_a_named_file(file: ToRead, now: datetime) -> object:
+    """Stands in for the reader: the disk under this file does not answer."""
+    if "stuck" in file.path.name:
+        time.sleep(600)
+    return READ_ONE(file, now)
+
+
+def test_a_file_whose_disk_stands_still_does_not_hold_up_the_others(
+    house: House, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    house.put("a stuck.fit", a_recording(NOON))
+    house.put("b.fit", a_recording(NOON + timedelta(days=1)))
+    monkeypatch.setattr(read_pool, "_read_one", waits_on_a_named_file)
+    monkeypatch.setattr(read_pool, "PATIENCE_S", 1.5)
+
+    read = {Path(one.name).name: one for one in house.read()}
+
+    assert read["b.fit"].outcome is Outcome.NEW
+    assert read["a stuck.fit"].outcome is Outcome.NOT_READ_NOW
+    assert read["a stuck.fit"].why == "nothing came of reading it for 2 s"
+
+
 @pytest.mark.skipif(sys.platform == "win32", reason="ends a process by a POSIX signal")
 def test_a_single_file_that_kills_its_reader_does_not_end_the_import(
     house: House, monkeypatch: pytest.MonkeyPatch
