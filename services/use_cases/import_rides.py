@@ -264,8 +264,8 @@ class _Batch:
         by_clock: dict[RideSpan, str] = {}
         for other in (one for one in mine if one.started_at < end + off and begin - off < one.ended_at):
             every = [self._tx.rides.outing(one) for one in self._tx.rides.recordings_of([other.id])]
-            if (why := by_a_wrong_clock(every, summary)) is not None:
-                by_clock[other] = why
+            if (found := by_a_wrong_clock(every, summary)) is not None:
+                by_clock[other] = found
         if not by_clock:
             return None
         because = tuple(dict.fromkeys(by_clock.values()))
