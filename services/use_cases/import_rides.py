@@ -263,8 +263,12 @@ class _Batch:
         off = CLOCK_ERRORS[-1]
         by_clock: dict[RideSpan, str] = {}
         for other in (one for one in mine if one.started_at < end + off and begin - off < one.ended_at):
-            every = [self._tx.rides.outing(one) for one in self._tx.rides.recordings_of([other.id])]
-            if (found := by_a_wrong_clock(every, summary)) is not None:
+            known = self._tx.rides.recordings_of([other.id])
+            if self._tx.rides.was_split_by_a_rider(known):
+                continue  # somebody said already that these are outings of their own
+            if (
+                found := by_a_wrong_clock([self._tx.rides.outing(one) for one in known], summary)
+            ) is not None:
                 by_clock[other] = found
         if not by_clock:
             return None
