@@ -153,7 +153,9 @@ def restore(app: App, copy: Path, *, now: datetime) -> list[str]:
         put_in_place(plain, database, aside)
     said = [f"The ledger is now that of {copy.name}: {counted(inside)}."]
     fewer = [
-        f"{before[word] - count} {word}" for word, count in inside.rows.items() if before.get(word, 0) > count
+        _many(before[word] - count, word)
+        for word, count in inside.rows.items()
+        if before.get(word, 0) > count
     ]
     if fewer:
         said.append(f"It lacks what came later: {', '.join(fewer)}.")
@@ -173,7 +175,13 @@ def restore(app: App, copy: Path, *, now: datetime) -> list[str]:
 
 def counted(inside: Inside) -> str:
     """'2 riders, 5 bikes, 412 rides': what a copy holds."""
-    return ", ".join(f"{count} {word}" for word, count in inside.rows.items() if count) or "nothing yet"
+    return ", ".join(_many(count, word) for word, count in inside.rows.items() if count) or "nothing yet"
+
+
+def _many(count: int, words: str) -> str:
+    """'1 rider', '2 recordings of rides': words are the plural, its first the thing."""
+    thing, of, rest = words.partition(" of ")
+    return f"{count} {words if count != 1 else f'{thing[:-1]}{of}{rest}'}"
 
 
 def _copy_and_compare(app: App, database: Path, plain: Path, now: datetime) -> tuple[str, ...]:

@@ -383,14 +383,14 @@ def test_settings_health_and_channels_say_what_is(typed: Typed) -> None:
 
 def test_a_copy_is_made_looked_through_and_put_back(typed: Typed, tmp_path: Path) -> None:
     before = typed.well("rides"), typed.well("due")
-    made = re.search(r"Copied to (\S+), and looked through: 1 riders, 2 bikes", typed.well("backup"))
+    made = re.search(r"Copied to (\S+), and looked through: 1 rider, 2 bikes", typed.well("backup"))
     assert made is not None
     assert "is whole: " in typed.well("backup", "--verify", made[1])
     typed.well("add", "rider", "Tomas")
     typed.well("not-a-ride", number_of(typed, "evening"))
     assert typed.well("rides") != before[0]
 
-    assert "It lacks what came later: 1 riders" in typed.well("restore", made[1], "--yes")
+    assert "It lacks what came later: 1 rider" in typed.well("restore", made[1], "--yes")
 
     assert (typed.well("rides"), typed.well("due")) == before
     cut = tmp_path / "cut.db.gz"
