@@ -192,7 +192,7 @@ def _impossible(name: str, time_s: Column, now: datetime) -> UnreadableFile:
         name,
         f"is dated in the future: {datetime.fromtimestamp(first, UTC):%Y-%m-%d %H:%M} UTC, when this "
         f"machine's clock says {now:%Y-%m-%d %H:%M}",
-        "set the clock that is wrong; once the day has come by this machine's clock, it is read by itself",
+        "set the clock that is wrong",
     )
 
 
