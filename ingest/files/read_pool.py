@@ -34,7 +34,6 @@ from rules.vocabulary import RiderId
 PATIENCE_S = 120.0  # by the wall clock: ten times what any file may take, and a disk that stands still ends
 # What a reader needs, loaded once in the process that readers are forked from.
 _READING = (
-    "__main__",
     "ingest.files.read_pool",
     "ingest.fit.columns",
     "ingest.fit.recording",
@@ -140,7 +139,7 @@ def _processes(workers: int) -> ProcessPoolExecutor:
 
 @cache
 def _context() -> BaseContext:
-    """Where it can be, readers are forked from one process that has loaded what they need: in 20 ms."""
+    """Where it can be, readers are forked from one process that has loaded what they need."""
     if "forkserver" not in multiprocessing.get_all_start_methods():
         return multiprocessing.get_context("spawn")
     context = multiprocessing.get_context("forkserver")

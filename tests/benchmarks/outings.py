@@ -193,5 +193,4 @@ def main() -> None:
 
 
 if __name__ == "__main__":
-    __spec__ = None  # known by its path, it is loaded once for all readers; by its name, once for each
     main()
