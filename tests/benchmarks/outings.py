@@ -2,6 +2,9 @@
 
     python -m tests.benchmarks.outings --outings 30 [--seed 5]
 
+Started so, each reader loads this file again, a second each; python -c "from tests.benchmarks.outings import
+main; main()" is ten times as quick.
+
 Outings are drawn anew each time (the seed is printed), some from real files where GRITLEDGER_CORPUS names
 them. Of each, two to four recordings: the whole, halves and thirds, other receivers some metres off, without
 cadence, cut short, with a clock whole hours off. Beside them stand another outing of the same day and, at the
