@@ -24,8 +24,7 @@ def tell_ride(command: TellRide, hearing: Hearing) -> Iterator[Objection]:
     yield from within(command.longitude_deg, -180.0, 180.0, "The longitude", "degrees, west negative")
     if (command.latitude_deg is None) != (command.longitude_deg is None):
         yield Refused("A place is a latitude and a longitude; give both, or neither.")
-    if command.word is Condition.UNKNOWN:
-        yield Refused("“unknown” is no word on a ride; leave it to the archive instead.")
+    yield from _word(command.word)
     if not 1.0 <= command.minutes <= LONGEST_MIN:
         return
     ended_at = command.started_at + timedelta(minutes=command.minutes)
@@ -57,8 +56,7 @@ def put_rides_on(command: PutRidesOn, hearing: Hearing) -> Iterator[Objection]:
 
 def say_condition(command: SayCondition, hearing: Hearing) -> Iterator[Objection]:
     yield from _ride(command.ride, hearing)
-    if command.word is Condition.UNKNOWN:
-        yield Refused("“unknown” is no word on a ride; leave it to the archive instead.")
+    yield from _word(command.word)
 
 
 def say_unpaved(command: SayUnpaved, hearing: Hearing) -> Iterator[Objection]:
@@ -74,6 +72,11 @@ def withdraw_ride(command: WithdrawRide, hearing: Hearing) -> Iterator[Objection
 def split_outing(_command: SplitOuting, _hearing: Hearing) -> Iterator[Objection]:
     """Which recording is meant is found where recordings are kept."""
     yield from ()
+
+
+def _word(word: Condition | None) -> Iterator[Objection]:
+    if word is Condition.UNKNOWN:
+        yield Refused("“unknown” is no word on a ride; leave it to the archive instead.")
 
 
 def _ride(ride: RideId, hearing: Hearing) -> Iterator[Objection]:

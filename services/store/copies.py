@@ -13,7 +13,7 @@ import shutil
 import sqlite3
 import time
 import zlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -82,11 +82,9 @@ def look_inside(database: Path, *, alone: bool = True) -> Inside:
     schema: str | None = None
     rows: dict[str, int] = {}
     try:
-        with closing(sqlite3.connect(f"file:{_quoted(database)}?{how}", uri=True)) as connection:
+        with closing(sqlite3.connect(f"file:{quote(str(database))}?{how}", uri=True)) as connection:
             damage = [row[0] for row in connection.execute("PRAGMA integrity_check")]
-            faults += [f"The file is damaged: {one}." for one in damage if one != "ok"]
-            orphans = connection.execute("PRAGMA foreign_key_check").fetchall()
-            faults += [f"A row of “{row[0]}” points to a missing row of “{row[2]}”." for row in orphans]
+            faults += faults_told(damage, connection.execute("PRAGMA foreign_key_check").fetchall())
             schema = connection.execute("SELECT version_num FROM alembic_version").fetchone()[0]
             there = {row[0] for row in connection.execute("SELECT name FROM sqlite_master")}
             for table, word in COUNTED.items():
@@ -96,6 +94,14 @@ def look_inside(database: Path, *, alone: bool = True) -> Inside:
     except (sqlite3.Error, TypeError) as error:
         faults.append(f"It is no whole ledger of ours ({error}).")
     return Inside(schema, rows, tuple(faults))
+
+
+def faults_told(checked: Iterable[object], orphans: Iterable[Sequence[object]]) -> tuple[str, ...]:
+    """What SQLite's own checks found, in sentences. checked: "ok", or what is damaged."""
+    return (
+        *(f"The file is damaged: {one}." for one in checked if one != "ok"),
+        *(f"A row of “{row[0]}” points to a missing row of “{row[2]}”." for row in orphans),
+    )
 
 
 def pack(database: Path, target: Path) -> None:
@@ -141,7 +147,7 @@ def unpacked(copy: Path, beside: Path) -> Iterator[Path]:
             with gzip.open(copy) as packed, plain.open("wb") as file:
                 shutil.copyfileobj(packed, file, CHUNK)
         else:
-            with closing(sqlite3.connect(f"file:{_quoted(copy)}?mode=ro", uri=True)) as connection:
+            with closing(sqlite3.connect(f"file:{quote(str(copy))}?mode=ro", uri=True)) as connection:
                 connection.execute("VACUUM INTO ?", (str(plain),))
         settle(plain)
         yield plain
@@ -199,7 +205,3 @@ def settle(path: Path) -> None:
 
 def _digest(file: IO[bytes] | gzip.GzipFile) -> bytes:
     return hashlib.file_digest(file, "sha256").digest()  # type: ignore[arg-type]
-
-
-def _quoted(path: Path) -> str:
-    return quote(str(path))

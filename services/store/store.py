@@ -13,6 +13,7 @@ from sqlalchemy import URL, Connection, Engine, select
 from rules.ledger import Ledger
 from services.store.care import Care
 from services.store.changes import Changes
+from services.store.copies import faults_told
 from services.store.engine import WRITING, make_engine, plain_errors, rows_of, url_of, where
 from services.store.equipment import Equipment
 from services.store.errors import StoreUnusable
@@ -154,14 +155,11 @@ class Store:
             return ()
         try:
             with plain_errors(self._url), self._engine.connect() as connection, connection.begin():
-                damage = [str(row[0]) for row in rows_of(connection, "PRAGMA quick_check") if row[0] != "ok"]
+                checked = [row[0] for row in rows_of(connection, "PRAGMA quick_check")]
                 orphans = rows_of(connection, "PRAGMA foreign_key_check")
         except StoreUnusable as unusable:
             return (str(unusable),)
-        return (
-            *(f"The file is damaged: {one}." for one in damage),
-            *(f"A row of “{row[0]}” points to a missing row of “{row[2]}”." for row in orphans),
-        )
+        return faults_told(checked, orphans)
 
     def close(self) -> None:
         """Give back every connection."""

@@ -244,12 +244,6 @@ class _Batch:
             verdict = same_outing(self._tx.rides.outing(other.id), summary, same_rider=True)
             if verdict.same:
                 same.append((other, verdict))
-        told = [one for one in mine if self._was_told(one, begin, end)]
-        if told and not same:
-            why = "its rider told of it before its file came: the file counts now"
-            verdict = SameOuting(True, (why,), "second", Relation.SAME)
-            self._second_recording(told[0], summary, clues, verdict)
-            return told[0].id, verdict.because
         if same:
             kept = [other for other, _ in same]
             because = tuple(dict.fromkeys(why for _, verdict in same for why in verdict.because))
@@ -260,6 +254,12 @@ class _Batch:
                 self._second_recording(other, summary, clues, verdict)
                 return other.id, verdict.because
             return self._regrouped(kept, recordings, summary, clues, rider, because), because
+        told = next((one for one in mine if self._was_told(one, begin, end)), None)
+        if told is not None:
+            why = "its rider told of it before its file came: the file counts now"
+            verdict = SameOuting(True, (why,), "second", Relation.SAME)
+            self._second_recording(told, summary, clues, verdict)
+            return told.id, verdict.because
         off = CLOCK_ERRORS[-1]
         by_clock: dict[RideSpan, str] = {}
         for other in (one for one in mine if one.started_at < end + off and begin - off < one.ended_at):
