@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from datetime import tzinfo
 from functools import cached_property
+from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
 from ingest.ground.conditions import USUALLY_SALTED
@@ -15,6 +16,9 @@ from rules.vocabulary import Tier
 from services.channels import Channel
 from services.settings import Settings, SettingsError
 from services.store import Store
+
+if TYPE_CHECKING:
+    from rules.wear.cost import Prices
 
 SALTED_SHARE: Mapping[str, float] = {"always": 1.0, "usually": USUALLY_SALTED, "never": 0.0}
 
@@ -45,6 +49,14 @@ class App:
                 f"{own}: the rulebook cannot be read ({error.strerror}); check 'rulebook' in the settings"
             ) from error
         return parse_rulebook(text, name=str(own), base=default_rulebook())
+
+    @property
+    def prices(self) -> Prices:
+        """What the household pays apart from chains and treatments."""
+        from rules.wear.cost import Prices
+
+        money = self.settings.money
+        return Prices(money.currency, money.cassette, money.setup)
 
     def forget_rulebook(self) -> None:
         """The rulebook's file was written: it is read again when next asked for."""

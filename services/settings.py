@@ -111,6 +111,14 @@ class Backup(_Section):
     folder: Path | None = None  # None = "backups" in the home folder; another disk outlives this one
 
 
+class Money(_Section):
+    """What things cost, for waxing beside wet lube. Chains and treatments carry their own prices."""
+
+    currency: str = Field(default="", max_length=8)  # as you write it after an amount
+    cassette: float | None = Field(default=None, ge=0)  # shared by the chains that it outlives
+    setup: float | None = Field(default=None, ge=0)  # pot, hooks and the first strip: once
+
+
 class QuietHours(_Section):
     """When a reminder may speak, in each rider's own local time."""
 
@@ -139,6 +147,7 @@ class Settings(BaseSettings):
     page: Page = Page()
     quiet_hours: QuietHours = QuietHours()
     backup: Backup = Backup()
+    money: Money = Money()
 
     @classmethod
     def settings_customise_sources(

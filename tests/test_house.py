@@ -48,7 +48,7 @@ WORLD = {
     "time", "random", "secrets", "uuid", "subprocess", "threading", "multiprocessing", "asyncio", "logging",
     "sqlite3", "signal", "getpass", "platform", "warnings", "locale",
 }  # fmt: skip
-PURE_LIBRARIES = {"numpy", "fitdecode", "gpxpy", "lxml", "shapely"}
+PURE_LIBRARIES = {"numpy", "scipy", "fitdecode", "gpxpy", "lxml", "shapely"}
 CLOCKS = {"now", "utcnow", "today"}
 
 

@@ -31,7 +31,7 @@ def wear(
 
     Examples: gritledger wear 'Chain 1' · gritledger wear --compare
     """
-    from rules.wear import Refusal, forecast
+    from rules.wear.forecast import Refusal, forecast
     from services.use_cases.find import chain_named
     from services.wiring import open_app
 
@@ -59,8 +59,9 @@ def wear(
 
 def _compare_wax_with_lube(home: Path | None) -> None:
     """The wear and the cost of waxed chains beside those of oiled ones, as far as the records go."""
-    from rules.comparison import compare, cost
     from rules.vocabulary import Regime
+    from rules.wear.comparison import compare
+    from rules.wear.cost import cost, pay_back
     from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
@@ -68,15 +69,15 @@ def _compare_wax_with_lube(home: Path | None) -> None:
         ledger = tx.ledger()
     found = compare(ledger, app.rulebook, now=now)
     table(
-        ("chain", "regime", "readings", "drive hours", "% a 100 h", "10 to 90 %"),
+        ("chain", "regime", "readings", "drive hours", "% in 100 h", "10 to 90 %"),
         (
             (
                 one.name,
                 one.regime.value,
                 one.readings,
-                f"{one.x:.0f}",
-                f"{100 * one.slope[1]:.3f}",
-                f"{100 * one.slope[0]:.3f} to {100 * one.slope[2]:.3f}",
+                f"{one.drive_h:.0f}",
+                f"{100 * one.rate[1]:.3f}",
+                f"{100 * one.rate[0]:.3f} to {100 * one.rate[2]:.3f}",
             )
             for one in (*found.waxed, *found.control)
         ),
@@ -85,16 +86,23 @@ def _compare_wax_with_lube(home: Path | None) -> None:
     say(found.sentence)
     say(found.wants)
     if found.waxed and found.control:
+        for one in found.differs:
+            say(f"The groups were ridden apart: {one}. It is reckoned out as well as its weight is known.")
         say(f"The difference may also come from {'; '.join(found.confounds)}.")
-    for regime in Regime:
-        sums = cost(ledger, app.rulebook, regime, now=now)
-        if sums.money_per_1000_km is not None and sums.minutes_per_1000_km is not None:
+    waxed, lube = (cost(ledger, app.rulebook, regime, now=now, prices=app.prices) for regime in Regime)
+    for sums in (waxed, lube):
+        if sums.together_per_1000_km is not None and sums.minutes_per_1000_km is not None:
+            low, middle, high = (f"{one:.2f}" for one in sums.together_per_1000_km)
             say(
-                f"{regime.value.capitalize()}, for 1000 km: {sums.money_per_1000_km:.2f} in money and "
+                f"{sums.regime.value.capitalize()}, for 1000 km: {middle} "
+                f"{app.prices.currency or 'in money'} ({low} to {high}, four times out of five) and "
                 f"{sums.minutes_per_1000_km:.0f} minutes of hands; over {sums.distance_km:.0f} km."
             )
             if sums.missing:
                 say(f"    At least that, for these are not known: {'; '.join(sums.missing)}.")
+    back = pay_back(ledger, waxed, lube, app.prices, now=now)
+    if back is not None:
+        say(back.sentence)
 
 
 def wax_night(

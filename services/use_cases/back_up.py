@@ -20,7 +20,6 @@ from rules.reconcile import reconcile
 from rules.reminder import Reminder
 from rules.reminders import due
 from rules.vocabulary import ChainId
-from rules.wear import chances_worn
 from services.app import App, zone_of
 from services.store import NewerDatabase, Store, StoreUnusable, Transaction
 from services.store.copies import Inside, copy_whole, look_inside, pack, put_in_place, tidy, unpacked
@@ -221,6 +220,8 @@ def _derived(tx: Transaction, app: App, now: datetime) -> _Derived:
 
 
 def _due(ledger: Ledger, app: App, now: datetime) -> tuple[Reminder, ...]:
+    from rules.wear.forecast import chances_worn
+
     chances = chances_worn(ledger, app.rulebook, now=now)
     return due(ledger, app.rulebook, now=now, zone_of=zone_of, worn_chance=chances)
 

@@ -18,7 +18,6 @@ from rules.quiet_hours import Bundle, QuietHours, bundles, outlook_due, unheard
 from rules.reminder import RaisedReminder, Step
 from rules.reminders import due, reconcile
 from rules.vocabulary import Rider
-from rules.wear import chances_worn
 from services.app import App, zone_of
 from services.letter import Letter
 from services.messages.words import Message, ReminderText, coming, compose, message_id, week_ahead
@@ -41,6 +40,8 @@ def reckon(tx: Transaction, app: App, *, now: datetime) -> Reckoning:
     """Bring the reminders up to the facts, and queue what riders have not heard."""
     ledger = tx.ledger()
     rulebook = app.rulebook
+    from rules.wear.forecast import chances_worn  # slow to load, and not every command reckons
+
     chances = chances_worn(ledger, rulebook, now=now)
     due_now = due(ledger, rulebook, now=now, zone_of=zone_of, worn_chance=chances)
     changes = reconcile(tx.reminders.all_(), due_now, ledger, now=now, rulebook=rulebook, zone_of=zone_of)

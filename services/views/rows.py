@@ -11,7 +11,7 @@ from typing import Any, TypeAlias
 from rules.reasons import reading_words
 from rules.rulebook import KEYS
 from rules.vocabulary import Reading, Ride, Treatment, WipeTest
-from rules.wear import Forecast, Measure
+from rules.wear.forecast import Forecast, Measure
 from rules.work import work
 from services.app import App
 from services.store import NotFound
@@ -34,7 +34,7 @@ class Look:
 def look_at(app: App, now: datetime) -> Look:
     """The ledger as it stands. Raises StoreError, RulebookError."""
     with app.store.reading() as tx:
-        return Look(app, Snapshot.read(tx, app.rulebook), now)
+        return Look(app, Snapshot.read(tx, app.rulebook, app.prices), now)
 
 
 def plain(row: Row, zone: tzinfo) -> dict[str, Any]:

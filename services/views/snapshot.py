@@ -9,7 +9,6 @@ from datetime import datetime, tzinfo
 from functools import cached_property
 from typing import Any, TypeVar
 
-from rules.comparison import Comparison, Cost, compare, cost
 from rules.contamination import ChainHistory, exposures, history
 from rules.judgements import judgements_for
 from rules.ledger import Ledger
@@ -18,7 +17,10 @@ from rules.quiet_hours import spared
 from rules.reminder import RaisedReminder
 from rules.rulebook import Rulebook
 from rules.vocabulary import Bike, BikeId, Chain, ChainId, Condition, Regime, Ride, RideId, Rider
-from rules.wear import Forecast, Measure, Refusal, forecast
+from rules.wear.comparison import Comparison, compare
+from rules.wear.cost import Cost, PayBack, Prices, cost, pay_back
+from rules.wear.forecast import Forecast, Measure, Refusal, forecast
+from rules.wear.learned import LearnedWeight, learned_weights
 from services.app import App, zone_of
 from services.expected_errors import EXPECTED
 from services.store import FileRecord, Posted, SensorSighting, Transaction
@@ -38,6 +40,7 @@ class Snapshot:
     writes: int
     ledger: Ledger
     rulebook: Rulebook
+    prices: Prices
     standing: tuple[RaisedReminder, ...]
     questions: tuple[RideId, ...]  # rides whose bike is a question, oldest first
     likely: frozenset[RideId]  # rides given a bike that no rider has confirmed
@@ -53,13 +56,14 @@ class Snapshot:
     _working: threading.RLock = field(default_factory=threading.RLock, compare=False)
 
     @classmethod
-    def read(cls, tx: Transaction, rulebook: Rulebook) -> Snapshot:
+    def read(cls, tx: Transaction, rulebook: Rulebook, prices: Prices) -> Snapshot:
         """Everything of one transaction. Raises StoreError."""
         waits = tx.notes.get(WAITS_UNTIL)
         return cls(
             writes=tx.writes(),
             ledger=tx.ledger(),
             rulebook=rulebook,
+            prices=prices,
             standing=tx.reminders.standing(),
             questions=tuple(ride.id for ride in tx.rides.confirm_list()),
             likely=frozenset(ride.id for ride in tx.rides.likely()),
@@ -194,27 +198,36 @@ class Snapshot:
         """At which elongation this chain is worn out, on the bike it is on or was last on. [%]"""
         return judgements_for(self.ledger, self.rulebook, chain, now).wear_limit().value
 
-    def comparison(self, now: datetime, measure: Measure) -> Comparison:
+    def comparison(self, now: datetime) -> Comparison:
         """Waxed against wet lube."""
+        return self._once("comparison", lambda: compare(self.ledger, self.rulebook, now=now), asof=_hour(now))
+
+    def learned(self, now: datetime) -> tuple[LearnedWeight, ...]:
+        """What the readings say of the rulebook's weights."""
         return self._once(
-            ("comparison", measure),
-            lambda: compare(self.ledger, self.rulebook, now=now, measure=measure),
-            asof=_hour(now),
+            "learned", lambda: learned_weights(self.ledger, self.rulebook, now=now), asof=_hour(now)
         )
 
     def cost(self, regime: Regime, now: datetime) -> Cost:
         """What 1000 km cost."""
+        hour = _hour(now)  # what is worked out for one regime serves the other
         return self._once(
-            ("cost", regime), lambda: cost(self.ledger, self.rulebook, regime, now=now), asof=_hour(now)
+            ("cost", regime),
+            lambda: cost(self.ledger, self.rulebook, regime, now=hour, prices=self.prices),
+            asof=hour,
         )
+
+    def pays_back(self, now: datetime) -> PayBack | None:
+        """When the money of setting up is back; None where a price or a regime is missing."""
+        waxed, lube = (self.cost(regime, now) for regime in Regime)
+        return pay_back(self.ledger, waxed, lube, self.prices, now=now)
 
     def work_ahead(self, now: datetime) -> None:
         """Work out what takes long, so that no page waits for it."""
         self.outlook(now)
         for chain in self.ledger.chains:
             self.wear(chain.id, now)
-        for measure in Measure:
-            self.comparison(now, measure)
+        self.comparison(now)
         for regime in Regime:
             self.cost(regime, now)
 
@@ -241,7 +254,7 @@ class Snapshots:
         with self._reading, self.app.store.reading() as tx:
             newest = self._newest
             if newest is None or tx.writes() != newest.writes:
-                newest = self._newest = Snapshot.read(tx, self.app.rulebook)
+                newest = self._newest = Snapshot.read(tx, self.app.rulebook, self.app.prices)
             return newest
 
     def keep_warm(self, stop: threading.Event, clock: Callable[[], datetime]) -> None:

@@ -12,7 +12,7 @@ from rules.contamination import exposures
 from rules.outlook import difference, with_condition
 from rules.reminder import RaisedReminder
 from rules.vocabulary import Chain, Condition, Ride, RideId
-from rules.wear import Forecast
+from rules.wear.forecast import Forecast
 from services.app import zone_of
 from services.store import NotFound
 from services.use_cases.preview import with_answers

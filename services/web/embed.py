@@ -10,10 +10,10 @@ from markupsafe import Markup
 
 from ingest.bikes.judge import RideClues
 from ingest.ride.track import TrackPoint
-from rules.comparison import Comparison
 from rules.contamination import Exposure
 from rules.vocabulary import Chain, Condition, Ride
-from rules.wear import Measure, wear_points
+from rules.wear.comparison import Comparison
+from rules.wear.forecast import Measure, wear_points
 from services.views.chain_state import ChainState
 from services.views.snapshot import Snapshot
 from services.web.drawings import (
@@ -100,7 +100,7 @@ def wear_picture(snapshot: Snapshot, chain: Chain, now: datetime) -> Markup:
 
 def comparison_picture(comparison: Comparison) -> Markup:
     """Every chain's wear rate on one scale, waxed and wet lube."""
-    return _ours(regime_comparison(comparison, uid=f"rates-{comparison.measure.name.lower()}"))
+    return _ours(regime_comparison(comparison, uid="rates"))
 
 
 @dataclass(frozen=True, slots=True)

@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta, tzinfo
 
 from rules.contamination import ChainHistory
 from rules.vocabulary import BikeId, Condition, Treatment, WipeTest
-from rules.wear import Forecast, Refusal
+from rules.wear.forecast import Forecast, Refusal
 from rules.wording import day, number
 from services.web.drawings.life_events import (
     WEEK,

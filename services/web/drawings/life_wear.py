@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 
 from rules.vocabulary import Reading
-from rules.wear import READING_SD_PCT, Forecast
+from rules.wear.forecast import Forecast
+from rules.wear.likelihood import READING_SD_PCT
 from rules.wording import day, number
 from services.web.drawings.life_events import reading_words
 from services.web.drawings.scales import MONTHS, roomy_month_starts

@@ -6,10 +6,9 @@ import math
 from collections.abc import Callable, Sequence
 from datetime import UTC, tzinfo
 
-from rules.comparison import ChainWear, Comparison
-from rules.straight_line import Span
 from rules.vocabulary import Regime
-from rules.wear import Forecast, Measure, Refusal, WearPoint
+from rules.wear.comparison import ChainWear, Comparison, Span
+from rules.wear.forecast import Forecast, Measure, Refusal, WearPoint
 from rules.wording import day, number
 from services.web.drawings.life_events import reading_words
 from services.web.drawings.life_wear import fan_shape, reading_shape
@@ -117,26 +116,19 @@ ROW, NAMES_WIDE, FIRST_ROW = 24.0, 150.0, 34.0
 
 
 def regime_comparison(comparison: Comparison, *, uid: str) -> str:
-    """Do waxed chains wear more slowly than wet-lube ones? Markup: a slope with its interval per chain.
+    """Do waxed chains wear more slowly than wet-lube ones? Markup: a rate with its interval per chain.
 
-    Filled points are waxed chains, open ones wet lube; each group has its words. The sentence, what it would
-    take, and 'descriptive only' while it is, stand under the drawing.
+    Filled points are waxed chains, open ones wet lube; each group has its words. The sentence and what it
+    would take stand under the drawing.
     """
     groups = ((Regime.WAXED, comparison.waxed), (Regime.WET_LUBE, comparison.control))
     words = [comparison.sentence, comparison.wants]
-    if comparison.descriptive_only and "escriptive only" not in comparison.sentence:
-        words.insert(1, "Descriptive only: too few chains to tell wax from chance.")
     notes = "".join(f'<p class="drawing-note">{safe(one)}</p>' for one in words if one)
     chains = [*comparison.waxed, *comparison.control]
     if not chains:
         return notes
-    unit = {
-        Measure.DRIVE_HOURS: "100 drive hours",
-        Measure.GRIT_HOURS: "100 grit-hours",
-        Measure.KILOMETRES: "1000 km",
-    }[comparison.measure]
-    factor = 1000.0 if comparison.measure is Measure.KILOMETRES else 100.0
-    most = max(min(one.slope[2], one.slope[1] * 3.0) for one in chains) * factor
+    unit, factor = "100 average drive hours", 100.0
+    most = max(min(one.rate[2], one.rate[1] * 3.0) for one in chains) * factor
 
     def draw(own: str, css: str, width: int) -> str:
         wide = css == "wide"
@@ -144,8 +136,8 @@ def regime_comparison(comparison: Comparison, *, uid: str) -> str:
         row = ROW if wide else ROW + 16.0
         axis = ticks(most, 6 if wide else 4)
 
-        def x_of(slope: float) -> float:
-            return left + min(slope * factor / axis[-1], 1.0) * (width - left - 16.0)
+        def x_of(rate: float) -> float:
+            return left + min(rate * factor / axis[-1], 1.0) * (width - left - 16.0)
 
         body: list[str] = []
         y = FIRST_ROW
@@ -153,7 +145,7 @@ def regime_comparison(comparison: Comparison, *, uid: str) -> str:
             heading = f"{regime.value}, {len(arm)} chain{'' if len(arm) == 1 else 's'}"
             body.append(label(0, y - 12, heading, css="heading over"))
             for one in arm:
-                body.append(_slope(one, y, x_of, wide, unit, factor))
+                body.append(_rate(one, y, x_of, wide, unit, factor))
                 y += row
             y += ROW + 8.0
         base = y - ROW - 8.0
@@ -176,15 +168,15 @@ def regime_comparison(comparison: Comparison, *, uid: str) -> str:
         if comparison.ratio is not None:
             body.append(_ratio(comparison.ratio, comparison.descriptive_only, base + 58, width))
             height += 74
-        title = f"Wear of waxed and of wet-lube chains by {comparison.measure.value}"
+        title = "Wear of waxed and of wet-lube chains in an average hour"
         return drawn(own, css, width, height, title, " ".join(words), grid + "".join(body))
 
     return at_both_widths(uid, draw, css="regimes") + notes
 
 
-def _slope(one: ChainWear, y: float, x_of: Place, wide: bool, unit: str, factor: float) -> str:
-    """A chain's slope: its middle as a point, eight chances out of ten as a line."""
-    low, middle, high = one.slope
+def _rate(one: ChainWear, y: float, x_of: Place, wide: bool, unit: str, factor: float) -> str:
+    """A chain's rate of wear: its middle as a point, eight chances out of ten as a line."""
+    low, middle, high = one.rate
     words = (
         f"{one.name}: {number(middle * factor, 2)} % in {unit}, between {number(low * factor, 2)} and "
         f"{number(high * factor, 2)} in four cases out of five; {one.readings} readings"
@@ -203,7 +195,7 @@ def _slope(one: ChainWear, y: float, x_of: Place, wide: bool, unit: str, factor:
 
 
 def _ratio(ratio: Span, descriptive: bool, y: float, width: float) -> str:
-    """The pooled ratio with its interval, on an axis where no difference stands in the middle."""
+    """The ratio with its interval, on an axis where no difference stands in the middle."""
     left, right = 8.0, width - 16.0
 
     def x_of(value: float) -> float:

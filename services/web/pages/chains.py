@@ -7,7 +7,7 @@ from fastapi.responses import HTMLResponse
 
 from rules.outlook import why_not_yet
 from rules.vocabulary import ChainId
-from rules.wear import Measure
+from rules.wear.forecast import Measure
 from services.app import zone_of
 from services.store import NotFound
 from services.views.chain_state import state_of

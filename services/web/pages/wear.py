@@ -10,7 +10,7 @@ from fastapi.responses import HTMLResponse
 from markupsafe import Markup
 
 from rules.vocabulary import Chain, Reading, Regime
-from rules.wear import Forecast, Measure, Refusal
+from rules.wear.forecast import Forecast, Refusal
 from services.web.context import AContext
 from services.web.embed import comparison_picture, wear_picture
 
@@ -58,7 +58,7 @@ def wear(context: AContext, page: Annotated[int, Query(ge=1, le=1000)] = 1) -> H
                 answer.chance_worn,
             )
         )
-    comparisons = [snapshot.comparison(now, measure) for measure in Measure]
+    comparison = snapshot.comparison(now)
     return context.show(
         "wear.html",
         here="wear",
@@ -66,7 +66,10 @@ def wear(context: AContext, page: Annotated[int, Query(ge=1, le=1000)] = 1) -> H
         bare=[one for one in snapshot.ledger.chains if one not in measured],
         page=page,
         pages=max(1, -(-len(measured) // PAGE)),
-        comparisons=comparisons,
-        rates=comparison_picture(comparisons[0]),
+        comparison=comparison,
+        rates=comparison_picture(comparison),
+        learned=snapshot.learned(now),
+        prices=snapshot.prices,
+        pays_back=snapshot.pays_back(now),
         costs=[snapshot.cost(regime, now) for regime in Regime],
     )

@@ -8,10 +8,10 @@ from pathlib import Path
 
 from ingest.bikes.judge import RideClues
 from ingest.ride.track import track_points
-from rules.comparison import compare
 from rules.contamination import Exposure, exposures, history
 from rules.vocabulary import Ride
-from rules.wear import Measure, forecast, wear_points
+from rules.wear.comparison import compare
+from rules.wear.forecast import Measure, forecast, wear_points
 from services.app import zone_of
 from services.web import drawings
 from services.web.drawings import strip_words

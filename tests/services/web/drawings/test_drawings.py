@@ -15,11 +15,10 @@ from lxml import etree, html
 
 from ingest.bikes.gearing import GearHistogram
 from ingest.ride.track import TrackPoint
-from rules.comparison import ChainWear, Comparison
 from rules.contamination import exposure
-from rules.straight_line import Span
 from rules.vocabulary import Bike, BikeId, ChainId, Condition, Regime, RiderId
-from rules.wear import Measure, Refusal, WearPoint
+from rules.wear.comparison import ChainWear, Comparison, Span
+from rules.wear.forecast import Refusal, WearPoint
 from services.web import drawings
 from tests.services.web.drawings.facts import BIKES, NOW, RULEBOOK, ride, storm, three_years
 
@@ -64,11 +63,13 @@ def evidence() -> str:
 
 def comparison() -> Comparison:
     def wear(number: int, regime: Regime, middle: float) -> ChainWear:
-        return ChainWear(ChainId(number), EVIL, regime, 3, 90.0, (middle / 2, middle, middle * 2), 0.0, 0.3)
+        rate = (middle / 2, middle, middle * 2)
+        return ChainWear(ChainId(number), EVIL, regime, BikeId(1), 3, 90.0, rate, (0.0,) * 4)
 
     arms = (wear(1, Regime.WAXED, 0.002),), (wear(2, Regime.WET_LUBE, 0.006),)
     ratio = Span(0.38, 0.16, 0.87)
-    return Comparison(Measure.DRIVE_HOURS, *arms, (), ratio, None, None, None, True, "Slower.", "More.", ())
+    words = "Slower. Descriptive only: too few.", "More."
+    return Comparison(*arms, (), ratio, None, True, False, *words, (), ())
 
 
 def every_drawing() -> dict[str, str]:

@@ -1,0 +1,216 @@
+"""What a thousand kilometres cost on waxed and on wet-lube chains, and when the pot has paid for itself."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+
+import numpy as np
+
+from rules.contamination import history
+from rules.judgements import judgements_for
+from rules.ledger import Ledger, RiddenHour
+from rules.rulebook import Rulebook
+from rules.vocabulary import Chain, ChainId, Regime
+from rules.wear.fit import DRAWS, fit
+from rules.wear.forecast import Measure, lives_of
+from rules.wear.measured import Array, measured
+from rules.wording import listed, number
+
+WORN_FROM = 0.8  # of its limit: a chain retired from here on has given what it had
+UNWORN_CHANCE = 0.1
+WITHIN_KM = (3000.0, 5000.0, 10_000.0)
+# Chains that one cassette outlives when each is changed at this elongation [%]. Common practice, no source.
+CHAINS_PER_CASSETTE = ((0.5, 3.0), (0.75, 2.0), (math.inf, 1.0))
+MOST_DAYS = 11_000.0
+
+
+@dataclass(frozen=True, slots=True)
+class Prices:
+    """What a household pays, apart from chains and treatments, which carry their own prices."""
+
+    currency: str = ""  # as it is to be written after an amount
+    cassette: float | None = None
+    setup: float | None = None  # the pot, hooks, the first strip: once
+
+
+@dataclass(frozen=True, eq=False)
+class Cost:
+    """What chains of one regime cost to run. Triples are the 10, 50 and 90 % points."""
+
+    regime: Regime
+    distance_km: float
+    chain_per_1000_km: tuple[float, float, float] | None  # None = no distance, or no price noted
+    cassette_per_1000_km: tuple[float, float, float] | None  # None = no cassette's price noted
+    care_per_1000_km: float | None  # treatments; those with no cost noted count as nothing
+    together_per_1000_km: tuple[float, float, float] | None
+    minutes_per_1000_km: float | None
+    missing: tuple[str, ...]  # what is not noted, so that the sum is a lower bound
+    draws: Array = field(repr=False)  # of the sum of money, equally likely, in step with the other regime's
+
+
+@dataclass(frozen=True, slots=True)
+class PayBack:
+    """When the cost of setting up comes back. Kilometres from now; inf = never."""
+
+    setup: float
+    distance_km: tuple[float, float, float]  # 10, 50, 90 %
+    within: tuple[tuple[float, float], ...]  # so many km, and the chance that it is back by then
+    on: datetime | None  # the middle, at the pace of the last year; None = never, or not ridden
+    sentence: str
+
+
+def cost(
+    ledger: Ledger, rulebook: Rulebook, regime: Regime, *, now: datetime, prices: Prices | None = None
+) -> Cost:
+    """What do 1000 km cost on chains of this regime, in money and in minutes of hands?
+
+    A chain costs the used share of its life: the mean over what its life may be, be that known well or badly.
+    The same chains stand above and below the line: one with no price noted adds neither money nor distance.
+    """
+    lives = _lives_km(ledger, rulebook, now)
+    ridden = {
+        chain.id: Measure.KILOMETRES.over_life(history(ledger, chain.id, rulebook).until(now))
+        for chain in ledger.chains
+        if chain.regime is regime
+    }
+    shares = {
+        chain: used_share(ledger, ledger.chain(chain), km, lives[chain], now)
+        for chain, km in ridden.items()
+        if km > 0.0
+    }
+    return reckon(ledger, rulebook, regime, ridden, shares, lives, now=now, prices=prices or Prices())
+
+
+def reckon(
+    ledger: Ledger,
+    rulebook: Rulebook,
+    regime: Regime,
+    ridden_km: Mapping[ChainId, float],
+    shares: Mapping[ChainId, Array],
+    lives_km: Mapping[ChainId, Array],
+    *,
+    now: datetime,
+    prices: Prices,
+) -> Cost:
+    """The sums of `cost`, given what each chain was ridden and how much of its life that was (draws)."""
+    missing: dict[str, None] = {}
+    total_km = math.fsum(ridden_km.values())
+    if total_km == 0.0:
+        return Cost(regime, 0.0, None, None, None, None, None, (), np.zeros(DRAWS))
+    priced_km, chain_money, cassettes = 0.0, np.zeros(DRAWS), np.zeros(DRAWS)
+    care = minutes = 0.0
+    for chain in (ledger.chain(one) for one in shares):
+        km = ridden_km[chain.id]
+        if chain.price is None:
+            missing[f"the price of {chain.name}"] = None
+        else:
+            priced_km += km
+            chain_money = chain_money + chain.price * shares[chain.id]
+        limit_pct = judgements_for(ledger, rulebook, chain, now).wear_limit().value
+        outlived = next(count for upto, count in CHAINS_PER_CASSETTE if limit_pct <= upto)
+        cassettes = cassettes + km / np.maximum(lives_km[chain.id], 1.0) / outlived
+        for treatment in ledger.treatments_of(chain.id):
+            if treatment.done_at > now:
+                continue
+            care += treatment.cost or 0.0
+            minutes += treatment.minutes or 0.0
+            if treatment.cost is None:
+                missing[f"the cost of some treatments of {chain.name}"] = None
+            if treatment.minutes is None:
+                missing[f"the minutes of some treatments of {chain.name}"] = None
+    chain_draws = 1000.0 * chain_money / priced_km if priced_km else np.zeros(DRAWS)
+    cassette_draws = 1000.0 * cassettes * (prices.cassette or 0.0) / total_km
+    care_per_1000 = 1000.0 * care / total_km
+    together = chain_draws + cassette_draws + care_per_1000
+    return Cost(
+        regime=regime,
+        distance_km=total_km,
+        chain_per_1000_km=_triple(chain_draws) if priced_km else None,
+        cassette_per_1000_km=None if prices.cassette is None else _triple(cassette_draws),
+        care_per_1000_km=care_per_1000,
+        together_per_1000_km=_triple(together) if priced_km else None,
+        minutes_per_1000_km=1000.0 * minutes / total_km,
+        missing=tuple(missing),
+        draws=together,
+    )
+
+
+def used_share(ledger: Ledger, chain: Chain, ridden_km: float, life_km: Array, now: datetime) -> Array:
+    """How much of its life has a chain given, in each draw? 1 for one retired worn, or never measured."""
+    share = np.clip(ridden_km / np.maximum(life_km, 1.0), 0.0, 1.0)
+    if chain.retired_at is None or chain.retired_at > now:
+        return share
+    measured_once = any(one.taken_at <= now for one in ledger.readings_of(chain.id))
+    unworn = measured_once and float((share >= WORN_FROM).mean()) < UNWORN_CHANCE
+    return share if unworn else np.ones_like(share)
+
+
+def _lives_km(ledger: Ledger, rulebook: Rulebook, now: datetime) -> Mapping[ChainId, Array]:
+    """The kilometres of each chain's whole life, as draws; in step for chains of one fit."""
+    key = ("lives km", rulebook, now)
+    if key not in ledger.derived:
+        ledger.derived[key] = {
+            chain.id: lives_of(
+                ledger,
+                rulebook,
+                chain,
+                fit(measured(ledger, rulebook, now=now, target=chain.id)),
+                now=now,
+            ).distance_km
+            for chain in ledger.chains
+        }
+    found: Mapping[ChainId, Array] = ledger.derived[key]
+    return found
+
+
+def pay_back(ledger: Ledger, waxed: Cost, lube: Cost, prices: Prices, *, now: datetime) -> PayBack | None:
+    """After how many waxed kilometres is the setting-up paid? None: a price or a regime is missing."""
+    if prices.setup is None or waxed.together_per_1000_km is None or lube.together_per_1000_km is None:
+        return None
+    saved = lube.draws - waxed.draws
+    km = np.where(saved > 0.0, 1000.0 * prices.setup / np.where(saved > 0.0, saved, 1.0), math.inf)
+    low, middle, high = (float(np.sort(km)[int(share * (len(km) - 1))]) for share in (0.1, 0.5, 0.9))
+    within = tuple((reach, float((km <= reach).mean())) for reach in WITHIN_KM)
+    pace = _waxed_km_a_day(ledger, now)
+    on = now + timedelta(days=middle / pace) if pace and middle / pace < MOST_DAYS else None
+    sentence = _pay_back_words(prices, (low, middle, high), within, on)
+    return PayBack(prices.setup, (low, middle, high), within, on, sentence)
+
+
+def _pay_back_words(
+    prices: Prices,
+    distance_km: tuple[float, float, float],
+    within: tuple[tuple[float, float], ...],
+    on: datetime | None,
+) -> str:
+    low, middle, high = distance_km
+    setup = f"The {number(prices.setup or 0.0, 2)} {prices.currency}".rstrip() + " of setting up"
+    chances = listed([f"{chance:.0%} within {reach:.0f} km" for reach, chance in within])
+    if math.isinf(middle):
+        return f"{setup} more likely than not never come back in money: {chances}."
+    when = f", about {on:%B %Y} at your pace" if on else ""
+    late = "never" if math.isinf(high) else f"{number(high, 0)}"
+    return (
+        f"{setup} are back after about {number(middle, 0)} km{when}; four times out of five between "
+        f"{number(low, 0)} and {late}: {chances}."
+    )
+
+
+def _waxed_km_a_day(ledger: Ledger, now: datetime) -> float:
+    since = now - timedelta(days=365)
+    metres = math.fsum(
+        dated.fact.hour.distance_m
+        for chain in ledger.chains
+        if chain.regime is Regime.WAXED
+        for dated in ledger.facts_of(chain.id)
+        if isinstance(dated.fact, RiddenHour) and since < dated.at <= now
+    )
+    return metres / 1000.0 / 365.0
+
+
+def _triple(draws: Array) -> tuple[float, float, float]:
+    low, middle, high = np.quantile(draws, (0.1, 0.5, 0.9))
+    return float(low), float(middle), float(high)

@@ -1,0 +1,383 @@
+"""When a chain reaches its wear limit by the household's readings, or why nobody can say."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from enum import StrEnum
+
+import numpy as np
+
+from rules.contamination import ChainHistory, Entry, history
+from rules.judgements import judgements_for
+from rules.ledger import Ledger, RiddenHour
+from rules.rulebook import Rulebook
+from rules.vocabulary import Chain, ChainId, Reading
+from rules.wear.fit import SEED, WearFit, fit
+from rules.wear.measured import Array, hour_row, mean_known_hour, measured
+from rules.wear.model import RUNNING_IN_H, stretch_variance
+from rules.wording import number
+
+MOST_TIMES = 3.0  # the late end of four chances in five over the early one: beyond, a date is worth no ink
+BLOCK_DRIVE_H = 8.0  # of riding as it was: about a week, so wet spells stay together
+MOST_BLOCKS = 60  # the newest; what was ridden years ago says little of tomorrow
+ENOUGH_BLOCKS = 6
+MOST_DAYS = 11_000.0  # thirty years
+
+
+class Measure(StrEnum):
+    """What a life is told in."""
+
+    DRIVE_HOURS = "drive hours"
+    KILOMETRES = "km"
+
+    def of(self, entry: Entry) -> float:
+        """What one line of a chain's history adds."""
+        if entry.exposure is None or not isinstance(entry.fact, RiddenHour):
+            return 0.0
+        return entry.exposure.drive_h if self is Measure.DRIVE_HOURS else entry.fact.hour.distance_m / 1000.0
+
+    def over_life(self, past: ChainHistory) -> float:
+        """What a chain has behind it."""
+        return math.fsum(self.of(entry) for entry in past.entries)
+
+
+@dataclass(frozen=True, slots=True)
+class WearPoint:
+    """A reading, and what the chain had behind it when it was taken."""
+
+    reading: Reading
+    x: float  # in the measure, over life
+
+
+@dataclass(frozen=True, slots=True)
+class Refusal:
+    """No forecast, and what it would take. The chance that it is worn already is said all the same."""
+
+    chain: ChainId
+    sentence: str
+    wants: str
+    chance_worn: float
+
+
+@dataclass(frozen=True, slots=True)
+class Forecast:
+    """When a chain reaches its limit. Triples are the 10, 50 and 90 % points."""
+
+    chain: ChainId
+    measure: Measure
+    limit_pct: float
+    x_now: float
+    worn_now_pct: tuple[float, float, float]
+    rate: tuple[float, float, float]  # % per unit of the measure, ridden as lately
+    life: tuple[float, float, float]  # of the measure, over the whole life, at which the limit is reached
+    left: tuple[float, float, float]  # of the measure, from now; 0 = reached
+    on: tuple[datetime, datetime, datetime] | None  # at the recent pace; None = not ridden lately
+    chance_worn: float  # probability that the limit is reached now
+    readings: int
+    rests_on: str  # whose readings were heard
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Lives:
+    """A chain's wear as equally likely draws: where it stands, and at which total it reaches its limit."""
+
+    worn_now_pct: Array
+    drive_h: Array  # drive hours over life at the limit
+    distance_km: Array
+    rate_pct_per_drive_h: Array  # ridden as lately
+
+
+def wear_points(past: ChainHistory, measure: Measure) -> tuple[WearPoint, ...]:
+    """Which readings does this chain have, and at which total was each taken?"""
+    points, x = [], 0.0
+    for entry in past.entries:
+        if entry.exposure is not None:
+            x += measure.of(entry)
+        elif isinstance(entry.fact, Reading):
+            points.append(WearPoint(entry.fact, x))
+    return tuple(points)
+
+
+def forecast(
+    ledger: Ledger,
+    rulebook: Rulebook,
+    chain: ChainId,
+    *,
+    now: datetime,
+    measure: Measure = Measure.DRIVE_HOURS,
+    days: int = 28,
+) -> Forecast | Refusal:
+    """When will this chain be worn out? Or why nobody can say.
+
+    days: how far back the recent pace looks.
+    """
+    one = ledger.chain(chain)
+    past = history(ledger, chain, rulebook).until(now)
+    points = wear_points(past, measure)
+    if not points:
+        sentence = f"{one.name} was never measured."
+        return Refusal(chain, sentence, "Take a reading when it is next clean.", 0.0)
+    facts = measured(ledger, rulebook, now=now, target=chain)
+    lives = lives_of(ledger, rulebook, one, fit(facts), now=now)
+    limit_pct = _limit_pct(ledger, rulebook, one, now)
+    chance = float((lives.worn_now_pct >= limit_pct).mean())
+    x_now = measure.over_life(past)
+    draws = lives.drive_h if measure is Measure.DRIVE_HOURS else lives.distance_km
+    life = _triple(draws)
+    left = _triple(np.maximum(0.0, draws - x_now))
+    if life[2] > MOST_TIMES * life[0] and left[1] > 0.0:
+        return _refused(one, points, life, x_now, measure, chance)
+    pace = _pace(past, measure, now, days)
+    per_drive_h = 1.0 if measure is Measure.DRIVE_HOURS else _km_per_drive_h(past)
+    return Forecast(
+        chain=chain,
+        measure=measure,
+        limit_pct=limit_pct,
+        x_now=x_now,
+        worn_now_pct=_triple(lives.worn_now_pct),
+        rate=_triple(lives.rate_pct_per_drive_h / per_drive_h),
+        life=life,
+        left=left,
+        on=None if pace is None else _dates(left, pace, now),
+        chance_worn=chance,
+        readings=len(points),
+        rests_on=_rests_on(len(points), facts.chains_measured - 1),
+        sentence=_sentence(one.name, limit_pct, left, measure, chance, points[-1].reading),
+    )
+
+
+def lives_of(ledger: Ledger, rulebook: Rulebook, chain: Chain, found: WearFit, *, now: datetime) -> Lives:
+    """Where does this chain stand in each draw, and when is its limit reached, ridden as lately?
+
+    The way ahead is the household's own: weeks ridden on its bike, or by the chain, drawn anew each time.
+    """
+    dice = np.random.default_rng((SEED, int(chain.id)))
+    own = found.facts.chains.index(chain.id)
+    model, draws = found.model, found.draws
+    fitting = ledger.fitting_of(chain.id, now)
+    begun = [one for one in ledger.fittings_of(chain.id) if one.fitted_at <= now]
+    bike = fitting.bike if fitting else begun[-1].bike if begun else None
+    mean_known = mean_known_hour(ledger, rulebook)
+    past = history(ledger, chain.id, rulebook).until(now)
+    last = max((at for at, entry in enumerate(past.entries) if isinstance(entry.fact, Reading)), default=-1)
+    since = np.zeros(5)
+    for entry in past.entries[last + 1 :]:
+        if entry.exposure is not None:
+            since += hour_row(entry.exposure, mean_known)
+    weights, rate = found.weights, np.exp(found.log_rate(chain.id, bike))
+    row = found.facts.last_reading(chain.id)
+    grit_since = weights @ since
+    z_now = rate * grit_since * _stray(grit_since, dice)
+    if row is not None:
+        z_now = z_now + model.steady_pct(draws)[:, row]
+
+    limit_pct = _limit_pct(ledger, rulebook, chain, now)
+    kappa = np.exp(draws[:, model.at.acceleration])
+    start = draws[:, model.at.starts.start + own]
+    running_in = np.exp(draws[:, model.at.running_in])
+    drive_h = past.over_life.drive_h
+    z_limit = steady_wear(limit_pct, start + running_in, kappa, limit_pct)
+    grown = z_now * (1.0 + kappa * z_now / limit_pct) / (1.0 + 0.5 * kappa)
+    worn_now = start + running_in * (1.0 - math.exp(-drive_h / RUNNING_IN_H)) + grown
+    ahead = (z_limit - z_now) / rate  # grit-hours; below 0 = so many ago
+    ahead = np.where(ahead > 0.0, ahead * _stray(np.maximum(ahead, 0.0), dice), ahead)
+    blocks = _blocks(ledger, rulebook, chain, bike, now)
+    hours, km, per_drive_h = _ridden(ahead, weights, blocks, dice)
+    return Lives(
+        worn_now_pct=worn_now,
+        drive_h=drive_h + hours,
+        distance_km=Measure.KILOMETRES.over_life(past) + km,
+        rate_pct_per_drive_h=rate
+        * per_drive_h
+        * (1.0 + 2.0 * kappa * z_now / limit_pct)
+        / (1.0 + 0.5 * kappa),
+    )
+
+
+def steady_wear(pct: float | Array, before: float | Array, kappa: float | Array, limit_pct: float) -> Array:
+    """At how much steady wear is this elongation reached? [%]
+
+    before: what is no wear proper: the start and the running-in. kappa: the acceleration at the limit.
+    """
+    reach = 1.0 + 4.0 * kappa * (pct - before) * (1.0 + 0.5 * kappa) / limit_pct
+    return np.asarray(limit_pct * (np.sqrt(np.maximum(reach, 0.0)) - 1.0) / (2.0 * kappa))
+
+
+def _stray(grit_h: Array, dice: np.random.Generator) -> Array:
+    """How far a stretch that no reading ends may be off its rate: a factor with mean 1."""
+    sd = np.sqrt(stretch_variance(grit_h))
+    return np.asarray(np.exp(sd * dice.standard_normal(grit_h.shape) - 0.5 * sd * sd))
+
+
+def _blocks(ledger: Ledger, rulebook: Rulebook, chain: Chain, bike: object, now: datetime) -> Array:
+    """Weeks of riding as it was: rows of drive hours, those times water, mud, dust, salt, and km."""
+    mean_known = mean_known_hour(ledger, rulebook)
+    own = _hours_of(ledger, rulebook, [chain.id], now, mean_known)
+    if bike is not None:
+        fitted = {one.chain for one in ledger.fittings if one.bike == bike}
+        on_bike = _hours_of(ledger, rulebook, sorted(fitted), now, mean_known, bike)
+        own = on_bike if len(on_bike) > len(own) else own
+    blocks: list[Array] = []
+    open_block = np.zeros(6)
+    for row in own:
+        open_block = open_block + row
+        if open_block[0] >= BLOCK_DRIVE_H:
+            blocks.append(open_block)
+            open_block = np.zeros(6)
+    if open_block[0] > 0.0 and len(blocks) < ENOUGH_BLOCKS:
+        blocks.append(open_block)
+    return np.array(blocks[-MOST_BLOCKS:]).reshape(-1, 6)
+
+
+def _hours_of(
+    ledger: Ledger,
+    rulebook: Rulebook,
+    chains: Sequence[ChainId],
+    now: datetime,
+    mean_known: Sequence[float],
+    bike: object = None,
+) -> list[Array]:
+    found = []
+    for chain in chains:
+        for entry in history(ledger, chain, rulebook).until(now).entries:
+            if entry.exposure is None or not isinstance(entry.fact, RiddenHour):
+                continue
+            if bike is None or entry.fact.ride.bike == bike:
+                km = entry.fact.hour.distance_m / 1000.0
+                found.append((entry.at, np.array([*hour_row(entry.exposure, mean_known), km])))
+    found.sort(key=lambda one: one[0])
+    return [row for _, row in found]
+
+
+def _ridden(
+    grit_h: Array, weights: Array, blocks: Array, dice: np.random.Generator
+) -> tuple[Array, Array, Array]:
+    """In how many drive hours and km are so many grit-hours ridden? And grit-hours per drive hour.
+
+    Each draw weighs the household's weeks anew (Rubin 1981, Annals of Statistics 9:130, from memory) and
+    walks through weeks so drawn; what is left after fifty of them goes at their mean.
+    """
+    if not len(blocks) or blocks[:, 0].sum() <= 0.0:
+        return grit_h, np.zeros_like(grit_h), np.ones_like(grit_h)
+    count = len(grit_h)
+    shares = dice.exponential(size=(count, len(blocks)))
+    shares /= shares.sum(axis=1, keepdims=True)
+    mean = shares @ blocks  # draws x 6
+    per_drive_h = (weights * mean[:, :5]).sum(axis=1) / mean[:, 0]
+    hours = grit_h / per_drive_h
+    steps = 50
+    picked = (np.cumsum(shares, axis=1)[:, None, :] < dice.random((count, steps, 1))).sum(axis=2)
+    picked = picked.clip(0, len(blocks) - 1)
+    grit = np.einsum("nk,nsk->ns", weights, blocks[:, :5][picked])
+    run = np.cumsum(grit, axis=1)
+    before = np.concatenate([np.zeros((count, 1)), run[:, :-1]], axis=1)
+    used = np.clip((grit_h[:, None] - before) / np.maximum(grit, 1e-9), 0.0, 1.0)
+    walked = (used * blocks[:, 0][picked]).sum(axis=1)
+    beyond = np.maximum(0.0, grit_h - run[:, -1]) / per_drive_h
+    hours = np.where(grit_h > 0.0, walked + beyond, hours)
+    km_walked = (used * blocks[:, 5][picked]).sum(axis=1)
+    km_per_h = mean[:, 5] / mean[:, 0]
+    km = np.where(grit_h > 0.0, km_walked + beyond * km_per_h, hours * km_per_h)
+    return hours, km, per_drive_h
+
+
+def _refused(
+    one: Chain,
+    points: Sequence[WearPoint],
+    life: tuple[float, float, float],
+    x_now: float,
+    measure: Measure,
+    chance: float,
+) -> Refusal:
+    sentence = (
+        f"Not enough is known yet to say when {one.name} is worn: by its {len(points)} "
+        f"reading{'s' if len(points) > 1 else ''} anything from {number(life[0], 0)} to "
+        f"{number(life[2], 0)} {measure} of life is likely."
+    )
+    more = max(0.15 * life[1], 0.5 * life[1] - x_now)
+    wants = f"Another reading after about {number(more, 0)} more {measure}"
+    if all(point.reading.exact_pct is None for point in points):
+        wants += "; a caliper says more than a gauge's steps"
+    return Refusal(one.id, sentence, f"{wants}.", chance)
+
+
+def _rests_on(readings: int, others: int) -> str:
+    own = f"{readings} reading{'s' if readings > 1 else ''} of its own"
+    if not others:
+        return own
+    return f"{own}, and those of {others} other chain{'s' if others > 1 else ''} of this household"
+
+
+def _sentence(
+    name: str,
+    limit_pct: float,
+    left: tuple[float, float, float],
+    measure: Measure,
+    chance_worn: float,
+    last: Reading,
+) -> str:
+    if last.over_pct is not None and last.over_pct >= limit_pct:
+        return (
+            f"The {number(last.over_pct, 2)} % step of the gauge dropped into {name}: it is at its limit of "
+            f"{number(limit_pct, 2)} % or past it."
+        )
+    if left[1] <= 0.0:
+        return f"{name} is past {number(limit_pct, 2)} % by its readings, with a chance of {chance_worn:.0%}."
+    return (
+        f"{name} reaches {number(limit_pct, 2)} % in about {number(left[1], 0)} {measure}; "
+        f"four times out of five in {number(left[0], 0)} to {number(left[2], 0)}."
+    )
+
+
+def _triple(draws: Array) -> tuple[float, float, float]:
+    low, middle, high = np.quantile(draws, (0.1, 0.5, 0.9))
+    return float(low), float(middle), float(high)
+
+
+def _km_per_drive_h(past: ChainHistory) -> float:
+    hours = past.over_life.drive_h
+    return Measure.KILOMETRES.over_life(past) / hours if hours > 0.0 else 1.0
+
+
+def _pace(past: ChainHistory, measure: Measure, now: datetime, days: int) -> float | None:
+    """What was ridden per day lately; None = not ridden."""
+    since = now - timedelta(days=days)
+    ridden = math.fsum(measure.of(entry) for entry in past.entries if entry.at > since)
+    return ridden / days if ridden > 0.0 else None
+
+
+def _dates(
+    left: tuple[float, float, float], pace: float, now: datetime
+) -> tuple[datetime, datetime, datetime]:
+    """The days at which so much will have been ridden; never further than thirty years."""
+    days = [min(hours / pace, MOST_DAYS) for hours in left]
+    return (
+        now + timedelta(days=days[0]),
+        now + timedelta(days=days[1]),
+        now + timedelta(days=days[2]),
+    )
+
+
+def chances_worn(ledger: Ledger, rulebook: Rulebook, *, now: datetime) -> Mapping[ChainId, float]:
+    """With which probability is each measured chain over its limit now? For rules.reminders.due."""
+    fitted = [
+        chain
+        for chain in ledger.chains
+        if ledger.fitting_of(chain.id, now) is not None
+        and any(reading.taken_at <= now for reading in ledger.readings_of(chain.id))
+    ]
+    found = {}
+    for chain in fitted:
+        facts = measured(ledger, rulebook, now=now, target=chain.id)
+        lives = lives_of(ledger, rulebook, chain, fit(facts), now=now)
+        found[chain.id] = float((lives.worn_now_pct >= _limit_pct(ledger, rulebook, chain, now)).mean())
+    return found
+
+
+def _limit_pct(ledger: Ledger, rulebook: Rulebook, chain: Chain, now: datetime) -> float:
+    """The wear limit that holds for a chain where it is now."""
+    return judgements_for(ledger, rulebook, chain, now).wear_limit().value

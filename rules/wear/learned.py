@@ -1,0 +1,55 @@
+"""What a household's readings say of the rulebook's weights, and how far they moved them."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from datetime import datetime
+
+import numpy as np
+
+from rules.ledger import Ledger
+from rules.rulebook import Rulebook
+from rules.wear.fit import fit
+from rules.wear.measured import KINDS, measured
+from rules.wording import number
+
+SURE_SD = 0.4  # of the ln weight: below, a rider may take the weight over
+UNMOVED = 0.9  # of the assumed spread left: the readings said next to nothing
+
+
+@dataclass(frozen=True, slots=True)
+class LearnedWeight:
+    """One weight: assumed, and what the readings make of it. 10, 50 and 90 % points."""
+
+    kind: str  # water, mud, dust or salt
+    assumed: float
+    said: tuple[float, float, float]
+    log_sd: float  # of ln weight
+    moved: bool  # the readings said something
+    sure: bool  # enough to be taken over, if the rider agrees
+    sentence: str
+
+
+def learned_weights(ledger: Ledger, rulebook: Rulebook, *, now: datetime) -> tuple[LearnedWeight, ...]:
+    """What do the readings say of water, mud, dust and salt? Only kinds that the chains met.
+
+    Nothing is taken over: reminders go on by the rulebook until a rider changes it.
+    """
+    found = fit(measured(ledger, rulebook, now=now))
+    rows = []
+    for place in found.model.kinds:
+        draws = found.weights[:, 1 + place]
+        kind, (assumed, assumed_sd) = KINDS[place], found.facts.assumed[place]
+        low, middle, high = (float(one) for one in np.quantile(draws, (0.1, 0.5, 0.9)))
+        log_sd = float(np.log(draws).std())
+        moved = log_sd < UNMOVED * assumed_sd or abs(math.log(middle / assumed)) > 0.5 * assumed_sd
+        if moved:
+            said = f"your readings say {number(low)} to {number(high)}, four times out of five"
+        else:
+            said = "your readings say next to nothing of it"
+        sentence = f"{kind.capitalize()}: {number(assumed)} assumed; {said}."
+        rows.append(
+            LearnedWeight(kind, assumed, (low, middle, high), log_sd, moved, log_sd < SURE_SD, sentence)
+        )
+    return tuple(rows)

@@ -1,0 +1,212 @@
+"""What a thousand kilometres cost: the same chains above and below the line, by hand, to the cent."""
+
+from __future__ import annotations
+
+import math
+from datetime import timedelta
+
+import numpy as np
+import pytest
+
+from rules.rulebook import default_rulebook
+from rules.vocabulary import Regime
+from rules.wear.cost import Prices, cost, pay_back, reckon, used_share
+from rules.wear.fit import DRAWS
+from tests.rules.notation import at, ledger_of
+
+RULEBOOK = default_rulebook()
+NOW = at("2025-12-01")
+WAXED, LUBE = Regime.WAXED, Regime.WET_LUBE
+
+
+def by_hand(text, regime, ridden, shares, lives=None, *, prices=None):
+    """The sums when what was ridden and how much of a life that was are given."""
+    ledger = ledger_of(text)
+    names = {one.name: one.id for one in ledger.chains}
+    km = {names[name]: value for name, value in ridden.items()}
+    used = {names[name]: np.full(DRAWS, value) for name, value in shares.items()}
+    life = {one: np.full(DRAWS, 5000.0) for one in names.values()}
+    life |= {names[name]: np.full(DRAWS, value) for name, value in (lives or {}).items()}
+    return reckon(ledger, RULEBOOK, regime, km, used, life, now=NOW, prices=prices or Prices())
+
+
+# One row each: what the ledger says, what was ridden [km], shares of life, and 1000 km worked by hand.
+LEDGERS = {
+    "two waxed chains, half and three tenths used": (
+        "chain W1  price 40\nchain W2  price 40",
+        ({"W1": 3000.0, "W2": 2000.0}, {"W1": 0.5, "W2": 0.3}),
+        (6.40, 0.0, 0.0),  # (20 + 12) / 5
+    ),
+    "one retired worn": ("chain W1  price 40", ({"W1": 2500.0}, {"W1": 1.0}), (16.00, 0.0, 0.0)),
+    "a chain without a price adds no distance to chain money": (
+        "chain W1  price 40\nchain W2",
+        ({"W1": 2000.0, "W2": 8000.0}, {"W1": 0.5, "W2": 0.9}),
+        (10.00, 0.0, 0.0),
+    ),
+    "treatments over all that was ridden": (
+        "chain W1  price 40\n2025-01-02  immersed  W1  cost 3  minutes 40\n"
+        "2025-02-01  dripped  W1  cost 0.5  minutes 10",
+        ({"W1": 4000.0}, {"W1": 0.4}),
+        (4.00, 0.875, 12.5),
+    ),
+    "a treatment still to come costs nothing yet": (
+        "chain W1  price 40\n2025-12-24  immersed  W1  cost 3  minutes 40",
+        ({"W1": 4000.0}, {"W1": 0.4}),
+        (4.00, 0.0, 0.0),
+    ),
+    "care of a chain without a price counts": (
+        "chain W1\n2025-01-02  immersed  W1  cost 6  minutes 30",
+        ({"W1": 3000.0}, {"W1": 0.5}),
+        (None, 2.00, 10.0),
+    ),
+    "a dear chain ridden little beside a cheap one ridden much": (
+        "chain W1  price 90\nchain W2  price 15",
+        ({"W1": 500.0, "W2": 4500.0}, {"W1": 0.1, "W2": 1.0}),
+        (4.80, 0.0, 0.0),  # (9 + 15) / 5
+    ),
+    "a spare in its box": (
+        "chain W1  price 40\nchain W2  price 40",
+        ({"W1": 2000.0}, {"W1": 0.5}),
+        (10.0, 0.0, 0.0),
+    ),
+    "a chain that cost nothing": ("chain W1  price 0", ({"W1": 1000.0}, {"W1": 0.5}), (0.0, 0.0, 0.0)),
+    "three at once": (
+        "chain W1  price 30\nchain W2  price 45\nchain W3  price 60",
+        ({"W1": 1000.0, "W2": 2000.0, "W3": 3000.0}, {"W1": 0.2, "W2": 0.4, "W3": 0.6}),
+        (10.00, 0.0, 0.0),  # (6 + 18 + 36) / 6
+    ),
+    "minutes without money": (
+        "chain W1  price 40\n2025-01-02  dripped  W1  minutes 9\n2025-01-09  dripped  W1  minutes 9",
+        ({"W1": 600.0}, {"W1": 0.1}),
+        (6.666666667, 0.0, 30.0),
+    ),
+    "nothing ridden": ("chain W1  price 40", ({"W1": 0.0}, {}), (None, None, None)),
+}
+
+
+@pytest.mark.parametrize("name", LEDGERS)
+def test_money_by_hand(name):
+    text, (ridden, shares), (chain, care, minutes) = LEDGERS[name]
+    found = by_hand(text, WAXED, ridden, shares)
+    if chain is None:
+        assert found.chain_per_1000_km is None
+        assert found.together_per_1000_km is None
+    else:
+        assert found.chain_per_1000_km == pytest.approx((chain,) * 3, abs=0.005)
+        assert found.together_per_1000_km == pytest.approx((chain + care,) * 3, abs=0.005)
+    if care is None:
+        assert (found.care_per_1000_km, found.minutes_per_1000_km) == (None, None)
+    else:
+        assert found.care_per_1000_km == pytest.approx(care, abs=0.005)
+        assert found.minutes_per_1000_km == pytest.approx(minutes, abs=0.005)
+
+
+def test_an_uncertain_life_costs_the_mean_of_its_shares_and_not_the_share_at_its_mean():
+    # life ln-N(ln 6000, .4), 3000 km: the mean share is .533 (worked elsewhere), not .5
+    ledger = ledger_of("chain W1  price 40")
+    life = 6000.0 * np.exp(0.4 * np.random.default_rng(1).standard_normal(200_000))
+    share = used_share(ledger, ledger.chains[0], 3000.0, life, NOW)
+    assert float(share.mean()) == pytest.approx(0.533, abs=0.003)
+
+
+def test_the_pot_pays_back():
+    # Worked by hand: chain 40, cassette 120 outlived by 3 chains, lube life 2500, wax 6250 km, supplies 3 and
+    # 4 per 1000 km: 35.0 - 16.8 = 18.2; a set-up of 80 is back after 4395.6 km.
+    prices = Prices("EUR", cassette=120.0, setup=80.0)
+    waxed = by_hand(
+        "chain W1  price 40\n2025-01-02  immersed  W1  cost 25",
+        WAXED,
+        {"W1": 6250.0},
+        {"W1": 1.0},
+        {"W1": 6250.0},
+        prices=prices,
+    )
+    lube = by_hand(
+        "chain L1  wet lube  price 40\n2025-01-02  oiled  L1  cost 7.5",
+        LUBE,
+        {"L1": 2500.0},
+        {"L1": 1.0},
+        {"L1": 2500.0},
+        prices=prices,
+    )
+    assert lube.together_per_1000_km == pytest.approx((35.0,) * 3, abs=0.005)
+    assert waxed.together_per_1000_km == pytest.approx((16.8,) * 3, abs=0.005)
+    back = pay_back(ledger_of("chain W1"), waxed, lube, prices, now=NOW)
+    assert back is not None
+    assert back.distance_km == pytest.approx((4395.6,) * 3, abs=0.05)
+    assert back.within == ((3000.0, 0.0), (5000.0, 1.0), (10_000.0, 1.0))
+    assert back.on is None  # nothing was ridden: no pace
+    assert back.sentence == (
+        "The 80 EUR of setting up are back after about 4396 km; four times out of five between 4396 and "
+        "4396: 0% within 3000 km, 100% within 5000 km and 100% within 10000 km."
+    )
+    never = pay_back(ledger_of("chain W1"), lube, waxed, prices, now=NOW)
+    assert never is not None
+    assert math.isinf(never.distance_km[1])
+    assert never.sentence.startswith(
+        "The 80 EUR of setting up more likely than not never come back in money: "
+    )
+    assert pay_back(ledger_of("chain W1"), waxed, lube, Prices("EUR", 120.0), now=NOW) is None
+
+
+def chain(name, slope, *, lube=False, readings=4, price=None):
+    """Sixty days of 3 h on a bike of its own, wearing at this rate."""
+    first = at("2025-01-01")
+    lines = [
+        f"chain {name}  12-speed  {'wet lube' if lube else ''}{f'  price {price}' if price else ''}",
+        f"2025-01-01  fitted  {name}  on {name}s-bike",
+    ]
+    for number in range(1, 61):
+        when = first + timedelta(days=number)
+        lines.append(f"{when:%Y-%m-%d} 08:00  rode  3 h  on {name}s-bike  dry")
+        if readings and number % (60 // readings) == 0:
+            lines.append(f"{when:%Y-%m-%d} 20:00  measured  {name}  {0.05 + slope * 3 * number:.4f}")
+    return "\n".join(lines) + "\n"
+
+
+def test_a_chain_in_use_costs_the_share_of_its_life():
+    found = cost(ledger_of(chain("W0", 0.0015, price=60)), RULEBOOK, WAXED, now=NOW)
+    assert found.distance_km == pytest.approx(60 * 3 * 25.0)
+    assert found.chain_per_1000_km is not None
+    assert found.chain_per_1000_km[1] == pytest.approx(60 * (180 / 300) / 4.5, rel=0.12)
+    assert found.chain_per_1000_km[0] < found.chain_per_1000_km[1] < found.chain_per_1000_km[2]
+    assert found.missing == ()
+    dated = pay_back(
+        ledger_of(chain("W0", 0.0015, price=60)),
+        found,
+        cost(ledger_of(chain("L0", 0.004, lube=True, price=60)), RULEBOOK, LUBE, now=NOW),
+        Prices(setup=10.0),
+        now=NOW,
+    )
+    assert dated is not None
+    assert dated.on is not None
+    assert f", about {dated.on:%B %Y} at your pace; " in dated.sentence
+
+
+def test_a_worn_chain_costs_its_price_a_retired_one_too_unless_it_was_unworn():
+    worn = cost(ledger_of(chain("W0", 0.004, price=45)), RULEBOOK, WAXED, now=NOW)
+    assert worn.chain_per_1000_km == pytest.approx((10.0,) * 3)
+    text = chain("W0", 0.0005, price=45, readings=6) + "2025-11-01  retired  W0\n"
+    unworn = cost(ledger_of(text), RULEBOOK, WAXED, now=NOW)
+    assert unworn.chain_per_1000_km is not None
+    assert unworn.chain_per_1000_km[2] < 5.0
+    unmeasured = chain("W0", 0.0005, price=45, readings=0) + "2025-11-01  retired  W0\n"
+    assert cost(ledger_of(unmeasured), RULEBOOK, WAXED, now=NOW).chain_per_1000_km == pytest.approx(
+        (10.0,) * 3
+    )
+
+
+def test_what_is_not_noted_is_named_and_a_life_not_known_costs_a_wide_share():
+    text = chain("W0", 0.0015) + chain("W1", 0.0, readings=0, price=50)
+    text += "2025-01-02  immersed  W0\n2025-12-24  immersed  W0\n"
+    found = cost(ledger_of(text + "chain W2  price 10\n"), RULEBOOK, WAXED, now=NOW)
+    assert found.missing == (
+        "the price of W0",
+        "the cost of some treatments of W0",
+        "the minutes of some treatments of W0",
+    )
+    assert found.chain_per_1000_km is not None
+    low, _, high = found.chain_per_1000_km
+    assert high > 1.5 * low
+    nothing = cost(ledger_of("chain W2  price 10"), RULEBOOK, WAXED, now=NOW)
+    assert (nothing.distance_km, nothing.together_per_1000_km) == (0.0, None)

@@ -1,0 +1,255 @@
+"""The household's one model of wear: its formulas, its gradient, and its draws against brute force."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+from datetime import timedelta
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from rules.rulebook import default_rulebook
+from rules.vocabulary import ChainId, ReadingTool
+from rules.wear.fit import fit
+from rules.wear.forecast import steady_wear
+from rules.wear.likelihood import Readings, interval
+from rules.wear.measured import Measured, Part, Taken, measured
+from rules.wear.model import FIRST_RATE, NEW_PCT, SPREADS, USED_PCT, USED_SHARE, WearModel
+from tests.rules.notation import at, ledger_of
+
+RULEBOOK = default_rulebook()
+ASSUMED = ((2.0, 0.70), (5.0, 0.82), (1.0, 0.70), (1.0, 0.84))
+
+# Eleven gauge readings in bins 0.25 % wide, by drive hours.
+GAUGE_H = np.array([40, 80, 120, 160, 160, 200, 240, 280, 320, 360, 400], dtype=float)
+GAUGE_LOW = np.array([0, 0, 0, 0, 0.25, 0.25, 0.5, 0.25, 0.25, 0.5, 0.5])
+
+
+def at_line(intercept, slope, sd):
+    heard = interval(GAUGE_LOW, GAUGE_LOW + 0.25, intercept + slope * GAUGE_H, np.full(11, sd))
+    return float(heard.log.sum())
+
+
+def test_the_probability_of_an_interval():
+    # N(0.4, 0.1) between 0.25 and 0.5: arithmetic on the normal distribution, 0.774537545
+    ends = np.array([0.25, -math.inf, 0.25]), np.array([0.5, 0.25, math.inf])
+    found = np.exp(interval(*ends, np.full(3, 0.4), np.full(3, 0.1)).log)
+    wanted = [0.774537545, stats.norm.cdf(0.25, 0.4, 0.1), stats.norm.sf(0.25, 0.4, 0.1)]
+    assert found == pytest.approx(wanted, abs=1e-9)
+
+
+def test_a_reading_far_from_all_reason_keeps_its_digits():
+    far = np.array([-0.5, 2.0])
+    heard = interval(np.full(2, 0.25), np.full(2, 0.5), far, np.full(2, 0.04))
+    below = stats.norm.logsf(0.25, -0.5, 0.04)  # the far end adds nothing
+    assert heard.log[0] == pytest.approx(below, rel=1e-6)
+    assert np.isfinite(heard.log).all()
+    assert np.isfinite(heard.slope).all()
+    assert heard.slope[0] > 0.0 > heard.slope[1]
+    assert (heard.curvature >= 0.0).all()
+
+
+def test_the_likelihood_of_interval_readings_against_published_software():
+    # Worked twice elsewhere: own maximum likelihood, and lifelines on exp of the bounds (the next test).
+    best = at_line(0.0308435, 0.00151371925, 0.0793522)
+    assert best == pytest.approx(-6.243644759, rel=1e-6)
+    assert at_line(0.0, 0.00162948, 0.0802494) == pytest.approx(-6.328232, rel=1e-6)
+    for intercept, slope, sd in [
+        (0.035, 0.0015137, 0.07935),
+        (0.03084, 0.00153, 0.07935),
+        (0.03084, 0.00151, 0.083),
+    ]:
+        assert at_line(intercept, slope, sd) < best
+
+
+def test_the_likelihood_agrees_with_lifelines_itself():
+    import pandas
+    from lifelines import LogNormalAFTFitter
+
+    data = pandas.DataFrame({"low": np.exp(GAUGE_LOW), "high": np.exp(GAUGE_LOW + 0.25), "x": GAUGE_H})
+    fitted = LogNormalAFTFitter().fit_interval_censoring(data, "low", "high")
+    theirs = fitted.params_
+    ours = at_line(theirs["mu_", "Intercept"], theirs["mu_", "x"], math.exp(theirs["sigma_", "Intercept"]))
+    # their log-likelihood is of the bins themselves, so no density has to be converted
+    assert ours == pytest.approx(fitted.log_likelihood_, rel=1e-5)
+
+
+def test_exact_readings_are_near_the_normal_and_a_slip_pulls_less():
+    taken = [_caliper(0.31), _caliper(0.31)]
+    heard = Readings(taken).hear(np.array([[0.30, 0.01]]))
+    assert heard.log[0] == pytest.approx(stats.t.logpdf([1 / 3, 10.0], 8) - math.log(0.03))  # scipy's own
+    normal = 0.30 / 0.03**2
+    assert heard.slope[0, 1] < 0.1 * normal
+
+
+def _caliper(pct, chain=0, drive_h=100.0, parts=1):
+    return Taken(chain, ReadingTool.CALIPER, -math.inf, math.inf, pct, drive_h, parts)
+
+
+def test_the_formula_of_wear():
+    # Worked by hand: H 100, W 20, M 2, D 10 at weights 2, 5, 1 are 160 grit-hours; at 0.0015 % each 0.24 %;
+    # acceleration 0.2, running-in 0.05, start 0.02, limit 0.5: 0.3091250027 %.
+    facts = Measured(
+        chains=(ChainId(1),),
+        waxed=(True,),
+        limits_pct=(0.5,),
+        assumed=ASSUMED,
+        bikes=(),
+        parts=(Part(0, 0, 0, (100.0, 20.0, 2.0, 10.0, 0.0)),),
+        taken=(_caliper(0.3),),
+        intervals=1,
+    )
+    model = WearModel(replace(facts, bikes=(1,)))
+    draw = model.prior_mean.copy()
+    mean_weight = 1.0 + model.mean_dirt @ np.exp(draw[model.at.weights])
+    draw[model.at.rate] = math.log(0.0015 * mean_weight) - model.offset[0]
+    assert model.steady_pct(draw[None, :])[0, 0] == pytest.approx(0.24)
+    z, kappa = 0.24, 0.2
+    seen = 0.02 + 0.05 * (1 - math.exp(-10.0)) + z * (1 + kappa * z / 0.5) / (1 + kappa / 2)
+    assert seen == pytest.approx(0.3091250027, abs=1e-9)
+    assert float(steady_wear(0.5, 0.07, kappa, 0.5)) == pytest.approx(0.4068041526, abs=1e-9)
+    back = float(steady_wear(0.4, 0.07, kappa, 0.5))
+    assert 0.07 + back * (1 + kappa * back / 0.5) / (1 + kappa / 2) == pytest.approx(0.4)
+
+
+def household(*, days=60):
+    lines = ["chain Slate  12-speed", "chain Zinc  12-speed  wet lube"]
+    words = ("dry", "wet", "dusty", "wet")
+    for name, bike, slope in (("Slate", "Plover", 0.0012), ("Zinc", "Curlew", 0.002)):
+        first = at("2025-01-01")
+        lines.append(f"2025-01-01 06:00  fitted  {name}  on {bike}")
+        for number in range(1, days + 1):
+            when = first + timedelta(days=number)
+            word = words[(number // 5) % 4]
+            lines.append(f"{when:%Y-%m-%d} 08:00  rode  3 h  on {bike}  {word}")
+            if number % 12 == 0:
+                lines.append(
+                    f"{when:%Y-%m-%d} 20:00  measured  {name}  {0.05 + slope * 3 * number:.3f}"
+                    if name == "Slate"
+                    else f"{when:%Y-%m-%d} 20:00  measured  {name}  under 0.25"
+                )
+    ledger = ledger_of("bike Plover  of Ada  unpaved 0.5\n" + "\n".join(lines))
+    return measured(ledger, RULEBOOK, now=at("2025-12-01"))
+
+
+def test_the_gradient_is_that_of_the_log_posterior():
+    model = WearModel(household())
+    dice = np.random.default_rng(4)
+    draws = model.start() + 0.3 * dice.standard_normal((4, model.at.count))
+    draws[:, model.at.starts] = 0.02 + 0.05 * dice.standard_normal((4, 2))
+    spread = SPREADS[[0, 2, 4, 6]]
+    judged = model.at_draws(draws, spread)
+    assert (len(model.kinds), len(model.tools), model.has_wax, model.many_bikes) == (2, 1, True, True)
+    for place in range(model.at.count):
+        step = np.zeros(model.at.count)
+        step[place] = 1e-5
+        up, down = (model.at_draws(draws + sign * step, spread).log for sign in (1.0, -1.0))
+        slope = (up - down) / 2e-5
+        assert judged.gradient[:, place] == pytest.approx(slope, rel=1e-5, abs=1e-4)
+
+
+def prior_draws(model, count, dice):
+    """Everything from the priors, straight from their definition."""
+    spread = SPREADS[dice.choice(len(SPREADS), size=count, p=_spread_prior())]
+    draws = model.prior_mean + model.prior_sd * dice.standard_normal((count, model.at.count))
+    weight = 1.0 + np.exp(draws[:, model.at.weights]) @ model.mean_dirt
+    draws[:, model.at.rate] = FIRST_RATE[0] + np.log(weight) + FIRST_RATE[1] * dice.standard_normal(count)
+    chains = draws[:, model.at.chains].shape
+    draws[:, model.at.chains] = spread[:, None] * dice.standard_normal(chains)
+    used = dice.random(chains) < USED_SHARE
+    new = NEW_PCT[0] + NEW_PCT[1] * dice.standard_normal(chains)
+    draws[:, model.at.starts] = np.where(used, USED_PCT[0] + USED_PCT[1] * dice.standard_normal(chains), new)
+    return draws
+
+
+def _spread_prior():
+    share = np.exp(-0.5 * ((np.log(SPREADS) - math.log(0.35)) / 0.5) ** 2)
+    return share / share.sum()
+
+
+def log_likelihood(model, draws):
+    kappa = np.exp(draws[:, model.at.acceleration])[:, None]
+    z = model.steady_pct(draws)
+    worn = z * (1.0 + kappa * z / model.limits) / (1.0 + 0.5 * kappa)
+    run = np.exp(draws[:, model.at.running_in])[:, None] * model.run_in
+    tools = draws[:, model.at.tools] @ model.of_tool.T
+    return model.readings.hear(draws[:, model.at.starts] @ model.of_chain.T + run + worn + tools).log.sum(
+        axis=1
+    )
+
+
+@pytest.mark.parametrize("tool", ["caliper", "gauge"])
+def test_the_draws_agree_with_brute_force(tool):
+    # 400 000 draws from the priors, weighed by the likelihood alone: no gradient, no walk, no best fit.
+    hours = (150.0, 45.0, 0.0, 30.0, 0.0)
+    parts = tuple(Part(0, 0, number, hours) for number in range(2))
+    if tool == "caliper":
+        taken = (_caliper(0.17, drive_h=150.0, parts=1), _caliper(0.33, drive_h=300.0, parts=2))
+    else:
+        gauge = ReadingTool.GAUGE
+        taken = (
+            Taken(0, gauge, -math.inf, 0.25, math.nan, 150.0, 1),
+            Taken(0, gauge, 0.25, 0.5, math.nan, 300.0, 2),
+        )
+    model = WearModel(Measured((ChainId(1),), (True,), (0.5,), ASSUMED, (1,), parts, taken, 2))
+    dice = np.random.default_rng(9)
+    prior = prior_draws(model, 400_000, dice)
+    weight = np.exp(log_likelihood(model, prior))
+    ours = fit(model.facts)
+
+    def life(draws):
+        kappa, running_in = np.exp(draws[:, model.at.acceleration]), np.exp(draws[:, model.at.running_in])
+        z = steady_wear(0.5, draws[:, model.at.starts.start] + running_in, kappa, 0.5)
+        return z / np.exp(draws[:, model.at.rate] + draws[:, model.at.chains.start])  # in average hours
+
+    for what in (life, lambda draws: np.exp(draws[:, model.at.weights.start])):
+        theirs, order = what(prior), np.argsort(what(prior))
+        cut = np.interp([0.1, 0.5, 0.9], np.cumsum(weight[order]) / weight.sum(), theirs[order])
+        assert np.quantile(what(ours.draws), [0.1, 0.5, 0.9]) == pytest.approx(
+            cut, rel=0.15
+        )  # the 90 % point of 400 draws strays 8 %
+    assert 0.35 < ours.accepted < 0.95
+
+
+def test_the_same_facts_are_fitted_once_and_to_the_same_answer():
+    facts = household()
+    again = household()
+    assert fit(facts) is fit(again)
+    assert not np.array_equal(fit(facts).draws, fit(replace(facts, limits_pct=(0.6, 0.6))).draws)
+
+
+def test_doubling_the_water_and_halving_its_weight_changes_nothing():
+    facts = household()
+    double = tuple(
+        replace(part, hours=(part.hours[0], 2.0 * part.hours[1], *part.hours[2:])) for part in facts.parts
+    )
+    halved = ((1.0, 0.70), *facts.assumed[1:])
+    one, other = fit(facts), fit(replace(facts, parts=double, assumed=halved))
+    place = one.model.at.weights.start
+    assert np.exp(other.draws[:, place]) == pytest.approx(np.exp(one.draws[:, place]) / 2.0, rel=0.01)
+    assert other.log_rate(ChainId(1), None) == pytest.approx(one.log_rate(ChainId(1), None), rel=0.01)
+
+
+def test_weights_stay_where_they_were_assumed_when_all_riding_is_alike():
+    # two chains in the same mix of weather: readings cannot tell water from hours
+    facts = household()
+    alike = tuple(replace(part, hours=(36.0, 9.0, 0.0, 9.0, 0.0)) for part in facts.parts)
+    found = fit(replace(facts, parts=alike))
+    assert float(np.log(found.weights[:, 1]).std()) > 0.6
+
+
+def test_a_ruler_that_reads_long_moves_its_bias_and_hardly_the_rate():
+    def rate_of(offset):
+        rows = [(hours, 0.03 + 0.0015 * hours) for hours in (60.0, 120.0, 180.0, 240.0)]
+        parts = tuple(Part(0, 0, number, (60.0, 0.0, 0.0, 0.0, 0.0)) for number in range(4))
+        taken = []
+        for count, (hours, pct) in enumerate(rows, start=1):
+            taken.append(_caliper(pct, drive_h=hours, parts=count))
+            taken.append(replace(_caliper(pct + offset, drive_h=hours, parts=count), tool=ReadingTool.RULER))
+        facts = Measured((ChainId(1),), (True,), (0.5,), ASSUMED, (1,), parts, tuple(taken), 4)
+        found = fit(facts)
+        return float(np.median(found.log_rate(ChainId(1), None)))
+
+    assert rate_of(0.05) == pytest.approx(rate_of(0.0), abs=0.06)
