@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from bisect import bisect_right
 from collections.abc import Iterator
 from dataclasses import dataclass
@@ -10,7 +11,7 @@ from typing import NamedTuple
 
 from rules.ledger import Fact, Ledger, RiddenHour
 from rules.rulebook import Rulebook, Weights
-from rules.vocabulary import ChainId, Condition, Ride, RideHour, Treatment, TreatmentKind
+from rules.vocabulary import ChainId, Condition, Regime, Ride, RideHour, Treatment, TreatmentKind
 
 __all__ = ["ChainHistory", "Entry", "Exposure", "Totals", "Weights", "exposure", "history"]
 
@@ -32,6 +33,12 @@ class Exposure(NamedTuple):
     drive_h: float
     known: bool  # whether weather, the rider's word or a roof stands behind it
     salt: float = 0.0  # 0..1, of the paved part
+    starved_h: float = 0.0  # grit-hours that count once more as dirt: the film was used up
+
+    @property
+    def dirt_h(self) -> float:
+        """What it put into the joints. [grit-hours]"""
+        return self.grit_h + self.starved_h
 
 
 class Totals(NamedTuple):
@@ -46,6 +53,11 @@ class Totals(NamedTuple):
         unknown_h = self.unknown_h if hour.known else self.unknown_h + hour.drive_h
         return Totals(self.grit_h + hour.grit_h, self.drive_h + hour.drive_h, unknown_h)
 
+    def soiled(self, hour: Exposure) -> Totals:
+        """The sum with one more hour in it, counted as dirt."""
+        more = self.plus(hour)
+        return more._replace(grit_h=self.grit_h + hour.dirt_h) if hour.starved_h else more
+
 
 NOTHING = Totals()
 
@@ -57,7 +69,7 @@ class Entry(NamedTuple):
     fact: Fact
     exposure: Exposure | None  # of a ridden hour; None for every other fact
     since_drip: Totals
-    since_immersion: Totals
+    since_immersion: Totals  # as dirt
     over_life: Totals
 
 
@@ -167,6 +179,8 @@ def history(ledger: Ledger, chain: ChainId, rulebook: Rulebook) -> ChainHistory:
 
     A drip or oil clears since-drip only: it renews the film and cleans nothing. An immersion, or a clean of a
     wet-lube chain, clears both. A strip and a wipe clear nothing. Over life is never cleared.
+    Since immersion counts dirt: what is ridden beyond the film's own limit counts more than once. A lubed
+    chain has no such film: it stays wet, and takes in dirt all the time.
     """
     key = ("history", chain, rulebook)
     if key not in ledger.derived:
@@ -178,7 +192,8 @@ def history(ledger: Ledger, chain: ChainId, rulebook: Rulebook) -> ChainHistory:
 def _entries(ledger: Ledger, chain: ChainId, rulebook: Rulebook) -> Iterator[Entry]:
     worn, weights = ledger.chain(chain), rulebook.weights
     since_drip = since_immersion = over_life = NOTHING
-    last_ride, share, indoor = None, 0.0, False
+    last_ride, share, indoor, film_h = None, 0.0, False, math.inf
+    once_more = rulebook.judgement("weight.starved").value - 1.0
     for at, fact in ledger.facts_of(chain):
         hour: Exposure | None = None
         if isinstance(fact, RiddenHour):
@@ -186,11 +201,18 @@ def _entries(ledger: Ledger, chain: ChainId, rulebook: Rulebook) -> Iterator[Ent
                 last_ride = fact.ride
                 share, indoor = _ground(ledger, last_ride)
                 bike = None if last_ride.bike is None else ledger.bike(last_ride.bike)
-                weights = rulebook.weights_for(worn, bike, ledger.rider(last_ride.rider))
+                rider = ledger.rider(last_ride.rider)
+                weights = rulebook.weights_for(worn, bike, rider)
+                if worn.regime is Regime.WAXED:
+                    film_h = rulebook.limit("drip", chain=worn, bike=bike, rider=rider).value
             hour = exposure(fact.hour, share, fact.ride.word, weights, indoor=indoor)
             same = since_immersion is since_drip  # after an immersion both run together
-            since_drip = since_drip.plus(hour)
-            since_immersion = since_drip if same else since_immersion.plus(hour)
+            begun_h, since_drip = since_drip.grit_h, since_drip.plus(hour)
+            beyond_h = since_drip.grit_h - max(film_h, begun_h)
+            if beyond_h > 0.0 and once_more > 0.0:
+                hour = hour._replace(starved_h=once_more * beyond_h)
+            same = same and not hour.starved_h
+            since_immersion = since_drip if same else since_immersion.soiled(hour)
             over_life = over_life.plus(hour)
         elif isinstance(fact, Treatment):
             if fact.kind in CLEARS_SINCE_DRIP:

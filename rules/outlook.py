@@ -13,6 +13,7 @@ from rules.contamination import (
 )
 from rules.judgements import judgements_for
 from rules.ledger import Ledger
+from rules.one_a_chain import one_a_chain
 from rules.reminder import Reminder, ReminderKind
 from rules.reminders import due
 from rules.rulebook import Rulebook
@@ -273,12 +274,10 @@ def difference(
         gap = max(abs(a - b) for a, b in zip(totals_before, totals_after, strict=True))
         if gap > 1e-9:
             moved.append(Moved(chain, totals_before, totals_after))
-    due_before = {
-        reminder.key: reminder for reminder in due(before, rulebook, now=now, zone_of=zone_of, only=touched)
-    }
-    due_after = {
-        reminder.key: reminder for reminder in due(after, book_after, now=now, zone_of=zone_of, only=touched)
-    }
+    all_before = due(before, rulebook, now=now, zone_of=zone_of, only=touched)
+    all_after = due(after, book_after, now=now, zone_of=zone_of, only=touched)
+    due_before = {reminder.key: reminder for reminder in one_a_chain(all_before, ())}
+    due_after = {reminder.key: reminder for reminder in one_a_chain(all_after, ())}
     withdrawn = tuple(reminder for key, reminder in due_before.items() if key not in due_after)
     raised = tuple(reminder for key, reminder in due_after.items() if key not in due_before)
     changed = tuple(
@@ -293,7 +292,9 @@ def difference(
     sentences.extend(f"Withdrawn: {reminder.headline}." for reminder in withdrawn)
     sentences.extend(f"Raised: {reminder.headline}. {reminder.sentence}" for reminder in raised)
     sentences.extend(
-        f"{new.headline}: {number(old.total)} becomes {number(new.total)} {new.unit}." for old, new in changed
+        f"{new.headline}: {number(old.total)} becomes {number(new.total)} {new.unit}."
+        for old, new in changed
+        if number(old.total) != number(new.total)
     )
     return Difference(tuple(moved), withdrawn, raised, changed, tuple(sentences))
 

@@ -12,6 +12,9 @@ from datetime import datetime, time, timedelta
 from rules.reminder import RaisedReminder, Reminder, ReminderKind, Step
 from rules.vocabulary import ChainId, RiderId
 
+CAN_WAIT = frozenset({ReminderKind.DRIP, ReminderKind.IMMERSION, ReminderKind.INSPECTION})
+MONTH = timedelta(days=30)
+
 
 @dataclass(frozen=True, slots=True)
 class QuietHours:
@@ -21,6 +24,7 @@ class QuietHours:
     quiet_until: time = time(7, 0)
     bedtime: time = time(23, 0)  # a wet chain may speak until then, for it rusts overnight
     outlook_weekday: int | None = 6  # 0 = Monday; None = no weekly outlook
+    messages_a_month: int | None = 4  # beyond it, what can wait comes with the weekly outlook; None = no end
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,21 +77,34 @@ def bundles(
     waiting: Sequence[Unheard],
     local_time: Mapping[RiderId, datetime],
     quiet_hours: Mapping[RiderId, QuietHours],
+    told_lately: Mapping[RiderId, int] | None = None,
 ) -> tuple[Bundle, ...]:
     """What is to be said now, one message per rider?
 
     If anything of a rider may speak, everything that waits for that rider is said with it: one message now is
     quieter than one now and one in the morning.
     local_time, quiet_hours: of every rider with something waiting.
+    told_lately: how many messages a rider had in the last thirty days. Once they are as many as that rider
+    wants in a month, only a wet chain and a worn one still speak.
     """
     by_rider: dict[RiderId, list[Unheard]] = {}
     for one in waiting:
         by_rider.setdefault(one.raised.reminder.rider, []).append(one)
     found = []
     for rider, own in by_rider.items():
+        if spent(rider, quiet_hours[rider], told_lately) and all(
+            one.raised.reminder.kind in CAN_WAIT for one in own
+        ):
+            continue
         if any(may_speak(one.raised.reminder.kind, local_time[rider], quiet_hours[rider]) for one in own):
             found.append(Bundle(rider, tuple(sorted(own, key=_pressing))))
     return tuple(found)
+
+
+def spent(rider: RiderId, quiet_hours: QuietHours, told_lately: Mapping[RiderId, int] | None) -> bool:
+    """Whether a rider has had as many messages as are wanted in a month?"""
+    most = quiet_hours.messages_a_month
+    return most is not None and (told_lately or {}).get(rider, 0) >= most
 
 
 def spared(reminders: Iterable[Reminder]) -> dict[str, str]:

@@ -52,11 +52,13 @@ def span_lines(
     zone: tzinfo,
     *,
     weighted: bool,
+    dirt: bool = False,
 ) -> tuple[Reason, ...]:
     """One line per ride hour, and one per treatment that did not clear the total.
 
     counted: what an hour adds to the total, in the reminder's unit; an hour that adds nothing gets no line.
     weighted: whether the unit is grit-hours; otherwise weight and grit_h stay empty, for they add nothing.
+    dirt: whether hours on a used-up film count more.
     """
     lines: list[Reason] = []
     total = 0.0
@@ -79,7 +81,7 @@ def span_lines(
         fact, hour = entry.fact, entry.exposure
         if isinstance(fact, RiddenHour) and hour is not None and counted(hour) > 0.0:
             total += counted(hour)
-            lines.append(hour_line(entry.at, fact, hour, total, ledger, zone, weighted=weighted))
+            lines.append(hour_line(entry.at, fact, hour, total, ledger, zone, weighted=weighted, dirt=dirt))
         elif weighted and isinstance(fact, Treatment):
             noun = TREATMENT_NOUN[fact.kind].capitalize()
             effect = (
@@ -98,8 +100,9 @@ def hour_line(
     zone: tzinfo,
     *,
     weighted: bool,
+    dirt: bool = False,
 ) -> Reason:
-    """One ride hour: what it was like, and what it adds."""
+    """One ride hour: what it was like, and what it adds; as dirt, where the film was used up, more."""
     ride = ridden.ride
     bike = "" if ride.bike is None else f" on {ledger.bike(ride.bike).name}"
     place = f"{ride.title}{bike}, {day(at, zone)}"
@@ -107,15 +110,26 @@ def hour_line(
         place += f", hour {ridden.number} of {len(ride.hours)}"
     return Reason(
         at=at,
-        text=f"{place}: {what_it_was_like(hour)}.",
+        text=f"{place}: {what_it_was_like(hour)}{_on_what_film(hour) if dirt else ''}.",
         ride=ride.id,
         condition=hour.condition,
         drive_h=hour.drive_h,
-        weight=hour.weight if weighted else None,
-        grit_h=hour.grit_h if weighted else None,
+        weight=_weight(hour, dirt) if weighted else None,
+        grit_h=(hour.dirt_h if dirt else hour.grit_h) if weighted else None,
         total=total,
         weather=weather_behind(ride, ridden.hour.tag, hour),
     )
+
+
+def _weight(hour: Exposure, dirt: bool) -> float:
+    return hour.dirt_h / hour.drive_h if dirt and hour.starved_h else hour.weight
+
+
+def _on_what_film(hour: Exposure) -> str:
+    """Why an hour counts more as dirt: ', on a used-up film'."""
+    if not hour.starved_h:
+        return ""
+    return f"; its film was used up, so {number(hour.grit_h, 2)} count as {number(hour.dirt_h, 2)}"
 
 
 def what_it_was_like(hour: Exposure) -> str:

@@ -8,6 +8,7 @@ from datetime import datetime, tzinfo
 
 from rules.contamination import CLEARS_SINCE_DRIP, CLEARS_SINCE_IMMERSION, exposures
 from rules.ledger import Ledger
+from rules.one_a_chain import takes_its_place
 from rules.reasons import TREATMENT_NOUN, reading_words
 from rules.reminder import RaisedReminder, Reason, Reminder, ReminderKind, ReminderStep, Step
 from rules.rulebook import Rulebook
@@ -166,6 +167,9 @@ def _what_changed(
         return "The chain is no longer in the household."
     if chain.retired_at is not None and chain.retired_at <= now:
         return f"{chain.name} was retired on {day(chain.retired_at, zone)}."
+    instead = takes_its_place(reminder, due_now)
+    if instead is not None:
+        return f"“{instead.headline}” takes care of it."
     found = _changed_rides(reminder, ledger, rulebook, zone) + _changed_care(reminder, ledger, now, zone)
     wet = reminder.kind is ReminderKind.WIPE_AND_DRIP
     if wet and any(r.kind is reminder.kind and r.chain == reminder.chain for r in due_now):
@@ -175,7 +179,7 @@ def _what_changed(
     if rulebook is not None and rulebook.version != reminder.rulebook_version:
         found.append(f"The rulebook changed from {reminder.rulebook_version} to {rulebook.version}.")
     if not found and wet:
-        found.append("Too many days have gone by for wiping to help; what it took in still counts.")
+        found.append("It has long dried; what it took in still counts.")
     return " ".join(found) or "The facts it rested on have changed."
 
 

@@ -8,7 +8,8 @@ from __future__ import annotations
 
 from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import replace
-from datetime import datetime, timedelta, tzinfo
+from datetime import date, datetime, timedelta, tzinfo
+from typing import NamedTuple
 
 from rules.cautions import caution
 from rules.chain_case import HAIR, Case, case_of, happened_by, key_of
@@ -24,10 +25,10 @@ from rules.reasons import TREATMENT_NOUN, hour_line, origin_line, since, span_li
 from rules.reconcile import Change, reconcile
 from rules.reminder import Reason, Reminder, ReminderKind
 from rules.rulebook import Rulebook
-from rules.vocabulary import ChainId, Condition, Ride, RideId, Treatment, TreatmentKind
+from rules.vocabulary import ChainId, Condition, Ride, Treatment, TreatmentKind
 from rules.wear_due import inspection_due, worn_out
 from rules.wording import ZoneOf, clock, day, number, utc
-from rules.work import WORKS
+from rules.work import WORKS, Work
 
 __all__ = ["KIND_ORDER", "Change", "caution", "due", "reconcile"]
 
@@ -71,50 +72,60 @@ def due(
     return tuple(found)
 
 
-def _after_a_wet_ride(case: Case) -> Reminder | None:
-    """Wipe and drip: the latest wet ride, until a treatment after its end, or until a week has gone by."""
-    ride, hours = _latest_wet_ride(case)
-    if ride is None or ride.ended_at + timedelta(days=case.limit("wet_ride_expires").value) <= case.now:
+def _after_a_wet_day(case: Case) -> Reminder | None:
+    """Wipe and drip: once a wet spell, from its first wet day, until a treatment after its latest wet ride.
+
+    A spell goes on while its wet days lie no further apart than it lasts; a drip holds as long in the wet.
+    """
+    spell = _wet_spell(case)
+    if not spell:
         return None
-    answered = (
-        entry.at >= ride.ended_at and entry.fact.kind in CLEARS_SINCE_DRIP
-        for entry in case.past.entries
-        if isinstance(entry.fact, Treatment)
-    )
-    if any(answered):
-        return None
+    first, latest = spell[0], spell[-1]
     lines: list[Reason] = []
     wet_h = drive_h = unknown_h = 0.0
-    for entry, ridden, hour in hours:
+    for entry, ridden, hour in latest.hours:
         wet_h += hour.drive_h if hour.condition in WET else 0.0
         drive_h += hour.drive_h
         unknown_h += 0.0 if hour.known else hour.drive_h
         line = hour_line(entry.at, ridden, hour, wet_h, case.ledger, case.zone, weighted=False)
         lines.append(line if hour.condition in WET else replace(line, drive_h=0.0))
-    overdue_at = ride.ended_at + timedelta(hours=case.limit("wet_ride_overdue").value)
     hands = WORKS[ReminderKind.WIPE_AND_DRIP, case.chain.regime]
-    home = f"{clock(ride.ended_at, case.zone)} on {day(ride.ended_at, case.zone)}"
+    home = f"{clock(latest.home.ended_at, case.zone)} on {day(latest.home.ended_at, case.zone)}"
+    dried_at = latest.home.ended_at + timedelta(hours=case.limit("wet_ride_overdue").value)
+    dry_again = case.now >= dried_at
     return Reminder(
-        key=key_of(ReminderKind.WIPE_AND_DRIP, case, f"ride {ride.id}"),
+        key=key_of(ReminderKind.WIPE_AND_DRIP, case, f"ride {first.home.id}"),
         kind=ReminderKind.WIPE_AND_DRIP,
         chain=case.chain.id,
-        rider=ride.rider,
-        bike=ride.bike,
-        cause_at=ride.ended_at,
+        rider=latest.home.rider,
+        bike=latest.home.bike,
+        cause_at=latest.home.ended_at,
         headline=f"{hands.verb} {case.name}",
-        sentence=f"{case.chain.name} came home wet at {home} ({ride.title}): "
-        f"{number(wet_h)} of {number(drive_h)} drive hours were wet{_most_rain(hours, case.zone)}; "
-        f"the limit is {number(case.limit('wet_ride').value)}.{_salt(hours)}",
+        sentence=f"{case.chain.name} came home wet at {home} ({latest.home.title}): {number(wet_h)} of "
+        f"{number(drive_h)} drive hours of the day were wet{_most_rain(latest.hours, case.zone)}; "
+        f"the limit is {number(case.limit('wet_ride').value)} a day.{_salt(latest.hours)}"
+        f"{_afterwards(case, hands, dry_again)}",
         total=wet_h,
         limit=case.limit("wet_ride").value,
         unit="drive hours",
         unknown_h=unknown_h,
         reasons=tuple(lines),
         rulebook_version=case.rulebook.version,
-        urgency=2 if case.now >= overdue_at else 1,
+        urgency=0 if dry_again else 1,
     )
 
 
+def _afterwards(case: Case, hands: Work, dry_again: bool) -> str:
+    """What else there is to know: that it has dried by now, or how the rest of a spell goes."""
+    film = case.limit(WORKS[ReminderKind.DRIP, case.chain.regime].limit)
+    if dry_again:
+        due_at = f"{number(film.value)} grit-hours"
+        return f" It has dried by now: skip it; {hands.need} is due at {due_at}, as usual."
+    days = number(case.limit("wet_ride_expires").value)
+    return f" While the wet lasts, wipe it dry each evening; {hands.need} holds {days} days."
+
+
+LONGEST_SPELL = timedelta(days=45)  # what was wet longer ago asks for nothing
 RINSE_FROM = 0.3  # of the salt weight; labelled assumption
 _Hours = list[tuple[Entry, RiddenHour, Exposure]]
 
@@ -144,22 +155,50 @@ def _salt(hours: _Hours) -> str:
     )
 
 
-def _latest_wet_ride(case: Case) -> tuple[Ride | None, _Hours]:
-    """The last ride that is over and had enough wet drive hours, with its hours in order."""
-    limit = case.limit("wet_ride").value
-    oldest = case.now - timedelta(days=case.limit("wet_ride_expires").value + 2.0)
-    by_ride: dict[RideId, _Hours] = {}
-    for entry in reversed(case.past.entries):
-        if entry.at < oldest:
-            break
+class _WetDay(NamedTuple):
+    """A local day with enough wet drive hours on one chain."""
+
+    home: Ride  # its last wet ride
+    hours: _Hours
+
+
+def _wet_spell(case: Case) -> list[_WetDay]:
+    """The wet days that still ask for hands, in order; none once they were answered or have long dried."""
+    limit, lasts = case.limit("wet_ride").value, timedelta(days=case.limit("wet_ride_expires").value)
+    by_day: dict[date, _Hours] = {}
+    for entry in case.past.entries:
+        if entry.at < case.now - LONGEST_SPELL:
+            continue
         if isinstance(entry.fact, RiddenHour) and entry.exposure is not None:
-            by_ride.setdefault(entry.fact.ride.id, []).insert(0, (entry, entry.fact, entry.exposure))
-    for hours in by_ride.values():
-        ride = hours[0][1].ride
-        wet_h = sum(hour.drive_h for _, _, hour in hours if hour.condition in WET)
-        if ride.ended_at <= case.now and wet_h >= limit - HAIR:
-            return ride, hours
-    return None, []
+            local = entry.at.astimezone(case.zone).date()
+            by_day.setdefault(local, []).append((entry, entry.fact, entry.exposure))
+    treated = [
+        entry.at
+        for entry in case.past.entries
+        if isinstance(entry.fact, Treatment) and entry.fact.kind in CLEARS_SINCE_DRIP
+    ]
+    spell: list[_WetDay] = []
+    for hours in by_day.values():
+        wet = [one for one in hours if one[2].condition in WET]
+        if not wet or sum(hour.drive_h for _, _, hour in wet) < limit - HAIR:
+            continue
+        home = wet[-1][1].ride
+        answered_at = _answered(spell, treated, home.ended_at)
+        if answered_at is not None and home.ended_at - answered_at < lasts:
+            continue  # of a spell that had its drip: the film is fresh
+        if answered_at is not None or (spell and home.ended_at - spell[-1].home.ended_at > lasts):
+            spell = []
+        spell.append(_WetDay(home, hours))
+    if _answered(spell, treated, case.now) is not None:
+        return []
+    return spell if spell and spell[-1].home.ended_at + lasts > case.now else []
+
+
+def _answered(spell: Sequence[_WetDay], treated: Sequence[datetime], until: datetime) -> datetime | None:
+    """When was this spell last answered by a treatment, after its latest wet ride? None = not yet."""
+    if not spell:
+        return None
+    return max((at for at in treated if spell[-1].home.ended_at <= at <= until), default=None)
 
 
 def _film_worn(case: Case) -> Reminder | None:
@@ -169,6 +208,7 @@ def _film_worn(case: Case) -> Reminder | None:
         ReminderKind.DRIP,
         CLEARS_SINCE_DRIP,
         lambda entry: entry.since_drip,
+        dirt=False,
     )
 
 
@@ -179,6 +219,7 @@ def _cleaning_due(case: Case) -> Reminder | None:
         ReminderKind.IMMERSION,
         CLEARS_SINCE_IMMERSION,
         lambda entry: entry.since_immersion,
+        dirt=True,
     )
 
 
@@ -187,6 +228,8 @@ def _grit_hours_due(
     kind: ReminderKind,
     clears: frozenset[TreatmentKind],
     running: Callable[[Entry], Totals],
+    *,
+    dirt: bool,
 ) -> Reminder | None:
     hands = WORKS[kind, case.chain.regime]
     limit = case.limit(hands.limit)
@@ -199,7 +242,14 @@ def _grit_hours_due(
         start = f"and no {hands.noun} was ever noted"
     else:
         start = f"since the {TREATMENT_NOUN[origin.kind]} of {day(origin.done_at, case.zone)}"
-    lines = span_lines(span, lambda hour: hour.grit_h, case.ledger, case.zone, weighted=True)
+    lines = span_lines(
+        span,
+        lambda hour: hour.dirt_h if dirt else hour.grit_h,
+        case.ledger,
+        case.zone,
+        weighted=True,
+        dirt=dirt,
+    )
     return Reminder(
         key=key_of(kind, case, "start" if origin is None else f"treatment {origin.id}"),
         kind=kind,
@@ -222,7 +272,7 @@ def _grit_hours_due(
 
 JUDGES: Sequence[Callable[[Case], Reminder | None]] = (
     worn_out,
-    _after_a_wet_ride,
+    _after_a_wet_day,
     _cleaning_due,
     _film_worn,
     inspection_due,

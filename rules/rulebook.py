@@ -23,6 +23,7 @@ KEYS = (
     "weight.mud",
     "weight.dust",
     "weight.salt",
+    "weight.starved",
     "threshold.wet",
     "threshold.muddy",
     "threshold.dusty",

@@ -126,6 +126,7 @@ class QuietHours(_Section):
     quiet_until: str = Field(default="07:00", pattern=CLOCK)
     bedtime: str = Field(default="23:00", pattern=CLOCK)  # a wet chain may speak until then
     outlook_weekday: int | None = Field(default=6, ge=0, le=6)  # 0 = Monday; None = no weekly outlook
+    messages_a_month: int | None = Field(default=4, ge=0)  # a rider; what can wait then joins the outlook
     every_s: float = Field(default=300.0, ge=1)  # how often a round is made without any new file
 
 

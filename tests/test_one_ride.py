@@ -119,7 +119,7 @@ def test_a_file_dropped_into_the_folder_ends_as_a_mail_that_says_why(house: Hous
     # the ride, the hour (18:00 in the rider's own zone), the rain, the limit
     assert "came home wet at 18:40 on 10 June 2026" in text
     assert "4.1 mm of rain fell in the hour from 18:00" in text
-    assert "the limit is 0.1" in text
+    assert "the limit is 0.5 a day" in text
     assert "Open-Meteo" in text  # the credit the archive's licence asks for
 
 

@@ -164,6 +164,19 @@ def week_ahead(
     )
 
 
+def announcement(subject: str, said: str, rider: Rider, *, now: datetime) -> Message:
+    """Something that every rider should hear once, and that asks for no hands."""
+    foot = [f"Told on {day(now, ZoneInfo(rider.time_zone))}."]
+    return Message(
+        subject=subject,
+        text=_as_text([Block(subject, (said,), "", (), ())], foot),
+        short=said,
+        html=mail_page(subject, subject, [], foot, opening=said),
+        facts=json.dumps({"rider": rider.name, "said": said, "reminders": []}, ensure_ascii=False),
+        reminders=(),
+    )
+
+
 def coming(limit: Outlook, ledger: Ledger) -> Coming:
     """A limit as rules.outlook.outlook reckoned it, as a line of the weekly message."""
     chain = next(c for c in ledger.chains if c.id == limit.chain)

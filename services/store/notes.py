@@ -16,6 +16,7 @@ CONDITIONS_TAGGED_BY: Final = "conditions tagged by"  # which way of tagging all
 BIKES_JUDGED_BY: Final = "bikes judged by"  # which way of judging all rides were last judged by
 
 RECKONED: Final = "reminders derived"  # by which rulebook reminders were last derived, and when
+LIMITS_OF: Final = "limits of"  # which edition of the program's own limits reminders were last derived by
 FILES_READ_BY: Final = "files read by"  # which way of reading all files were last read by
 FILES_WAITING: Final = "files waiting"  # [name, why, what to do] of each watched file that could not be read
 

@@ -161,6 +161,21 @@ class Outbox(Repository):
         """Letters that were delivered, newest first."""
         return self._posted(letter.c.delivered_at.is_not(None), limit=limit, newest_first=True)
 
+    def told_since(self, rider: RiderId, since: datetime) -> int:
+        """How many messages of reminders did this rider get, or have on the way? However many channels."""
+        moments = (
+            select(letter.c.queued_at)
+            .where(
+                letter.c.rider == rider,
+                letter.c.queued_at > since,
+                letter.c.refused_at.is_(None),
+                letter.c.cancelled_at.is_(None),
+                letter.c.id.in_(select(letter_reminder.c.letter)),
+            )
+            .distinct()
+        )
+        return len(self._all(moments))
+
     def about(self, reminder_id: ReminderId) -> tuple[Posted, ...]:
         """Every letter that speaks of this reminder."""
         letters = select(letter_reminder.c.letter).where(letter_reminder.c.reminder == reminder_id)

@@ -15,10 +15,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from rules.contamination import Totals, history
-from rules.ledger import Ledger
 from rules.reconcile import reconcile
-from rules.reminder import Reminder
-from rules.reminders import due
 from rules.vocabulary import ChainId
 from services.app import App, zone_of
 from services.store import NewerDatabase, Store, StoreUnusable, Transaction
@@ -26,6 +23,7 @@ from services.store.copies import Inside, copy_whole, look_inside, pack, put_in_
 from services.store.engine import url_of
 from services.store.migrate import KNOWN
 from services.store.notes import RECKONED
+from services.use_cases.update_reminders import asked_for
 
 DAILY_AFTER = timedelta(hours=22)  # a machine that is on every evening makes one every evening
 DAYS, WEEKS, MONTHS = 7, 4, 12  # how many of each are kept; common practice, no source
@@ -216,14 +214,11 @@ class _Derived:
 def _derived(tx: Transaction, app: App, now: datetime) -> _Derived:
     ledger = tx.ledger()
     totals = {one.id: history(ledger, one.id, app.rulebook).until(now).over_life for one in ledger.chains}
-    return _Derived(tx.writes(), totals, tuple(one.key for one in _due(ledger, app, now)))
-
-
-def _due(ledger: Ledger, app: App, now: datetime) -> tuple[Reminder, ...]:
-    from rules.wear.forecast import chances_worn
-
-    chances = chances_worn(ledger, app.rulebook, now=now)
-    return due(ledger, app.rulebook, now=now, zone_of=zone_of, worn_chance=chances)
+    return _Derived(
+        tx.writes(),
+        totals,
+        tuple(one.key for one in asked_for(ledger, app.rulebook, tx.reminders.all_(), now=now)),
+    )
 
 
 def _reminders_told(tx: Transaction, app: App) -> tuple[str, ...]:
@@ -234,9 +229,9 @@ def _reminders_told(tx: Transaction, app: App) -> tuple[str, ...]:
     if tx.notes.get(RECKONED) != app.rulebook.version:
         return ("Its reminders were derived by another rulebook, and were not held against its facts.",)
     ledger = tx.ledger()
-    changes = reconcile(
-        tx.reminders.all_(), _due(ledger, app, at), ledger, now=at, rulebook=app.rulebook, zone_of=zone_of
-    )
+    known = tx.reminders.all_()
+    due_then = asked_for(ledger, app.rulebook, known, now=at)
+    changes = reconcile(known, due_then, ledger, now=at, rulebook=app.rulebook, zone_of=zone_of)
     moved = [one for one in changes if one.step is not None]
     if moved:
         return (f"{len(moved)} of its reminders are not those its facts give; the next round mends that.",)

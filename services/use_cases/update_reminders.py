@@ -13,16 +13,27 @@ from dataclasses import dataclass
 from datetime import datetime, time
 
 from rules.ledger import Ledger
+from rules.moved_limits import NEWEST, limits_moved
+from rules.one_a_chain import one_a_chain
 from rules.outlook import outlook
-from rules.quiet_hours import Bundle, QuietHours, bundles, outlook_due, unheard
-from rules.reminder import RaisedReminder, Step
+from rules.quiet_hours import MONTH, Bundle, QuietHours, bundles, outlook_due, spent, unheard
+from rules.reminder import RaisedReminder, Reminder, Step
 from rules.reminders import due, reconcile
+from rules.rulebook import Rulebook
 from rules.vocabulary import Rider
 from services.app import App, zone_of
 from services.letter import Letter
-from services.messages.words import Message, ReminderText, coming, compose, message_id, week_ahead
+from services.messages.words import (
+    Message,
+    ReminderText,
+    announcement,
+    coming,
+    compose,
+    message_id,
+    week_ahead,
+)
 from services.store import Transaction
-from services.store.notes import RECKONED
+from services.store.notes import LIMITS_OF, RECKONED
 
 BY = "the round"
 OUTLOOK_NOTE = "outlook told:"
@@ -40,12 +51,12 @@ def reckon(tx: Transaction, app: App, *, now: datetime) -> Reckoning:
     """Bring the reminders up to the facts, and queue what riders have not heard."""
     ledger = tx.ledger()
     rulebook = app.rulebook
-    from rules.wear.forecast import chances_worn  # slow to load, and not every command reckons
-
-    chances = chances_worn(ledger, rulebook, now=now)
-    due_now = due(ledger, rulebook, now=now, zone_of=zone_of, worn_chance=chances)
-    changes = reconcile(tx.reminders.all_(), due_now, ledger, now=now, rulebook=rulebook, zone_of=zone_of)
-    said: list[str] = []
+    known = tx.reminders.all_()
+    due_now = asked_for(ledger, rulebook, known, now=now)
+    changes = reconcile(known, due_now, ledger, now=now, rulebook=rulebook, zone_of=zone_of)
+    moved = limits_moved(rulebook, tx.notes.get(LIMITS_OF) if known else NEWEST, changes)
+    said: list[str] = [moved] if moved else []
+    queued = _announce(tx, app, ledger, moved, now) if moved else 0
     for change in changes:
         if change.raised is None:
             raised = tx.reminders.raise_(change.reminder, now, BY, change.step.why if change.step else "")
@@ -54,16 +65,27 @@ def reckon(tx: Transaction, app: App, *, now: datetime) -> Reckoning:
         tx.reminders.refresh(change.raised.id, change.reminder)
         if change.step is not None:
             tx.reminders.add_step(change.raised.id, change.step)
-            if change.step.step is not Step.PUT_OFF:
+            if change.step.step is not Step.PUT_OFF and not moved:
                 said.append(
                     f"{change.step.step.value.capitalize()} ({change.raised.id}): "
                     f"{change.reminder.headline}. {change.step.why}"
                 )
     tx.notes.put(RECKONED, rulebook.version, at=now)
+    tx.notes.put(LIMITS_OF, NEWEST, at=now)
     standing = tx.reminders.standing()
     _cancel_idle_letters(tx, standing, now)
-    queued = _queue_unheard(tx, app, ledger, standing, now) + _queue_outlooks(tx, app, ledger, standing, now)
+    queued += _queue_unheard(tx, app, ledger, standing, now) + _queue_outlooks(tx, app, ledger, standing, now)
     return Reckoning(tuple(said), queued)
+
+
+def asked_for(
+    ledger: Ledger, rulebook: Rulebook, known: Sequence[RaisedReminder], *, now: datetime
+) -> tuple[Reminder, ...]:
+    """What is due by these facts, and asked for beside all that was ever raised?"""
+    from rules.wear.forecast import chances_worn  # slow to load, and not every command reckons
+
+    chances = chances_worn(ledger, rulebook, now=now)
+    return one_a_chain(due(ledger, rulebook, now=now, zone_of=zone_of, worn_chance=chances), known)
 
 
 def _cancel_idle_letters(tx: Transaction, standing: Sequence[RaisedReminder], now: datetime) -> None:
@@ -72,6 +94,24 @@ def _cancel_idle_letters(tx: Transaction, standing: Sequence[RaisedReminder], no
     for posted in tx.outbox.waiting():
         if posted.letter.reminders and not wanted & set(posted.letter.reminders):
             tx.outbox.cancel(posted.letter.id, now, "what it tells is done or no longer so")
+
+
+def _announce(tx: Transaction, app: App, ledger: Ledger, moved: str, now: datetime) -> int:
+    """New limits of the program's own are told to each rider once."""
+    return sum(
+        _queue(
+            tx,
+            app,
+            rider,
+            announcement("New limits for your chains", moved, rider, now=now),
+            (),
+            f"limits {NEWEST}",
+            now,
+            now,
+            tells=False,
+        )
+        for rider in ledger.riders
+    )
 
 
 def _queue_unheard(
@@ -96,7 +136,9 @@ def _queue_unheard(
     ]
     local = {rider.id: now.astimezone(zone_of(rider.time_zone)) for rider in ledger.riders}
     quiet_hours = {rider.id: quiet_hours_of(app) for rider in ledger.riders}
-    return sum(_queue_bundle(tx, app, ledger, bundle, now) for bundle in bundles(news, local, quiet_hours))
+    lately = {rider.id: tx.outbox.told_since(rider.id, now - MONTH) for rider in ledger.riders}
+    said = bundles(news, local, quiet_hours, lately)
+    return sum(_queue_bundle(tx, app, ledger, bundle, now) for bundle in said)
 
 
 def _last_news(raised: RaisedReminder) -> datetime:
@@ -135,7 +177,9 @@ def _queue_outlooks(
             page_url=app.page_url,
             attribution=app.attribution,
         )
-        queued += _queue(tx, app, rider, message, (), f"week of {local:%G-%V}", now, now, tells=False)
+        # what the month's messages had no room for is told by the outlook
+        full = spent(rider.id, quiet_hours_of(app), {rider.id: tx.outbox.told_since(rider.id, now - MONTH)})
+        queued += _queue(tx, app, rider, message, (), f"week of {local:%G-%V}", now, now, tells=full)
         tx.notes.put(note, f"{local:%G-%V}", at=now)
     return queued
 
@@ -189,4 +233,5 @@ def quiet_hours_of(app: App) -> QuietHours:
         time.fromisoformat(said.quiet_until),
         time.fromisoformat(said.bedtime),
         said.outlook_weekday,
+        said.messages_a_month,
     )

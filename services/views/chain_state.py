@@ -91,10 +91,10 @@ def state_of(snapshot: Snapshot, chain: Chain, now: datetime) -> ChainState:
 
 
 def _by_condition(entries: Sequence[Entry]) -> tuple[tuple[Condition, float], ...]:
-    """Grit-hours by condition, most first."""
+    """Dirt by condition, most first. [grit-hours]"""
     sums: dict[Condition, float] = {}
     for entry in entries:
-        if entry.exposure is not None and entry.exposure.grit_h > 0.0:
+        if entry.exposure is not None and entry.exposure.dirt_h > 0.0:
             condition = entry.exposure.condition
-            sums[condition] = sums.get(condition, 0.0) + entry.exposure.grit_h
+            sums[condition] = sums.get(condition, 0.0) + entry.exposure.dirt_h
     return tuple(sorted(sums.items(), key=lambda item: -item[1]))

@@ -20,6 +20,7 @@ from itertools import pairwise
 from typing import Any
 
 from rules.ledger import Ledger
+from rules.rulebook import Rulebook, default_rulebook, parse_rulebook
 from rules.vocabulary import (
     Bike,
     BikeId,
@@ -270,3 +271,17 @@ def clock_hours(start: datetime, length_h: float) -> list[tuple[datetime, float]
 
 def _pairs(words: list[str]) -> dict[str, Any]:
     return dict(pairwise(words))
+
+
+def plain_limits() -> Rulebook:
+    """A rulebook whose numbers are easily reckoned by hand: 9 and 16 grit-hours, every hour counts once."""
+    text = """
+        [weight]
+        starved = 1
+        [limit]
+        drip = 9
+        immersion = 16
+        wet_ride = 0.1
+        wet_ride_expires = 7
+    """
+    return parse_rulebook(text, name="plain.toml", base=default_rulebook())

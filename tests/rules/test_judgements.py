@@ -70,7 +70,7 @@ def test_a_limit_is_the_same_wherever_it_is_asked_for(house: Ledger, text: str) 
 
 def test_what_is_set_for_the_owner_is_not_meant_for_who_rides(house: Ledger) -> None:
     rules = book('[rider."Ada"]\nimmersion = 10')
-    assert judgements_for(house, rules, house.chains[0], NOW).limit("immersion").value == 16.0
+    assert judgements_for(house, rules, house.chains[0], NOW).limit("immersion").value == 40.0
     early = datetime(2025, 3, 2, tzinfo=UTC)  # nobody rode it yet: its bike's owner counts
     assert judgements_for(house, rules, house.chains[0], early).limit("immersion").value == 10.0
 

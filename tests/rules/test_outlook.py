@@ -20,11 +20,10 @@ from rules.outlook import (
 )
 from rules.reminder import ReminderKind
 from rules.reminders import due
-from rules.rulebook import default_rulebook
 from rules.vocabulary import BikeId, ChainId, Condition, DecidedBy, RideId
-from tests.rules.notation import at, ledger_of
+from tests.rules.notation import at, ledger_of, plain_limits
 
-RULEBOOK = default_rulebook()
+RULEBOOK = plain_limits()
 COPPER, SLATE = ChainId(1), ChainId(2)
 PLOVER, CURLEW = BikeId(1), BikeId(2)
 RIDDEN = """
@@ -147,8 +146,9 @@ def test_a_corrected_bike_moves_its_grit_hours_and_the_reminder():
         "Slate: +5.2 grit-hours, +2.0 drive hours.",
         "Withdrawn: Wipe, dry and drip the chain Copper on Plover.",
         "Raised: Wipe, dry and drip the chain Slate on Curlew. "
-        "Slate came home wet at 20:00 on 2 June 2025 (Ride 1): 2 of 2 drive hours were wet, "
-        "2.4 mm of rain fell in the hour from 18:00; the limit is 0.1.",
+        "Slate came home wet at 20:00 on 2 June 2025 (Ride 1): 2 of 2 drive hours of the day were wet, "
+        "2.4 mm of rain fell in the hour from 18:00; the limit is 0.1 a day. While the wet lasts, wipe it "
+        "dry each evening; a drip holds 7 days.",
     )
 
 
@@ -188,9 +188,11 @@ def test_a_number_that_moves_in_a_standing_reminder_is_said():
 
 def test_another_limit():
     ledger = ledger_of(STORM)
-    found = what_if_limit(ledger, RULEBOOK, "limit.drip", 5.0, now=at("2025-06-03"))
+    found = what_if_limit(ledger, RULEBOOK, "limit.immersion", 5.0, now=at("2025-06-03"))
     assert found.moved == ()
-    assert [reminder.kind for reminder in found.raised] == [ReminderKind.DRIP]
+    assert [reminder.kind for reminder in found.raised] == [ReminderKind.IMMERSION]
+    # a wet chain is dripped tonight: a drip is not asked for beside it
+    assert what_if_limit(ledger, RULEBOOK, "limit.drip", 5.0, now=at("2025-06-03")).raised == ()
     heavier = what_if_limit(ledger, RULEBOOK, "weight.water", 5.0, now=at("2025-06-03"))
     assert [round(row.grit_h, 6) for row in heavier.moved] == [4.8]
 
@@ -203,10 +205,7 @@ def test_rain_tomorrow():
     assert [(row.chain, row.grit_h, row.drive_h) for row in found.moved] == [
         (SLATE, pytest.approx(10.5), pytest.approx(3.5))
     ]
-    assert [(r.kind, r.chain) for r in found.raised] == [
-        (ReminderKind.WIPE_AND_DRIP, SLATE),
-        (ReminderKind.DRIP, SLATE),
-    ]
+    assert [(r.kind, r.chain) for r in found.raised] == [(ReminderKind.WIPE_AND_DRIP, SLATE)]
     assert ledger.rides == ledger_of(STORM).rides
 
 

@@ -7,13 +7,13 @@ from dataclasses import replace
 import pytest
 
 from rules.ledger import Ledger
+from rules.one_a_chain import one_a_chain
 from rules.reminder import RaisedReminder, ReminderKind, ReminderStep, Step
 from rules.reminders import due, reconcile
-from rules.rulebook import default_rulebook
 from rules.vocabulary import BikeId, ChainId, Condition, ReminderId, RideId, TreatmentId
-from tests.rules.notation import at, ledger_of
+from tests.rules.notation import at, ledger_of, plain_limits
 
-RULEBOOK = default_rulebook()
+RULEBOOK = plain_limits()
 COPPER = ChainId(1)
 START = """
     2025-06-01        fitted    Copper  on Plover
@@ -251,13 +251,26 @@ def test_a_changed_limit_is_named():
     )
 
 
-def test_a_later_wet_ride_takes_over_and_an_old_one_expires():
-    assert withdrawn(WET, WET + "2025-06-04 08:00  rode  1 h  on Plover  wet") == (
-        "A later wet ride asks for the same."
-    )
-    assert withdrawn(WET, WET, now="2025-06-10 20:00") == (
-        "Too many days have gone by for wiping to help; what it took in still counts."
-    )
+def test_a_later_wet_ride_belongs_to_the_same_spell_and_an_old_one_has_long_dried():
+    house = Household(WET)
+    house.round("2025-06-03 23:00")
+    house.ledger = ledger_of(WET + "2025-06-04 08:00  rode  1 h  on Plover  wet")
+    assert house.round("2025-06-04") == [(None, ReminderKind.WIPE_AND_DRIP)]  # only its numbers move
+    assert withdrawn(WET, WET, now="2025-06-10 20:00") == ("It has long dried; what it took in still counts.")
+
+
+def test_a_reminder_that_another_answers_as_well_is_withdrawn_with_its_name():
+    dripless = START + "2025-06-02 14:00  rode  9.5 h  on Plover  dry\n"
+    house = Household(dripless)
+    assert house.round("2025-06-03") == [(Step.RAISED, ReminderKind.DRIP)]
+    house.ledger = ledger_of(dripless + "2025-06-04 08:00  rode  8 h  on Plover  dry\n")
+    due_then = due(house.ledger, RULEBOOK, now=at("2025-06-05"))
+    assert [one.kind for one in due_then] == [ReminderKind.DRIP, ReminderKind.IMMERSION]
+    asked = one_a_chain(due_then, house.kept)
+    assert [one.kind for one in asked] == [ReminderKind.IMMERSION]
+    changes = reconcile(house.kept, asked, house.ledger, now=at("2025-06-05"))
+    closing = next(one.step for one in changes if one.reminder.kind is ReminderKind.DRIP)
+    assert closing.why == "“Re-immerse the chain Copper on Plover” takes care of it."
 
 
 # --- readings and replacements ---

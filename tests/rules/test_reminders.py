@@ -14,9 +14,9 @@ from rules.reminder import ReminderKind
 from rules.reminders import due
 from rules.rulebook import default_rulebook, parse_rulebook
 from rules.vocabulary import ChainId, Condition
-from tests.rules.notation import at, ledger_of
+from tests.rules.notation import at, ledger_of, plain_limits
 
-RULEBOOK = default_rulebook()
+RULEBOOK = plain_limits()
 COPPER = ChainId(1)
 FRESH = """
     2025-06-01        fitted    Copper  on Plover
@@ -68,11 +68,12 @@ def test_a_wet_ride_asks_for_hands_the_moment_it_is_over():
     assert reminder.key == "wipe and drip:1:ride 1"
     assert reminder.headline == "Wipe, dry and drip the chain Copper on Plover"
     assert reminder.sentence == (
-        "Copper came home wet at 22:40 on 3 June 2025 (Ride 1): 2.5 of 2.5 drive hours were wet, "
-        "2.4 mm of rain fell in the hour from 20:00; the limit is 0.1."
+        "Copper came home wet at 22:40 on 3 June 2025 (Ride 1): 2.5 of 2.5 drive hours of the day were wet, "
+        "2.4 mm of rain fell in the hour from 20:00; the limit is 0.1 a day. While the wet lasts, wipe it "
+        "dry each evening; a drip holds 7 days."
     )
-    said_wet = WET.replace("  wet", "  said wet")
-    assert only(said_wet, "2025-06-03 22:40").sentence.endswith("drive hours were wet; the limit is 0.1.")
+    said_wet = only(WET.replace("  wet", "  said wet"), "2025-06-03 22:40").sentence
+    assert "drive hours of the day were wet; the limit is 0.1 a day." in said_wet
     assert (reminder.total, reminder.limit, reminder.unit) == (2.5, 0.1, "drive hours")
     assert reminder.rulebook_version == RULEBOOK.version
     assert_adds_up(reminder)
@@ -80,10 +81,10 @@ def test_a_wet_ride_asks_for_hands_the_moment_it_is_over():
 
 def test_after_a_salted_ride_the_same_message_asks_for_a_rinse():
     salted = only(WET.replace("  wet", "  salty"), "2025-06-03 22:40")
-    assert salted.sentence.endswith(
+    assert (
         " There was likely road salt in the water (inferred from weather): rinse and dry the chain the same "
         "day, for salt rusts it overnight in the shed."
-    )
+    ) in salted.sentence
 
 
 def test_times_in_sentences_are_the_riders_own():
@@ -91,10 +92,13 @@ def test_times_in_sentences_are_the_riders_own():
     assert "came home wet at 16:40 on 3 June 2025 (" in reminder.sentence
 
 
-def test_a_wet_ride_is_worse_after_a_night_and_forgotten_after_a_week():
+def test_a_wet_ride_is_for_tonight_or_to_be_skipped_and_forgotten_after_a_spell():
     assert [
         only(WET, now).urgency for now in ("2025-06-03 22:40", "2025-06-04 22:39", "2025-06-04 22:40")
-    ] == [*(1, 1, 2)]
+    ] == [*(1, 1, 0)]
+    assert only(WET, "2025-06-04 22:40").sentence.endswith(
+        " It has dried by now: skip it; a drip is due at 9 grit-hours, as usual."
+    )
     assert kinds(WET, "2025-06-10 22:39") == [ReminderKind.WIPE_AND_DRIP]
     assert kinds(WET, "2025-06-10 22:40") == []
 
@@ -124,9 +128,47 @@ def test_damp_dry_dusty_and_unknown_are_not_wet_but_mud_is():
     ]
 
 
-def test_the_later_of_two_wet_rides_asks_for_both():
-    reminder = only(WET + "2025-06-04 08:00  rode  0.5 h  on Plover  wet", "2025-06-04")
-    assert reminder.key == "wipe and drip:1:ride 2"
+def test_a_spell_asks_once_until_it_is_answered():
+    next_day = WET + "2025-06-04 08:00  rode  0.5 h  on Plover  wet\n"
+    reminder = only(next_day, "2025-06-04")
+    assert reminder.key == "wipe and drip:1:ride 1"  # the same reminder, by the later day's hours
+    assert (reminder.total, reminder.cause_at) == (0.5, at("2025-06-04 08:30"))
+    assert judge(next_day + "2025-06-04 20:00  dripped  Copper\n", "2025-06-05") == ()
+
+
+def test_after_its_drip_a_spell_says_nothing_for_three_days_and_then_begins_anew():
+    book = default_rulebook()
+    spell = WET + "2025-06-03 23:00  dripped  Copper\n"
+    for day in ("04", "05", "06"):
+        spell += f"2025-06-{day} 08:00  rode  1 h  on Plover  wet\n"
+        assert judge(spell, f"2025-06-{day} 12:00", rulebook=book) == ()
+    spell += "2025-06-07 08:00  rode  1 h  on Plover  wet\n"
+    (again,) = [
+        one
+        for one in judge(spell, "2025-06-07 12:00", rulebook=book)
+        if one.kind is ReminderKind.WIPE_AND_DRIP
+    ]
+    assert again.key == "wipe and drip:1:ride 5"
+
+
+def test_wet_rides_further_apart_than_a_spell_are_two():
+    later = WET + "2025-06-12 08:00  rode  0.5 h  on Plover  wet\n"
+    assert only(later, "2025-06-12 09:00").key == "wipe and drip:1:ride 2"
+
+
+def test_the_wet_hours_of_a_day_count_together_and_days_are_the_riders():
+    commute = FRESH + "".join(
+        f"2025-06-03 {hour}  rode  0.3 h  on Plover  wet\n" for hour in ("07:00", "17:00")
+    )
+    (reminder,) = judge(commute, "2025-06-03 18:00", rulebook=default_rulebook())
+    assert (reminder.total, reminder.limit) == (pytest.approx(0.6), 0.5)
+    two_days = (
+        FRESH
+        + "2025-06-03 22:30  rode  0.3 h  on Plover  wet\n2025-06-04 05:00  rode  0.3 h  on Plover  wet\n"
+    )
+    assert judge(two_days, "2025-06-04 06:00", rulebook=default_rulebook()) == ()
+    in_denver = "rider Ada  zone America/Denver\n" + two_days
+    assert len(judge(in_denver, "2025-06-04 06:00", rulebook=default_rulebook(), zone_of=ZoneInfo)) == 1
 
 
 def test_a_dry_hour_of_a_wet_ride_is_shown_and_adds_nothing():
@@ -459,4 +501,4 @@ def test_reminders_are_raised_on_the_first_hour_after_their_cause():
                 known.add(reminder.key)
                 assert timedelta(0) <= now - reminder.cause_at <= timedelta(hours=1)
         now += timedelta(hours=1)
-    assert len(known) == 4 + 2 + 1  # wet rides; drip and immersion; inspection after 40 h
+    assert len(known) == 1 + 2 + 1  # a wet spell; drip and immersion; inspection after 40 h

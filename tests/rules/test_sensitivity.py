@@ -8,12 +8,12 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from rules.rulebook import default_rulebook, parse_rulebook
+from rules.rulebook import parse_rulebook
 from rules.sensitivity import TOGETHER, WEIGHTS, sensitivity
 from rules.vocabulary import ChainId
-from tests.rules.notation import at, ledger_of
+from tests.rules.notation import at, ledger_of, plain_limits
 
-RULEBOOK = default_rulebook()
+RULEBOOK = plain_limits()
 COPPER, SLATE = ChainId(1), ChainId(2)
 NOW = "2025-06-01"
 # 2 h wet (water 1), 1 h of dust 1, 1 h of mud 0.5, all on unpaved ground; before the immersion nothing counts
@@ -146,7 +146,7 @@ def test_rides_after_now_do_not_count_and_days_are_the_riders_own():
 
 def test_the_ranges_are_the_households_own():
     own = parse_rulebook(
-        'version = "2"\n[weight.water]\nvalue = 3\nrange = [3, 3]\n', name="own", base=default_rulebook()
+        'version = "2"\n[weight.water]\nvalue = 3\nrange = [3, 3]\n', name="own", base=plain_limits()
     )
     (one,) = sensitivity(ledger_of(MIXED), own, now=at(NOW))
     assert one.moves[0].low == one.moves[0].high == one.assumed

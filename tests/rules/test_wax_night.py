@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import pytest
 
-from rules.rulebook import default_rulebook
 from rules.vocabulary import BikeId, ChainId
 from rules.wax_night import fits, plan
-from tests.rules.notation import at, ledger_of
+from tests.rules.notation import at, ledger_of, plain_limits
 
-RULEBOOK = default_rulebook()
+RULEBOOK = plain_limits()
 NOW = at("2025-06-30")
 COPPER, SLATE, TIN = ChainId(1), ChainId(2), ChainId(3)
 PLOVER, CURLEW = BikeId(1), BikeId(2)

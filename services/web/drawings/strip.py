@@ -64,7 +64,7 @@ def since_cleaned(history: ChainHistory) -> Since:
     drips: list[Dripped] = []
     for entry in history.entries:
         if entry.exposure is not None:
-            condition, grit_h = entry.exposure.condition, entry.exposure.grit_h
+            condition, grit_h = entry.exposure.condition, entry.exposure.dirt_h
             if grit_h <= 0.0:
                 continue
             if stretches and stretches[-1].condition is condition:

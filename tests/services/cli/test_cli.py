@@ -342,7 +342,9 @@ def test_questions_ahead_are_answered(typed: Typed) -> None:
     assert "Chain 1" in typed.well("outlook")
     imagined = typed.well("what-if", "--on", "Night Harrier", "--word", "wet", "--hours", "3")
     assert "Raised: Wipe, dry and drip the chain Chain 2" in imagined
-    assert typed.well("what-if", "--limit", "drip=1").startswith("Raised: Drip the chain Chain 1")
+    assert typed.well("what-if", "--limit", "wet_ride=2").startswith(
+        "Withdrawn: Wipe, dry and drip the chain"
+    )
     assert "never measured" in typed.well("wear")
     assert "Nothing to compare yet" in typed.well("wear", "--compare")
     assert "Dip 1" in typed.well("wax-night")

@@ -30,7 +30,7 @@ def shop(tmp_path: Path) -> App:
         made = household(tmp_path / "home", 5, mail)
     for day in range(3):
         drop(tmp_path / "home" / "rides", day, [], random.Random(day))
-        care(made, day)
+        care(made, day - 1)  # dripped before the first ride
     one_round(made, now=NOW)
     return made
 

@@ -13,6 +13,8 @@ from ingest.ride.recording import Recording, SensorSeen
 from rules.vocabulary import ReadingTool, Regime, TreatmentKind
 from services.app import App
 from services.running.round import one_round
+from services.settings import SETTINGS_FILE
+from services.wiring import open_app
 from tests.saying import log_reading, log_treatment, log_wipe_test
 from tests.wet_household import BIKES, FIRST_DAY, RIDE_AT, household
 
@@ -20,6 +22,16 @@ DAYS = 14
 NOW = FIRST_DAY + timedelta(days=DAYS - 1, hours=18)
 SCRIPT = "<script>alert('ride')</script>"
 FORMULA = '=HYPERLINK("http://attacker.invalid")'
+# Small limits, so that two weeks of short rides bring every kind of reminder.
+LIMITS = """
+[weight]
+starved = 1
+[limit]
+drip = 9
+immersion = 16
+wet_ride = 0.1
+wet_ride_expires = 1
+"""
 QUESTIONS = 7  # rides without a sensor, one a day in the second week: a week's confirmations
 
 
@@ -65,7 +77,11 @@ def gpx_ride(start: datetime, title: str) -> str:
 
 def settle(home: Path) -> App:
     """Build the household in an empty folder."""
-    shop = household(home, DAYS, None)
+    household(home, DAYS, None).store.close()
+    (home / "limits.toml").write_text(LIMITS)
+    settings = home / SETTINGS_FILE
+    settings.write_text('rulebook = "limits.toml"\n' + settings.read_text())
+    shop = open_app(home)
     rides = home / "rides"
     for day in range(DAYS):
         start = FIRST_DAY + timedelta(days=day) + RIDE_AT

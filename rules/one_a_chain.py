@@ -1,0 +1,64 @@
+"""One reminder a chain: what another one answers as well is not asked for beside it.
+
+A chain to be replaced wants no care. An immersion renews the film, and a chain hanging by the pot is
+measured on that evening; a wet chain is wiped and dripped tonight, which is a drip. What a rider put off or
+dismissed silences nothing: then the smaller hand is wanted after all.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+
+from rules.reminder import RaisedReminder, Reminder, ReminderKind, Step
+from rules.vocabulary import ChainId
+
+ASKS_ALONE_AT = 2.0  # times its limit: a reading that no immersion brought about is then asked for by itself
+KEPT_SILENT = (Step.PUT_OFF, Step.DISMISSED)
+
+_SILENCES: Mapping[ReminderKind, frozenset[ReminderKind]] = {
+    ReminderKind.REPLACEMENT: frozenset(ReminderKind) - {ReminderKind.REPLACEMENT},
+    ReminderKind.IMMERSION: frozenset({ReminderKind.DRIP}),
+    ReminderKind.WIPE_AND_DRIP: frozenset({ReminderKind.DRIP}),
+}
+
+
+def one_a_chain(due_now: Sequence[Reminder], standing: Sequence[RaisedReminder]) -> tuple[Reminder, ...]:
+    """What is asked for, of all that is due? In the same order.
+
+    standing: every reminder ever raised, from which what the rider put off or dismissed is known.
+    """
+    state = {raised.reminder.key: raised for raised in sorted(standing, key=lambda one: one.id)}
+    by_chain: dict[ChainId, list[Reminder]] = {}
+    for reminder in due_now:
+        by_chain.setdefault(reminder.chain, []).append(reminder)
+    return tuple(
+        reminder for reminder in due_now if not _is_spared(reminder, by_chain[reminder.chain], state)
+    )
+
+
+def takes_its_place(reminder: Reminder, due_now: Sequence[Reminder]) -> Reminder | None:
+    """Which other reminder of the same chain answers this one as well?"""
+    for other in due_now:
+        if other.chain == reminder.chain and reminder.kind in _SILENCES.get(other.kind, ()):
+            return other
+    return None
+
+
+def _is_spared(reminder: Reminder, of_chain: Sequence[Reminder], state: Mapping[str, RaisedReminder]) -> bool:
+    if takes_its_place(reminder, [one for one in of_chain if not _kept_silent(one, state)]) is not None:
+        return True
+    if reminder.kind is not ReminderKind.INSPECTION or reminder.unit == "probability":
+        return False
+    if reminder.total >= ASKS_ALONE_AT * reminder.limit:
+        return False
+    known = state.get(reminder.key)
+    if known is not None and known.is_open:
+        return False
+    # measured on the evening of an immersion: asked for with it, or not yet
+    bath = next((one for one in of_chain if one.kind is ReminderKind.IMMERSION), None)
+    return bath is None or bath.key in state
+
+
+def _kept_silent(reminder: Reminder, state: Mapping[str, RaisedReminder]) -> bool:
+    known = state.get(reminder.key)
+    return known is not None and known.state in KEPT_SILENT
