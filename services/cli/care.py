@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import typer
 
 from rules.vocabulary import ReadingTool, TreatmentKind
-from services.cli.output import LARGEST, At, Home, now_utc
+from services.cli.output import LARGEST, At, Home, now_utc, say
 from services.cli.saying import Yes, keep, ledger_of, moment_typed, zone_for
 
 if TYPE_CHECKING:
@@ -180,11 +180,17 @@ def wipe_test(
     Example: gritledger wipe-test Plover 2
     """
     from rules.commands import LogWipeTest
+    from rules.rag import offers
     from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
     found, when = _chain_and_time(app, chain, at, now, yes)
     keep(app, LogWipeTest(found.id, when, grade), now=now, yes=yes)
+    with app.store.reading() as tx:
+        ledger = tx.ledger()
+    for offer in offers(ledger, app.rulebook, now=now):
+        say(f"{offer.sentence} If you agree, write into a rulebook of your own:")
+        say(offer.lines)
 
 
 def take_back(

@@ -133,12 +133,19 @@ def what_if(
     word: Annotated[Condition | None, typer.Option(help="… had been like this.")] = None,
     hours: Annotated[float, typer.Option(min=0.1, max=24, help="Drive hours of an imagined ride.")] = 2.0,
     limit: Annotated[str | None, typer.Option(help="A limit had another value, e.g. 'drip=8'.")] = None,
+    year: Annotated[
+        bool, typer.Option("--year", help="The last year had been cared for another way.")
+    ] = False,
     home: Home = None,
 ) -> None:
     """Show what would be different: a ride on another bike, rain tomorrow, another limit. Nothing is kept.
 
     Examples: gritledger what-if --ride 12 --on Plover · gritledger what-if --on Plover --word wet --hours 3
+    · gritledger what-if --year
     """
+    if year:
+        _year(home)
+        return
     from rules.outlook import difference, with_condition, with_imagined_ride, with_ride_on
     from rules.rulebook import KEYS
     from rules.vocabulary import RideId
@@ -175,12 +182,45 @@ def what_if(
             raise typer.BadParameter(str(error)) from error
     if after is before and book is app.rulebook:
         raise typer.BadParameter(
-            "imagine something: --ride with --on or --word; --on with --word; or --limit"
+            "imagine something: --ride with --on or --word; --on with --word; --limit; or --year"
         )
     for sentence in difference(
         before, after, app.rulebook, now=then, rulebook_after=book, zone_of=zone_of
     ).sentences or ("Nothing would change.",):
         say(sentence)
+
+
+def _year(home: Path | None) -> None:
+    """The last year, bike by bike, cared for another way."""
+    from rules.year.another_way import another_way
+    from services.app import zone_of
+    from services.wiring import open_app
+
+    app, now = open_app(home), now_utc()
+    with app.store.reading() as tx:
+        ledger = tx.ledger()
+    found = another_way(ledger, app.rulebook, now=now, zone_of=zone_of)
+    if not found:
+        say("No bike with a waxed chain was ridden enough in the last year to be worth comparing.")
+    for one in found:
+        table(
+            (one.name, "pot", "drips", "swaps", "hours", "wear, %"),
+            (
+                (
+                    lived.way.name,
+                    f"{lived.deeds.get('immersion', 0.0) + lived.deeds.get('clean', 0.0):.0f}",
+                    f"{lived.deeds.get('drip', 0.0) + lived.deeds.get('oil', 0.0):.0f}",
+                    f"{lived.deeds.get('swap', 0.0):.0f}",
+                    f"{lived.minutes[1] / 60:.1f}",
+                    f"{100 * lived.wear[0]:.0f} to {100 * lived.wear[2]:.0f}",
+                )
+                for lived in (one.own, *one.others)
+            ),
+            right=(1, 2, 3, 4, 5),
+        )
+        for sentence in one.sentences:
+            say(sentence)
+    say("Wear rests on two assumed numbers that nobody measured; rust is not in it. No money is reckoned.")
 
 
 def outlook(as_json: AsJson = False, home: Home = None) -> None:

@@ -14,6 +14,7 @@ from rules.judgements import judgements_for
 from rules.ledger import Ledger
 from rules.outlook import Outlook, outlook
 from rules.quiet_hours import spared
+from rules.rag import Offer, offers
 from rules.reminder import RaisedReminder
 from rules.rulebook import Rulebook
 from rules.vocabulary import Bike, BikeId, Chain, ChainId, Condition, Regime, Ride, RideId, Rider
@@ -21,6 +22,7 @@ from rules.wear.comparison import Comparison, compare
 from rules.wear.cost import Cost, PayBack, Prices, cost, pay_back
 from rules.wear.forecast import Forecast, Measure, Refusal, forecast
 from rules.wear.learned import LearnedWeight, learned_weights
+from rules.year.another_way import AnotherWay, another_way
 from services.app import App, zone_of
 from services.expected_errors import EXPECTED
 from services.store import FileRecord, Posted, SensorSighting, Transaction
@@ -216,6 +218,18 @@ class Snapshot:
             lambda: cost(self.ledger, self.rulebook, regime, now=hour, prices=self.prices),
             asof=hour,
         )
+
+    def another_way(self, now: datetime) -> tuple[AnotherWay, ...]:
+        """The last year, cared for another way, bike by bike."""
+        return self._once(
+            "another way",
+            lambda: another_way(self.ledger, self.rulebook, now=now, zone_of=zone_of),
+            asof=_hour(now),
+        )
+
+    def rag_offers(self, now: datetime) -> tuple[Offer, ...]:
+        """What wipe tests say of bikes' limits."""
+        return self._once("rag", lambda: offers(self.ledger, self.rulebook, now=now), asof=_hour(now))
 
     def pays_back(self, now: datetime) -> PayBack | None:
         """When the money of setting up is back; None where a price or a regime is missing."""

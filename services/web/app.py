@@ -32,6 +32,7 @@ from services.web.pages import (
     settings,
     wax_night,
     wear,
+    year,
 )
 from services.web.sessions import SessionStore, passphrase_hash
 
@@ -69,6 +70,7 @@ def create_app(app: App, *, clock: Clock = utc_now) -> FastAPI:
         care,
         wear,
         wax_night,
+        year,
         settings,
         files,
         corrections,

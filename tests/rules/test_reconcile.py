@@ -259,6 +259,16 @@ def test_a_later_wet_ride_belongs_to_the_same_spell_and_an_old_one_has_long_drie
     assert withdrawn(WET, WET, now="2025-06-10 20:00") == ("It has long dried; what it took in still counts.")
 
 
+def test_a_spell_without_its_first_ride_is_asked_for_by_the_next():
+    both = WET + "2025-06-04 08:00  rode  1 h  on Plover  wet"
+    house = Household(both)
+    house.round("2025-06-04")
+    ledger = ledger_of(both)
+    house.ledger = replace(ledger, rides=ledger.rides[1:])
+    assert (Step.WITHDRAWN, ReminderKind.WIPE_AND_DRIP) in house.round("2025-06-04")
+    assert house.last().why.endswith("A later wet ride asks for the same.")
+
+
 def test_a_reminder_that_another_answers_as_well_is_withdrawn_with_its_name():
     dripless = START + "2025-06-02 14:00  rode  9.5 h  on Plover  dry\n"
     house = Household(dripless)

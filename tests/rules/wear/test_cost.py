@@ -196,6 +196,15 @@ def test_a_worn_chain_costs_its_price_a_retired_one_too_unless_it_was_unworn():
     )
 
 
+def test_both_regimes_are_reckoned_from_the_same_lives():
+    ledger = ledger_of(chain("W0", 0.0015, price=60) + chain("L0", 0.003, lube=True, price=60))
+    waxed, lube = (cost(ledger, RULEBOOK, regime, now=NOW) for regime in (WAXED, LUBE))
+    assert waxed.together_per_1000_km is not None
+    assert lube.together_per_1000_km is not None
+    assert waxed.together_per_1000_km[1] < lube.together_per_1000_km[1]
+    assert waxed.draws.shape == lube.draws.shape
+
+
 def test_what_is_not_noted_is_named_and_a_life_not_known_costs_a_wide_share():
     text = chain("W0", 0.0015) + chain("W1", 0.0, readings=0, price=50)
     text += "2025-01-02  immersed  W0\n2025-12-24  immersed  W0\n"

@@ -11,7 +11,16 @@ from rules.contamination import history
 from rules.rulebook import default_rulebook, parse_rulebook
 from rules.vocabulary import ChainId
 from rules.wear.fit import fit
-from rules.wear.forecast import Forecast, Measure, Refusal, chances_worn, forecast, lives_of, wear_points
+from rules.wear.forecast import (
+    Forecast,
+    Measure,
+    Refusal,
+    _blocks,
+    chances_worn,
+    forecast,
+    lives_of,
+    wear_points,
+)
 from rules.wear.learned import learned_weights
 from rules.wear.measured import MOST_CHAINS, measured
 from tests.rules.notation import at, ledger_of
@@ -64,6 +73,15 @@ def test_what_is_drawn_now_lies_by_the_last_reading():
             gaps.append(found.worn_now_pct[1] - (0.05 + slope * 180))
     assert len(gaps) > 12
     assert float(np.median(gaps)) == pytest.approx(0.0, abs=0.02)
+
+
+def test_what_a_gauge_says_is_told_as_what_it_says():
+    text = ridden(readings=0, days=100) + "2025-04-12  measured  Copper  over 0.5 under 0.75\n"
+    found = forecast(ledger_of(text), RULEBOOK, COPPER, now=at("2025-04-13"))
+    assert isinstance(found, Forecast)
+    assert found.sentence == (
+        "The 0.5 % step of the gauge dropped into Copper: it is at its limit of 0.5 % or past it."
+    )
 
 
 def test_a_chain_that_came_worn_is_called_worn():
@@ -147,6 +165,19 @@ def test_a_wet_way_ahead_wears_faster_than_a_dry_one():
         )
         found[word] = float(np.median(lives.drive_h))
     assert found["wet"] < 0.9 * found["dry"]
+
+
+def test_what_a_chain_rode_on_another_bike_is_not_its_way_ahead():
+    wet_elsewhere = ridden(days=40, readings=4, bike="Curlew").replace("dry", "wet")
+    on_plover = (
+        "2025-03-01  fitted  Copper  on Plover\n"
+        + ridden(chain="Copper", bike="Plover", start="2025-03-01", days=45, readings=0).split("\n", 1)[1]
+    )
+    ledger = ledger_of("chain Copper\n" + wet_elsewhere + on_plover)
+    plover = next(one.id for one in ledger.bikes if one.name == "Plover")
+    weeks = _blocks(ledger, RULEBOOK, ledger.chain(COPPER), plover, at("2025-06-01"))
+    assert weeks[:, 0].sum() > 100.0
+    assert weeks[:, 1].sum() == 0.0  # water
 
 
 def test_many_chains_are_heard_up_to_a_number_and_the_one_asked_about_is_among_them():

@@ -12,7 +12,7 @@ from scipy import stats
 
 from rules.rulebook import default_rulebook
 from rules.vocabulary import ChainId, ReadingTool
-from rules.wear.fit import fit
+from rules.wear.fit import _fit, fit
 from rules.wear.forecast import steady_wear
 from rules.wear.likelihood import Readings, interval
 from rules.wear.measured import Measured, Part, Taken, measured
@@ -218,6 +218,16 @@ def test_the_same_facts_are_fitted_once_and_to_the_same_answer():
     again = household()
     assert fit(facts) is fit(again)
     assert not np.array_equal(fit(facts).draws, fit(replace(facts, limits_pct=(0.6, 0.6))).draws)
+
+
+def test_a_search_cut_short_is_mended_by_the_walk(monkeypatch):
+    facts = household()
+    whole = fit(facts)
+    monkeypatch.setattr("rules.wear.fit.NEWTON_STEPS", 2)
+    short = _fit(WearModel(facts))
+    for chain in facts.chains:
+        found, wanted = (np.quantile(one.log_rate(chain, None), [0.1, 0.5, 0.9]) for one in (short, whole))
+        assert found == pytest.approx(wanted, abs=0.15)
 
 
 def test_doubling_the_water_and_halving_its_weight_changes_nothing():

@@ -345,6 +345,9 @@ def test_questions_ahead_are_answered(typed: Typed) -> None:
     assert typed.well("what-if", "--limit", "wet_ride=2").startswith(
         "Withdrawn: Wipe, dry and drip the chain"
     )
+    year = typed.well("what-if", "--year")
+    assert "worth comparing" in year or "by its limits" in year
+    assert "No money is reckoned" in year
     assert "never measured" in typed.well("wear")
     assert "Nothing to compare yet" in typed.well("wear", "--compare")
     assert "Dip 1" in typed.well("wax-night")

@@ -30,6 +30,7 @@ PAGES = (
     "/care",
     "/wear",
     "/wax-night",
+    "/year",
     "/files",
     "/corrections",
     "/settings",
