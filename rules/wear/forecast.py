@@ -216,11 +216,10 @@ def _stray(grit_h: Array, dice: np.random.Generator) -> Array:
 def _blocks(ledger: Ledger, rulebook: Rulebook, chain: Chain, bike: object, now: datetime) -> Array:
     """Weeks of riding as it was: rows of drive hours, those times water, mud, dust, salt, and km."""
     mean_known = mean_known_hour(ledger, rulebook)
-    own = _hours_of(ledger, rulebook, [chain.id], now, mean_known)
-    if bike is not None:
-        fitted = {one.chain for one in ledger.fittings if one.bike == bike}
-        on_bike = _hours_of(ledger, rulebook, sorted(fitted), now, mean_known, bike)
-        own = on_bike if len(on_bike) > len(own) else own
+    fitted = sorted({one.chain for one in ledger.fittings if one.bike == bike})
+    own = _hours_of(ledger, rulebook, fitted, now, mean_known, bike)
+    if sum(row[0] for row in own) < ENOUGH_BLOCKS * BLOCK_DRIVE_H:  # hardly ridden yet: as the chain was
+        own = _hours_of(ledger, rulebook, [chain.id], now, mean_known)
     blocks: list[Array] = []
     open_block = np.zeros(6)
     for row in own:
