@@ -27,6 +27,7 @@ from rules.wear.comparison import compare
 from rules.wear.fit import _fit, fit
 from rules.wear.forecast import Forecast, forecast, steady_wear
 from rules.wear.likelihood import TAIL
+from rules.wear.lot import power
 from rules.wear.measured import KINDS, Measured, Part, Taken, measured
 from rules.wear.model import (
     FIRST_RATE,
@@ -88,10 +89,11 @@ def lives(households: int, seed: int, tools: tuple[str, ...], rows: tuple[str, .
                     )
 
 
-def one_claim(task: tuple[float, int, int, float, bool]) -> tuple[bool, bool, float]:
+def one_claim(task: tuple[float, int, int, float, int]) -> tuple[bool, bool, float]:
     """Whether wax is claimed, whether the 90 % interval lies below 1, and whether it holds the true ratio."""
-    spread, per_arm, seed, ratio, confounded = task
-    ledger = null_arms(spread, per_arm, seed, ratio=ratio, confounded=confounded)
+    spread, per_arm, seed, ratio, bikes = task
+    shared = max(bikes, 1)
+    ledger = null_arms(spread, per_arm, seed, ratio=ratio, confounded=bikes == 0, bikes_shared=shared)
     now = max(one.taken_at for one in ledger.readings)
     found = compare(ledger, RULEBOOK, now=now)
     if found.ratio is None:  # an arm wore out before its second reading
@@ -102,16 +104,25 @@ def one_claim(task: tuple[float, int, int, float, bool]) -> tuple[bool, bool, fl
 def claims(households: int, seed: int) -> None:
     """Prints how often a claim is made, true and false."""
     print(f"seed {seed}, {households} households a cell, load {os.getloadavg()[0]:.1f}")
-    print(f"{'wear ratio':>10} {'spread':>6} {'arm':>4} {'claimed':>8} {'interval':>9} {'holds':>6}")
-    cells = [(1.0, s, n, False) for s in (0.2, 0.4, 0.6) for n in (3, 4, 5)]
-    cells += [(1.0, 0.4, 4, True), (0.5, 0.2, 4, False), (0.5, 0.4, 4, False), (0.5, 0.4, 5, False)]
+    print(
+        f"{'wear ratio':>10} {'spread':>6} {'arm':>4} {'bikes':>6} {'claimed':>8} {'interval':>9} {'holds':>6} promised"
+    )
+    # on one bike, on two, and (0) waxed chains on a bike that wears half as fast as that of the others
+    cells = [(1.0, spread, per_arm, 2) for spread in (0.2, 0.4, 0.6) for per_arm in (3, 4, 5)]
+    cells += [(1.0, 0.4, 4, 1), (1.0, 0.6, 3, 1), (1.0, 0.4, 4, 0)]
+    cells += [(0.5, spread, per_arm, 1) for spread in (0.2, 0.4) for per_arm in (3, 4, 5)] + [
+        (0.5, 0.4, 5, 2)
+    ]
     with ProcessPoolExecutor() as pool:
-        for ratio, spread, per_arm, confounded in cells:
-            tasks = [(spread, per_arm, seed + number, ratio, confounded) for number in range(households)]
+        for ratio, spread, per_arm, bikes in cells:
+            tasks = [(spread, per_arm, seed + number, ratio, bikes) for number in range(households)]
             found = np.array(list(pool.map(one_claim, tasks, chunksize=8)), dtype=float)
             claimed, below, holds = np.nanmean(found, axis=0)
-            name = "half bikes" if confounded else f"{ratio:g}"
-            print(f"{name:>10} {spread:6} {per_arm:4} {claimed:8.1%} {below:9.1%} {holds:6.0%}", flush=True)
+            promised = f"{power(per_arm, ratio, spread):8.0%}" if bikes == 1 else " " * 8
+            print(
+                f"{ratio:10} {spread:6} {per_arm:4} {bikes:6} {claimed:8.1%} {below:9.1%} {holds:6.0%} {promised}",
+                flush=True,
+            )
 
 
 def ranked(task: tuple[int, int]) -> dict[str, int]:

@@ -128,11 +128,18 @@ def world(row: str, tool: str, seed: int) -> World:
 
 
 def null_arms(
-    spread: float, per_arm: int, seed: int, *, ratio: float = 1.0, confounded: bool = False, tool="caliper"
+    spread: float,
+    per_arm: int,
+    seed: int,
+    *,
+    ratio: float = 1.0,
+    confounded: bool = False,
+    tool="caliper",
+    bikes_shared: int = 2,
 ) -> Ledger:
     """Waxed and wet-lube chains that differ by ratio [waxed wear : wet-lube wear] and by chance alone.
 
-    Each lives to half its limit or more. They take turns on two like bikes; confounded: every waxed chain is
+    Each lives to half its limit or more. They take turns on like bikes, two or as said; confounded: every waxed chain is
     on a bike that wears half as fast as the one with every wet-lube chain.
     """
     rng = np.random.default_rng((len(ROWS), seed, 1))
@@ -140,7 +147,10 @@ def null_arms(
     for turn in range(per_arm):
         for regime in (Regime.WAXED, Regime.WET_LUBE)[:: -1 if turn // 2 % 2 else 1]:
             wet = regime is Regime.WET_LUBE
-            pace, bike = rng.normal(0.0, spread) - wet * math.log(ratio), wet if confounded else turn % 2
+            pace, bike = (
+                rng.normal(0.0, spread) - wet * math.log(ratio),
+                wet if confounded else turn % bikes_shared,
+            )
             plans.append(Plan(int(bike), regime, pace, scale[1] * rng.uniform(0.6, 1.1)))
     bikes = [math.log(0.5) if confounded else 0.0, 0.0]
     return _lived((len(ROWS), seed), ROWS["linear"], tool, scale, bikes, plans).ledger()
