@@ -139,8 +139,8 @@ def null_arms(
 ) -> Ledger:
     """Waxed and wet-lube chains that differ by ratio [waxed wear : wet-lube wear] and by chance alone.
 
-    Each lives to half its limit or more. They take turns on like bikes, two or as said; confounded: every waxed chain is
-    on a bike that wears half as fast as the one with every wet-lube chain.
+    Each lives to half its limit or more. They take turns on like bikes, two or as said; confounded: every
+    waxed chain is on a bike that wears half as fast as the one with every wet-lube chain.
     """
     rng = np.random.default_rng((len(ROWS), seed, 1))
     scale, plans = (math.exp(rng.uniform(math.log(120), math.log(300))), 0.5), []
