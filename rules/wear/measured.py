@@ -125,9 +125,17 @@ def measured(ledger: Ledger, rulebook: Rulebook, *, now: datetime, target: Chain
     target: a chain that must be among them, however many there are. A chain never measured is among them too:
     of it the model knows what it knows of the others.
     """
-    mean_known = mean_known_hour(ledger, rulebook)
     chains = sorted(ledger.chains, key=lambda one: (one.id != target, *_last_in_use_first(ledger, one, now)))
     chains = sorted(chains[:MOST_CHAINS], key=lambda one: one.id)
+    key = ("measured", rulebook, now, tuple(one.id for one in chains))
+    if key not in ledger.derived:
+        ledger.derived[key] = _measured(ledger, rulebook, chains, now)
+    found: Measured = ledger.derived[key]
+    return found
+
+
+def _measured(ledger: Ledger, rulebook: Rulebook, chains: Sequence[Chain], now: datetime) -> Measured:
+    mean_known = mean_known_hour(ledger, rulebook)
     bikes: dict[BikeId, int] = {}
     parts: list[Part] = []
     taken: list[Taken] = []

@@ -29,6 +29,16 @@ class Worn:
     picture: Markup
     refused: bool
     chance: float
+    at_limit: bool  # its last reading says so: no chance need be told
+
+
+def _at_limit(readings: tuple[Reading, ...], limit_pct: float) -> bool:
+    """Whether the last reading is at the limit, or over it."""
+    if not readings:
+        return False
+    last = readings[-1]
+    worn_pct = last.exact_pct if last.exact_pct is not None else last.over_pct
+    return worn_pct is not None and worn_pct >= limit_pct
 
 
 @router.get("")
@@ -56,6 +66,7 @@ def wear(context: AContext, page: Annotated[int, Query(ge=1, le=1000)] = 1) -> H
                 wear_picture(snapshot, chain, now),
                 isinstance(answer, Refusal),
                 answer.chance_worn,
+                _at_limit(readings, snapshot.wear_limit(chain, now)),
             )
         )
     comparison = snapshot.comparison(now)
