@@ -20,6 +20,7 @@ from rules.vocabulary import (
     RideId,
     RiderId,
     TreatmentKind,
+    TrialId,
 )
 
 CareKind: TypeAlias = Literal["treatment", "reading", "wipe test"]
@@ -158,6 +159,26 @@ class LogWipeTest:
 
 
 @dataclass(frozen=True, slots=True)
+class StartTrial:
+    """Two like chains take turns on a bike from now on, one waxed and one lubed."""
+
+    bike: BikeId
+    waxed: ChainId
+    control: ChainId
+    started_at: datetime
+    block_km: float
+    seed: int
+
+
+@dataclass(frozen=True, slots=True)
+class EndTrial:
+    """A trial is over: what was ridden until then counts for it."""
+
+    trial: TrialId
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
 class TakeBack:
     """Something logged by mistake counts no more."""
 
@@ -236,6 +257,8 @@ Command: TypeAlias = (
     | LogTreatment
     | LogReading
     | LogWipeTest
+    | StartTrial
+    | EndTrial
     | TakeBack
     | TellRide
     | PutRidesOn

@@ -31,6 +31,7 @@ from rules.vocabulary import (
     Sensor,
     Treatment,
     TreatmentKind,
+    Trial,
     WipeTest,
 )
 
@@ -133,6 +134,7 @@ class Ledger:
     treatments: tuple[Treatment, ...] = ()
     readings: tuple[Reading, ...] = ()
     wipe_tests: tuple[WipeTest, ...] = ()
+    trials: tuple[Trial, ...] = ()
 
     def rider(self, rider: RiderId) -> Rider:
         """Who has this id?"""

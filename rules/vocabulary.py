@@ -20,6 +20,7 @@ RideId = NewType("RideId", int)
 TreatmentId = NewType("TreatmentId", int)
 ReadingId = NewType("ReadingId", int)
 WipeTestId = NewType("WipeTestId", int)
+TrialId = NewType("TrialId", int)
 ReminderId = NewType("ReminderId", int)
 
 
@@ -260,3 +261,17 @@ class WipeTest:
     chain: ChainId
     done_at: datetime
     grade: int
+
+
+@dataclass(frozen=True, slots=True)
+class Trial:
+    """Two like chains that take turns on one bike, one waxed, one lubed; a lot says which begins a pair."""
+
+    id: TrialId
+    bike: BikeId
+    waxed: ChainId
+    control: ChainId
+    started_at: datetime
+    block_km: float  # from one swap to the next
+    seed: int  # of the lot
+    ended_at: datetime | None = None

@@ -13,6 +13,7 @@ from rules.commands import (
     AddRider,
     Amend,
     Command,
+    EndTrial,
     FitChain,
     FittingWasNot,
     ForgetSensor,
@@ -25,6 +26,7 @@ from rules.commands import (
     SayCondition,
     SayUnpaved,
     SplitOuting,
+    StartTrial,
     TakeBack,
     TakeOff,
     TellRide,
@@ -48,6 +50,8 @@ from rules.vocabulary import (
     SensorId,
     Treatment,
     TreatmentId,
+    Trial,
+    TrialId,
     WipeTest,
     WipeTestId,
 )
@@ -96,6 +100,12 @@ def applied(ledger: Ledger, command: Command, made: int) -> Ledger:
         case LogWipeTest(chain_id, at, grade):
             test = WipeTest(WipeTestId(made), chain_id, at, grade)
             return replace(ledger, wipe_tests=(*ledger.wipe_tests, test))
+        case StartTrial(bike, waxed, control, started_at, block_km, seed):
+            trial = Trial(TrialId(made), bike, waxed, control, started_at, block_km, seed)
+            return replace(ledger, trials=(*ledger.trials, trial))
+        case EndTrial(number, at):
+            ended = (replace(one, ended_at=at) if one.id == number else one for one in ledger.trials)
+            return replace(ledger, trials=tuple(ended))
         case TakeBack(fact, number):
             return _without(ledger, fact, number)
         case PutRidesOn(answers):

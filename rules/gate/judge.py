@@ -13,7 +13,7 @@ from datetime import datetime
 from typing import Any
 
 from rules import commands
-from rules.gate import care, equipment, rides
+from rules.gate import care, equipment, rides, trials
 from rules.gate.hearing import Accepted, Hearing, Objection, Refused, Verdict
 from rules.ledger import Ledger
 from rules.wording import ZoneOf
@@ -33,6 +33,8 @@ OBJECTIONS: dict[type, Callable[[Any, Hearing], Iterator[Objection]]] = {
     commands.LogTreatment: care.log_treatment,
     commands.LogReading: care.log_reading,
     commands.LogWipeTest: care.log_wipe_test,
+    commands.StartTrial: trials.start_trial,
+    commands.EndTrial: trials.end_trial,
     commands.TakeBack: care.take_back,
     commands.TellRide: rides.tell_ride,
     commands.PutRidesOn: rides.put_rides_on,

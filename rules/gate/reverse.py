@@ -6,7 +6,7 @@ from dataclasses import dataclass, fields, replace
 from typing import Any
 
 from rules.ledger import Ledger
-from rules.vocabulary import Bike, Chain, Fitting, Reading, Rider, Sensor, Treatment, WipeTest
+from rules.vocabulary import Bike, Chain, Fitting, Reading, Rider, Sensor, Treatment, Trial, WipeTest
 
 
 @dataclass(frozen=True, slots=True)
@@ -21,6 +21,7 @@ class Facts:
     treatments: tuple[Treatment, ...] = ()
     readings: tuple[Reading, ...] = ()
     wipe_tests: tuple[WipeTest, ...] = ()
+    trials: tuple[Trial, ...] = ()
 
 
 NOTHING_LOST = Facts()

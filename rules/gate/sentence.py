@@ -11,6 +11,7 @@ from rules.commands import (
     AddRider,
     Amend,
     Command,
+    EndTrial,
     FitChain,
     FittingWasNot,
     ForgetSensor,
@@ -23,6 +24,7 @@ from rules.commands import (
     SayCondition,
     SayUnpaved,
     SplitOuting,
+    StartTrial,
     TakeBack,
     TakeOff,
     TellRide,
@@ -68,6 +70,13 @@ def described(ledger: Ledger, command: Command, zone: tzinfo) -> str:
             return f"reading of {_chain(ledger, chain)} logged, {day(at, zone)}"
         case LogWipeTest(chain, at, grade):
             return f"wipe test of {_chain(ledger, chain)} logged: grade {grade}, {day(at, zone)}"
+        case StartTrial(bike, waxed, control):
+            return (
+                f"trial on {_bike(ledger, bike)} begun: {_chain(ledger, waxed)} and {_chain(ledger, control)}"
+            )
+        case EndTrial(number, at):
+            ended = next(one for one in ledger.trials if one.id == number)
+            return f"trial on {_bike(ledger, ended.bike)} ended, {day(at, zone)}"
         case TakeBack(fact, number):
             return f"{fact} {number} taken back"
         case TellRide(_, on, at, minutes):

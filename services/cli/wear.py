@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from services.cli.output import AsJson, Home, now_utc, out, plain, say, table
-from services.cli.saying import list_as_json
+from services.cli.saying import Yes, keep, list_as_json
 
 PANEL = "Wear and wax"
 
@@ -16,6 +16,7 @@ PANEL = "Wear and wax"
 def register(commands: typer.Typer) -> None:
     """Hang these commands on the application."""
     commands.command(rich_help_panel=PANEL)(wear)
+    commands.command(rich_help_panel=PANEL)(trial)
     commands.command("wax-night", rich_help_panel=PANEL)(wax_night)
 
 
@@ -55,6 +56,55 @@ def wear(
         say(said.sentence)
         if isinstance(said, Refusal):
             say(f"    {said.wants}")
+
+
+def trial(
+    bike: Annotated[str | None, typer.Argument(help="The bike; none = where every trial stands.")] = None,
+    waxed: Annotated[str | None, typer.Option(help="The waxed chain of the pair.")] = None,
+    lubed: Annotated[str | None, typer.Option(help="The lubed one, as like it as can be.")] = None,
+    every_km: Annotated[float, typer.Option(help="From one swap to the next.")] = 300.0,
+    end: Annotated[bool, typer.Option("--end", help="The trial on this bike is over.")] = False,
+    yes: Yes = False,
+    home: Home = None,
+) -> None:
+    """Set a waxed chain against a lubed one on the same bike, by a fair lot; see whose turn it is.
+
+    Examples: gritledger trial Plover --waxed 'Chain 1' --lubed 'Chain 2' · gritledger trial
+    """
+    import secrets
+
+    from rules.commands import EndTrial, StartTrial
+    from rules.trial import found_by_trials, promise, turn
+    from services.use_cases.find import chain_named
+    from services.wiring import open_app
+
+    app, now = open_app(home), now_utc()
+    with app.store.reading() as tx:
+        ledger = tx.ledger()
+        chosen = None if bike is None else tx.equipment.find_bike(bike)
+    if chosen is not None and end:
+        running = next((one for one in ledger.trials if one.bike == chosen.id and one.ended_at is None), None)
+        if running is None:
+            raise typer.BadParameter(f"no trial is under way on {chosen.name}")
+        keep(app, EndTrial(running.id, now), now=now, yes=yes)
+        return
+    if chosen is not None and waxed and lubed:
+        pairs = found_by_trials(ledger, app.rulebook, now=now).pairs
+        for sentence in promise(ledger, chosen.id, now=now, pairs_before=pairs):
+            say(sentence)
+        pair = (chain_named(ledger, waxed, now).id, chain_named(ledger, lubed, now).id)
+        keep(app, StartTrial(chosen.id, *pair, now, every_km, secrets.randbelow(2**31)), now=now, yes=yes)
+        with app.store.reading() as tx:
+            ledger = tx.ledger()
+    elif waxed or lubed or end:
+        raise typer.BadParameter("name the bike, and both chains: trial BIKE --waxed CHAIN --lubed CHAIN")
+    for one in ledger.trials:
+        if chosen is None or one.bike == chosen.id:
+            say(turn(ledger, one, now=now).sentence)
+    if not ledger.trials:
+        say("No trial was ever begun.")
+    else:
+        say(found_by_trials(ledger, app.rulebook, now=now).sentence)
 
 
 def _compare_wax_with_lube(home: Path | None) -> None:

@@ -7,6 +7,7 @@ from datetime import datetime
 from sqlalchemy import Table
 
 from rules.vocabulary import (
+    BikeId,
     ChainId,
     Reading,
     ReadingId,
@@ -14,13 +15,15 @@ from rules.vocabulary import (
     Treatment,
     TreatmentId,
     TreatmentKind,
+    Trial,
+    TrialId,
     WipeTest,
     WipeTestId,
 )
 from services.store.errors import NotFound
 from services.store.repository import AnyRow, Repository
 from services.store.retractions import Retraction, Retractions, standing_facts
-from services.store.tables import chain, reading, treatment, wipe_test
+from services.store.tables import chain, reading, treatment, trial, wipe_test
 
 _TABLES: dict[str, Table] = {"treatment": treatment, "reading": reading, "wipe test": wipe_test}
 
@@ -92,6 +95,11 @@ class Care(Repository):
         query = standing_facts(reading, "reading").order_by(reading.c.taken_at, reading.c.id)
         return tuple(_reading(row) for row in self._all(query))
 
+    def trials(self) -> tuple[Trial, ...]:
+        """Every trial that counts, by start."""
+        query = standing_facts(trial, "trial").order_by(trial.c.started_at, trial.c.id)
+        return tuple(_trial(row) for row in self._all(query))
+
     def wipe_tests(self) -> tuple[WipeTest, ...]:
         """Wipe tests in force, oldest first."""
         query = standing_facts(wipe_test, "wipe test").order_by(wipe_test.c.done_at, wipe_test.c.id)
@@ -144,3 +152,16 @@ def _reading(row: AnyRow) -> Reading:
 
 def _wipe_test(row: AnyRow) -> WipeTest:
     return WipeTest(WipeTestId(row.id), ChainId(row.chain), row.done_at, row.grade)
+
+
+def _trial(row: AnyRow) -> Trial:
+    return Trial(
+        TrialId(row.id),
+        BikeId(row.bike),
+        ChainId(row.waxed),
+        ChainId(row.control),
+        row.started_at,
+        row.block_km,
+        row.seed,
+        row.ended_at,
+    )

@@ -25,6 +25,7 @@ _TABLES: dict[str, tuple[Table, str]] = {
     "treatments": (tables.treatment, "treatment"),
     "readings": (tables.reading, "reading"),
     "wipe_tests": (tables.wipe_test, "wipe test"),
+    "trials": (tables.trial, "trial"),
 }
 assert tuple(_TABLES) == FAMILIES
 

@@ -23,4 +23,5 @@ def read_ledger(connection: Connection) -> Ledger:
         treatments=care.treatments(),
         readings=care.readings(),
         wipe_tests=care.wipe_tests(),
+        trials=care.trials(),
     )

@@ -174,6 +174,24 @@ class WipeTestRow(SQLModel, table=True):
     grade: int
 
 
+class TrialRow(SQLModel, table=True):
+    """Two like chains that take turns on one bike."""
+
+    __tablename__: ClassVar[str] = "trial"
+    __table_args__ = (
+        CheckConstraint("waxed <> control", name="two_chains"),
+        CheckConstraint("block_km > 0", name="turns_have_length"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    bike: int = Field(foreign_key="bike.id", index=True)
+    waxed: int = Field(foreign_key="chain.id")
+    control: int = Field(foreign_key="chain.id")
+    started_at: datetime
+    block_km: float
+    seed: int
+    ended_at: datetime | None = None
+
+
 class RetractionRow(SQLModel, table=True):
     """A fact that its owner took back. The fact stays; while the retraction stands, nothing counts it."""
 
@@ -242,6 +260,7 @@ fitting = table_of(FittingRow)
 treatment = table_of(TreatmentRow)
 reading = table_of(ReadingRow)
 wipe_test = table_of(WipeTestRow)
+trial = table_of(TrialRow)
 retraction = table_of(RetractionRow)
 file_path = table_of(FilePathRow)
 change = table_of(ChangeRow)

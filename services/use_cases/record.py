@@ -23,6 +23,7 @@ from rules.commands import (
     SayCondition,
     SayUnpaved,
     SplitOuting,
+    StartTrial,
     TellRide,
     WithdrawRide,
 )
@@ -50,6 +51,7 @@ FAMILY: dict[type, str] = {
     LogTreatment: "treatments",
     LogReading: "readings",
     LogWipeTest: "wipe_tests",
+    StartTrial: "trials",
 }
 _CALLED = {
     "riders": "rider",
@@ -60,6 +62,7 @@ _CALLED = {
     "treatments": "treatment",
     "readings": "reading",
     "wipe_tests": "wipe test",
+    "trials": "trial",
 }
 
 

@@ -12,14 +12,16 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, time
 
+from rules.cautions import LINK
 from rules.ledger import Ledger
 from rules.moved_limits import NEWEST, limits_moved
 from rules.one_a_chain import one_a_chain
 from rules.outlook import outlook
-from rules.quiet_hours import MONTH, Bundle, QuietHours, bundles, outlook_due, spent, unheard
-from rules.reminder import RaisedReminder, Reminder, Step
+from rules.quiet_hours import MONTH, Bundle, QuietHours, bundles, may_speak, outlook_due, spent, unheard
+from rules.reminder import RaisedReminder, Reminder, ReminderKind, Step
 from rules.reminders import due, reconcile
 from rules.rulebook import Rulebook
+from rules.trial import turn
 from rules.vocabulary import Rider
 from services.app import App, zone_of
 from services.letter import Letter
@@ -33,7 +35,7 @@ from services.messages.words import (
     week_ahead,
 )
 from services.store import Transaction
-from services.store.notes import LIMITS_OF, RECKONED
+from services.store.notes import LIMITS_OF, RECKONED, SWAP_TOLD
 
 BY = "the round"
 OUTLOOK_NOTE = "outlook told:"
@@ -74,6 +76,7 @@ def reckon(tx: Transaction, app: App, *, now: datetime) -> Reckoning:
     tx.notes.put(LIMITS_OF, NEWEST, at=now)
     standing = tx.reminders.standing()
     _cancel_idle_letters(tx, standing, now)
+    queued += _announce_swaps(tx, app, ledger, now)
     queued += _queue_unheard(tx, app, ledger, standing, now) + _queue_outlooks(tx, app, ledger, standing, now)
     return Reckoning(tuple(said), queued)
 
@@ -112,6 +115,25 @@ def _announce(tx: Transaction, app: App, ledger: Ledger, moved: str, now: dateti
         )
         for rider in ledger.riders
     )
+
+
+def _announce_swaps(tx: Transaction, app: App, ledger: Ledger, now: datetime) -> int:
+    """A turn of a trial is over: told once, to the bike's owner, outside the quiet hours."""
+    queued = 0
+    for trial in ledger.trials:
+        rider = ledger.rider(ledger.bike(trial.bike).owner)
+        local = now.astimezone(zone_of(rider.time_zone))
+        if trial.ended_at is not None or not may_speak(ReminderKind.DRIP, local, quiet_hours_of(app)):
+            continue
+        stands, told = turn(ledger, trial, now=now), f"{SWAP_TOLD}{trial.id}"
+        if stands.swap_due and tx.notes.get(told) != stands.number:
+            subject = f"Swap the chains on {ledger.bike(trial.bike).name}"
+            careful = f"{stands.sentence} Careful: {LINK}"
+            message = announcement(subject, careful, rider, now=now)
+            occasion = f"trial {trial.id}, turn {stands.number}"
+            queued += _queue(tx, app, rider, message, (), occasion, now, now, tells=False)
+            tx.notes.put(told, stands.number, at=now)
+    return queued
 
 
 def _queue_unheard(

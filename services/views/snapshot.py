@@ -17,6 +17,7 @@ from rules.quiet_hours import spared
 from rules.rag import Offer, offers
 from rules.reminder import RaisedReminder
 from rules.rulebook import Rulebook
+from rules.trial import Found, Turn, found_by_trials, turn
 from rules.vocabulary import Bike, BikeId, Chain, ChainId, Condition, Regime, Ride, RideId, Rider
 from rules.wear.comparison import Comparison, compare
 from rules.wear.cost import Cost, PayBack, Prices, cost, pay_back
@@ -230,6 +231,16 @@ class Snapshot:
     def rag_offers(self, now: datetime) -> tuple[Offer, ...]:
         """What wipe tests say of bikes' limits."""
         return self._once("rag", lambda: offers(self.ledger, self.rulebook, now=now), asof=_hour(now))
+
+    def trials(self, now: datetime) -> tuple[Turn, ...]:
+        """Where every trial stands, the newest first."""
+        return tuple(turn(self.ledger, one, now=now) for one in self.ledger.trials[::-1])
+
+    def found_by_trials(self, now: datetime) -> Found:
+        """What all trials have shown."""
+        return self._once(
+            "trials", lambda: found_by_trials(self.ledger, self.rulebook, now=now), asof=_hour(now)
+        )
 
     def pays_back(self, now: datetime) -> PayBack | None:
         """When the money of setting up is back; None where a price or a regime is missing."""

@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import secrets
 from dataclasses import dataclass
 from typing import Annotated
 
 from fastapi import APIRouter, Query
-from fastapi.responses import HTMLResponse
+from fastapi.responses import HTMLResponse, Response
 from markupsafe import Markup
 
-from rules.vocabulary import Chain, Reading, Regime
+from rules.commands import EndTrial, StartTrial
+from rules.trial import USUAL_TURN_KM, promise
+from rules.vocabulary import BikeId, Chain, ChainId, Reading, Regime, TrialId
 from rules.wear.forecast import Forecast, Refusal
-from services.web.context import AContext
+from services.web.context import AContext, APost
 from services.web.embed import comparison_picture, wear_picture
 
 router = APIRouter(prefix="/wear")
@@ -82,5 +85,37 @@ def wear(context: AContext, page: Annotated[int, Query(ge=1, le=1000)] = 1) -> H
         learned=snapshot.learned(now),
         prices=snapshot.prices,
         pays_back=snapshot.pays_back(now),
+        trials=snapshot.trials(now),
+        found=snapshot.found_by_trials(now) if snapshot.ledger.trials else None,
+        bikes=snapshot.bikes_here(now),
+        promise=promise(snapshot.ledger, snapshot.bikes_here(now)[0].id, now=now)[:2]
+        if snapshot.bikes_here(now)
+        else (),
+        pairs=[
+            [one for one in snapshot.ledger.chains if one.regime is regime and one.retired_at is None]
+            for regime in Regime
+        ],
         costs=[snapshot.cost(regime, now) for regime in Regime],
     )
+
+
+@router.post("/trial")
+def begin_trial(context: AContext, posted: APost) -> Response:
+    """Two chains take turns from now on."""
+    every_km = posted.number("every_km", what="The distance from swap to swap, in km")
+    begun = StartTrial(
+        BikeId(posted.identity("bike", "the bike")),
+        ChainId(posted.identity("waxed", "the waxed chain")),
+        ChainId(posted.identity("lubed", "the lubed chain")),
+        context.now,
+        USUAL_TURN_KM if every_km is None else every_km,
+        secrets.randbelow(2**31),
+    )
+    return context.keep(begun, posted, "/wear#trial")
+
+
+@router.post("/trial/end")
+def end_trial(context: AContext, posted: APost) -> Response:
+    """A trial is over."""
+    number = TrialId(posted.identity("trial", "the trial"))
+    return context.keep(EndTrial(number, context.now), posted, "/wear#trial")

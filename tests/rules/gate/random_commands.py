@@ -12,6 +12,7 @@ from rules.commands import (
     AddRider,
     Amend,
     Command,
+    EndTrial,
     FitChain,
     FittingWasNot,
     ForgetSensor,
@@ -23,6 +24,7 @@ from rules.commands import (
     Retire,
     SayCondition,
     SayUnpaved,
+    StartTrial,
     TakeBack,
     TakeOff,
     WithdrawRide,
@@ -82,6 +84,13 @@ def _any(ledger: Ledger, dice: random.Random) -> Command:
             lambda: LogReading(chain, ReadingTool.GAUGE, at, over_pct=0.25, under_pct=under),
         ),
         (2, lambda: LogWipeTest(chain, at, dice.randrange(6))),
+        (
+            2,
+            lambda: StartTrial(
+                bike, chain, one_of(ledger.chains), at, dice.choice((300.0, 5.0)), dice.randrange(99)
+            ),
+        ),
+        (1, lambda: EndTrial(one_of(ledger.trials), at)),
         (3, lambda: _take_back(ledger, dice)),
         (
             4,

@@ -345,6 +345,7 @@ def test_questions_ahead_are_answered(typed: Typed) -> None:
     assert typed.well("what-if", "--limit", "wet_ride=2").startswith(
         "Withdrawn: Wipe, dry and drip the chain"
     )
+    assert typed.well("trial") == "No trial was ever begun.\n"
     year = typed.well("what-if", "--year")
     assert "worth comparing" in year or "by its limits" in year
     assert "No money is reckoned" in year
@@ -506,6 +507,8 @@ WRONG: list[tuple[int, str, tuple[str, ...]]] = [
     # words
     (2, "is none of: wet, damp, dry, dusty, muddy, archive", ("conditions", "1", "sandy")),
     (2, "no limit 'dripp'", ("what-if", "--limit", "dripp=3")),
+    (2, "no trial is under way on", ("trial", "Plover", "--end")),
+    (2, "name the bike, and both chains", ("trial", "Plover", "--waxed", "Chain 1")),
     (2, "is no number", ("what-if", "--limit", "drip=soon")),
     (2, "imagine something", ("what-if",)),
     (2, "'waxed'", ("add", "chain", "Chain 9", "--regime", "butter")),

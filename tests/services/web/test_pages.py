@@ -11,7 +11,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from rules.reminder import ReminderKind, Step
-from rules.vocabulary import ReadingTool, TreatmentKind
+from rules.vocabulary import ReadingTool, Regime, TreatmentKind
 from services.app import App
 from tests.services.web.small_household import NOW, QUESTIONS, SCRIPT
 
@@ -452,3 +452,19 @@ def test_an_empty_household_has_pages_too(tmp_path: object) -> None:
         assert client.get(f"/export/{name}.csv").status_code == 200
     assert "The ledger is new" in client.get("/").text
     shop.store.close()
+
+
+def test_a_trial_begins_and_ends_on_the_wear_page(page: TestClient, shop: App, token: Token) -> None:
+    with shop.store.reading() as tx:
+        chains = tx.ledger().chains
+    waxed = next(one for one in chains if one.regime is Regime.WAXED)
+    lubed = next(one for one in chains if one.regime is Regime.WET_LUBE)
+    said = {"bike": "1", "waxed": str(waxed.id), "lubed": str(lubed.id), "every_km": "300"}
+    asked = page.post("/wear/trial", data={"the_page": token(), **said}).text
+    assert "Begin all the same?" in asked  # one of them was never measured
+    begun = page.post("/wear/trial", data={"the_page": token(), **said, "yes": "yes"}).text
+    assert "km of turn 1" in begun
+    assert "No pair has two readings on each side yet." in begun
+    ended = page.post("/wear/trial/end", data={"the_page": token(), "trial": "1"}).text
+    assert "ended in its turn 1" in ended
+    assert "under way" not in ended

@@ -1,0 +1,68 @@
+"""May this be said of a trial of wax against wet lube?"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from rules.commands import EndTrial, StartTrial
+from rules.gate.hearing import Hearing, Objection, Question, Refused, not_ahead
+from rules.gate.values import none_such, within
+from rules.vocabulary import Chain, Regime
+
+TURN_KM = (50.0, 2000.0)  # shorter is only work, longer no longer shares weather and season
+
+
+def start_trial(command: StartTrial, hearing: Hearing) -> Iterator[Objection]:
+    bike = hearing.bike(command.bike)
+    waxed, control = hearing.chain(command.waxed), hearing.chain(command.control)
+    if bike is None:
+        yield none_such("bike", command.bike)
+    if waxed is None:
+        yield none_such("chain", command.waxed)
+    if control is None:
+        yield none_such("chain", command.control)
+    if bike is None or waxed is None or control is None:
+        return
+    yield from not_ahead(command.started_at, hearing, bike.id)
+    yield from within(command.block_km, *TURN_KM, "The kilometres from swap to swap", "it as 300")
+    if waxed.id == control.id:
+        yield Refused("A trial needs two chains: one that is waxed, and one like it that is lubed.")
+        return
+    if waxed.regime is not Regime.WAXED or control.regime is not Regime.WET_LUBE:
+        yield Refused(
+            f"A trial sets a waxed chain against a lubed one; {waxed.name} is {waxed.regime.value} and "
+            f"{control.name} {control.regime.value}. Name the waxed one first, or change how one is lubed."
+        )
+    for other in hearing.ledger.trials:
+        ended = other.ended_at
+        if other.bike == bike.id and (ended is None or ended > command.started_at):
+            yield Refused(f"A trial is under way on {bike.name} already. End that one first.")
+    yield from _ready(waxed, hearing)
+    yield from _ready(control, hearing)
+    if waxed.speeds != control.speeds:
+        yield Question(
+            f"{waxed.name} and {control.name} are not noted as the same kind of chain (speeds). Unlike "
+            "chains wear unlike. Begin all the same?"
+        )
+
+
+def _ready(chain: Chain, hearing: Hearing) -> Iterator[Objection]:
+    if chain.retired_at is not None:
+        yield Refused(f"{chain.name} was retired on {hearing.told(chain.retired_at)}; take another one.")
+    elif not any(one.chain == chain.id for one in hearing.ledger.readings):
+        yield Question(
+            f"{chain.name} was never measured. A trial starts from a reading, best after its first ten "
+            "hours, when it has run in. Begin all the same?"
+        )
+
+
+def end_trial(command: EndTrial, hearing: Hearing) -> Iterator[Objection]:
+    trial = next((one for one in hearing.ledger.trials if one.id == command.trial), None)
+    if trial is None:
+        yield none_such("trial", command.trial)
+        return
+    yield from not_ahead(command.at, hearing, trial.bike)
+    if trial.ended_at is not None:
+        yield Refused(f"That trial ended on {hearing.told(trial.ended_at, trial.bike)} already.")
+    elif command.at < trial.started_at:
+        yield Refused(f"It began on {hearing.told(trial.started_at, trial.bike)}; it cannot end before.")

@@ -1,0 +1,206 @@
+"""A fair trial of wax against wet lube: whose turn it is, what it could find, and what it found.
+
+Two like chains take turns on one bike; a lot says which of them begins each pair of turns. So season, rider,
+sprockets and tool fall on both alike. One pair of chains is one witness: it alone can show nothing.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from functools import lru_cache
+from itertools import product
+
+import numpy as np
+
+from rules.ledger import Ledger
+from rules.rulebook import Rulebook
+from rules.vocabulary import BikeId, ChainId, Trial
+from rules.wear.comparison import FEWEST_READINGS, compare
+from rules.wear.fit import fit
+from rules.wear.lot import ALPHA, CHAIN_ERROR, chance_less
+from rules.wear.measured import measured
+from rules.wording import number
+
+USUAL_TURN_KM = 300.0
+FEWEST_PAIRS = 5  # 1 in 2**5 = 0.031: with four, no lot can reach 0.05
+LIKE_CHAINS = 0.2  # sd of ln rate of like chains on one bike: labelled assumption
+SIMULATED = 2000
+PACE = timedelta(days=365)
+
+
+@dataclass(frozen=True, slots=True)
+class Turn:
+    """Where a trial stands."""
+
+    trial: Trial
+    number: int  # 1 for the first turn
+    chain: ChainId  # whose turn it is
+    ridden_km: float  # of this turn
+    off_plan_km: float  # by the other chain, in all
+    swap_due: bool  # the turn is over, and the next is the other chain's
+    next_chain: ChainId
+    sentence: str
+
+
+def order(trial: Trial, turns: int) -> tuple[ChainId, ...]:
+    """Which chain has the first so many turns? A lot for each pair, the same whenever it is asked."""
+    found: list[ChainId] = []
+    for pair in range(-(-turns // 2)):
+        coin = hashlib.sha256(f"{trial.seed}/{pair}".encode()).digest()[0] & 1
+        found += [trial.waxed, trial.control] if coin else [trial.control, trial.waxed]
+    return tuple(found[:turns])
+
+
+def turn(ledger: Ledger, trial: Trial, *, now: datetime) -> Turn:
+    """Whose turn is it, and how far is it ridden?
+
+    A turn ends at the first ride, once its distance is behind it, on the chain whose turn is next; what the
+    other chain rides before is off the plan, and counted.
+    """
+    at, ridden_km, off_plan_km = 0, 0.0, 0.0
+    plan = order(trial, 2)
+    until = now if trial.ended_at is None else min(now, trial.ended_at)
+    for ride in ledger.rides_on(trial.bike):
+        chain = ledger.chain_of(ride)
+        if not trial.started_at <= ride.started_at <= until or chain is None:
+            continue
+        if ridden_km >= trial.block_km and (plan[at + 1] == plan[at] or chain.id == plan[at + 1]):
+            at, ridden_km = at + 1, 0.0
+            plan = order(trial, at + 2)
+        if chain.id == plan[at]:
+            ridden_km += ride.distance_m / 1000.0
+        elif chain.id in (trial.waxed, trial.control):
+            off_plan_km += ride.distance_m / 1000.0
+    over = ridden_km >= trial.block_km
+    coming = plan[at + 1]
+    due = over and coming != plan[at] and trial.ended_at is None
+    return Turn(
+        trial,
+        at + 1,
+        plan[at],
+        ridden_km,
+        off_plan_km,
+        due,
+        coming,
+        _sentence(ledger, trial, at + 1, plan[at], coming, ridden_km, due),
+    )
+
+
+def _sentence(
+    ledger: Ledger,
+    trial: Trial,
+    number_of: int,
+    chain: ChainId,
+    coming: ChainId,
+    ridden_km: float,
+    due: bool,
+) -> str:
+    bike, one, other = (ledger.bike(trial.bike), ledger.chain(chain), ledger.chain(coming))
+    if trial.ended_at is not None:
+        return f"The trial on {bike.name} ended in its turn {number_of}."
+    said = (
+        f"{one.name} has ridden {number(ridden_km, 0)} of {number(trial.block_km, 0)} km of turn {number_of}"
+    )
+    if due:
+        return f"{said}: swap it for {other.name} on {bike.name}."
+    worn = ledger.chain_on(trial.bike, trial.started_at if ridden_km == 0.0 else _latest(ledger, trial))
+    if worn is not None and worn.id != chain:
+        return f"{said}; it is not on {bike.name} now: fit it."
+    return f"{said}."
+
+
+def _latest(ledger: Ledger, trial: Trial) -> datetime:
+    rides = ledger.rides_on(trial.bike)
+    return rides[-1].started_at if rides else trial.started_at
+
+
+@lru_cache(maxsize=64)
+def pair_power(pairs: int, wear_ratio: float, spread: float) -> float:
+    """In which share of households would so many pairs show this ratio? 0..1; by both rules of a claim."""
+    dice = np.random.default_rng(11)
+    sd = math.hypot(spread, CHAIN_ERROR)
+    waxed = math.log(wear_ratio) + sd * dice.standard_normal((SIMULATED, pairs))
+    lubed = sd * dice.standard_normal((SIMULATED, pairs))
+    gaps = waxed - lubed
+    signs = np.array(list(product((1.0, -1.0), repeat=pairs)))
+    p = (np.abs(gaps) @ (signs * 1.0).T <= gaps.sum(axis=1, keepdims=True) + 1e-9).mean(axis=1)
+    return float(((p <= ALPHA) & (chance_less(waxed, lubed) >= 1.0 - ALPHA)).mean())
+
+
+def flips(gaps: Sequence[float]) -> float:
+    """How often would coins on each pair favour wax as much? Exact, one-sided. gaps: ln waxed - ln lubed."""
+    sums = [
+        math.fsum(sign * abs(gap) for sign, gap in zip(signs, gaps, strict=True))
+        for signs in product((1, -1), repeat=len(gaps))
+    ]
+    return sum(one <= math.fsum(gaps) + 1e-9 for one in sums) / len(sums)
+
+
+def promise(ledger: Ledger, bike: BikeId, *, now: datetime, pairs_before: int = 0) -> tuple[str, ...]:
+    """What could a trial on this bike find, and in how long? Said before it begins."""
+    half, less = (round(100.0 * pair_power(FEWEST_PAIRS, ratio, LIKE_CHAINS)) for ratio in (0.5, 0.7))
+    km = math.fsum(
+        ride.distance_m / 1000.0 for ride in ledger.rides_on(bike) if now - PACE < ride.started_at <= now
+    )
+    said = [
+        "One pair of chains is one witness, and four can show nothing yet: their lot is never better than 1 "
+        f"in 16. It takes {FEWEST_PAIRS} pairs; you have {pairs_before}.",
+        f"With {FEWEST_PAIRS} pairs of like chains, a halving of wear would be shown in {half} of 100 "
+        f"households, seven tenths of it in {less}.",
+    ]
+    if km >= 100.0:
+        years = 2.0 * FEWEST_PAIRS * HALF_LIFE_KM / km
+        said.append(
+            f"At last year's {number(km, 0)} km on this bike, and about {number(HALF_LIFE_KM, 0)} km to half "
+            f"a chain's limit, that is about {number(years, 0)} years. Bikes side by side are sooner done."
+        )
+    return tuple(said)
+
+
+HALF_LIFE_KM = 2500.0  # to half the limit; common practice, no source
+
+
+@dataclass(frozen=True, slots=True)
+class Found:
+    """What the household's trials have shown."""
+
+    pairs: int  # that have two readings on each side
+    p: float | None
+    claimed: bool
+    sentence: str
+
+
+def found_by_trials(ledger: Ledger, rulebook: Rulebook, *, now: datetime) -> Found:
+    """What do all trials together say? Claimed only when interval and coins agree."""
+    facts = measured(ledger, rulebook, now=now)
+    counts = {
+        chain: sum(reading.chain == place for reading in facts.taken)
+        for place, chain in enumerate(facts.chains)
+    }
+    blind = fit(facts, blind=True)
+    gaps = []
+    for trial in ledger.trials:
+        both = (trial.waxed, trial.control)
+        if all(counts.get(chain, 0) >= FEWEST_READINGS for chain in both):
+            waxed, lubed = (float(blind.log_rate(chain, trial.bike).mean()) for chain in both)
+            gaps.append(waxed - lubed)
+    pairs = f"{len(gaps)} pair{'' if len(gaps) == 1 else 's'}"
+    if not gaps:
+        return Found(0, None, False, "No pair has two readings on each side yet.")
+    p = flips(gaps)
+    ratio = compare(ledger, rulebook, now=now).ratio
+    claimed = len(gaps) >= FEWEST_PAIRS and p <= ALPHA and ratio is not None and ratio.high < 1.0
+    middle = number(math.exp(math.fsum(gaps) / len(gaps)), 2)
+    if claimed:
+        said = (
+            f"By {pairs} in fair trials, wax wears less: about {middle} times; coins would say so in {p:.1%}."
+        )
+    elif len(gaps) < FEWEST_PAIRS:
+        said = f"{pairs}, waxed at about {middle} times the wear: too few to tell from chance."
+    else:
+        said = f"{pairs}, waxed at about {middle} times the wear: no difference can be told from chance."
+    return Found(len(gaps), p, claimed, said)
