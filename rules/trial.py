@@ -119,16 +119,16 @@ def _latest(ledger: Ledger, trial: Trial) -> datetime:
 
 
 @lru_cache(maxsize=64)
-def pair_power(pairs: int, wear_ratio: float, spread: float) -> float:
+def pair_power(pairs: int, wear_ratio: float, spread: float, error: float = CHAIN_ERROR) -> float:
     """In which share of households would so many pairs show this ratio? 0..1; by both rules of a claim."""
     dice = np.random.default_rng(11)
-    sd = math.hypot(spread, CHAIN_ERROR)
+    sd = math.hypot(spread, error)
     waxed = math.log(wear_ratio) + sd * dice.standard_normal((SIMULATED, pairs))
     lubed = sd * dice.standard_normal((SIMULATED, pairs))
     gaps = waxed - lubed
     signs = np.array(list(product((1.0, -1.0), repeat=pairs)))
     p = (np.abs(gaps) @ (signs * 1.0).T <= gaps.sum(axis=1, keepdims=True) + 1e-9).mean(axis=1)
-    return float(((p <= ALPHA) & (chance_less(waxed, lubed) >= 1.0 - ALPHA)).mean())
+    return float(((p <= ALPHA) & (chance_less(waxed, lubed, error) >= 1.0 - ALPHA)).mean())
 
 
 def flips(gaps: Sequence[float]) -> float:

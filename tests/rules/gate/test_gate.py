@@ -290,8 +290,12 @@ def test_what_follows_is_what_was_said(house: Ledger) -> None:
         (PLOVER, at("2025-03-01"), NOW),
         (HERON, NOW, None),
     ]
+    between = applied(moved, PlaceSensor("serial 1", "power meter", HERON, at("2025-03-10")), 52)
+    assert between.sensors[0].until_at == at("2025-03-10")  # the span that had ended later ends there now
     tested = applied(house, LogWipeTest(ZINC, NOW, 2), 7)
     assert applied(tested, TakeBack("wipe test", 7), 0) == house
+    assert applied(house, TakeBack("treatment", 1), 0).treatments == ()
+    assert applied(house, TakeBack("reading", 1), 0).readings == ()
     withdrawn = applied(house, WithdrawRide(RideId(1)), 0)
     assert withdrawn.ride(RideId(1)) is None
     told = applied(house, PutRidesOn(((RideId(1), None),)), 0).ride(RideId(1))

@@ -57,7 +57,7 @@ def test_chance_less_against_the_normal_integral():
     for one in lubed[0]:
         log = log + stats.norm.logpdf(one, middle, sd)
     mass = np.exp(log - log.max()).sum(axis=(1, 2))
-    assert chance_less(waxed, lubed)[0] == pytest.approx(
+    assert chance_less(waxed, lubed, 0.1)[0] == pytest.approx(
         mass[effect[:, 0, 0] < 0].sum() / mass.sum(), abs=2e-3
     )
 
@@ -75,4 +75,5 @@ def test_chance_less_against_the_normal_integral():
     ],
 )
 def test_how_often_so_many_chains_find_it(wear_ratio, spread, per_arm, reached):
-    assert power(per_arm, wear_ratio, spread) == pytest.approx(reached, abs=0.06)
+    assert power(per_arm, wear_ratio, spread, 0.1) == pytest.approx(reached, abs=0.06)
+    assert power(per_arm, wear_ratio, spread) <= reached + 0.01  # not as much is known of a real chain's rate
