@@ -20,8 +20,8 @@ from rules.wear.model import SPREAD, SPREADS, WAX
 MOST_WAYS = 200_000  # of sharing the labels out; ten and ten make 184 756
 ALPHA = 0.05
 TRIALS = 2000
-# sd of a chain's ln rate as its readings tell it, weather and running-in unknown: what simulated chains
-# measured by caliper to half their limit and beyond came to (.23 where chains are alike, .35 where they are not)
+# sd of a chain's ln rate as its readings tell it, weather and running-in unknown. Simulated chains, measured
+# by caliper to half their limit and beyond, came to .23 where they are alike, and to .35 where they are not.
 CHAIN_ERROR = 0.3
 
 

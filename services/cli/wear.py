@@ -25,17 +25,23 @@ def wear(
     compare: Annotated[
         bool, typer.Option("--compare", help="Waxed chains against oiled ones instead: wear, money, minutes.")
     ] = False,
+    report: Annotated[
+        Path | None, typer.Option(help="Write all of it into one HTML file to keep or publish, with a CSV.")
+    ] = None,
     as_json: AsJson = False,
     home: Home = None,
 ) -> None:
     """Say when each chain will be worn out, with a range; or why nobody can say yet, and what it would take.
 
-    Examples: gritledger wear 'Chain 1' · gritledger wear --compare
+    Examples: gritledger wear 'Chain 1' · gritledger wear --compare · gritledger wear --report wear.html
     """
     from rules.wear.forecast import Refusal, forecast
     from services.use_cases.find import chain_named
     from services.wiring import open_app
 
+    if report is not None:
+        _report(report, home)
+        return
     if compare:
         if chain or as_json:
             raise typer.BadParameter("--compare is about all chains, in words; leave the others out")
@@ -56,6 +62,25 @@ def wear(
         say(said.sentence)
         if isinstance(said, Refusal):
             say(f"    {said.wants}")
+
+
+def _report(file: Path, home: Path | None) -> None:
+    """One file with method, data and doubts."""
+    from services.views.snapshot import Snapshot
+    from services.web.report import write_report
+    from services.wiring import open_app
+
+    if file.suffix.lower() not in (".html", ".htm"):
+        raise typer.BadParameter(f"the report is a page: name it {file.with_suffix('.html')}")
+    app, now = open_app(home), now_utc()
+    with app.store.reading() as tx:
+        snapshot = Snapshot.read(tx, app.rulebook, app.prices)
+    try:
+        written = write_report(snapshot, file, now=now)
+    except OSError as error:
+        raise typer.BadParameter(f"{file} cannot be written: {error.strerror}; name another place") from error
+    say(f"Written: {written[0]}, and its readings as {written[1].name}.")
+    say("It names chains and bikes, and no places.")
 
 
 def trial(

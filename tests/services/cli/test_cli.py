@@ -507,6 +507,8 @@ WRONG: list[tuple[int, str, tuple[str, ...]]] = [
     # words
     (2, "is none of: wet, damp, dry, dusty, muddy, archive", ("conditions", "1", "sandy")),
     (2, "no limit 'dripp'", ("what-if", "--limit", "dripp=3")),
+    (2, "the report is a page: name it", ("wear", "--report", "wear.pdf")),
+    (2, "cannot be written", ("wear", "--report", "/proc/none/wear.html")),
     (2, "no trial is under way on", ("trial", "Plover", "--end")),
     (2, "name the bike, and both chains", ("trial", "Plover", "--waxed", "Chain 1")),
     (2, "is no number", ("what-if", "--limit", "drip=soon")),
