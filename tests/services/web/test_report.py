@@ -1,4 +1,4 @@
-"""The report of a household's wear: one file that needs nothing else, its data beside it, and no place in it."""
+"""The report of a household's wear: one file that needs nothing else, its data beside it, no place in it."""
 
 from __future__ import annotations
 
