@@ -92,16 +92,18 @@ def compose(
     now: datetime,
     page_url: str | None = None,
     attribution: Sequence[str] = (),
+    asking: int = 0,
 ) -> Message:
     """What is said to this rider about these reminders, all in one message?
 
     texts: at least one, the most pressing first. page_url: where this rider reaches the page, if anywhere.
+    asking: how many rides of this rider have no bike yet.
     attribution: what the weather archives want said beside their data.
     """
     ordered = _ordered(texts)
     blocks = _blocks(ordered, page_url)
     subject = _subject(ordered)
-    foot = [*_judged(ordered, rider, now), *attribution]
+    foot = [*_asked(asking, page_url), *_judged(ordered, rider, now), *attribution]
     return Message(
         subject=subject,
         text=_as_text(blocks, foot),
@@ -120,6 +122,7 @@ def week_ahead(
     waiting: Sequence[ReminderText] = (),
     page_url: str | None = None,
     attribution: Sequence[str] = (),
+    asking: int = 0,
 ) -> Message:
     """What will be wanted of this rider's hands, at the recent pace? waiting: what is due already."""
     zone = ZoneInfo(rider.time_zone)
@@ -142,7 +145,7 @@ def week_ahead(
         "At the pace of your recent riding; more rain or dust brings it forward. "
         f"Every other limit is more than {WEEKS_AHEAD} weeks away or not in sight."
     )
-    foot = [f"Reckoned on {day(now, zone)} at {clock(now, zone)}.", *attribution]
+    foot = [*_asked(asking, page_url), f"Reckoned on {day(now, zone)} at {clock(now, zone)}.", *attribution]
     links = (Link("Open the page", page_url),) if page_url else ()
     return Message(
         subject=subject,
@@ -315,6 +318,16 @@ def _judged(ordered: Sequence[ReminderText], rider: Rider, now: datetime) -> lis
         f"Judged on {day(now, zone)} at {clock(now, zone)} by rulebook {listed(versions)}. "
         "A wrong bike or condition? Correct it, and this is judged anew."
     ]
+
+
+def _asked(asking: int, page_url: str | None) -> list[str]:
+    """That rides wait for their bike: until it is said they count on no chain."""
+    if not asking:
+        return []
+    rides = "1 ride asks" if asking == 1 else f"{asking} rides ask"
+    where = f"{page_url.rstrip('/')}/rides/answer" if page_url else "gritledger rides --unsure"
+    counts = "counts" if asking == 1 else "count"
+    return [f"{rides} which bike it was, and {counts} on no chain until you say: {where}"]
 
 
 def _as_text(blocks: Sequence[Block], foot: Sequence[str]) -> str:

@@ -170,10 +170,22 @@ def _last_news(raised: RaisedReminder) -> datetime:
 def _queue_bundle(tx: Transaction, app: App, ledger: Ledger, bundle: Bundle, now: datetime) -> int:
     rider = ledger.rider(bundle.rider)
     texts = [reminder_text(one.raised, ledger, worse=one.worse) for one in bundle.unheard]
-    message = compose(texts, rider, now=now, page_url=app.page_url, attribution=app.attribution)
+    message = compose(
+        texts,
+        rider,
+        now=now,
+        page_url=app.page_url,
+        attribution=app.attribution,
+        asking=_asking(tx, rider),
+    )
     occasion = max(_last_news(one.raised) for one in bundle.unheard).isoformat()
     due_at = min(one.raised.reminder.cause_at for one in bundle.unheard)
     return _queue(tx, app, rider, message, texts, occasion, due_at, now)
+
+
+def _asking(tx: Transaction, rider: Rider) -> int:
+    """How many rides of this rider have no bike yet."""
+    return sum(ride.rider == rider.id for ride in tx.rides.confirm_list())
 
 
 def _queue_outlooks(
@@ -198,6 +210,7 @@ def _queue_outlooks(
             waiting=[reminder_text(one, ledger) for one in standing if one.reminder.rider == rider.id],
             page_url=app.page_url,
             attribution=app.attribution,
+            asking=_asking(tx, rider),
         )
         # what the month's messages had no room for is told by the outlook
         full = spent(rider.id, quiet_hours_of(app), {rider.id: tx.outbox.told_since(rider.id, now - MONTH)})

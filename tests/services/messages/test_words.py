@@ -314,3 +314,24 @@ def test_an_open_reminder_stands_in_the_calendar_on_the_riders_own_day() -> None
     moved = calendar_entry(replace(raised, steps=(*raised.steps, put_off, told)), INES, regime=Regime.WAXED)
 
     assert (moved.day, moved.revision, moved.key) == (date(2025, 6, 7), 2, entry.key)
+
+
+@pytest.mark.parametrize(
+    ("asking", "page_url", "said"),
+    [
+        (1, None, "1 ride asks which bike it was, and counts on no chain until you say: "
+         "gritledger rides --unsure"),
+        (4, "http://127.0.0.1:8765/", "4 rides ask which bike it was, and count on no chain until you say: "
+         "http://127.0.0.1:8765/rides/answer"),
+    ],
+)  # fmt: skip
+def test_rides_that_wait_for_their_bike_are_said_in_every_message(
+    asking: int, page_url: str | None, said: str
+) -> None:
+    told = compose([telling()], INES, now=NOW, page_url=page_url, asking=asking)
+    ahead = week_ahead([], INES, now=NOW, page_url=page_url, asking=asking)
+    for message in (told, ahead):
+        assert said in " ".join(message.text.split())
+        assert "until you say" in message.html
+    silent = compose([telling()], INES, now=NOW, page_url=page_url)
+    assert "which bike it was" not in silent.text
