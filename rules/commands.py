@@ -147,6 +147,7 @@ class LogReading:
     under_pct: float | None = None
     exact_pct: float | None = None
     note: str = ""
+    instrument: str = ""
 
 
 @dataclass(frozen=True, slots=True)

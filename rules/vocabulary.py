@@ -251,6 +251,7 @@ class Reading:
     under_pct: float | None = None
     exact_pct: float | None = None
     note: str = ""
+    instrument: str = ""  # which one of its kind, by its owner's name for it; each has a bias of its own
 
 
 @dataclass(frozen=True, slots=True)

@@ -94,8 +94,8 @@ def applied(ledger: Ledger, command: Command, made: int) -> Ledger:
         case LogTreatment(chain_id, kind, at, minutes, cost, note):
             done = Treatment(TreatmentId(made), chain_id, kind, at, minutes, cost, note)
             return replace(ledger, treatments=(*ledger.treatments, done))
-        case LogReading(chain_id, tool, at, over, under, exact, note):
-            read = Reading(ReadingId(made), chain_id, tool, at, over, under, exact, note)
+        case LogReading(chain_id, tool, at, over, under, exact, note, instrument):
+            read = Reading(ReadingId(made), chain_id, tool, at, over, under, exact, note, tidy(instrument))
             return replace(ledger, readings=(*ledger.readings, read))
         case LogWipeTest(chain_id, at, grade):
             test = WipeTest(WipeTestId(made), chain_id, at, grade)

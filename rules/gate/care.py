@@ -7,7 +7,7 @@ from datetime import datetime
 
 from rules.commands import LogReading, LogTreatment, LogWipeTest, TakeBack
 from rules.gate.hearing import Hearing, Objection, Question, Refused, not_ahead
-from rules.gate.values import none_such, text, within
+from rules.gate.values import line, none_such, text, within
 from rules.ledger import Ledger
 from rules.vocabulary import Chain, ChainId, Reading, ReadingTool, Regime, TreatmentKind
 from rules.wording import number
@@ -60,6 +60,8 @@ def log_reading(command: LogReading, hearing: Hearing) -> Iterator[Objection]:
         return
     yield from _on_time(chain, command.taken_at, hearing)
     yield from text(command.note, "A note")
+    if command.instrument.strip():
+        yield from line(command.instrument, "The name of a tool", "as you call it")
     yield from _measured(command)
     last = _last_reading(hearing.ledger, chain.id, command.taken_at)
     most = command.exact_pct if command.exact_pct is not None else command.under_pct

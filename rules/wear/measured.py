@@ -42,6 +42,7 @@ class Taken:
 
     chain: int
     tool: ReadingTool
+    instrument: str  # which one of them
     over_pct: float  # -inf = no step dropped in
     under_pct: float  # inf = all did
     exact_pct: float  # nan = a gauge's
@@ -182,7 +183,14 @@ def _taken(chain: int, reading: Reading, drive_h: float, parts_before: int) -> T
     over = -math.inf if reading.over_pct is None else reading.over_pct
     under = math.inf if reading.under_pct is None else reading.under_pct
     return Taken(
-        chain, reading.tool, over, under, math.nan if exact is None else exact, drive_h, parts_before
+        chain,
+        reading.tool,
+        reading.instrument,
+        over,
+        under,
+        math.nan if exact is None else exact,
+        drive_h,
+        parts_before,
     )
 
 

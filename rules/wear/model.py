@@ -84,7 +84,8 @@ class WearModel:
         self.drive_h = hours[:, 0] if len(hours) else np.zeros(0)
         self.dirty_h = hours[:, [1 + kind for kind in self.kinds]]
         self.mean_dirt = facts.mean_hour[[1 + kind for kind in self.kinds]]
-        self.tools = [tool for tool in BIAS_SD_PCT if any(one.tool is tool for one in facts.taken)]
+        tools = {(one.tool, one.instrument) for one in facts.taken if one.tool in BIAS_SD_PCT}
+        self.tools = sorted(tools)  # each gauge and ruler by its name
         self.has_wax = not blind and len(set(facts.waxed)) == 2
         self.many_bikes = len(facts.bikes) > 1
         self.at = self._places()
@@ -92,7 +93,10 @@ class WearModel:
         self.run_in = 1.0 - np.exp(-np.array([one.drive_h for one in facts.taken]) / RUNNING_IN_H)
         self.of_chain = _indicator([one.chain for one in facts.taken], len(facts.chains))
         self.of_tool = _indicator(
-            [self.tools.index(one.tool) if one.tool in self.tools else -1 for one in facts.taken],
+            [
+                self.tools.index((one.tool, one.instrument)) if one.tool in BIAS_SD_PCT else -1
+                for one in facts.taken
+            ],
             len(self.tools),
         )
         self.before = facts.came_before
@@ -151,7 +155,7 @@ class WearModel:
             mean[place], sd[place] = math.log(median), spread
         mean[self.at.running_in], sd[self.at.running_in] = RUNNING_IN
         mean[self.at.acceleration], sd[self.at.acceleration] = ACCELERATION
-        for place, tool in enumerate(self.tools, start=self.at.tools.start):
+        for place, (tool, _) in enumerate(self.tools, start=self.at.tools.start):
             sd[place] = BIAS_SD_PCT[tool]
         return mean, sd
 

@@ -149,7 +149,14 @@ def reading(
         float | None, typer.Option(help="Smallest gauge step that did not, in %; leave out if all did.")
     ] = None,
     exact: Annotated[float | None, typer.Option(help="Elongation by ruler or caliper, in %.")] = None,
+    length: Annotated[
+        str | None, typer.Option(help="Instead: the length pin to pin, e.g. '305.9 mm' or '12 1/16 in'.")
+    ] = None,
+    pitches: Annotated[int, typer.Option(help="Over so many half-inch pitches; 24 are a foot.")] = 24,
     tool: Annotated[ReadingTool | None, typer.Option(help="What it was taken with.")] = None,
+    instrument: Annotated[
+        str, typer.Option("--with", help="Which one, by your name for it; each has its own bias.")
+    ] = "",
     at: At = None,
     note: Note = "",
     yes: Yes = False,
@@ -157,15 +164,25 @@ def reading(
 ) -> None:
     """Log a wear reading: an interval from a go/no-go gauge, or a figure from a ruler or caliper.
 
-    Example: gritledger reading Plover --over 0.25 --under 0.5
+    Examples: gritledger reading Plover --over 0.25 --under 0.5 --with 'red gauge'
+    · gritledger reading Plover --length '12 1/16 in'
     """
+    from rules.chain_length import elongation_pct, length_mm
     from rules.commands import LogReading
     from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
+    if length is not None:
+        if exact is not None:
+            raise typer.BadParameter("give --exact or --length, not both")
+        try:
+            exact = elongation_pct(length_mm(length), pitches)
+        except ValueError as error:
+            raise typer.BadParameter(str(error)) from error
+        say(f"{length} over {pitches} pitches is {exact:.2f} % longer than new.")
     chosen = tool or (ReadingTool.GAUGE if exact is None else ReadingTool.RULER)
     found, when = _chain_and_time(app, chain, at, now, yes)
-    keep(app, LogReading(found.id, chosen, when, over, under, exact, note), now=now, yes=yes)
+    keep(app, LogReading(found.id, chosen, when, over, under, exact, note, instrument), now=now, yes=yes)
 
 
 def wipe_test(

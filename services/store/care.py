@@ -147,6 +147,7 @@ def _reading(row: AnyRow) -> Reading:
         under_pct=row.under_pct,
         exact_pct=row.exact_pct,
         note=row.note,
+        instrument=row.instrument,
     )
 
 

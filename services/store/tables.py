@@ -163,6 +163,7 @@ class ReadingRow(SQLModel, table=True):
     under_pct: float | None = None
     exact_pct: float | None = None
     note: str
+    instrument: str = ""
 
 
 class WipeTestRow(SQLModel, table=True):

@@ -133,7 +133,7 @@ def ranked(task: tuple[int, int]) -> dict[str, int]:
             mix = dice.dirichlet((1.0, 1.0, 4.0))
             parts.append(Part(chain, 0, len(parts), (hours, hours * mix[0], 0.0, hours * mix[1], 0.0)))
             total += hours
-            taken.append(Taken(chain, ReadingTool.CALIPER, -np.inf, np.inf, 0.0, total, len(parts)))
+            taken.append(Taken(chain, ReadingTool.CALIPER, "", -np.inf, np.inf, 0.0, total, len(parts)))
     ids = tuple(ChainId(number) for number in (1, 2, 3))
     facts = Measured(
         ids, (True,) * 3, (0.5,) * 3, ASSUMED, (BikeId(1),), tuple(parts), tuple(taken), len(parts)

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import pytest
 
-from rules.chain_length import PITCH_MM, elongation_pct, error_pct
+from rules.chain_length import PITCH_MM, elongation_pct, error_pct, length_mm
 
 
 def test_the_pitch_is_half_an_inch():
     assert PITCH_MM == 12.7  # ISO 606, ISO 9633 (from memory)
 
 
-@pytest.mark.parametrize("pitches", [1, 10, 24, 100, 114])
+@pytest.mark.parametrize("pitches", [2, 10, 24, 100, 114])
 @pytest.mark.parametrize("worn_pct", [0.25, 0.5, 0.75, 1.0])
 def test_elongation_is_growth_over_the_new_length(pitches, worn_pct):
     # arithmetic on the pitch: e.g. 24 pitches at 0.5 % are 304.8 + 1.524 mm
@@ -49,7 +49,33 @@ def test_reading_errors(error_mm, pitches, expected_pct, tolerance):
 def test_a_miscounted_chain_is_refused():
     with pytest.raises(ValueError, match=r"306 mm over 22 pitches would be 9.5 % .* they measure 279.4 mm"):
         elongation_pct(306.0, 22)
-    with pytest.raises(ValueError, match=r"would be -3.6 % elongation"):
-        elongation_pct(306.0, 25)
-    with pytest.raises(ValueError, match="at least one pitch"):
-        elongation_pct(306.0, 0)
+    with pytest.raises(ValueError, match=r"would be -7.3 % elongation"):
+        elongation_pct(306.0, 26)
+    for pitches in (0, 1, 23):
+        with pytest.raises(ValueError, match="an even number of pitches, at least 2"):
+            elongation_pct(306.0, pitches)
+
+
+@pytest.mark.parametrize(
+    ("text", "expected_mm"),
+    [
+        ("305.4", 305.4),
+        ("305,4 mm", 305.4),
+        ("30.54 cm", 305.4),
+        ("12 in", 304.8),
+        ("12 1/16 in", 306.3875),  # arithmetic: 304.8 + 25.4 / 16
+        ('12 1/16"', 306.3875),
+        ("12.0625 inches", 306.3875),
+        ("  3/4 inch ", 19.05),
+    ],
+)
+def test_lengths_as_people_write_them(text, expected_mm):
+    assert length_mm(text) == pytest.approx(expected_mm)
+
+
+@pytest.mark.parametrize(
+    "text", ["", "long", "12 ft", "-3 mm", "1e9", "12 1/0 in", "305 1/16 mm", "12 1/16", "mm"]
+)
+def test_what_is_no_length_is_said_with_how_to_write_one(text):
+    with pytest.raises(ValueError, match="write it as"):
+        length_mm(text)

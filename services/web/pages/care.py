@@ -8,7 +8,7 @@ from fastapi import APIRouter, Query
 from fastapi.responses import HTMLResponse, Response
 
 from rules.cautions import HOT_WAX, SOLVENT, caution
-from rules.chain_length import elongation_pct
+from rules.chain_length import elongation_pct, length_mm
 from rules.commands import CareKind, LogReading, LogTreatment, LogWipeTest, TakeBack
 from rules.reminder import ReminderKind
 from rules.vocabulary import ChainId, ReadingTool, Regime, TreatmentKind
@@ -100,19 +100,19 @@ def measure(context: AContext, posted: APost) -> Response:
         under = posted.number("under", what="The smallest step that did not, in %")
     else:
         exact = posted.number("exact", what="The elongation in %")
-        length = posted.number("length_mm", low=10, high=5000, what="The length in mm")
+        length = posted.text("length", most=40)
         pitches = posted.whole("pitches", low=1, high=300, what="The number of pitches")
-        if exact is None and length is not None and pitches is not None:
+        if exact is None and length and pitches is not None:
             try:
-                exact = elongation_pct(length, pitches)
+                exact = elongation_pct(length_mm(length), pitches)
             except ValueError as error:
                 raise FormRefused(str(error)) from error
         if exact is None:
-            raise FormRefused(
-                "Give the elongation in %, or the length in mm and over how many pitches it is."
-            )
+            raise FormRefused("Give the elongation in %, or the length and over how many pitches it is.")
     at = posted.instant("at", context.zone, now=context.now)
-    read = LogReading(_chain(posted), tool, at, over, under, exact, posted.text("note"))
+    read = LogReading(
+        _chain(posted), tool, at, over, under, exact, posted.text("note"), posted.text("with", most=80)
+    )
     return context.keep(read, posted, back_of(posted, "/care"))
 
 

@@ -168,6 +168,10 @@ REFUSED: list[tuple[Command, str]] = [
     (LogReading(ZINC, GAUGE, NOW), "Say what was read"),
     (LogReading(ZINC, GAUGE, NOW, over_pct=0.5, under_pct=0.25), "leave nothing between them"),
     (LogReading(ZINC, GAUGE, NOW, over_pct=-1.0), "The step that dropped in"),
+    (
+        LogReading(ZINC, RULER, NOW, exact_pct=0.3, instrument="x" * 99),
+        "The name of a tool is one short line",
+    ),
     (LogWipeTest(NONE, NOW, 1), "There is no chain 99."),
     (LogWipeTest(ZINC, NOW, 5), "5 is no grade"),
     (TakeBack("bath", 1), "“bath” is nothing that is logged"),  # type: ignore[arg-type]
@@ -238,6 +242,10 @@ ACCEPTED: list[tuple[Command, str]] = [
     (ForgetSensor("serial 1", PLOVER, at("2025-03-01")), "serial 1 does not sit on Plover"),
     (LogTreatment(ZINC, DRIP, NOW, 6.0, 0.4, "quick"), "drip logged on Zinc, 20 March 2025"),
     (LogReading(ZINC, GAUGE, NOW, over_pct=0.5), "reading of Zinc logged, 20 March 2025"),
+    (
+        LogReading(ZINC, GAUGE, NOW, over_pct=0.5, instrument=" red  gauge "),
+        "reading of Zinc logged, 20 March 2025",
+    ),
     (LogReading(COPPER, RULER, NOW, exact_pct=0.1), "reading of Copper logged, 20 March 2025"),
     (LogWipeTest(ZINC, NOW, 2), "wipe test of Zinc logged: grade 2, 20 March 2025"),
     (TakeBack("treatment", 1), "treatment 1 taken back"),
@@ -290,6 +298,8 @@ def test_what_follows_is_what_was_said(house: Ledger) -> None:
         (PLOVER, at("2025-03-01"), NOW),
         (HERON, NOW, None),
     ]
+    named = applied(house, LogReading(ZINC, GAUGE, NOW, over_pct=0.5, instrument=" red  gauge "), 8)
+    assert named.readings[-1].instrument == "red gauge"
     between = applied(moved, PlaceSensor("serial 1", "power meter", HERON, at("2025-03-10")), 52)
     assert between.sensors[0].until_at == at("2025-03-10")  # the span that had ended later ends there now
     tested = applied(house, LogWipeTest(ZINC, NOW, 2), 7)

@@ -85,7 +85,7 @@ def test_exact_readings_are_near_the_normal_and_a_slip_pulls_less():
 
 
 def _caliper(pct, chain=0, drive_h=100.0, parts=1):
-    return Taken(chain, ReadingTool.CALIPER, -math.inf, math.inf, pct, drive_h, parts)
+    return Taken(chain, ReadingTool.CALIPER, "", -math.inf, math.inf, pct, drive_h, parts)
 
 
 def test_the_formula_of_wear():
@@ -190,8 +190,8 @@ def test_the_draws_agree_with_brute_force(tool):
     else:
         gauge = ReadingTool.GAUGE
         taken = (
-            Taken(0, gauge, -math.inf, 0.25, math.nan, 150.0, 1),
-            Taken(0, gauge, 0.25, 0.5, math.nan, 300.0, 2),
+            Taken(0, gauge, "", -math.inf, 0.25, math.nan, 150.0, 1),
+            Taken(0, gauge, "", 0.25, 0.5, math.nan, 300.0, 2),
         )
     model = WearModel(Measured((ChainId(1),), (True,), (0.5,), ASSUMED, (1,), parts, taken, 2))
     dice = np.random.default_rng(9)
@@ -248,6 +248,20 @@ def test_weights_stay_where_they_were_assumed_when_all_riding_is_alike():
     alike = tuple(replace(part, hours=(36.0, 9.0, 0.0, 9.0, 0.0)) for part in facts.parts)
     found = fit(replace(facts, parts=alike))
     assert float(np.log(found.weights[:, 1]).std()) > 0.6
+
+
+def test_each_gauge_has_a_bias_of_its_own():
+    facts = household()
+    two = tuple(
+        replace(one, instrument="red gauge" if number % 2 else "old")
+        for number, one in enumerate(facts.taken)
+        if one.tool is ReadingTool.GAUGE
+    )
+    exact = tuple(one for one in facts.taken if one.tool is ReadingTool.CALIPER)
+    model = WearModel(replace(facts, taken=(*exact, *two)))
+    assert model.tools == [(ReadingTool.GAUGE, "old"), (ReadingTool.GAUGE, "red gauge")]
+    assert model.of_tool[: len(exact)].sum() == 0.0  # a caliper has none to speak of
+    assert (model.of_tool[len(exact) :].sum(axis=1) == 1.0).all()
 
 
 def test_a_ruler_that_reads_long_moves_its_bias_and_hardly_the_rate():

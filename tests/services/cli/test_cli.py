@@ -345,6 +345,8 @@ def test_questions_ahead_are_answered(typed: Typed) -> None:
     assert typed.well("what-if", "--limit", "wet_ride=2").startswith(
         "Withdrawn: Wipe, dry and drip the chain"
     )
+    measured = typed.well("reading", "Chain 2", "--length", "12 1/32 in", "--with", "foot rule", "--yes")
+    assert "12 1/32 in over 24 pitches is 0.26 % longer than new." in measured
     assert typed.well("trial") == "No trial was ever begun.\n"
     year = typed.well("what-if", "--year")
     assert "worth comparing" in year or "by its limits" in year
@@ -509,6 +511,9 @@ WRONG: list[tuple[int, str, tuple[str, ...]]] = [
     (2, "no limit 'dripp'", ("what-if", "--limit", "dripp=3")),
     (2, "the report is a page: name it", ("wear", "--report", "wear.pdf")),
     (2, "cannot be written", ("wear", "--report", "/proc/none/wear.html")),
+    (2, "is no length: write it as", ("reading", "Plover", "--length", "long")),
+    (2, "an even number of pitches", ("reading", "Plover", "--length", "305 mm", "--pitches", "23")),
+    (2, "not both", ("reading", "Plover", "--length", "305 mm", "--exact", "0.1")),
     (2, "no trial is under way on", ("trial", "Plover", "--end")),
     (2, "name the bike, and both chains", ("trial", "Plover", "--waxed", "Chain 1")),
     (2, "is no number", ("what-if", "--limit", "drip=soon")),

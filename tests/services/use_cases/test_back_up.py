@@ -202,7 +202,7 @@ def test_a_kill_at_any_step_leaves_a_whole_ledger_and_no_half_copy(shop: App) ->
     for what in ("make", str(made.path)):
         at = step = 0
         while True:
-            at, step = at + 1 + step // 2, step + 1
+            at, step = at + 1 + step, step + 1
             if run(what, at, NOW + timedelta(minutes=step)):
                 break
             app = open_app(home)
@@ -210,7 +210,7 @@ def test_a_kill_at_any_step_leaves_a_whole_ledger_and_no_half_copy(shop: App) ->
             for _, copy in copies_in(home / "backups"):
                 assert verify(app, copy).faults == ()
             app.store.close()
-        assert step > 6
+        assert step > 4
     assert facts(open_app(home)) == then
 
 

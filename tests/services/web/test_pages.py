@@ -258,7 +258,7 @@ def test_readings_by_gauge_and_by_length_and_wipe_tests_are_logged(
 ) -> None:
     gauge = {"the_page": token(), "chain": "1", "tool": "gauge", "over": "0.25", "under": "0.5"}
     assert "Reading of" in page.post("/care/reading", data=gauge).text
-    ruler = {"the_page": token(), "chain": "2", "tool": "ruler", "length_mm": "306.3", "pitches": "24"}
+    ruler = {"the_page": token(), "chain": "2", "tool": "ruler", "length": "306.3", "pitches": "24"}
     page.post("/care/reading", data=ruler)
     page.post("/care/wipe-test", data={"the_page": token(), "chain": "2", "grade": "2"})
     with shop.store.reading() as tx:
@@ -283,7 +283,7 @@ def test_readings_by_gauge_and_by_length_and_wipe_tests_are_logged(
         ("/care/reading", {"chain": "1", "tool": "ruler"}, "Give the elongation"),
         (
             "/care/reading",
-            {"chain": "1", "tool": "ruler", "length_mm": "400", "pitches": "24"},
+            {"chain": "1", "tool": "ruler", "length": "400", "pitches": "24"},
             "Count the pitches",
         ),
         ("/care/wipe-test", {"chain": "1", "grade": "7"}, "is graded 0, clean, to 4"),

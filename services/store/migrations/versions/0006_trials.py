@@ -1,10 +1,10 @@
-"""Trials: two like chains that take turns on one bike."""
+"""Trials: two like chains that take turns on one bike; readings name the tool they were taken with."""
 
 from __future__ import annotations
 
 import sqlalchemy as sa
 from alembic import op
-from sqlmodel import UTCDateTime
+from sqlmodel import AutoString, UTCDateTime
 
 revision = "0006"
 down_revision = "0005"
@@ -31,3 +31,7 @@ def upgrade() -> None:
         sa.PrimaryKeyConstraint("id", name=op.f("pk_trial")),
     )
     op.create_index(op.f("ix_trial_bike"), "trial", ["bike"], unique=False)
+    with op.batch_alter_table("reading") as batch:
+        batch.add_column(sa.Column("instrument", AutoString(), nullable=False, server_default=""))
+    with op.batch_alter_table("reading") as batch:
+        batch.alter_column("instrument", server_default=None)
