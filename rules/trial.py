@@ -21,7 +21,7 @@ from rules.rulebook import Rulebook
 from rules.vocabulary import BikeId, ChainId, Trial
 from rules.wear.comparison import FEWEST_READINGS, compare
 from rules.wear.fit import fit
-from rules.wear.lot import ALPHA, CHAIN_ERROR, chance_less
+from rules.wear.lot import ALPHA, chain_error, chance_less
 from rules.wear.measured import measured
 from rules.wording import number
 
@@ -119,9 +119,10 @@ def _latest(ledger: Ledger, trial: Trial) -> datetime:
 
 
 @lru_cache(maxsize=64)
-def pair_power(pairs: int, wear_ratio: float, spread: float, error: float = CHAIN_ERROR) -> float:
+def pair_power(pairs: int, wear_ratio: float, spread: float, error: float | None = None) -> float:
     """In which share of households would so many pairs show this ratio? 0..1; by both rules of a claim."""
     dice = np.random.default_rng(11)
+    error = chain_error(spread) if error is None else error
     sd = math.hypot(spread, error)
     waxed = math.log(wear_ratio) + sd * dice.standard_normal((SIMULATED, pairs))
     lubed = sd * dice.standard_normal((SIMULATED, pairs))

@@ -20,9 +20,9 @@ from rules.wear.model import SPREAD, SPREADS, WAX
 MOST_WAYS = 200_000  # of sharing the labels out; ten and ten make 184 756
 ALPHA = 0.05
 TRIALS = 2000
-# sd of a chain's ln rate as its readings tell it, weather and running-in unknown. Simulated chains, measured
-# by caliper to half their limit and beyond, came to .23 where they are alike, and to .35 where they are not.
-CHAIN_ERROR = 0.3
+# sd of a chain's ln rate as its readings tell it, weather and running-in unknown, by the spread of chains: a
+# line through what simulated chains came to, measured by caliper to half their limit and beyond (.22, .30).
+ERROR_AT_NONE, ERROR_BY_SPREAD = 0.14, 0.4
 
 
 class Witness(NamedTuple):
@@ -59,14 +59,15 @@ def draw_lots(witnesses: Sequence[Witness]) -> Lot | None:
 
 
 @lru_cache(maxsize=256)
-def power(per_arm: int, wear_ratio: float, spread: float, error: float = CHAIN_ERROR) -> float:
+def power(per_arm: int, wear_ratio: float, spread: float, error: float | None = None) -> float:
     """In which share of households would so many chains of each kind show this ratio? 0..1.
 
-    All on one bike. spread: sd of ln rate from chain to chain; error: of one chain's own.
+    All on one bike. spread: sd of ln rate from chain to chain; error: of one chain's own, None = as found.
     By both rules of a claim: the 90 % interval, with the spread not known beforehand, and the lot.
     Simulated, with the same dice each time.
     """
     dice = np.random.default_rng(7)
+    error = chain_error(spread) if error is None else error
     sd = math.hypot(spread, error)
     rates = sd * dice.standard_normal((TRIALS, 2 * per_arm))
     rates[:, :per_arm] += math.log(wear_ratio)
@@ -79,7 +80,12 @@ def power(per_arm: int, wear_ratio: float, spread: float, error: float = CHAIN_E
     return float(((chance_less(waxed, lubed, error) >= 1.0 - ALPHA) & (p <= ALPHA)).mean())
 
 
-def chance_less(waxed: Array, lubed: Array, error: float = CHAIN_ERROR) -> Array:
+def chain_error(spread: float) -> float:
+    """How well is a chain's ln rate known by its own readings, where chains differ so much? As an sd."""
+    return ERROR_AT_NONE + ERROR_BY_SPREAD * spread
+
+
+def chance_less(waxed: Array, lubed: Array, error: float) -> Array:
     """With which probability does wax wear less, by chains' ln rates alone? One per row.
 
     The spread from chain to chain is averaged out under the model's prior, the effect has its sceptical one.
