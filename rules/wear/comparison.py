@@ -90,6 +90,7 @@ def compare(ledger: Ledger, rulebook: Rulebook, *, now: datetime) -> Comparison:
         if len(readings) >= FEWEST_READINGS and parts:
             witnesses.append(_witness(ledger, facts, found, chain))
     heard = {one.chain for one in witnesses}
+    unheard = sum(len(ledger.readings_of(chain.id)) > 1 for chain in ledger.chains) - len(witnesses)
     waxed = tuple(one for one in witnesses if one.regime is Regime.WAXED)
     control = tuple(one for one in witnesses if one.regime is Regime.WET_LUBE)
     ratio = None
@@ -108,7 +109,7 @@ def compare(ledger: Ledger, rulebook: Rulebook, *, now: datetime) -> Comparison:
         lot=lot,
         same_bike=same_bike,
         claimed=claimed,
-        sentence=_sentence(waxed, control, ratio, lot, same_bike, claimed),
+        sentence=_sentence(waxed, control, ratio, lot, same_bike, claimed) + _unheard(unheard),
         wants=_wants(waxed, control, float(np.median(found.spread))),
         differs=_differs(waxed, control),
         confounds=NOT_LOOKED_AT,
@@ -180,6 +181,11 @@ def _sentence(
         return f"{said} No difference can be told from chance yet."
     assert lot is not None  # a claim has drawn its lots
     return f"{said} Shuffling who was waxed gives as much in {number(100.0 * lot.p, 1)} % of the ways."
+
+
+def _unheard(count: int) -> str:
+    """That a household has more chains than are heard at once."""
+    return f" Of {count} more chains, longer out of use, nothing is in it." if count > 0 else ""
 
 
 def _count(arm: Sequence[ChainWear], name: str) -> str:

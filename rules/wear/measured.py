@@ -123,11 +123,14 @@ def mean_known_hour(ledger: Ledger, rulebook: Rulebook) -> tuple[float, ...]:
 def measured(ledger: Ledger, rulebook: Rulebook, *, now: datetime, target: ChainId | None = None) -> Measured:
     """What do the readings up to now rest on?
 
-    target: a chain that must be among them, however many there are. A chain never measured is among them too:
-    of it the model knows what it knows of the others.
+    Of a household with more chains than are heard at once, those last in use; or, given a target, the lot of
+    chains that it is in. A chain never measured is among them too: of it the model knows what it knows of
+    others.
     """
-    chains = sorted(ledger.chains, key=lambda one: (one.id != target, *_last_in_use_first(ledger, one, now)))
-    chains = sorted(chains[:MOST_CHAINS], key=lambda one: one.id)
+    chains = sorted(ledger.chains, key=lambda one: _last_in_use_first(ledger, one, now))
+    place = next((at for at, one in enumerate(chains) if one.id == target), 0)
+    begin = place - place % MOST_CHAINS
+    chains = sorted(chains[begin : begin + MOST_CHAINS], key=lambda one: one.id)
     key = ("measured", rulebook, now, tuple(one.id for one in chains))
     if key not in ledger.derived:
         ledger.derived[key] = _measured(ledger, rulebook, chains, now)

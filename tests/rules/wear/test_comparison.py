@@ -102,6 +102,12 @@ def test_wetness_is_taken_out_and_a_group_ridden_wetter_is_named():
     assert differs == "waxed chains met more water (0.8 against 0 in an average hour)"
 
 
+def test_more_chains_than_are_heard_are_said_to_be_left_out():
+    found = compare(household([0.0015] * 9, [0.0016] * 9), RULEBOOK, now=at("2025-12-01"))
+    assert len(found.waxed) + len(found.control) == 16
+    assert found.sentence.endswith(" Of 2 more chains, longer out of use, nothing is in it.")
+
+
 def test_nothing_to_compare_says_what_is_missing_and_what_it_would_take():
     ledger = ledger_of(lived("W0", 0.001, "2025-01-01") + lived("W1", 0.001, "2025-03-01", readings=1))
     found = compare(ledger, RULEBOOK, now=NOW)

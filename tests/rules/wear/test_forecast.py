@@ -189,8 +189,9 @@ def test_many_chains_are_heard_up_to_a_number_and_the_one_asked_about_is_among_t
     assert len(everyone.chains) == MOST_CHAINS
     assert COPPER not in everyone.chains
     with_it = measured(ledger, RULEBOOK, now=at("2025-06-01"), target=COPPER)
-    assert len(with_it.chains) == MOST_CHAINS
     assert COPPER in with_it.chains
+    assert set(with_it.chains) | set(everyone.chains) == {one.id for one in ledger.chains}
+    assert not set(with_it.chains) & set(everyone.chains)  # each lot is fitted once, whoever is asked about
 
 
 def test_what_the_readings_say_of_the_weights():
