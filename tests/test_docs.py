@@ -8,7 +8,7 @@ from pathlib import Path
 
 import typer
 
-from services.cli import commands
+from services.cli.program import commands
 
 HOUSE = Path(__file__).parents[1]
 # Words that follow the name in a sentence about the program.

@@ -1,87 +1,12 @@
-"""The command line. Each command gathers, calls one use case, and says what happened."""
+"""The command line, loaded when it is run: who is only started by it, as a reader is, needs none of it."""
 
 from __future__ import annotations
-
-import inspect
-import sys
-from collections.abc import Sequence
-from typing import Annotated
-
-import typer
-
-from services.cli import care, copies, equipment, files, reminders, rides, running, sensitivity, wear
-from services.cli.output import err, out, plain
-from services.cli.usage_errors import help_wanted, sentence
-
-commands = typer.Typer(
-    name="gritledger",
-    help="Knows what every ride put into a waxed bicycle chain, and says what to do about it and why.",
-    epilog="Begin with: gritledger demo. A command ends with 0 when it was done, 1 when it could not be "
-    "done, 2 when it was typed wrongly, and 130 when it was stopped.",
-    no_args_is_help=True,
-    rich_markup_mode="rich",
-    pretty_exceptions_enable=False,
-    context_settings={"help_option_names": ["-h", "--help"]},
-)
-
-
-def _version(asked: bool) -> None:
-    if asked:
-        from importlib.metadata import version
-
-        out.print(f"gritledger {version('gritledger')}", markup=False)
-        raise typer.Exit()
-
-
-@commands.callback()
-def _every(
-    _: Annotated[
-        bool, typer.Option("--version", help="Show the version.", callback=_version, is_eager=True)
-    ] = False,
-) -> None: ...
-
-
-for part in (files, rides, equipment, care, reminders, wear, sensitivity, running, copies):
-    part.register(commands)
-
-
-def _flowing(words: str) -> str:
-    """A docstring as paragraphs: a terminal breaks its lines, not the line length of our files."""
-    return "\n\n".join(" ".join(paragraph.split()) for paragraph in words.split("\n\n"))
-
-
-for command in (*commands.registered_commands, *equipment.add.registered_commands):
-    command.help = _flowing(inspect.getdoc(command.callback) or "")
 
 
 def main() -> None:
     """Run the command line and end the process with its status."""
+    import sys
+
+    from services.cli.program import run
+
     sys.exit(run(sys.argv[1:]))
-
-
-def run(arguments: Sequence[str]) -> int:
-    """Run one command; returns its exit status. Expected trouble is one sentence on stderr.
-
-    0: done. 1: it could not be done. 2: typed wrongly. 130: stopped.
-    """
-    try:
-        status = commands(list(arguments), prog_name="gritledger", standalone_mode=False)
-    except (KeyboardInterrupt, typer.Abort):
-        err.print("gritledger: stopped; everything read so far is kept")
-        return 130
-    except typer.TyperException as wrong:
-        said = help_wanted(wrong)
-        if said is not None:
-            out.print(said, markup=False)
-            return 2
-        err.print(f"gritledger: {plain(sentence(wrong))}")
-        return getattr(wrong, "exit_code", 2)
-    except Exception as trouble:
-        # Loaded only now: knowing every kind of trouble means loading every part, and most commands end well.
-        from services.expected_errors import EXPECTED
-
-        if not isinstance(trouble, EXPECTED):
-            raise
-        err.print(f"gritledger: {plain(str(trouble))}")
-        return 1
-    return status if isinstance(status, int) else 0

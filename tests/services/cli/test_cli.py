@@ -26,8 +26,8 @@ from typer.testing import CliRunner
 from fixtures.fit_writer import fit_bytes
 from fixtures.gpx_writer import gpx_bytes
 from ingest.ride.recording import Recording, SensorSeen
-from services.cli import commands as typer_commands
-from services.cli import run
+from services.cli.program import commands as typer_commands
+from services.cli.program import run
 from tests.straight_ride import straight_ride
 
 TODAY = datetime.now(UTC).replace(hour=0, minute=0, second=0, microsecond=0)

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from rules.vocabulary import Condition
-from services.cli import run
+from services.cli.program import run
 from services.running.round import one_round
 from services.settings import SETTINGS_FILE
 from services.wiring import open_app

@@ -24,7 +24,7 @@ HEAVY = (
 )
 CODE = """
 import sys
-from services.cli import run
+from services.cli.program import run
 status = run(sys.argv[1:])
 print("loaded:", *sorted(name for name in {names!r} if name in sys.modules))
 sys.exit(status)

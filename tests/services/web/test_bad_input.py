@@ -9,7 +9,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from services.app import App
-from services.cli import run
+from services.cli.program import run
 from tests.services.web.conftest import token_in
 
 

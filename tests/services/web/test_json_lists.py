@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from services.app import App
-from services.cli import run
+from services.cli.program import run
 
 LISTS = tuple(
     tuple(words.split())

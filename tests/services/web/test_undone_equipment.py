@@ -9,7 +9,7 @@ from starlette.testclient import TestClient
 from rules.commands import AddBike, AddChain, FitChain, FittingWasNot
 from rules.vocabulary import BikeId, ChainId, RiderId
 from services.app import App
-from services.cli import run
+from services.cli.program import run
 from services.use_cases.record import record
 from services.use_cases.undo import undo
 from services.views.rows import LISTS, look_at, rows_of
