@@ -37,6 +37,10 @@ STARVED_WEAR = (math.log(1.0), 0.5)  # ln of the extra wear when the film lasts 
 DIRTY_WEAR = (math.log(0.5), 0.5)  # ln of the extra wear at 40 grit-hours of dirt
 MOST_STARVED, MOST_DIRTY = 3.0, 2.0
 FULL_FILM_H, FULL_DIRT_H = 12.0, 40.0
+WORTH_A_WORD, WORTH_A_WORD_MIN = (
+    0.15,
+    30.0,
+)  # share of the year's minutes, and minutes, that are worth advising
 MUCH_MORE_WEAR = 1.15  # a way that costs more wear than this is not offered
 WET = (Condition.WET, Condition.MUDDY)
 # Minutes of hands where fewer than three were logged. Common practice, no source.
@@ -96,6 +100,23 @@ def another_way(
             draws = _draws_of(hours, weights, less_wax)
             found.append(_lived_otherwise(ledger, bike, hours, km, own, others, draws, now))
     return tuple(found)
+
+
+def advice(found: Sequence[AnotherWay]) -> str:
+    """Which other way is worth a word, once a season? The one that saves most hands; empty = none enough."""
+    best: tuple[float, str] = (0.0, "")
+    for year in found:
+        for lived in year.offered:
+            saved = year.own.minutes[1] - lived.minutes[1]
+            if saved >= WORTH_A_WORD_MIN and saved >= WORTH_A_WORD * year.own.minutes[1]:
+                low, high = (100.0 * (lived.wear[place] - 1.0) for place in (0, 2))
+                said = (
+                    f"A thought for {year.name}: {lived.way.name} would have saved {number(saved / 60.0)} of "
+                    f"{number(year.own.minutes[1] / 60.0)} h in the last year, with wear {low:+.0f} to "
+                    f"{high:+.0f} %, four times out of five. gritledger what-if --year shows the others."
+                )
+                best = max(best, (saved, said))
+    return best[1]
 
 
 def own_way(ledger: Ledger, rulebook: Rulebook, chain: Chain, now: datetime) -> Way:

@@ -123,6 +123,7 @@ def week_ahead(
     page_url: str | None = None,
     attribution: Sequence[str] = (),
     asking: int = 0,
+    advice: str = "",
 ) -> Message:
     """What will be wanted of this rider's hands, at the recent pace? waiting: what is due already."""
     zone = ZoneInfo(rider.time_zone)
@@ -145,6 +146,8 @@ def week_ahead(
         "At the pace of your recent riding; more rain or dust brings it forward. "
         f"Every other limit is more than {WEEKS_AHEAD} weeks away or not in sight."
     )
+    if advice:
+        said += f" {advice}"
     foot = [*_asked(asking, page_url), f"Reckoned on {day(now, zone)} at {clock(now, zone)}.", *attribution]
     links = (Link("Open the page", page_url),) if page_url else ()
     return Message(

@@ -18,6 +18,7 @@ BIKES_JUDGED_BY: Final = "bikes judged by"  # which way of judging all rides wer
 RECKONED: Final = "reminders derived"  # by which rulebook reminders were last derived, and when
 LIMITS_OF: Final = "limits of"  # which edition of the program's own limits reminders were last derived by
 SWAP_TOLD: Final = "swap told:"  # and a trial's number: the turn whose end its rider was told of
+ADVISED: Final = "advised:"  # and a rider's number: when another way of caring was last advised
 FILES_READ_BY: Final = "files read by"  # which way of reading all files were last read by
 FILES_WAITING: Final = "files waiting"  # [name, why, what to do] of each watched file that could not be read
 

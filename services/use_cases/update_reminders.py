@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, time
+from datetime import datetime, time, timedelta
 
 from rules.cautions import LINK
 from rules.ledger import Ledger
@@ -35,9 +35,10 @@ from services.messages.words import (
     week_ahead,
 )
 from services.store import Transaction
-from services.store.notes import LIMITS_OF, RECKONED, SWAP_TOLD
+from services.store.notes import ADVISED, LIMITS_OF, RECKONED, SWAP_TOLD
 
 BY = "the round"
+SEASON = timedelta(days=91)
 OUTLOOK_NOTE = "outlook told:"
 
 
@@ -183,6 +184,21 @@ def _queue_bundle(tx: Transaction, app: App, ledger: Ledger, bundle: Bundle, now
     return _queue(tx, app, rider, message, texts, occasion, due_at, now)
 
 
+def _advice(tx: Transaction, app: App, ledger: Ledger, rider: Rider, now: datetime) -> str:
+    """Another way of caring for this rider's bikes, if one is clearly better; once a season."""
+    from rules.year.another_way import advice, another_way
+
+    told_at = tx.notes.written_at(f"{ADVISED}{rider.id}")
+    if told_at is not None and told_at <= now < told_at + SEASON:
+        return ""
+    own = {bike.id for bike in ledger.bikes if bike.owner == rider.id}
+    years = another_way(ledger, app.rulebook, now=now, zone_of=zone_of)
+    said = advice([year for year in years if year.bike in own])
+    if said:
+        tx.notes.put(f"{ADVISED}{rider.id}", said, at=now)
+    return said
+
+
 def _asking(tx: Transaction, rider: Rider) -> int:
     """How many rides of this rider have no bike yet."""
     return sum(ride.rider == rider.id for ride in tx.rides.confirm_list())
@@ -211,6 +227,7 @@ def _queue_outlooks(
             page_url=app.page_url,
             attribution=app.attribution,
             asking=_asking(tx, rider),
+            advice=_advice(tx, app, ledger, rider, now),
         )
         # what the month's messages had no room for is told by the outlook
         full = spent(rider.id, quiet_hours_of(app), {rider.id: tx.outbox.told_since(rider.id, now - MONTH)})

@@ -11,7 +11,7 @@ import pytest
 from rules.contamination import history
 from rules.rulebook import default_rulebook
 from rules.vocabulary import ChainId, Treatment, TreatmentId, TreatmentKind
-from rules.year.another_way import _hours, another_way, own_way
+from rules.year.another_way import _hours, advice, another_way, own_way
 from rules.year.walk import Hour, Way, other_ways, walk
 from tests.rules.notation import at, ledger_of
 
@@ -201,3 +201,15 @@ def test_a_chain_that_changed_bikes_counts_on_each_for_what_it_rode_there():
     text += "".join(f"2025-02-{day:02} 08:00  rode  2 h  on Plover  dry\n" for day in range(2, 20))
     (said,) = another_way(ledger_of(text), RULEBOOK, now=NOW)
     assert (said.name, said.distance_km) == ("Plover", pytest.approx(18 * 2 * 25.0))
+
+
+def test_advice_is_given_where_it_saves_enough_hands():
+    years = another_way(ridden(300), RULEBOOK, now=NOW)
+    said = advice(years)
+    best = years[0].offered[0]
+    saved = years[0].own.minutes[1] - best.minutes[1]
+    assert saved > 30.0
+    assert said.startswith(f"A thought for Plover: {best.way.name} would have saved {saved / 60:.1f} of ")
+    assert said.endswith("gritledger what-if --year shows the others.")
+    assert advice(another_way(ridden(40), RULEBOOK, now=NOW)) == ""  # saves minutes, but few
+    assert advice(()) == ""

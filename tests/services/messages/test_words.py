@@ -333,5 +333,7 @@ def test_rides_that_wait_for_their_bike_are_said_in_every_message(
     for message in (told, ahead):
         assert said in " ".join(message.text.split())
         assert "until you say" in message.html
+    thought = week_ahead([], INES, now=NOW, advice="A thought for Wren: drip only.")
+    assert "A thought for Wren: drip only." in " ".join(thought.text.split())
     silent = compose([telling()], INES, now=NOW, page_url=page_url)
     assert "which bike it was" not in silent.text

@@ -110,3 +110,23 @@ def _dry_ride(week: Week, day: int, bike: int, hour: int) -> None:
     name, sensor = BIKES[bike]
     path = week.shop.settings.home / "rides" / f"{start:%Y%m%d%H}-{name}.fit"
     path.write_bytes(a_ride(start, sensor, bike * 0.01))
+
+
+def test_another_way_is_advised_in_an_outlook_once_a_season(
+    week: Week, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("rules.year.another_way.WORTH_A_WORD_MIN", 10.0)  # a short winter saves little
+    monkeypatch.setattr("rules.year.another_way.WORTH_A_WORD", 0.1)
+    for day in range(12, 75, 3):  # dry days
+        for bike in (0, 1):
+            for hour in range(6):
+                _dry_ride(week, day, bike, hour)
+    for day in range(76, 76 + 7 * 4):
+        week.round(day, timedelta(hours=9))
+    advised = [one for one in week.box.taken if "A thought for " in " ".join(one.text.split())]
+    assert len(advised) == 1
+    assert advised[0].subject.startswith("The week ahead")
+    for day in range(76 + 7 * 4, 76 + 7 * 15):
+        week.round(day, timedelta(hours=9))
+    later = [one for one in week.box.taken if "A thought for " in " ".join(one.text.split())]
+    assert len(later) == 2
