@@ -30,6 +30,7 @@ FEWEST_PAIRS = 5  # 1 in 2**5 = 0.031: with four, no lot can reach 0.05
 LIKE_CHAINS = 0.2  # sd of ln rate of like chains on one bike: labelled assumption
 SIMULATED = 2000
 PACE = timedelta(days=365)
+HALF_LIFE_KM = 2500.0  # to half the limit; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -160,9 +161,6 @@ def promise(ledger: Ledger, bike: BikeId, *, now: datetime, pairs_before: int = 
             f"a chain's limit, that is about {number(years, 0)} years. Bikes side by side are sooner done."
         )
     return tuple(said)
-
-
-HALF_LIFE_KM = 2500.0  # to half the limit; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)

@@ -72,7 +72,7 @@ def wear(context: AContext, page: Annotated[int, Query(ge=1, le=1000)] = 1) -> H
                 _at_limit(readings, snapshot.wear_limit(chain, now)),
             )
         )
-    comparison = snapshot.comparison(now)
+    comparison, bikes = snapshot.comparison(now), snapshot.bikes_here(now)
     return context.show(
         "wear.html",
         here="wear",
@@ -87,10 +87,8 @@ def wear(context: AContext, page: Annotated[int, Query(ge=1, le=1000)] = 1) -> H
         pays_back=snapshot.pays_back(now),
         trials=snapshot.trials(now),
         found=snapshot.found_by_trials(now) if snapshot.ledger.trials else None,
-        bikes=snapshot.bikes_here(now),
-        promise=promise(snapshot.ledger, snapshot.bikes_here(now)[0].id, now=now)[:2]
-        if snapshot.bikes_here(now)
-        else (),
+        bikes=bikes,
+        promise=promise(snapshot.ledger, bikes[0].id, now=now)[:2] if bikes else (),
         pairs=[
             [one for one in snapshot.ledger.chains if one.regime is regime and one.retired_at is None]
             for regime in Regime
