@@ -16,10 +16,11 @@ import numpy as np
 
 from rules.vocabulary import BikeId, ChainId
 from rules.wear.measured import KINDS, Array, Measured, Whole
-from rules.wear.model import BIKE_SD, SPREAD, SPREADS, WearModel
+from rules.wear.model import BIKE_SD, SPREAD, SPREADS, Judged, WearModel
 
 DRAWS = 400
 STEPS = 20
+REDRAW_EVERY = 2
 NEWTON_STEPS = 40
 SEED = 20_260
 MOST_PULL = 1.5  # times the root of the number of parameters, which is its usual length
@@ -151,7 +152,7 @@ def _walk(model: WearModel, draws: Array, level: Whole, roots: Array, dice: np.r
     log_spread_prior = -0.5 * ((np.log(SPREADS) - SPREAD[0]) / SPREAD[1]) ** 2
     taken = 0.0
     here = model.at_draws(draws, SPREADS[level])
-    for _ in range(STEPS):
+    for step in range(STEPS):
         noise = dice.standard_normal(draws.shape)
         pull = _whitened(here.gradient, level, roots)
         there = draws + _coloured(0.5 * reach**2 * pull + reach * noise, level, roots)
@@ -172,7 +173,33 @@ def _walk(model: WearModel, draws: Array, level: Whole, roots: Array, dice: np.r
         edges = np.cumsum(by_spread, axis=1) / by_spread.sum(axis=1, keepdims=True)
         level = (edges < dice.random((len(draws), 1))).sum(axis=1).clip(0, len(SPREADS) - 1)
         here = model.at_draws(draws, SPREADS[level])
+        if step % REDRAW_EVERY == 0:
+            for place in (model.at.running_in, model.at.acceleration):
+                draws, here = _redrawn(model, draws, here, SPREADS[level], place, dice)
     return WearFit(model.facts, model, draws, SPREADS[level], taken)
+
+
+def _redrawn(
+    model: WearModel, draws: Array, here: Judged, spread: Array, place: int, dice: np.random.Generator
+) -> tuple[Array, Judged]:
+    """Running-in or acceleration drawn anew from its prior, and taken where the readings allow it.
+
+    Where either is small the readings do not feel it, and the walk alone hardly finds its way there. What
+    the running-in gives up the start takes over, so that a chain's length stays what was read.
+    """
+    mean, sd = model.prior_mean[place], model.prior_sd[place]
+    old, new = draws[:, place], mean + sd * dice.standard_normal(len(draws))
+    there = draws.copy()
+    there[:, place] = new
+    if place == model.at.running_in:
+        there[:, model.at.starts] += (np.exp(old) - np.exp(new))[:, None]
+    found = model.at_draws(there, spread)
+    log_odds = found.log - here.log - 0.5 * ((old - mean) / sd) ** 2 + 0.5 * ((new - mean) / sd) ** 2
+    yes = np.log(dice.random(len(draws))) < np.nan_to_num(log_odds, nan=-np.inf)
+    draws = np.where(yes[:, None], there, draws)
+    return draws, Judged(
+        np.where(yes, found.log, here.log), np.where(yes[:, None], found.gradient, here.gradient)
+    )
 
 
 def _whitened(gradient: Array, level: Whole, roots: Array) -> Array:
