@@ -14,7 +14,7 @@ from rules.judgements import judgements_for
 from rules.ledger import Ledger, RiddenHour
 from rules.rulebook import Rulebook
 from rules.vocabulary import Chain, ChainId, Regime
-from rules.wear.fit import DRAWS, fit
+from rules.wear.fit import DRAWS, fit, triple
 from rules.wear.forecast import Measure, lives_of
 from rules.wear.measured import Array, measured
 from rules.wording import listed, number
@@ -128,10 +128,10 @@ def reckon(
     return Cost(
         regime=regime,
         distance_km=total_km,
-        chain_per_1000_km=_triple(chain_draws) if priced_km else None,
-        cassette_per_1000_km=None if prices.cassette is None else _triple(cassette_draws),
+        chain_per_1000_km=triple(chain_draws) if priced_km else None,
+        cassette_per_1000_km=None if prices.cassette is None else triple(cassette_draws),
         care_per_1000_km=care_per_1000,
-        together_per_1000_km=_triple(together) if priced_km else None,
+        together_per_1000_km=triple(together) if priced_km else None,
         minutes_per_1000_km=1000.0 * minutes / total_km,
         missing=tuple(missing),
         draws=together,
@@ -209,8 +209,3 @@ def _waxed_km_a_day(ledger: Ledger, now: datetime) -> float:
         if isinstance(dated.fact, RiddenHour) and since < dated.at <= now
     )
     return metres / 1000.0 / 365.0
-
-
-def _triple(draws: Array) -> tuple[float, float, float]:
-    low, middle, high = np.quantile(draws, (0.1, 0.5, 0.9))
-    return float(low), float(middle), float(high)

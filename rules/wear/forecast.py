@@ -15,7 +15,7 @@ from rules.judgements import judgements_for
 from rules.ledger import Ledger, RiddenHour
 from rules.rulebook import Rulebook
 from rules.vocabulary import Chain, ChainId, Reading
-from rules.wear.fit import SEED, WearFit, fit
+from rules.wear.fit import SEED, WearFit, fit, triple
 from rules.wear.measured import Array, hour_row, mean_known_hour, measured
 from rules.wear.model import RUNNING_IN_H, stretch_variance
 from rules.wording import number
@@ -127,8 +127,8 @@ def forecast(
     chance = float((lives.worn_now_pct >= limit_pct).mean())
     x_now = measure.over_life(past)
     draws = lives.drive_h if measure is Measure.DRIVE_HOURS else lives.distance_km
-    life = _triple(draws)
-    left = _triple(np.maximum(0.0, draws - x_now))
+    life = triple(draws)
+    left = triple(np.maximum(0.0, draws - x_now))
     if life[2] > MOST_TIMES * life[0] and left[1] > 0.0:
         return _refused(one, points, life, x_now, measure, chance)
     pace = _pace(past, measure, now, days)
@@ -138,8 +138,8 @@ def forecast(
         measure=measure,
         limit_pct=limit_pct,
         x_now=x_now,
-        worn_now_pct=_triple(lives.worn_now_pct),
-        rate=_triple(lives.rate_pct_per_drive_h / per_drive_h),
+        worn_now_pct=triple(lives.worn_now_pct),
+        rate=triple(lives.rate_pct_per_drive_h / per_drive_h),
         life=life,
         left=left,
         on=None if pace is None else _dates(left, pace, now),
@@ -330,11 +330,6 @@ def _sentence(
         f"{name} reaches {number(limit_pct, 2)} % in about {number(left[1], 0)} {measure}; "
         f"four times out of five in {number(left[0], 0)} to {number(left[2], 0)}."
     )
-
-
-def _triple(draws: Array) -> tuple[float, float, float]:
-    low, middle, high = np.quantile(draws, (0.1, 0.5, 0.9))
-    return float(low), float(middle), float(high)
 
 
 def _km_per_drive_h(past: ChainHistory) -> float:

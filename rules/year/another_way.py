@@ -23,7 +23,7 @@ from rules.judgements import judgements_for
 from rules.ledger import Ledger, RiddenHour
 from rules.rulebook import Rulebook
 from rules.vocabulary import Bike, BikeId, Chain, Condition, Regime, Treatment, TreatmentKind
-from rules.wear.fit import SEED, fit
+from rules.wear.fit import SEED, fit, triple
 from rules.wear.measured import Array, hour_row, mean_known_hour, measured
 from rules.wear.model import WAX
 from rules.wording import ZoneOf, number, utc
@@ -237,7 +237,7 @@ def _lived(way: Way, walks: Sequence[Walk], wear: Array, minutes: Mapping[str, f
     took = np.array([sum(minutes[kind] * count for kind, count in one.deeds.items()) for one in walks])
     kinds = sorted({kind for one in walks for kind in one.deeds})
     deeds = {kind: float(np.mean([one.deeds[kind] for one in walks])) for kind in kinds}
-    return Lived(way, deeds, _triple(took), _triple(wear))
+    return Lived(way, deeds, triple(took), triple(wear))
 
 
 def _minutes(ledger: Ledger, now: datetime) -> dict[str, float]:
@@ -310,8 +310,3 @@ def _sentences(
 
 def _count(count: float, noun: str) -> str:
     return f"{number(count, 0)} {noun}{'' if round(count) == 1 else 's'}"
-
-
-def _triple(draws: Array) -> tuple[float, float, float]:
-    low, middle, high = np.quantile(draws, (0.1, 0.5, 0.9))
-    return float(low), float(middle), float(high)
