@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, tzinfo
 
@@ -87,8 +88,10 @@ def outlook(
         past = history(ledger, chain.id, rulebook).until(now)
         span_days = min(float(days), max(7.0, (now - fitting.fitted_at) / timedelta(days=1)))
         pace = _minus(past.over_life, past.until(now - timedelta(days=span_days)).over_life)
+        since = now - timedelta(days=span_days)
+        dirt_h = math.fsum(e.exposure.dirt_h for e in past.entries if e.exposure is not None and e.at > since)
         bike = ledger.bike(fitting.bike)
-        found.extend(_outlooks(ledger, rulebook, chain, bike, past, pace, span_days, now, zone_of))
+        found.extend(_outlooks(ledger, rulebook, chain, bike, past, pace, dirt_h, span_days, now, zone_of))
     found.sort(key=lambda o: (o.by is None, o.by or now, -o.share, o.chain, o.kind))
     return tuple(found)
 
@@ -100,6 +103,7 @@ def _outlooks(
     bike: Bike,
     past: ChainHistory,
     recent: Totals,
+    recent_dirt_h: float,  # what is ridden on a used-up film counts more towards an immersion
     span_days: float,
     now: datetime,
     zone_of: ZoneOf,
@@ -120,7 +124,7 @@ def _outlooks(
             ReminderKind.IMMERSION,
             WORKS[ReminderKind.IMMERSION, chain.regime].limit,
             past.since_immersion.grit_h,
-            recent.grit_h,
+            recent_dirt_h,
             past.since_immersion,
         ),
         (ReminderKind.INSPECTION, "inspection", since_reading.drive_h, recent.drive_h, since_reading),

@@ -7,6 +7,7 @@ from dataclasses import replace
 import pytest
 
 from rules.contamination import history
+from rules.outlook import outlook
 from rules.reminder import ReminderKind
 from rules.reminders import due
 from rules.rulebook import default_rulebook, parse_rulebook
@@ -76,6 +77,22 @@ def test_a_riders_own_film_and_times_hold():
     assert after(text, own) == (pytest.approx(10.0), pytest.approx(6 + 3 * 4))
     once = parse_rulebook("[weight]\nstarved = 1\n", name="my.toml", base=RULEBOOK)
     assert after(text + "2025-06-03 06:00  rode  10 h  on Plover  dry\n", once)[1] == pytest.approx(20.0)
+
+
+def test_the_outlook_reckons_with_the_film_that_is_used_up():
+    # an hour a day: after 12 the film is gone, and each hour counts twice towards the immersion from there
+    text = START + "".join(f"2025-06-{day:02} 08:00  rode  1 h  on Plover  dry\n" for day in range(2, 28))
+    row = next(
+        one
+        for one in outlook(ledger_of(text), RULEBOOK, now=at("2025-06-27 23:00"))
+        if one.kind is ReminderKind.IMMERSION
+    )
+    assert row.used == pytest.approx(12 + 2 * 14)
+    early = outlook(ledger_of(text), RULEBOOK, now=at("2025-06-20 23:00"))
+    left = next(one for one in early if one.kind is ReminderKind.IMMERSION)
+    assert left.used == pytest.approx(12 + 2 * 7)
+    assert left.pace_per_day is not None
+    assert left.pace_per_day > 1.3  # more than the hour a day that is ridden
 
 
 def test_a_lubed_chain_has_no_film_to_outlive():
