@@ -38,9 +38,9 @@ class ChainJudgements:
 def judgements_for(ledger: Ledger, rulebook: Rulebook, chain: Chain, now: datetime) -> ChainJudgements:
     """Whose judgements hold for this chain now?"""
     fitting = ledger.fitting_of(chain.id, now)
-    begun = [one for one in ledger.fittings_of(chain.id) if one.fitted_at <= now]
+    last = ledger.last_fitting_of(chain.id, now)
     bike = None if fitting is None else ledger.bike(fitting.bike)
-    last_bike = bike or (ledger.bike(begun[-1].bike) if begun else None)
+    last_bike = bike or (ledger.bike(last.bike) if last else None)
     return ChainJudgements(rulebook, chain, bike, last_bike, _rider(ledger, chain, last_bike, now))
 
 

@@ -169,6 +169,11 @@ class Ledger:
         """Where was this chain at this instant? None = on no bike."""
         return self._in_force(self.fittings_of(chain), at)
 
+    def last_fitting_of(self, chain: ChainId, at: datetime) -> Fitting | None:
+        """Where was this chain at this instant, or last before it? None = on no bike yet."""
+        begun = [one for one in self.fittings_of(chain) if one.fitted_at <= at]
+        return begun[-1] if begun else None
+
     def fittings_of(self, chain: ChainId) -> tuple[Fitting, ...]:
         """Where has this chain been? In order."""
         return self._fittings_of_chain.get(chain, ())

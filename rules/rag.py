@@ -69,8 +69,8 @@ def _tests(
             continue
         for entry in history(ledger, chain.id, rulebook).until(now).entries:
             if isinstance(entry.fact, WipeTest):
-                begun = [one for one in ledger.fittings_of(chain.id) if one.fitted_at <= entry.at]
-                if begun and begun[-1].bike == bike.id:
+                fitting = ledger.last_fitting_of(chain.id, entry.at)
+                if fitting is not None and fitting.bike == bike.id:
                     found.append((entry.at, entry.fact.grade, entry.since_immersion.grit_h))
     return found
 

@@ -1,4 +1,4 @@
-"""A fair trial of wax against wet lube: whose turn it is, what it could find, and what it found.
+"""A fair trial of wax against wet lube: whose turn it is. What trials found stands in `rules.wear.pairs`.
 
 Two like chains take turns on one bike; a lot says which of them begins each pair of turns. So season, rider,
 sprockets and tool fall on both alike. One pair of chains is one witness: it alone can show nothing.
@@ -7,30 +7,14 @@ sprockets and tool fall on both alike. One pair of chains is one witness: it alo
 from __future__ import annotations
 
 import hashlib
-import math
-from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, timedelta
-from functools import lru_cache
-from itertools import product
-
-import numpy as np
+from datetime import datetime
 
 from rules.ledger import Ledger
-from rules.rulebook import Rulebook
-from rules.vocabulary import BikeId, ChainId, Trial
-from rules.wear.comparison import FEWEST_READINGS, compare
-from rules.wear.fit import fit
-from rules.wear.lot import ALPHA, chain_error, chance_less
-from rules.wear.measured import measured
+from rules.vocabulary import ChainId, Trial
 from rules.wording import number
 
 USUAL_TURN_KM = 300.0
-FEWEST_PAIRS = 5  # 1 in 2**5 = 0.031: with four, no lot can reach 0.05
-LIKE_CHAINS = 0.2  # sd of ln rate of like chains on one bike: labelled assumption
-SIMULATED = 2000
-PACE = timedelta(days=365)
-HALF_LIFE_KM = 2500.0  # to half the limit; common practice, no source
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,89 +101,3 @@ def _sentence(
 def _latest(ledger: Ledger, trial: Trial) -> datetime:
     rides = ledger.rides_on(trial.bike)
     return rides[-1].started_at if rides else trial.started_at
-
-
-@lru_cache(maxsize=64)
-def pair_power(pairs: int, wear_ratio: float, spread: float, error: float | None = None) -> float:
-    """In which share of households would so many pairs show this ratio? 0..1; by both rules of a claim."""
-    dice = np.random.default_rng(11)
-    error = chain_error(spread) if error is None else error
-    sd = math.hypot(spread, error)
-    waxed = math.log(wear_ratio) + sd * dice.standard_normal((SIMULATED, pairs))
-    lubed = sd * dice.standard_normal((SIMULATED, pairs))
-    gaps = waxed - lubed
-    signs = np.array(list(product((1.0, -1.0), repeat=pairs)))
-    p = (np.abs(gaps) @ (signs * 1.0).T <= gaps.sum(axis=1, keepdims=True) + 1e-9).mean(axis=1)
-    return float(((p <= ALPHA) & (chance_less(waxed, lubed, error) >= 1.0 - ALPHA)).mean())
-
-
-def flips(gaps: Sequence[float]) -> float:
-    """How often would coins on each pair favour wax as much? Exact, one-sided. gaps: ln waxed - ln lubed."""
-    sums = [
-        math.fsum(sign * abs(gap) for sign, gap in zip(signs, gaps, strict=True))
-        for signs in product((1, -1), repeat=len(gaps))
-    ]
-    return sum(one <= math.fsum(gaps) + 1e-9 for one in sums) / len(sums)
-
-
-def promise(ledger: Ledger, bike: BikeId, *, now: datetime, pairs_before: int = 0) -> tuple[str, ...]:
-    """What could a trial on this bike find, and in how long? Said before it begins."""
-    half, less = (round(100.0 * pair_power(FEWEST_PAIRS, ratio, LIKE_CHAINS)) for ratio in (0.5, 0.7))
-    km = math.fsum(
-        ride.distance_m / 1000.0 for ride in ledger.rides_on(bike) if now - PACE < ride.started_at <= now
-    )
-    said = [
-        "One pair of chains is one witness, and four can show nothing yet: their lot is never better than 1 "
-        f"in 16. It takes {FEWEST_PAIRS} pairs; you have {pairs_before}.",
-        f"With {FEWEST_PAIRS} pairs of like chains, a halving of wear would be shown in {half} of 100 "
-        f"households, seven tenths of it in {less}.",
-    ]
-    if km >= 100.0:
-        years = 2.0 * FEWEST_PAIRS * HALF_LIFE_KM / km
-        said.append(
-            f"At last year's {number(km, 0)} km on this bike, and about {number(HALF_LIFE_KM, 0)} km to half "
-            f"a chain's limit, that is about {number(years, 0)} years. Bikes side by side are sooner done."
-        )
-    return tuple(said)
-
-
-@dataclass(frozen=True, slots=True)
-class Found:
-    """What the household's trials have shown."""
-
-    pairs: int  # that have two readings on each side
-    p: float | None
-    claimed: bool
-    sentence: str
-
-
-def found_by_trials(ledger: Ledger, rulebook: Rulebook, *, now: datetime) -> Found:
-    """What do all trials together say? Claimed only when interval and coins agree."""
-    facts = measured(ledger, rulebook, now=now)
-    counts = {
-        chain: sum(reading.chain == place for reading in facts.taken)
-        for place, chain in enumerate(facts.chains)
-    }
-    blind = fit(facts, blind=True)
-    gaps = []
-    for trial in ledger.trials:
-        both = (trial.waxed, trial.control)
-        if all(counts.get(chain, 0) >= FEWEST_READINGS for chain in both):
-            waxed, lubed = (float(blind.log_rate(chain, trial.bike).mean()) for chain in both)
-            gaps.append(waxed - lubed)
-    pairs = f"{len(gaps)} pair{'' if len(gaps) == 1 else 's'}"
-    if not gaps:
-        return Found(0, None, False, "No pair has two readings on each side yet.")
-    p = flips(gaps)
-    ratio = compare(ledger, rulebook, now=now).ratio
-    claimed = len(gaps) >= FEWEST_PAIRS and p <= ALPHA and ratio is not None and ratio.high < 1.0
-    middle = number(math.exp(math.fsum(gaps) / len(gaps)), 2)
-    if claimed:
-        said = (
-            f"By {pairs} in fair trials, wax wears less: about {middle} times; coins would say so in {p:.1%}."
-        )
-    elif len(gaps) < FEWEST_PAIRS:
-        said = f"{pairs}, waxed at about {middle} times the wear: too few to tell from chance."
-    else:
-        said = f"{pairs}, waxed at about {middle} times the wear: no difference can be told from chance."
-    return Found(len(gaps), p, claimed, said)

@@ -13,7 +13,7 @@ import numpy as np
 from rules.ledger import Ledger
 from rules.rulebook import Rulebook
 from rules.vocabulary import BikeId, ChainId, Regime
-from rules.wear.fit import WearFit, fit
+from rules.wear.fit import WearFit, fit, triple
 from rules.wear.lot import ALPHA, Lot, Witness, draw_lots, power
 from rules.wear.measured import KINDS, Array, Measured, measured
 from rules.wording import listed, number
@@ -126,7 +126,6 @@ def _witness(ledger: Ledger, facts: Measured, found: WearFit, chain: ChainId) ->
             on[part.bike] = on.get(part.bike, 0.0) + part.hours[0]
     bike = facts.bikes[max(on, key=lambda at: on[at])]
     rate = np.exp(found.log_rate(chain, bike)) * (found.weights @ facts.mean_hour)
-    low, middle, high = np.quantile(rate, (0.1, 0.5, 0.9))
     readings = sum(reading.chain == own for reading in facts.taken)
     dirt = tuple(float(share) for share in hours[1:] / hours[0])
     return ChainWear(
@@ -136,7 +135,7 @@ def _witness(ledger: Ledger, facts: Measured, found: WearFit, chain: ChainId) ->
         bike,
         readings,
         float(hours[0]),
-        (float(low), float(middle), float(high)),
+        triple(rate),
         dirt,
     )
 

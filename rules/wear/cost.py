@@ -15,7 +15,7 @@ from rules.ledger import Ledger, RiddenHour
 from rules.rulebook import Rulebook
 from rules.vocabulary import Chain, ChainId, Regime
 from rules.wear.fit import DRAWS, fit, triple
-from rules.wear.forecast import Measure, lives_of
+from rules.wear.forecast import MOST_DAYS, Measure, lives_of
 from rules.wear.measured import Array, measured
 from rules.wording import listed, number
 
@@ -24,7 +24,6 @@ UNWORN_CHANCE = 0.1
 WITHIN_KM = (3000.0, 5000.0, 10_000.0)
 # Chains that one cassette outlives when each is changed at this elongation [%]. Common practice, no source.
 CHAINS_PER_CASSETTE = ((0.5, 3.0), (0.75, 2.0), (math.inf, 1.0))
-MOST_DAYS = 11_000.0
 
 
 @dataclass(frozen=True, slots=True)

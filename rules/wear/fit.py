@@ -156,12 +156,13 @@ def _walk(model: WearModel, draws: Array, level: Whole, roots: Array, dice: np.r
     count = draws.shape[1]
     reach = 1.3 * count ** (-1.0 / 6.0)
     log_spread_prior = -0.5 * ((np.log(SPREADS) - SPREAD[0]) / SPREAD[1]) ** 2
+    roots_back = roots.transpose(0, 2, 1)
     taken = 0.0
     here = model.at_draws(draws, SPREADS[level])
     for step in range(STEPS):
         noise = dice.standard_normal(draws.shape)
         pull = _whitened(here.gradient, level, roots)
-        there = draws + _coloured(0.5 * reach**2 * pull + reach * noise, level, roots)
+        there = draws + _rooted(0.5 * reach**2 * pull + reach * noise, level, roots_back)
         with np.errstate(over="ignore", invalid="ignore"):
             found = model.at_draws(there, SPREADS[level])
         back = noise + 0.5 * reach * (pull + _whitened(found.gradient, level, roots))
@@ -213,19 +214,17 @@ def _whitened(gradient: Array, level: Whole, roots: Array) -> Array:
 
     A cut drift keeps the walk exact (Roberts & Tweedie 1996, Bernoulli 2:341, from memory).
     """
-    found = np.empty_like(gradient)
-    for number in np.unique(level):
-        mine = level == number
-        found[mine] = gradient[mine] @ roots[number]
+    found = _rooted(gradient, level, roots)
     length = np.sqrt((found**2).sum(axis=1, keepdims=True))
     return np.asarray(
         found * np.minimum(1.0, MOST_PULL * math.sqrt(found.shape[1]) / np.maximum(length, 1e-9))
     )
 
 
-def _coloured(step: Array, level: Whole, roots: Array) -> Array:
-    found = np.empty_like(step)
+def _rooted(values: Array, level: Whole, roots: Array) -> Array:
+    """Each draw times the root of its own spread."""
+    found = np.empty_like(values)
     for number in np.unique(level):
         mine = level == number
-        found[mine] = step[mine] @ roots[number].T
+        found[mine] = values[mine] @ roots[number]
     return found

@@ -158,9 +158,8 @@ def lives_of(ledger: Ledger, rulebook: Rulebook, chain: Chain, found: WearFit, *
     dice = np.random.default_rng((SEED, int(chain.id)))
     own = found.facts.chains.index(chain.id)
     model, draws = found.model, found.draws
-    fitting = ledger.fitting_of(chain.id, now)
-    begun = [one for one in ledger.fittings_of(chain.id) if one.fitted_at <= now]
-    bike = fitting.bike if fitting else begun[-1].bike if begun else None
+    fitting = ledger.last_fitting_of(chain.id, now)
+    bike = None if fitting is None else fitting.bike
     mean_known = mean_known_hour(ledger, rulebook)
     past = history(ledger, chain.id, rulebook).until(now)
     last = max((at for at, entry in enumerate(past.entries) if isinstance(entry.fact, Reading)), default=-1)

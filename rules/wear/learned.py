@@ -10,7 +10,7 @@ import numpy as np
 
 from rules.ledger import Ledger
 from rules.rulebook import Rulebook
-from rules.wear.fit import fit
+from rules.wear.fit import fit, triple
 from rules.wear.measured import KINDS, measured
 from rules.wording import number
 
@@ -41,7 +41,7 @@ def learned_weights(ledger: Ledger, rulebook: Rulebook, *, now: datetime) -> tup
     for place in found.model.kinds:
         draws = found.weights[:, 1 + place]
         kind, (assumed, assumed_sd) = KINDS[place], found.facts.assumed[place]
-        low, middle, high = (float(one) for one in np.quantile(draws, (0.1, 0.5, 0.9)))
+        low, middle, high = triple(draws)
         log_sd = float(np.log(draws).std())
         moved = log_sd < UNMOVED * assumed_sd or abs(math.log(middle / assumed)) > 0.5 * assumed_sd
         if moved:

@@ -271,8 +271,8 @@ def _logged(ledger: Ledger, bike: BikeId, now: datetime) -> dict[str, float]:
 def _treatments(ledger: Ledger, bike: BikeId, now: datetime) -> list[Treatment]:
     found = []
     for treatment in ledger.treatments:
-        begun = [one for one in ledger.fittings_of(treatment.chain) if one.fitted_at <= treatment.done_at]
-        if begun and begun[-1].bike == bike and now - YEAR < treatment.done_at <= now:
+        fitting = ledger.last_fitting_of(treatment.chain, treatment.done_at)
+        if fitting is not None and fitting.bike == bike and now - YEAR < treatment.done_at <= now:
             found.append(treatment)
     return found
 

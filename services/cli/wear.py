@@ -99,7 +99,8 @@ def trial(
     import secrets
 
     from rules.commands import EndTrial, StartTrial
-    from rules.trial import found_by_trials, promise, turn
+    from rules.trial import turn
+    from rules.wear.pairs import found_by_trials, promise
     from services.use_cases.find import chain_named
     from services.wiring import open_app
 

@@ -17,12 +17,13 @@ from rules.quiet_hours import spared
 from rules.rag import Offer, offers
 from rules.reminder import RaisedReminder
 from rules.rulebook import Rulebook
-from rules.trial import Found, Turn, found_by_trials, turn
+from rules.trial import Turn, turn
 from rules.vocabulary import Bike, BikeId, Chain, ChainId, Condition, Regime, Ride, RideId, Rider
 from rules.wear.comparison import Comparison, compare
 from rules.wear.cost import Cost, PayBack, Prices, cost, pay_back
 from rules.wear.forecast import Forecast, Measure, Refusal, forecast
 from rules.wear.learned import LearnedWeight, learned_weights
+from rules.wear.pairs import Found, found_by_trials
 from rules.year.another_way import AnotherWay, another_way
 from services.app import App, zone_of
 from services.expected_errors import EXPECTED

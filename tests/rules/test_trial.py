@@ -9,8 +9,9 @@ from itertools import product
 import pytest
 
 from rules.rulebook import default_rulebook
-from rules.trial import FEWEST_PAIRS, flips, found_by_trials, order, pair_power, promise, turn
+from rules.trial import order, turn
 from rules.vocabulary import BikeId, ChainId, Trial, TrialId
+from rules.wear.pairs import FEWEST_PAIRS, flips, found_by_trials, pair_power, promise
 from tests.rules.notation import at, ledger_of
 
 RULEBOOK = default_rulebook()

@@ -11,9 +11,10 @@ from fastapi.responses import HTMLResponse, Response
 from markupsafe import Markup
 
 from rules.commands import EndTrial, StartTrial
-from rules.trial import USUAL_TURN_KM, promise
+from rules.trial import USUAL_TURN_KM
 from rules.vocabulary import BikeId, Chain, ChainId, Reading, Regime, TrialId
 from rules.wear.forecast import Forecast, Refusal
+from rules.wear.pairs import promise
 from services.web.context import AContext, APost
 from services.web.embed import comparison_picture, wear_picture
 
