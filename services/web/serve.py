@@ -11,6 +11,7 @@ import uvicorn
 from services.app import App
 from services.settings import Page, SettingsError
 from services.web.app import create_app
+from services.web.connections import PatientProtocol
 from services.web.guard import is_loopback
 
 
@@ -33,14 +34,26 @@ def address_of(page: Page) -> str:
     return f"http://{host}:{page.port}"
 
 
-def page_server(app: App) -> uvicorn.Server:
+class PageServer(uvicorn.Server):
+    """A server that holds its address before it runs: two started at once cannot both believe it theirs."""
+
+    def __init__(self, config: uvicorn.Config, bound: socket.socket) -> None:
+        super().__init__(config)
+        self._bound = bound
+
+    def run(self, sockets: list[socket.socket] | None = None) -> None:
+        """Serve until told to stop."""
+        super().run(sockets or [self._bound])
+
+
+def page_server(app: App) -> PageServer:
     """A server of the page, ready to run, in this thread or in another one.
 
     Raises SettingsError when the page would be open to others unprotected, or its address is taken.
     """
     page = app.settings.page
     pages = create_app(replace(app, page_url=app.page_url or address_of(page)))
-    _refuse_taken(page.host, page.port)
+    bound = _bound(page.host, page.port)
     config = uvicorn.Config(
         pages,
         host=page.host,
@@ -51,19 +64,26 @@ def page_server(app: App) -> uvicorn.Server:
         date_header=True,
         proxy_headers=False,  # nobody in front may say who is asking
         timeout_graceful_shutdown=3,
-        limit_concurrency=100,
+        http=PatientProtocol,
+        limit_concurrency=200,
         h11_max_incomplete_event_size=16_384,
     )
-    return uvicorn.Server(config)
+    return PageServer(config, bound)
 
 
-def _refuse_taken(host: str, port: int) -> None:
+def _bound(host: str, port: int) -> socket.socket:
     """A taken port is told in a sentence, before the server starts in a thread where nobody hears it."""
     try:
         family, kind, protocol, _, address = socket.getaddrinfo(host, port, type=socket.SOCK_STREAM)[0]
-        with socket.socket(family, kind, protocol) as probe:
-            probe.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
-            probe.bind(address)
+        bound = socket.socket(family, kind, protocol)
+        try:
+            bound.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+            bound.bind(address)
+            bound.listen()
+        except OSError:
+            bound.close()
+            raise
+        return bound
     except OSError as error:
         raise SettingsError(
             f"The page cannot be served at {host}, port {port} ({error.strerror or error}); "

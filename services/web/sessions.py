@@ -85,9 +85,11 @@ class SessionStore:
 
     def admit(self, address: str, passphrase: str, now: datetime) -> str | None:
         """The name of a new session for the right passphrase; None for a wrong one."""
-        if self.wait_s(address, now) > 0 or not self._right(passphrase):
-            self._failed(address, now)
-            return None
+        # Guesses sent together are checked one by one: each waits for what became of those before it.
+        with self._checking:
+            if self.wait_s(address, now) > 0 or not self._right(passphrase):
+                self._failed(address, now)
+                return None
         session = secrets.token_urlsafe(32)
         with self._lock:
             self._failures.pop(address, None)
@@ -108,11 +110,10 @@ class SessionStore:
             self._sessions.pop(_print_of(session), None)
 
     def _right(self, passphrase: str) -> bool:
-        with self._checking:
-            try:
-                return PasswordHasher().verify(self._hashed, passphrase)
-            except (VerificationError, InvalidHashError):
-                return False
+        try:
+            return PasswordHasher().verify(self._hashed, passphrase)
+        except (VerificationError, InvalidHashError):
+            return False
 
     def _failed(self, address: str, now: datetime) -> None:
         with self._lock:
