@@ -125,7 +125,8 @@ def exposure(
 
     hour: one hour of a ride, tagged or not.
     unpaved_share: of the ride, 0..1. Paved ground gives neither mud nor dust.
-    word: the rider's word on the ride; it overrules the archive and the roof.
+    word: the rider's word on the ride; it overrules the archive and the roof. It says nothing of road salt,
+    so what the archive inferred of it stays, unless the word is one without water.
     indoor: under a roof an hour is clean and dry, and needs no weather.
     An hour without weather counts as a plain hour and is reported as unknown, never as dry.
     """
@@ -135,8 +136,9 @@ def exposure(
         return Exposure(Condition.UNKNOWN, 0.0, 0.0, 0.0, 1.0, drive_h, drive_h, False)
     if word is not None:
         water, mud, dust = weights.words[word]
-        weight = weights.weight(water, mud, dust)
-        return Exposure(word, water, mud, dust, weight, drive_h * weight, drive_h, True)
+        salt = (1.0 - unpaved_share) * tag.salt if tag is not None and water > 0.0 and not indoor else 0.0
+        weight = weights.weight(water, mud, dust, salt)
+        return Exposure(word, water, mud, dust, weight, drive_h * weight, drive_h, True, salt)
     if indoor:
         return Exposure(Condition.DRY, 0.0, 0.0, 0.0, 1.0, drive_h, drive_h, True)
     if tag is None or tag.paved_water is None:

@@ -15,9 +15,10 @@ from rules.vocabulary import ChainId
 ASKS_ALONE_AT = 2.0  # times its limit: a reading that no immersion brought about is then asked for by itself
 KEPT_SILENT = (Step.PUT_OFF, Step.DISMISSED)
 
-_SILENCES: Mapping[ReminderKind, frozenset[ReminderKind]] = {
+# What else is done by what a reminder asks for; the most thorough first.
+_DOES_TOO: Mapping[ReminderKind, frozenset[ReminderKind]] = {
     ReminderKind.REPLACEMENT: frozenset(ReminderKind) - {ReminderKind.REPLACEMENT},
-    ReminderKind.IMMERSION: frozenset({ReminderKind.DRIP}),
+    ReminderKind.IMMERSION: frozenset({ReminderKind.WIPE_AND_DRIP, ReminderKind.DRIP}),
     ReminderKind.WIPE_AND_DRIP: frozenset({ReminderKind.DRIP}),
 }
 
@@ -36,16 +37,47 @@ def one_a_chain(due_now: Sequence[Reminder], standing: Sequence[RaisedReminder])
     )
 
 
-def takes_its_place(reminder: Reminder, due_now: Sequence[Reminder]) -> Reminder | None:
-    """Which other reminder of the same chain answers this one as well?"""
-    for other in due_now:
-        if other.chain == reminder.chain and reminder.kind in _SILENCES.get(other.kind, ()):
-            return other
+def spared(reminders: Sequence[Reminder], standing: Sequence[RaisedReminder] = ()) -> dict[str, str]:
+    """Which reminders need no hands once another on the same chain is answered? By key, with the sentence.
+
+    A wet chain is among them: it is asked for beside an immersion, which may wait a day while rust does not.
+    """
+    state = {raised.reminder.key: raised for raised in sorted(standing, key=lambda one: one.id)}
+    found = {}
+    for reminder in reminders:
+        other = _done_by(reminder, reminders, state)
+        if other is not None and other.kind is ReminderKind.REPLACEMENT:
+            found[reminder.key] = "Not worth doing if you replace the chain now."
+        elif other is not None:
+            found[reminder.key] = f"“{other.headline}” takes care of this too."
+    return found
+
+
+def takes_its_place(
+    reminder: Reminder, due_now: Sequence[Reminder], state: Mapping[str, RaisedReminder]
+) -> Reminder | None:
+    """Which other reminder of the same chain is asked for instead of this one?
+
+    state: every reminder ever raised, by key.
+    """
+    other = _done_by(reminder, due_now, state)
+    rusts = reminder.kind is ReminderKind.WIPE_AND_DRIP
+    return None if rusts and other is not None and other.kind is ReminderKind.IMMERSION else other
+
+
+def _done_by(
+    reminder: Reminder, due_now: Sequence[Reminder], state: Mapping[str, RaisedReminder]
+) -> Reminder | None:
+    for kind, does_too in _DOES_TOO.items():
+        for other in due_now:
+            alike = other.kind is kind and other.chain == reminder.chain
+            if alike and reminder.kind in does_too and not _kept_silent(other, state):
+                return other
     return None
 
 
 def _is_spared(reminder: Reminder, of_chain: Sequence[Reminder], state: Mapping[str, RaisedReminder]) -> bool:
-    if takes_its_place(reminder, [one for one in of_chain if not _kept_silent(one, state)]) is not None:
+    if takes_its_place(reminder, of_chain, state) is not None:
         return True
     if reminder.kind is not ReminderKind.INSPECTION or reminder.unit == "probability":
         return False

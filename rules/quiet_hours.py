@@ -1,4 +1,4 @@
-"""When a reminder may speak, what is said in one breath, and what need not be done twice.
+"""When a reminder may speak, and what is said in one breath.
 
 Local time is passed in, as an aware datetime in the rider's own zone.
 """
@@ -9,8 +9,8 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 
-from rules.reminder import RaisedReminder, Reminder, ReminderKind, Step
-from rules.vocabulary import ChainId, RiderId
+from rules.reminder import RaisedReminder, ReminderKind, Step
+from rules.vocabulary import RiderId
 
 CAN_WAIT = frozenset({ReminderKind.DRIP, ReminderKind.IMMERSION, ReminderKind.INSPECTION})
 MONTH = timedelta(days=30)
@@ -105,29 +105,6 @@ def spent(rider: RiderId, quiet_hours: QuietHours, told_lately: Mapping[RiderId,
     """Whether a rider has had as many messages as are wanted in a month?"""
     most = quiet_hours.messages_a_month
     return most is not None and (told_lately or {}).get(rider, 0) >= most
-
-
-def spared(reminders: Iterable[Reminder]) -> dict[str, str]:
-    """Which reminders does another on the same chain answer as well? By key, with the sentence to say."""
-    by_chain: dict[ChainId, dict[ReminderKind, Reminder]] = {}
-    for reminder in reminders:
-        by_chain.setdefault(reminder.chain, {})[reminder.kind] = reminder
-    found = {}
-    for due in by_chain.values():
-        lesser = [due[kind] for kind in (ReminderKind.WIPE_AND_DRIP, ReminderKind.DRIP) if kind in due]
-        if ReminderKind.REPLACEMENT in due:
-            rest = (ReminderKind.IMMERSION, ReminderKind.INSPECTION)
-            lesser += [due[kind] for kind in rest if kind in due]
-            sentence = "Not worth doing if you replace the chain now."
-        elif ReminderKind.IMMERSION in due:
-            sentence = f"“{due[ReminderKind.IMMERSION].headline}” takes care of this too."
-        elif len(lesser) == 2:
-            sentence = f"“{lesser[0].headline}” takes care of this too."
-            lesser = lesser[1:]
-        else:
-            continue
-        found.update({reminder.key: sentence for reminder in lesser})
-    return found
 
 
 def _pressing(one: Unheard) -> tuple[int, datetime, int]:

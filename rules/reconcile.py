@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
@@ -79,7 +79,7 @@ def reconcile(
     for raised in standing:
         if raised.is_open and (raised.reminder.key not in due_keys or latest[raised.reminder.key] != raised):
             zone = zone_of(zone_names.get(raised.reminder.rider, "UTC"))
-            step = _closing_step(raised, due_now, ledger, rulebook, now, zone)
+            step = _closing_step(raised, due_now, latest, ledger, rulebook, now, zone)
             changes.append(Change(raised, raised.reminder, step))
     return tuple(changes)
 
@@ -110,6 +110,7 @@ def _still_due(raised: RaisedReminder, reminder: Reminder, ledger: Ledger, now: 
 def _closing_step(
     raised: RaisedReminder,
     due_now: Sequence[Reminder],
+    latest: Mapping[str, RaisedReminder],
     ledger: Ledger,
     rulebook: Rulebook | None,
     now: datetime,
@@ -124,9 +125,8 @@ def _closing_step(
     why = _answered_otherwise(reminder, ledger, now, zone)
     if why:
         return ReminderStep(Step.DONE, now, BY, why)
-    return ReminderStep(
-        Step.WITHDRAWN, now, BY, _what_changed(reminder, due_now, ledger, rulebook, now, zone)
-    )
+    why = _what_changed(reminder, due_now, latest, ledger, rulebook, now, zone)
+    return ReminderStep(Step.WITHDRAWN, now, BY, why)
 
 
 def _answer(reminder: Reminder, ledger: Ledger, now: datetime) -> Treatment | None:
@@ -156,6 +156,7 @@ def _answered_otherwise(reminder: Reminder, ledger: Ledger, now: datetime, zone:
 def _what_changed(
     reminder: Reminder,
     due_now: Sequence[Reminder],
+    latest: Mapping[str, RaisedReminder],
     ledger: Ledger,
     rulebook: Rulebook | None,
     now: datetime,
@@ -167,7 +168,7 @@ def _what_changed(
         return "The chain is no longer in the household."
     if chain.retired_at is not None and chain.retired_at <= now:
         return f"{chain.name} was retired on {day(chain.retired_at, zone)}."
-    instead = takes_its_place(reminder, due_now)
+    instead = takes_its_place(reminder, due_now, latest)
     if instead is not None:
         return f"“{instead.headline}” takes care of it."
     found = _changed_rides(reminder, ledger, rulebook, zone) + _changed_care(reminder, ledger, now, zone)

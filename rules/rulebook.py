@@ -169,13 +169,8 @@ class Rulebook:
             set_for_them: dict[str, float] = {}
             for owner in owners:
                 set_for_them |= self.overrides[owner]
-            everybody = self.weights
-            self._weights[owners] = replace(
-                everybody,
-                water=set_for_them.get("water", everybody.water),
-                mud=set_for_them.get("mud", everybody.mud),
-                dust=set_for_them.get("dust", everybody.dust),
-            )
+            own: dict[str, Any] = {name: set_for_them[name] for name in WEIGHTS if name in set_for_them}
+            self._weights[owners] = replace(self.weights, **own)
         return self._weights[owners]
 
     @cached_property

@@ -14,8 +14,8 @@ from zoneinfo import ZoneInfo
 
 from rules.cautions import caution
 from rules.ledger import Ledger
+from rules.one_a_chain import spared
 from rules.outlook import Outlook
-from rules.quiet_hours import spared
 from rules.reminder import RaisedReminder, Reminder, ReminderKind, Step
 from rules.vocabulary import Condition, Regime, ReminderId, Rider
 from rules.wording import clock, day, listed, number
@@ -236,7 +236,7 @@ def _ordered(texts: Sequence[ReminderText]) -> list[ReminderText]:
 
 def _blocks(ordered: Sequence[ReminderText], page_url: str | None, *, opening: str = "") -> list[Block]:
     """One block each; the same caution is written out where it is first needed."""
-    instead = spared(t.reminder for t in ordered)
+    instead = spared([t.reminder for t in ordered])
     blocks = []
     for careful, alike in groupby(ordered, key=lambda t: caution(t.reminder.kind, t.regime)):
         for position, telling in enumerate(alike):

@@ -12,8 +12,8 @@ from typing import Any, TypeVar
 from rules.contamination import ChainHistory, exposures, history
 from rules.judgements import judgements_for
 from rules.ledger import Ledger
+from rules.one_a_chain import spared
 from rules.outlook import Outlook, outlook
-from rules.quiet_hours import spared
 from rules.rag import Offer, offers
 from rules.reminder import RaisedReminder
 from rules.rulebook import Rulebook
@@ -117,7 +117,7 @@ class Snapshot:
     @cached_property
     def instead(self) -> Mapping[str, str]:
         """Reminders that another one answers as well, by key, with the sentence to say."""
-        return spared(one.reminder for one in self.standing)
+        return spared([one.reminder for one in self.standing], self.standing)
 
     @cached_property
     def most_pressing_first(self) -> tuple[RaisedReminder, ...]:

@@ -52,6 +52,15 @@ def test_road_salt_counts_on_the_paved_part_and_by_its_own_weight():
     assert found.weight == pytest.approx(exposure(hour(tag(0.1)), 0.25, None, WEIGHTS).weight + 0.6)
 
 
+def test_the_riders_word_for_wet_leaves_the_salt_in_the_water():
+    salted = hour(replace(tag(0.1), salt=0.8))
+    wet = exposure(salted, 0.25, Condition.WET, WEIGHTS)
+    assert wet.salt == pytest.approx(0.6)
+    assert wet.weight == pytest.approx(exposure(hour(tag(0.1)), 0.25, Condition.WET, WEIGHTS).weight + 0.6)
+    assert exposure(salted, 0.25, Condition.DRY, WEIGHTS).salt == 0.0
+    assert exposure(salted, 0.25, Condition.WET, WEIGHTS, indoor=True).salt == 0.0
+
+
 def test_no_weather_is_unknown_and_counts_as_a_plain_hour():
     for nothing_known in (None, tag(None)):
         found = exposure(hour(nothing_known), 1.0, None, WEIGHTS)

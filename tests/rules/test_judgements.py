@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import UTC, datetime
 
 import pytest
@@ -12,7 +13,7 @@ from rules.ledger import Ledger
 from rules.outlook import outlook
 from rules.reminder import ReminderKind
 from rules.reminders import due
-from rules.rulebook import Rulebook, default_rulebook, parse_rulebook
+from rules.rulebook import WEIGHTS, Rulebook, default_rulebook, parse_rulebook
 from rules.wax_night import plan
 from tests.rules.notation import ledger_of as written
 
@@ -101,6 +102,24 @@ def test_a_riders_own_weights_count_in_the_hours_they_rode(house: Ledger) -> Non
         nearer = history(house, chain.id, book(f'{scope}\nwater = 4\n[rider."Ben"]\nwater = 2')).over_life
         assert nearer.grit_h == heavier.grit_h
     assert heavier.drive_h == usual.drive_h
+
+
+def test_every_weight_set_for_one_of_them_counts() -> None:
+    house = written("2025-03-01 fitted Copper on Plover\n2025-03-04 10:30 rode 2 h on Plover salty")
+    usual = default_rulebook().weights
+    for kind in WEIGHTS:
+        heavier = getattr(usual, kind) + 1.0
+        for scope in ('[rider."Ada"]', '[bike."Plover"]', '[chain."Copper"]'):
+            own = book(f"{scope}\n{kind} = {heavier}")
+            weights = own.weights_for(house.chains[0], house.bikes[0], house.riders[0])
+            assert weights == replace(usual, **{kind: heavier})
+    # two paved hours with a salt index of 0.9
+    (chain,) = house.chains
+    grit_h = [history(house, chain.id, one).over_life.grit_h for one in (default_rulebook(), book(_SALT))]
+    assert grit_h[1] - grit_h[0] == pytest.approx(2.0 * 0.9 * (3.0 - usual.salt))
+
+
+_SALT = '[bike."Plover"]\nsalt = 3'
 
 
 def test_a_name_that_is_nobodys_is_named_with_its_line(house: Ledger) -> None:

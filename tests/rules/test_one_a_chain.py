@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import time
 
 from rules.moved_limits import NEWEST, limits_moved
-from rules.one_a_chain import one_a_chain
+from rules.one_a_chain import one_a_chain, spared
 from rules.quiet_hours import QuietHours, Unheard, bundles
 from rules.reconcile import Change, reconcile
 from rules.reminder import RaisedReminder, ReminderKind, ReminderStep, Step
@@ -57,6 +57,35 @@ def test_a_chain_to_be_replaced_wants_nothing_else():
     worn = all_due(START + ridden(30) + "2025-06-10  measured  Copper  over 0.5\n")
     assert len(kinds(worn)) > 1
     assert kinds(one_a_chain(worn, ())) == {ReminderKind.REPLACEMENT}
+
+
+def test_what_a_put_off_immersion_would_have_done_is_wanted_after_all():
+    both = all_due(START + ridden(30))
+    bath, drip = sorted(both, key=lambda one: one.kind is ReminderKind.DRIP)
+    said = "“Re-immerse the chain Copper on Plover” takes care of this too."
+    assert spared(both) == spared(both, [raised(bath), raised(drip, number=2)]) == {drip.key: said}
+    for step in (Step.PUT_OFF, Step.DISMISSED):
+        assert spared(both, [raised(bath, step), raised(drip, number=2)]) == {}
+    # it is withdrawn for what changed, not for the immersion nobody is asked for
+    dripped = START + ridden(30) + "2025-06-01 20:00  dripped  Copper\n2025-06-02 20:00 dripped Copper\n"
+    stood = [raised(bath, Step.PUT_OFF), raised(drip, number=2)]
+    after = one_a_chain(all_due(dripped), stood)
+    (why,) = (
+        one.step.why
+        for one in reconcile(stood, after, ledger_of(dripped), now=NOW)
+        if one.raised is not None and one.raised.id == 2
+    )
+    assert "takes care" not in why
+
+
+def test_an_immersion_is_a_wiping_too_but_rust_does_not_wait_for_it():
+    wet = START + ridden(30) + "2025-06-19 18:00  rode  2 h  on Plover  wet\n"
+    due_now = one_a_chain(all_due(wet), ())
+    assert kinds(due_now) == {ReminderKind.IMMERSION, ReminderKind.WIPE_AND_DRIP}
+    assert [key.partition(":")[0] for key in spared(due_now)] == ["wipe and drip"]
+    worn = all_due(wet + "2025-06-19 22:00  measured  Copper  over 0.5\n")
+    assert set(spared(worn).values()) == {"Not worth doing if you replace the chain now."}
+    assert len(spared(worn)) == len(worn) - 1
 
 
 def test_another_chain_is_spared_nothing():

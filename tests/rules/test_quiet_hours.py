@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from rules.quiet_hours import QuietHours, bundles, may_speak, outlook_due, spared, speak_at, unheard
+from rules.quiet_hours import QuietHours, bundles, may_speak, outlook_due, speak_at, unheard
 from rules.reminder import RaisedReminder, Reminder, ReminderKind, ReminderStep, Step
 from rules.vocabulary import ChainId, ReminderId, RiderId
 from tests.rules.notation import at
@@ -126,19 +126,6 @@ def test_one_message_per_rider_and_everything_in_it():
     morning = dict.fromkeys(quiet_hours, local("2025-06-04 07:00"))
     assert [bundle.rider for bundle in bundles(waiting, morning, quiet_hours)] == [1, 2]
     assert bundles((), {}, {}) == ()
-
-
-def test_what_one_treatment_answers_is_not_asked_for_twice():
-    bath, drip, wet = reminder(ReminderKind.IMMERSION), reminder(DRIP), reminder(WET)
-    worn, look = reminder(ReminderKind.REPLACEMENT), reminder(ReminderKind.INSPECTION)
-    assert spared([bath, drip, wet]) == {
-        drip.key: "“re-immersion 1” takes care of this too.",
-        wet.key: "“re-immersion 1” takes care of this too.",
-    }
-    assert spared([drip, wet]) == {drip.key: "“wipe and drip 1” takes care of this too."}
-    assert set(spared([worn, bath, drip, look])) == {bath.key, drip.key, look.key}
-    assert set(spared([worn, look]).values()) == {"Not worth doing if you replace the chain now."}
-    assert spared([drip, look, reminder(WET, chain=2)]) == {}
 
 
 def test_the_outlook_goes_out_on_sunday_morning_once():
