@@ -68,8 +68,11 @@ def by_a_wrong_clock(known: Sequence[Outing], other: Outing) -> str | None:
     """
     theirs = sketch_of(other.sketch)
     sketches = [sketch_of(one.sketch) for one in known]
-    if theirs.identity is not None and any(one.identity == theirs.identity for one in sketches):
-        return None  # one device has one clock
+    if own := [one for one in sketches if one.identity == theirs.identity is not None]:
+        # One device has one clock: either it recorded this at the same time, or it was another outing.
+        minutes = recorded_minutes(theirs)
+        at_once = any(_mostly_shared(minutes, recorded_minutes(one)) for one in own)
+        return "one device recorded both at the same time, beside another clock" if at_once else None
     for mine in sketches:
         found = _clock_between(mine, theirs)
         if found is not None:
@@ -94,6 +97,10 @@ def _clock_between(mine: Sketch, theirs: Sketch) -> timedelta | None:
     return None
 
 
+def _mostly_shared(one: frozenset[int], other: frozenset[int]) -> bool:
+    return len(one & other) >= max(min(len(one), len(other)) / 2, 1)
+
+
 def _clocks(sketches: Sequence[Sketch], minutes: Sequence[frozenset[int]]) -> list[int]:
     """By how many minutes each recording's clock is ahead of the first one's, as far as tracks tell."""
     found: list[int | None] = [0, *(None for _ in sketches[1:])]
@@ -103,8 +110,7 @@ def _clocks(sketches: Sequence[Sketch], minutes: Sequence[frozenset[int]]) -> li
         for other in range(len(sketches)):
             if found[other] is not None:
                 continue
-            shorter = min(len(minutes[here]), len(minutes[other]))
-            if len(minutes[here] & minutes[other]) >= max(shorter / 2, 1):
+            if _mostly_shared(minutes[here], minutes[other]):
                 off = 0
             elif (by := _clock_between(sketches[here], sketches[other])) is not None:
                 off = round(by.total_seconds() / 60)

@@ -21,16 +21,13 @@ from ingest.errors import NotARide, OverBudget, UnreadableFile
 from ingest.files.folder import scan
 from ingest.files.read_pool import Member, ReadFile, ToRead, read_all, stamp
 from ingest.files.reader import WAY_OF_READING
-from ingest.ride.outing_set import CLOCK_ERRORS, by_a_wrong_clock, resolved
-from ingest.ride.same_ride import Relation, same_outing
-from ingest.ride.same_ride import Verdict as SameOuting
+from ingest.ride.outing_set import CLOCK_ERRORS
 from ingest.ride.summary import RideSummary
-from ingest.ride.unrecorded import READER
-from rules.vocabulary import DecidedBy, RideId, Rider, RiderId
+from rules.vocabulary import RideId, Rider, RiderId
 from services.store import FileRecord, RideSpan, Store, Transaction
 from services.store.notes import FILES_READ_BY
-from services.store.same_outings import IMPORTER
 from services.use_cases.judge_bikes import Move, judge_new_rides
+from services.use_cases.known_outings import KnownOutings
 
 BATCH = 64  # files a transaction: few enough that a kill loses little, many enough that commits cost nothing
 
@@ -164,10 +161,7 @@ class _Batch:
         read = [member for file in files for member in file.members]
         self._seen = tx.files.seen_of(member.sha256 for member in read)
         found = [member.summary for member in read if member.summary is not None]
-        self._spans: list[RideSpan] = []
-        if found:
-            begin, end = min(one.started_at for one in found), max(one.ended_at for one in found)
-            self._spans += tx.rides.spans(begin - CLOCK_ERRORS[-1], end + CLOCK_ERRORS[-1])
+        self._here = KnownOutings(tx, found, now)
         self._outcomes: list[FileOutcome] = []
         self._waiting: list[_NewRide] = []
         self._fresh: dict[str, tuple[int, Member]] = {}  # by digest: position among the outcomes
@@ -224,7 +218,7 @@ class _Batch:
         off = CLOCK_ERRORS[-1]
         if any(one.rider == rider and one.meets(begin - off, end + off) for one in self._waiting):
             self._write_waiting()
-        if (known := self._known_outing(summary, clues, rider)) is not None:
+        if (known := self._here.of(summary, clues, rider)) is not None:
             ride, because = known
             return FileOutcome(name, Outcome.SAME_OUTING, "; ".join(because), "", ride)
         self._waiting.append(_NewRide(len(self._outcomes), summary, clues, rider))
@@ -233,121 +227,11 @@ class _Batch:
             return FileOutcome(name, Outcome.DAMAGED, why, "copy it from the device again")
         return FileOutcome(name, Outcome.NEW)
 
-    def _known_outing(
-        self, summary: RideSummary, clues: RideClues, rider: RiderId
-    ) -> tuple[RideId, tuple[str, ...]] | None:
-        """If others of the rider's recordings are of this outing, it is kept with them: the ride it is in."""
-        begin, end = summary.started_at, summary.ended_at
-        mine = [one for one in self._spans if one.rider == rider]
-        same: list[tuple[RideSpan, SameOuting]] = []
-        for other in (one for one in mine if one.started_at < end and begin < one.ended_at):
-            verdict = same_outing(self._tx.rides.outing(other.id), summary, same_rider=True)
-            if verdict.same:
-                same.append((other, verdict))
-        if same:
-            kept = [other for other, _ in same]
-            because = tuple(dict.fromkeys(why for _, verdict in same for why in verdict.because))
-            recordings = self._tx.rides.recordings_of(one.id for one in kept)
-            spoken_for = {one.bike for one in kept if one.decided_by is DecidedBy.RIDER}
-            if self._tx.rides.was_split_by_a_rider(recordings) or len(spoken_for) > 1:
-                other, verdict = same[0]
-                self._second_recording(other, summary, clues, verdict)
-                return other.id, verdict.because
-            return self._regrouped(kept, recordings, summary, clues, rider, because), because
-        told = next((one for one in mine if self._was_told(one, begin, end)), None)
-        if told is not None:
-            why = "its rider told of it before its file came: the file counts now"
-            verdict = SameOuting(True, (why,), "second", Relation.SAME)
-            self._second_recording(told, summary, clues, verdict)
-            return told.id, verdict.because
-        off = CLOCK_ERRORS[-1]
-        by_clock: dict[RideSpan, str] = {}
-        for other in (one for one in mine if one.started_at < end + off and begin - off < one.ended_at):
-            known = self._tx.rides.recordings_of([other.id])
-            if self._tx.rides.was_split_by_a_rider(known):
-                continue  # somebody said already that these are outings of their own
-            if (
-                found := by_a_wrong_clock([self._tx.rides.outing(one) for one in known], summary)
-            ) is not None:
-                by_clock[other] = found
-        if not by_clock:
-            return None
-        because = tuple(dict.fromkeys(by_clock.values()))
-        recordings = self._tx.rides.recordings_of(one.id for one in by_clock)
-        return self._regrouped(list(by_clock), recordings, summary, clues, rider, because), because
-
-    def _was_told(self, ride: RideSpan, begin: datetime, end: datetime) -> bool:
-        """Whether a ride that is half of that time has no file, only its rider's word."""
-        shared = min(ride.ended_at, end) - max(ride.started_at, begin)
-        half = min(ride.ended_at - ride.started_at, end - begin) / 2
-        return shared >= half and self._tx.rides.outing(ride.id).reader == READER
-
-    def _regrouped(
-        self,
-        kept: Sequence[RideSpan],
-        recordings: Sequence[RideId],
-        summary: RideSummary,
-        clues: RideClues,
-        rider: RiderId,
-        because: tuple[str, ...],
-    ) -> RideId:
-        """Keep a new recording of an outing, and say anew which of its recordings count."""
-        rides = self._tx.rides
-        (new,) = rides.add_many([(summary, rider, clues.to_json())])
-        every = [*recordings, new]
-        found = resolved([rides.outing(one) for one in every])
-        counted = {every[n] for n in found.counted}
-        followed = {every[n]: every[one] for n, one in found.follows.items()}
-        before = {one.id for one in kept}
-        for one in recordings:
-            if one not in before:
-                rides.split_again(one, at=self._now, by=IMPORTER)
-        # What was said of a ride stays with its number: a recording that counts now takes that of one which
-        # counts no more.
-        place = {one: one for one in every}
-        for freed in sorted(before - counted):
-            heirs = [one for one in counted - before if followed[freed] == one or len(counted - before) == 1]
-            if heirs:
-                heir = min(heirs)
-                rides.exchange_recordings(freed, heir)
-                place[heir], place[freed] = freed, heir
-                counted.remove(heir)
-                rides.judge_anew(freed)
-        for one, other in followed.items():
-            rides.link_same_outing(
-                place[other], place[one], [*because, found.because], at=self._now, by=IMPORTER
-            )
-        ids = {one.id for one in kept} | {place[one] for one in every}
-        self._spans = [one for one in self._spans if one.id not in ids]
-        begin = min(summary.started_at, *(one.started_at for one in kept))
-        end = max(summary.ended_at, *(one.ended_at for one in kept))
-        self._spans += (one for one in rides.spans(begin, end) if one.id in ids)
-        return place[followed.get(new, new)]
-
-    def _second_recording(
-        self, kept: RideSpan, summary: RideSummary, clues: RideClues, verdict: SameOuting
-    ) -> None:
-        self._tx.rides.add_second_recording(
-            kept.id,
-            summary,
-            keep_new=verdict.keep == "second",
-            because=verdict.because,
-            at=self._now,
-            clues=clues.to_json(),
-        )
-        if verdict.keep == "second":
-            # The richer recording may name its bike where the first did not.
-            self._tx.rides.judge_anew(kept.id)
-            self._spans.remove(kept)
-            self._spans += (
-                one for one in self._tx.rides.spans(summary.started_at, summary.ended_at) if one.id == kept.id
-            )
-
     def _write_waiting(self) -> None:
         waiting, self._waiting = self._waiting, []
         ids = self._tx.rides.add_many([(one.summary, one.rider, one.clues.to_json()) for one in waiting])
         for ride, one in zip(ids, waiting, strict=True):
-            self._spans.append(replace(one.span(), id=ride))
+            self._here.add(replace(one.span(), id=ride))
             self._outcomes[one.position] = replace(self._outcomes[one.position], ride=ride)
 
     def _write_files(self) -> None:

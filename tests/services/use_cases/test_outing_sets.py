@@ -96,6 +96,15 @@ SETS: Mapping[str, tuple[dict[str, bytes], list[tuple[float, float]]]] = {
         },
         [(0, 0.67), (41, 0.65), (81, 0.65)],
     ),
+    "a wrong clock between a device's whole and its parts": (
+        {
+            "part.fit": fit_bytes(part(whole(), 12, 84)),
+            "whole.fit": fit_bytes(whole()),
+            "clock.fit": fit_bytes(later(elsewhere(whole(), 13), 2)),
+            "begin.fit": fit_bytes(part(whole(), 0, 40)),
+        },
+        [(0, 2.0)],
+    ),
 }
 
 
