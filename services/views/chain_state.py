@@ -12,6 +12,8 @@ from rules.outlook import Outlook
 from rules.reasons import since
 from rules.reminder import RaisedReminder, ReminderKind
 from rules.vocabulary import Bike, Chain, Condition, Regime, Treatment
+from rules.wear.forecast import Measure
+from rules.wording import number
 from rules.work import WORKS
 from services.views.snapshot import Snapshot
 
@@ -51,8 +53,18 @@ class ChainState:
 
     @property
     def film_word(self) -> str:
-        """What the film line runs towards."""
+        """What renews its film."""
         return WORKS[ReminderKind.DRIP, self.chain.regime].noun
+
+    @property
+    def film_words(self) -> str:
+        """How long its film lasts, by the pace of its own life: a dry, paved drive hour is one grit-hour."""
+        film, left_h = "film" if self.waxed else "oil", self.film_limit - self.film_used
+        if left_h <= 0.0:
+            return f"the {film} is used up"
+        km = left_h * Measure.KILOMETRES.over_life(self.past) / (self.over_life.drive_h or 1.0)
+        lasts = f"{max(10, round(km, -1)):.0f} km" if km > 0.0 else f"{number(left_h, 0)} drive hours"
+        return f"{film} good for about {lasts} of dry tarmac"
 
     @property
     def need(self) -> tuple[bool, float]:

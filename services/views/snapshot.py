@@ -30,6 +30,7 @@ from services.expected_errors import EXPECTED
 from services.store import FileRecord, Posted, SensorSighting, Transaction
 from services.store.notes import FILES_WAITING, LAST_ROUND
 from services.use_cases.import_rides import Outcome
+from services.use_cases.judge_bikes import HouseholdJudgement, OpenQuestion
 from services.use_cases.tag_conditions import WAITS_UNTIL
 
 T = TypeVar("T")
@@ -283,11 +284,21 @@ class Snapshots:
                 newest = self._newest = Snapshot.read(tx, self.app.rulebook, self.app.prices)
             return newest
 
+    def asked(self) -> tuple[OpenQuestion, ...]:
+        """Which rides to ask about, in groups that one answer settles, the most useful first."""
+
+        def work() -> tuple[OpenQuestion, ...]:
+            with self.app.store.reading() as tx:
+                return HouseholdJudgement(tx).questions()
+
+        return self.now()._once("asked", work)
+
     def keep_warm(self, stop: threading.Event, clock: Callable[[], datetime]) -> None:
         """Look every second until told to stop: after a round's writes, no page waits for the reading."""
         while not stop.wait(LOOK_EVERY_S):
             try:
                 if self._newest is not None:
                     self.now().work_ahead(clock())
+                    self.asked()
             except EXPECTED:
                 continue  # the page that is asked for next says it in words

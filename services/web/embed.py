@@ -11,19 +11,19 @@ from markupsafe import Markup
 from ingest.bikes.judge import RideClues
 from ingest.ride.track import TrackPoint
 from rules.contamination import Exposure
-from rules.vocabulary import Chain, Condition, Ride
+from rules.vocabulary import Bike, Chain, Condition, Ride
 from rules.wear.comparison import Comparison
 from rules.wear.forecast import Measure, wear_points
 from services.views.chain_state import ChainState
 from services.views.snapshot import Snapshot
 from services.web.drawings import (
     LifeRow,
+    bike_sign,
     chain_life,
     chain_life_table,
     chain_strip,
     clue_waterfall,
     drawn_hours,
-    film_line,
     gear_comb,
     hours_bars,
     regime_comparison,
@@ -53,11 +53,9 @@ def strip(state: ChainState) -> Markup:
     )
 
 
-def film(state: ChainState) -> Markup:
-    """How much of its film is used."""
-    return _ours(
-        film_line(state.film_used, state.film_limit, uid=f"film-{state.chain.id}", what=state.film_word)
-    )
+def sign(bike: Bike) -> Markup:
+    """A bike's comb of gears, small."""
+    return _ours(bike_sign(bike, uid=f"sign-{bike.id}"))
 
 
 def life_picture(snapshot: Snapshot, chain: Chain, now: datetime) -> Markup:

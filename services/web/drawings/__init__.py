@@ -10,7 +10,6 @@ which the style sheet shows one.
     legend(words=CONDITIONS, *, marks=()) -> str
         words: the conditions to show; marks: names in MARKS, e.g. ("drip", "immersion", "wipe test")
     chain_strip(history, limit, *, uid, name="the chain", zone=UTC) -> str
-    film_line(used, limit, *, uid, unit="grit-hours", what="drip") -> str
     strip_words(history) -> str             plain text, '9.5 dry, 4.2 dusty': escape it yourself
     chain_life(history, *, uid, bikes, now, limit_pct, forecast=None, name="the chain", zone=UTC) -> str
         bikes: names by id; forecast: rules.wear Forecast or Refusal
@@ -21,6 +20,7 @@ which the style sheet shows one.
     hours_bars(hours, *, uid, name="the ride", zone=UTC) -> str
         points: ingest.ride.track.track_points; hours: drawn_hours; started_at: of the ride
     clue_waterfall(evidence, bikes, *, uid) -> str                       evidence: a Decision's JSON
+    bike_sign(bike, *, uid) -> str                                       a bike by its comb of gears
     gear_comb(histogram, bikes, *, uid, name="the ride") -> str          histogram: RideClues.gears or None
     wear_plot(points, answer, *, uid, limit_pct, measure=…, name="the chain", zone=UTC) -> str
         points: rules.wear.wear_points; answer: Forecast or Refusal by the same measure
@@ -32,13 +32,13 @@ data-value, data-unit (its own, or of the nearest element around it) and data-da
 """
 
 from services.web.drawings.clues import clue_waterfall
-from services.web.drawings.gears import gear_comb
+from services.web.drawings.gears import bike_sign, gear_comb
 from services.web.drawings.life import chain_life
 from services.web.drawings.life_events import LifeRow, chain_life_table
 from services.web.drawings.marks import MARKS
 from services.web.drawings.ride import DrawnHour, drawn_hours, ride_track
 from services.web.drawings.ride_time import hours_bars, ride_speed
-from services.web.drawings.strip import chain_strip, film_line, strip_words
+from services.web.drawings.strip import chain_strip, strip_words
 from services.web.drawings.textures import CONDITIONS, legend, textures
 from services.web.drawings.wear import regime_comparison, wear_plot
 
@@ -47,12 +47,12 @@ __all__ = [
     "MARKS",
     "DrawnHour",
     "LifeRow",
+    "bike_sign",
     "chain_life",
     "chain_life_table",
     "chain_strip",
     "clue_waterfall",
     "drawn_hours",
-    "film_line",
     "gear_comb",
     "hours_bars",
     "legend",

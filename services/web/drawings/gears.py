@@ -8,12 +8,13 @@ from collections.abc import Mapping, Sequence
 from ingest.bikes.gearing import BIN_CENTRES, BIN_WIDTH, GearHistogram, development_m
 from rules.vocabulary import Bike
 from rules.wording import number
-from services.web.drawings.svg import at_both_widths, drawn, label, line, safe, short, text_width
+from services.web.drawings.svg import at_both_widths, drawn, known_name, label, line, safe, short, text_width
 
 LEFT, RIGHT = 10.0, 10.0
 TOP, BASE = 26.0, 126.0
 BIKE_ROW = 30.0
 USUAL_CIRCUMFERENCE_M = 2.13
+SIGN_LOW_M, SIGN_HIGH_M, SIGN_WIDTH = 1.1, 10.4, 150.0  # one axis for all bikes, so that combs compare
 
 
 def gears_m(bike: Bike) -> tuple[float, ...]:
@@ -22,6 +23,19 @@ def gears_m(bike: Bike) -> tuple[float, ...]:
     return tuple(
         sorted(development_m(front, rear, circumference_m) for front in bike.chainrings for rear in bike.cogs)
     )
+
+
+def bike_sign(bike: Bike, *, uid: str) -> str:
+    """A bike by its comb, a stroke a gear, beside its name. Markup; nothing where no teeth are known."""
+    gears = gears_m(bike)
+    if not gears:
+        return ""
+    low, high = math.log(SIGN_LOW_M), math.log(SIGN_HIGH_M)
+    places = [4 + (math.log(gear) - low) / (high - low) * (SIGN_WIDTH - 8) for gear in gears]
+    strokes = "".join(f"M{short(min(max(x, 4), SIGN_WIDTH - 4))} 1v12" for x in places)
+    told = f"{len(gears)} gears, {number(gears[0])} to {number(gears[-1])} m a turn"
+    body = f'<path class="gear" d="{strokes}M4 13H{SIGN_WIDTH - 4:g}"/>'
+    return drawn(known_name(uid), "sign", SIGN_WIDTH, 15, f"The comb of {bike.name}", told, body)
 
 
 def gear_comb(

@@ -25,9 +25,8 @@ from services.web.drawings.textures import (
 )
 
 LEFT = 26.0  # room for the bath before the first link
-MIDDLE, HEIGHT = 30.0, 57.0
+MIDDLE, HEIGHT = 30.0, 47.0
 DROP_APART = 10.0
-FILM_HEIGHT = 14.0
 
 
 class Stretch(NamedTuple):
@@ -155,11 +154,11 @@ def _strip(since: Since, limit: float, uid: str, css: str, title: str, told: str
     if shown:
         past = f'<g class="link-outline">{plates(links, links + shown)}{pins(links + 1, links + shown)}</g>'
     end = links * PITCH + OUTER + 1
-    runs_out = " →" if since.grit_h / limit * full > most else ""
+    runs_out = label(most - OUTER + 2, 4, "→", css="figure") if since.grit_h / limit * full > most else ""
     return drawn(
         uid,
         css,
-        LEFT + most + 4,
+        LEFT + most + 14,
         HEIGHT,
         title,
         told,
@@ -168,8 +167,7 @@ def _strip(since: Since, limit: float, uid: str, css: str, title: str, told: str
         f'<g clip-path="url(#in-links-{css})">{"".join(fills)}{cut}</g>'
         f'<use class="link-outline" href="#links-{css}"/>{past}'
         f"{line(end, -16, end, 16, 'limit')}"
-        f"{label(end + 3, 25, f'limit {number(limit)}{runs_out}', anchor='end', css='figure')}"
-        f"{_drops(since.drips, limit, full, most, zone)}</g>",
+        f"{runs_out}{_drops(since.drips, limit, full, most, zone)}</g>",
     )
 
 
@@ -202,30 +200,3 @@ def _drops(drips: Sequence[Dripped], limit: float, full: float, most: float, zon
         if len(here) > 1:
             shapes.append(label(max(x, 4 - OUTER) + 6, -14, f"×{len(here)}", css="figure"))
     return "".join(shapes)
-
-
-def film_line(used: float, limit: float, *, uid: str, unit: str = "grit-hours", what: str = "drip") -> str:
-    """How much of the film's life is used: a thin line under the strip, its tick at the limit.
-
-    used, limit: since the last drip, in `unit`. More than the limit runs past the tick.
-    Raises ValueError unless limit > 0, and for a uid that is no name.
-    """
-    if not limit > 0.0:
-        raise ValueError(f"a film line needs a limit above 0, not {limit}")
-    title = f"{number(used)} of {number(limit)} {unit} since the last {what}"
-    told = "Over the limit." if used > limit else f"{number(limit - used)} {unit} are left."
-
-    def draw(own: str, css: str, _: int) -> str:
-        _, _, full, most = _reach(css)
-        reached, end = min(used / limit * full, most), LEFT + full + 1
-        middle = FILM_HEIGHT / 2
-        body = line(LEFT, middle, LEFT + full, middle, "film-all")
-        if reached > 0.0:
-            body += line(LEFT + 2, middle, LEFT + max(2.1, reached - 2), middle, "film-used")
-        body += line(end, 0, end, FILM_HEIGHT, "limit")
-        beside = end + 5
-        if used <= limit:
-            body += label(beside, FILM_HEIGHT - 3, f"limit {number(limit)}", css="figure")
-        return drawn(own, css, LEFT + most + 4, FILM_HEIGHT, title, told, body)
-
-    return at_both_widths(uid, draw, css="film")

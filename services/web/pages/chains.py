@@ -10,10 +10,10 @@ from rules.vocabulary import ChainId
 from rules.wear.forecast import Measure
 from services.app import zone_of
 from services.store import NotFound
+from services.views.bench import need_of
 from services.views.chain_state import state_of
 from services.web.context import AContext
-from services.web.embed import film, life_picture, life_rows, strip
-from services.web.pages.overview import need_of
+from services.web.embed import life_picture, life_rows, strip
 
 MOST_ROWS = 120
 router = APIRouter(prefix="/chains")
@@ -55,5 +55,4 @@ def chain(number: int, context: AContext) -> HTMLResponse:
         fittings=snapshot.ledger.fittings_of(one.id)[::-1],
         km=Measure.KILOMETRES.over_life(snapshot.past(one.id, now)),
         strip=strip,
-        film=film,
     )

@@ -1,59 +1,66 @@
-"""The overview: what needs hands now, what is next, what waits, and what each chain has been through."""
+"""The overview: a row a bike, with its chain and today's job; what waits for a word; what does not work."""
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from datetime import datetime, timedelta
+from collections.abc import Iterable, Iterator
+from datetime import timedelta
 from pathlib import Path
 
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
 from rules.judgements import unknown_names
-from rules.reminder import RaisedReminder, ReminderKind, Step
-from rules.reminders import caution
 from rules.wording import listed
-from rules.work import work
 from services.channels.calendar import feed
-from services.messages.words import WEEKS_AHEAD, Coming, coming
+from services.views.bench import Need, bench, headline
 from services.views.calendar_entries import entries
-from services.views.chain_state import state_of
-from services.views.snapshot import Snapshot
 from services.web.context import AContext, RequestContext
-from services.web.embed import film, strip
+from services.web.embed import sign, strip
+from services.web.pages.rides import question_of
 
 router = APIRouter()
 SILENT_AFTER = timedelta(hours=26)  # a day, and the time a laptop sleeps
 MOST_TROUBLES_OF_A_KIND = 3
-MOST_DRAWN = 12  # the neediest; the others are named
+MOST_DRAWN = 12  # bikes; the others are named
+MOST_QUESTIONS = 2
 
 
 @router.get("/")
 def overview(context: AContext) -> HTMLResponse:
     """The first page."""
     snapshot, now = context.snapshot, context.now
-    states = [
-        state_of(snapshot, chain, now)
-        for chain in snapshot.ledger.chains
-        if chain.retired_at is None or chain.retired_at > now
-    ]
-    fitted = sorted((one for one in states if one.bike is not None), key=lambda one: one.need)
-    questions = [ride for number in snapshot.questions if (ride := snapshot.ledger.ride(number)) is not None]
+    rows = bench(snapshot, now)
+    shown = rows[:MOST_DRAWN]
+    open_ones = [asked for asked in context.shared.snapshots.asked() if not asked.is_check]
+    questions = [one for asked in open_ones[:MOST_QUESTIONS] if (one := question_of(snapshot, asked))]
     return context.show(
         "overview.html",
         here="overview",
-        needs=[need_of(snapshot, one) for one in snapshot.most_pressing_first],
-        next_up=_next_up(snapshot, now),
-        weeks=WEEKS_AHEAD,
+        headline=headline(rows),
+        hands=[row for row in shown if row.wants_hands],
+        calm=[row for row in shown if not row.wants_hands],
+        more=rows[MOST_DRAWN:],
+        cautions=cautions(row.need for row in shown if row.need and row.wants_hands),
         questions=questions,
-        unconfirmed=len(snapshot.likely),
+        further=len(open_ones) - len(questions),
         troubles=list(_troubles(context)),
-        chains=fitted[:MOST_DRAWN],
-        calm=fitted[MOST_DRAWN:],
-        shelf=[one for one in states if one.bike is None],
+        shelf=[one for one in snapshot.ledger.chains if snapshot.where(one, now) == "on the shelf"],
         strip=strip,
-        film=film,
+        sign=sign,
     )
+
+
+def cautions(needs: Iterable[Need]) -> list[tuple[str, str, str]]:
+    """What can hurt in all of this, no sentence twice: the job, its danger, and the rest."""
+    said: set[str] = set()
+    found = []
+    for need in needs:
+        fresh = [one for one in need.caution.split(". ") if one.rstrip(".") not in said]
+        said.update(one.rstrip(".") for one in fresh)
+        if fresh:
+            first, *rest = (f"{one.rstrip('.')}." for one in fresh)
+            found.append((need.job, first, " ".join(rest)))
+    return found
 
 
 @router.get("/chains.ics")
@@ -61,36 +68,6 @@ def calendar(context: AContext) -> Response:
     """The calendar feed, for any calendar program on this machine."""
     content = feed(entries(context.app, now=context.now))
     return Response(content, media_type="text/calendar; charset=utf-8")
-
-
-def need_of(snapshot: Snapshot, raised: RaisedReminder) -> dict[str, object]:
-    """A standing reminder as a page shows it: with its caution, and the treatment that answers it."""
-    due = raised.reminder
-    regime = snapshot.ledger.chain(due.chain).regime
-    hands = work(due.kind, regime)
-    put_off = next((step for step in reversed(raised.steps) if step.step is Step.PUT_OFF), None)
-    return {
-        "raised": raised,
-        "due": due,
-        "chain": snapshot.ledger.chain(due.chain),
-        "rider": snapshot.ledger.rider(due.rider),
-        "answer": None if hands is None else hands.answer,
-        "measure": due.kind is ReminderKind.INSPECTION,
-        "replace": due.kind is ReminderKind.REPLACEMENT,
-        "caution": caution(due.kind, regime),
-        "instead": snapshot.instead.get(due.key, ""),
-        "put_off_until": put_off.until if put_off and raised.state is Step.PUT_OFF else None,
-    }
-
-
-def _next_up(snapshot: Snapshot, now: datetime) -> list[Coming]:
-    """Limits that come within a few weeks, soonest first; one per chain and kind of work."""
-    soon = now + timedelta(weeks=WEEKS_AHEAD)
-    return [
-        coming(limit, snapshot.ledger)
-        for limit in snapshot.outlook(now)
-        if limit.used < limit.limit and limit.by is not None and limit.by <= soon
-    ]
 
 
 def _troubles(context: RequestContext) -> Iterator[tuple[str, str, str]]:

@@ -13,13 +13,13 @@ from rules.vocabulary import BikeId, Condition, ReminderId, RideId
 from rules.work import work
 from services.app import zone_of
 from services.use_cases import answer_reminder
+from services.views.bench import need_of
 from services.views.chain_state import state_of
 from services.views.stories import still_known
 from services.web.context import AContext, APost, RequestContext
-from services.web.embed import film, strip
+from services.web.embed import strip
 from services.web.forms import LARGEST_ID, FormRefused, number_in
 from services.web.pages.corrections import back_of
-from services.web.pages.overview import need_of
 from services.web.rendering import stamp
 
 router = APIRouter(prefix="/why")
@@ -66,7 +66,6 @@ def why(
         letters=letters,
         state=state_of(snapshot, chain, context.now),
         strip=strip,
-        film=film,
         rides=[one for number in rides[::-1] if (one := snapshot.ledger.ride(number)) is not None],
         words=[one for one in Condition if one is not Condition.UNKNOWN],
         bikes=snapshot.ledger.bikes,

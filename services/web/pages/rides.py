@@ -16,7 +16,7 @@ from rules.outlook import difference
 from rules.vocabulary import BikeId, Condition, Ride, RideId, RiderId
 from services.app import zone_of
 from services.use_cases.find import place_about
-from services.use_cases.judge_bikes import HouseholdJudgement, OpenQuestion
+from services.use_cases.judge_bikes import OpenQuestion
 from services.use_cases.preview import with_answers
 from services.views.snapshot import Snapshot
 from services.web.context import AContext, APost, RequestContext
@@ -197,13 +197,12 @@ def answer(context: AContext, apart: int | None = None) -> HTMLResponse:
     apart: a ride whose group is asked about ride by ride.
     """
     snapshot = context.snapshot
-    with context.app.store.reading() as tx:
-        asked = HouseholdJudgement(tx).questions(MOST_ASKED if apart is None else None)
+    asked = context.shared.snapshots.asked()
     group = next((one for one in asked if apart in one.rides), None)
     if group is not None:
         asked = tuple(replace(group, rides=(ride,), shown=(ride,)) for ride in group.rides)
     asked = asked[:MOST_ASKED]
-    shown = [_question(snapshot, one) for one in asked]
+    shown = [question_of(snapshot, one) for one in asked]
     told = sum(len(one.rides) for one in asked if not one.is_check)
     return context.show(
         "answer.html",
@@ -213,7 +212,8 @@ def answer(context: AContext, apart: int | None = None) -> HTMLResponse:
     )
 
 
-def _question(snapshot: Snapshot, asked: OpenQuestion) -> Question | None:
+def question_of(snapshot: Snapshot, asked: OpenQuestion) -> Question | None:
+    """The question as a page asks it; None = its rides count no more."""
     shown = tuple(ride for one in asked.shown if (ride := snapshot.ledger.ride(one)) is not None)
     if not shown:
         return None

@@ -30,6 +30,7 @@ from services.use_cases.deliver_letters import try_again
 from services.use_cases.find import Thing
 from services.web.context import AContext, APost, RequestContext
 from services.web.forms import Posted
+from services.web.pages.corrections import back_of
 
 router = APIRouter(prefix="/settings")
 PARTS = (
@@ -160,7 +161,7 @@ def fit(context: AContext, posted: APost) -> Response:
     """A chain goes onto a bike."""
     chain, bike = ChainId(posted.identity("chain", "a chain")), BikeId(posted.identity("bike", "a bike"))
     at = posted.instant("at", context.zone, now=context.now)
-    return context.keep(FitChain(chain, bike, at), posted, "/settings/chains")
+    return context.keep(FitChain(chain, bike, at), posted, back_of(posted, "/settings/chains"))
 
 
 @router.post("/take-off")

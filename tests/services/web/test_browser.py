@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import time
 from collections.abc import Iterator
+from datetime import timedelta
 
 import pytest
 from playwright.sync_api import Browser, Locator, Page, expect
@@ -12,7 +13,7 @@ from rules.reminder import ReminderKind, Step
 from rules.vocabulary import DecidedBy
 from tests.services.web.browser import a_browser, a_tab
 from tests.services.web.conftest import Served
-from tests.services.web.small_household import SCRIPT
+from tests.services.web.small_household import NOW, SCRIPT
 from tests.services.web.test_pages import PAGES, standing
 
 with_and_without_scripts = pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "no scripts"])
@@ -25,8 +26,8 @@ def browser() -> Iterator[Browser]:
 
 
 def wet_chain(page: Page) -> Locator:
-    """The first line of the overview that asks for a wet chain to be wiped and dripped."""
-    return page.locator(".needs > li").filter(has=page.locator("h2", has_text="Wipe, dry and drip")).first
+    """The first row of the bench that asks for a wet chain to be wiped and dripped."""
+    return page.locator(".bike").filter(has=page.locator("h3", has_text="Wipe, dry and drip")).first
 
 
 @with_and_without_scripts
@@ -63,20 +64,20 @@ def test_correct_a_bike_see_the_reminder_withdrawn_and_undo_it(
         page.get_by_role("button", name="Undo this").click()
         expect(page.locator(".flash")).to_contain_text("Undone")
         page.goto("/")
-        expect(page.locator(".needs")).to_contain_text("Wipe, dry and drip")
+        expect(page.locator(".hands")).to_contain_text("Wipe, dry and drip")
 
 
 @with_and_without_scripts
 def test_log_a_drip_in_one_gesture_and_undo(browser: Browser, served: Served, scripts: bool) -> None:
     with a_tab(browser, served.url, scripts=scripts) as page:
         page.goto("/")
-        before = page.locator(".needs > li").count()
-        wet_chain(page).get_by_role("button", name="Done").click()
+        before = page.locator(".hands > li").count()
+        wet_chain(page).get_by_role("button", name="Wiped and dripped").click()
         expect(page.locator(".flash")).to_contain_text("Drip logged on")
-        assert page.locator(".needs > li").count() < before
+        assert page.locator(".hands > li").count() < before
         page.get_by_role("button", name="Undo this").click()
         expect(page.locator(".flash")).to_contain_text("Undone: drip logged")
-        assert page.locator(".needs > li").count() == before
+        assert page.locator(".hands > li").count() == before
 
 
 @with_and_without_scripts
@@ -152,6 +153,23 @@ def test_a_title_with_a_script_runs_nowhere(browser: Browser, served_to_look: Se
 
 def fits(page: Page) -> bool:
     return bool(page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth"))
+
+
+def test_five_bikes_and_their_questions_stand_on_one_screen(browser: Browser, served: Served) -> None:
+    with served.shop.store.writing() as tx:
+        rider = tx.equipment.riders()[0].id
+        for number in range(3):
+            bike = tx.equipment.add_bike(f"Crake {number}", rider, chainrings=(40,), cogs=(11, 15, 21, 30))
+            chain = tx.equipment.add_chain(f"Slate {number}")
+            tx.equipment.fit_chain(chain.id, bike.id, NOW - timedelta(days=3))
+    with a_tab(browser, served.url, width=1280) as page:
+        page.goto("/")
+        assert page.locator(".bike").count() == 5
+        assert page.locator(".hands > .bike").count() >= 1
+        for part in page.locator(".bike, .ask").all():
+            box = part.bounding_box()
+            assert box is not None
+            assert box["y"] + box["height"] <= 800
 
 
 # 200 % zoom of a 720 px window leaves 360 px too: the narrow width stands for both.

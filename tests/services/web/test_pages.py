@@ -6,6 +6,7 @@ import csv
 import io
 import re
 from collections.abc import Callable
+from datetime import timedelta
 
 import pytest
 from starlette.testclient import TestClient
@@ -13,6 +14,7 @@ from starlette.testclient import TestClient
 from rules.reminder import ReminderKind, Step
 from rules.vocabulary import ReadingTool, Regime, TreatmentKind
 from services.app import App
+from services.running.round import one_round
 from tests.services.web.small_household import NOW, QUESTIONS, SCRIPT
 
 Token = Callable[[], str]
@@ -92,10 +94,46 @@ def test_bench_says_what_needs_hands_with_the_caution_and_the_way_to_ask_why(
 ) -> None:
     html = look.get("/").text
     number = standing(shared_shop, ReminderKind.WIPE_AND_DRIP)
-    assert "Wipe, dry and drip the chain" in html
+    assert re.search(r"<h1>(One chain wants|Two chains want) hands</h1>", html)
+    assert ">Wiped and dripped</button>" in html
     assert f'href="/why/{number}"' in html
-    assert "Keep fingers, hair and sleeves away from a turning chain" in html
-    assert f"{QUESTIONS + 2} rides ask" in html
+    assert html.count("Keep fingers, hair and sleeves away from a turning chain") == 1
+    assert ": which bike?" in html
+
+
+def test_no_bar_runs_to_a_limit_and_the_film_is_told_in_words(look: TestClient) -> None:
+    for path in ("/", "/chains/1", "/why/1"):
+        html = look.get(path).text
+        assert "film-" not in html
+        assert "<progress" not in html
+        assert "<meter" not in html
+    assert re.search(r"film (good for about \d+ km|is used up)", look.get("/").text)
+
+
+def test_a_worn_chain_is_swapped_for_one_that_fits_in_one_press(
+    page: TestClient, shop: App, token: Token
+) -> None:
+    with shop.store.writing() as tx:
+        bike = tx.equipment.find_bike("Plover")
+        worn = tx.ledger().chain_on(bike.id, NOW)
+        assert worn is not None
+        tx.care.log_reading(worn.id, ReadingTool.CALIPER, NOW, exact_pct=0.8)
+        spare = tx.equipment.add_chain("Gabbro", speeds=11, links=114)
+        other = tx.equipment.add_chain("Tuff", speeds=9, links=100)
+        tx.equipment.fit_chain(spare.id, bike.id, NOW - timedelta(days=300), NOW - timedelta(days=299))
+    one_round(shop, now=NOW)
+    html = page.get("/").text
+    (form,) = re.findall(
+        r'<form method="post" action="/settings/fit" class="swap">.*?</form>', html, re.DOTALL
+    )
+    assert f'<option value="{spare.id}">Gabbro</option>' in form
+    assert f'value="{other.id}"' not in form
+    assert " selected" not in form  # nobody guesses which one went on
+    said = page.post(
+        "/settings/fit", data={"the_page": token(), "bike": str(bike.id), "chain": str(spare.id), "back": "/"}
+    )
+    assert "Gabbro fitted to Plover" in said.text
+    assert said.url.path == "/"
 
 
 def test_done_logs_the_treatment_closes_the_reminder_and_can_be_undone(
@@ -147,7 +185,7 @@ def test_what_if_on_the_reminder_page_shows_and_keeps_nothing(page: TestClient, 
 def test_put_off_and_dismissed_reminders_say_so(page: TestClient, shop: App, token: Token) -> None:
     number = standing(shop, ReminderKind.WIPE_AND_DRIP)
     html = page.post(f"/why/{number}/put-off", data={"the_page": token(), "days": "3", "back": "/"}).text
-    assert "Put off until 17 January 2025, 18:00." in html
+    assert "put off until 17 January 2025, 18:00" in html
     html = page.post(f"/why/{number}/dismiss", data={"the_page": token(), "because": "bike sold"}).text
     assert "dismissed" in html
     assert "bike sold" in html

@@ -45,12 +45,10 @@ def main(home: Path, out: Path) -> None:
     for chain in ledger.chains:
         past = history(ledger, chain.id, app.rulebook).until(now)
         limit = app.rulebook.limit("immersion", chain=chain).value
-        film = app.rulebook.limit("drip", chain=chain).value
         body += [
             f"<h3>{chain.name}</h3>",
             drawings.chain_strip(past, limit, uid=f"strip{chain.id}", name=chain.name),
             f"<p>{past.since_immersion.grit_h:.1f} of {limit:g} grit-hours: {strip_words(past)}</p>",
-            drawings.film_line(past.since_drip.grit_h, film, uid=f"film{chain.id}"),
         ]
     for chain in ledger.chains:
         answer = forecast(ledger, app.rulebook, chain.id, now=now)

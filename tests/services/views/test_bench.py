@@ -1,0 +1,87 @@
+"""The bench: who wants hands first, what a press writes, and where advice for tomorrow stands."""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Iterator
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+
+from rules.reminder import ReminderKind
+from rules.vocabulary import TreatmentKind
+from services.app import App
+from services.use_cases.answer_reminder import put_off
+from services.views.bench import BenchRow, bench, headline
+from services.views.rows import look_at
+from services.wiring import open_app
+from tests.services.web.small_household import NOW, settle
+
+
+@pytest.fixture(scope="module")
+def settled(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    home = tmp_path_factory.mktemp("bench")
+    settle(home).store.close()
+    return home
+
+
+@pytest.fixture
+def shop(settled: Path, tmp_path: Path) -> Iterator[App]:
+    shutil.copytree(settled, tmp_path / "home")
+    app = open_app(tmp_path / "home")
+    yield app
+    app.store.close()
+
+
+def rows(shop: App) -> list[BenchRow]:
+    return bench(look_at(shop, NOW).snapshot, NOW)
+
+
+def test_a_row_a_bike_hands_first_with_what_a_press_writes(shop: App) -> None:
+    found = rows(shop)
+
+    assert {row.bike.name for row in found} == {"Plover", "Harrier"}
+    need = found[0].need
+    assert need is not None
+    assert (need.due.kind, need.job, need.act) == (
+        ReminderKind.WIPE_AND_DRIP,
+        "Wipe, dry and drip",
+        "Wiped and dripped",
+    )
+    assert need.answer is TreatmentKind.DRIP
+    assert [row.wants_hands for row in found] == sorted((row.wants_hands for row in found), reverse=True)
+    assert headline(found) in ("One chain wants hands", "Two chains want hands")
+
+
+def test_what_is_put_off_wants_no_hands_and_goes_below(shop: App) -> None:
+    for row in rows(shop):
+        if row.wants_hands:
+            assert row.need is not None
+            put_off(shop, row.need.raised.id, NOW + timedelta(days=3), now=NOW)
+
+    found = rows(shop)
+
+    assert headline(found) == "Nothing needs your hands"
+    assert any(row.need and row.need.put_off_until == NOW + timedelta(days=3) for row in found)
+
+
+def test_a_bike_without_a_chain_stands_before_those_that_can_wait(shop: App) -> None:
+    with shop.store.writing() as tx:
+        crake = tx.equipment.add_bike("Crake", tx.equipment.riders()[0].id)
+
+    found = rows(shop)
+
+    bare = next(place for place, row in enumerate(found) if row.bike.id == crake.id)
+    assert found[bare].state is None
+    assert all(row.wants_hands for row in found[:bare])
+    assert not any(row.wants_hands for row in found[bare:])
+
+
+def test_advice_for_tomorrow_stands_in_its_bikes_row(shop: App) -> None:
+    snapshot = look_at(shop, NOW).snapshot
+    bike = snapshot.ledger.bikes[0].id
+
+    found = bench(snapshot, NOW, tomorrow={bike: "good for the storm"})
+
+    assert {row.bike.id: row.tomorrow for row in found if row.tomorrow} == {bike: "good for the storm"}
