@@ -9,6 +9,7 @@ from datetime import datetime, tzinfo
 from rules.contamination import CLEARS_SINCE_DRIP, Entry, Exposure
 from rules.ledger import Fitted, Ledger, RiddenHour
 from rules.reminder import Reason
+from rules.ride_name import beside_its_date
 from rules.vocabulary import Condition, ConditionTag, Reading, Ride, Treatment, TreatmentKind
 from rules.wording import day, number
 
@@ -105,7 +106,7 @@ def hour_line(
     """One ride hour: what it was like, and what it adds; as dirt, where the film was used up, more."""
     ride = ridden.ride
     bike = "" if ride.bike is None else f" on {ledger.bike(ride.bike).name}"
-    place = f"{ride.title}{bike}, {day(at, zone)}"
+    place = f"{beside_its_date(ride)}{bike}, {day(at, zone)}"
     if len(ride.hours) > 1:
         place += f", hour {ridden.number} of {len(ride.hours)}"
     return Reason(

@@ -11,8 +11,9 @@ from rules.ledger import Ledger
 from rules.one_a_chain import takes_its_place
 from rules.reasons import TREATMENT_NOUN, reading_words
 from rules.reminder import RaisedReminder, Reason, Reminder, ReminderKind, ReminderStep, Step
+from rules.ride_name import how_long, own_title
 from rules.rulebook import Rulebook
-from rules.vocabulary import RideId, Treatment, TreatmentKind
+from rules.vocabulary import Ride, RideId, Treatment, TreatmentKind
 from rules.wording import ZoneOf, day, listed, utc
 
 BY = "the round"
@@ -201,10 +202,10 @@ def _changed_rides(reminder: Reminder, ledger: Ledger, rulebook: Rulebook | None
             if rulebook is not None:
                 found.extend(_changed_hours(ride_id, reasons, ledger, rulebook, on))
         elif ride.bike is None:
-            found.append(f"{ride.title} of {on} has no bike now.")
+            found.append(f"{_called(ride)} of {on} has no bike now.")
         else:
             on_chain = "no chain of ours" if chain is None else f"the chain {chain.name}"
-            found.append(f"{ride.title} of {on} is now on {ledger.bike(ride.bike).name}, {on_chain}.")
+            found.append(f"{_called(ride)} of {on} is now on {ledger.bike(ride.bike).name}, {on_chain}.")
     return found
 
 
@@ -224,7 +225,11 @@ def _changed_hours(
             changed.append("an hour is gone")
         elif reason.condition is not hour_now.condition:
             changed.append(f"hour {number} is now {hour_now.condition}, was {reason.condition}")
-    return [f"{ride.title} of {on}: {listed(changed)}."] if changed else []
+    return [f"{_called(ride)} of {on}: {listed(changed)}."] if changed else []
+
+
+def _called(ride: Ride) -> str:
+    return own_title(ride) or f"The ride of {how_long(ride)}"
 
 
 def _changed_care(reminder: Reminder, ledger: Ledger, now: datetime, zone: tzinfo) -> list[str]:

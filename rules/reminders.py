@@ -24,6 +24,7 @@ from rules.ledger import Ledger, RiddenHour
 from rules.reasons import TREATMENT_NOUN, hour_line, origin_line, since, span_lines
 from rules.reconcile import Change, reconcile
 from rules.reminder import Reason, Reminder, ReminderKind
+from rules.ride_name import beside_its_date
 from rules.rulebook import Rulebook
 from rules.vocabulary import ChainId, Condition, Ride, Treatment, TreatmentKind
 from rules.wear_due import inspection_due, worn_out
@@ -101,8 +102,9 @@ def _after_a_wet_day(case: Case) -> Reminder | None:
         bike=latest.home.bike,
         cause_at=latest.home.ended_at,
         headline=f"{hands.verb} {case.name}",
-        sentence=f"{case.chain.name} came home wet at {home} ({latest.home.title}): {number(wet_h)} of "
-        f"{number(drive_h)} drive hours of the day were wet{_most_rain(latest.hours, case.zone)}; "
+        sentence=f"{case.chain.name} came home wet at {home} ({beside_its_date(latest.home)}): "
+        f"{number(wet_h)} of {number(drive_h)} drive hours of the day were wet"
+        f"{_most_rain(latest.hours, case.zone)}; "
         f"the limit is {number(case.limit('wet_ride').value)} a day.{_salt(latest.hours)}"
         f"{_afterwards(case, hands, dry_again)}",
         total=wet_h,

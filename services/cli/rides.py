@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from rules.ride_name import own_title
 from rules.vocabulary import Condition, RideId
 from services.cli.equipment import add
 from services.cli.output import (
@@ -104,7 +105,7 @@ def rides(
             one.id,
             local(one.started_at, zone_of(riders[one.rider].time_zone)),
             riders[one.rider].name,
-            one.title,
+            own_title(one),
             kilometres(one.distance_m),
             hours(one.drive_s),
             bikes[one.bike].name if one.bike else "?" if one.decided_by is None else "none of ours",

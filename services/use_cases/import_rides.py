@@ -206,10 +206,7 @@ class _Batch:
                 "name the rider (--rider), or keep the file in a folder with the rider's name",
             )
         else:
-            # A file without a title is known to its rider by its name.
-            title = member.summary.title or Path(member.name).stem
-            titled = replace(member.summary, title=title, file_name=member.name)
-            outcome = self._ride(titled, member.clues, asked.rider)
+            outcome = self._ride(replace(member.summary, file_name=member.name), member.clues, asked.rider)
         self._fresh[member.sha256] = (len(self._outcomes), member)
         return outcome
 

@@ -9,6 +9,7 @@ from enum import Enum
 from typing import Any, TypeAlias
 
 from rules.reasons import reading_words
+from rules.ride_name import own_title
 from rules.rulebook import KEYS
 from rules.vocabulary import Reading, Ride, Treatment, WipeTest
 from rules.wear.forecast import Forecast, Measure
@@ -71,7 +72,7 @@ def _ride(look: Look, ride: Ride) -> Row:
         "started_at": ride.started_at,
         "ended_at": ride.ended_at,
         "rider": snapshot.rider(ride).name,
-        "title": ride.title,
+        "title": own_title(ride),
         "bike": None if ride.bike is None else snapshot.bike_name(ride.bike),
         "decided_by": ride.decided_by,
         "chain": None if chain is None else chain.name,

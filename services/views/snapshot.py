@@ -16,6 +16,7 @@ from rules.one_a_chain import spared
 from rules.outlook import Outlook, outlook
 from rules.rag import Offer, offers
 from rules.reminder import RaisedReminder
+from rules.ride_name import ride_name
 from rules.rulebook import Rulebook
 from rules.trial import Turn, turn
 from rules.vocabulary import Bike, BikeId, Chain, ChainId, Condition, Regime, Ride, RideId, Rider
@@ -138,6 +139,11 @@ class Snapshot:
     def rider(self, ride: Ride) -> Rider:
         """Who rode."""
         return self.ledger.rider(ride.rider)
+
+    def ride_name(self, ride: Ride, now: datetime) -> str:
+        """What a ride is called where nothing beside it says when it was."""
+        zone = zone_of(self.rider(ride).time_zone)
+        return ride_name(ride, zone, now=now, like=(one for one, _, _ in self.conditions(ride)))
 
     def bike_name(self, bike: BikeId | None) -> str:
         """A bike's name; 'none of ours' for none."""

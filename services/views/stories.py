@@ -11,6 +11,7 @@ from rules.contamination import exposures
 from rules.ledger import Ledger
 from rules.reminder import RaisedReminder, Reason, Step
 from rules.reminders import caution
+from rules.ride_name import own_title
 from rules.rulebook import Rulebook
 from rules.vocabulary import Bike, ReminderId, Ride, RideId
 from rules.wording import clock, day, number
@@ -44,7 +45,8 @@ def ride_story(app: App, ride_number: int) -> Iterator[str]:
     zone = zone_of(rider.time_zone)
     bike = ledger.bike(ride.bike) if ride.bike is not None else None
     chain = ledger.chain_of(ride)
-    yield f"Ride {ride.id}: {ride.title}, by {rider.name}"
+    title = own_title(ride)
+    yield f"Ride {ride.id}{': ' if title else ''}{title}, by {rider.name}"
     yield (
         f"  {day(ride.started_at, zone)}, {clock(ride.started_at, zone)} to {clock(ride.ended_at, zone)}; "
         f"{ride.distance_m / 1000:.1f} km, {ride.climb_m:.0f} m of climbing"

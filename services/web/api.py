@@ -11,6 +11,7 @@ from pydantic import BaseModel
 from rules.contamination import exposures
 from rules.outlook import difference, with_condition
 from rules.reminder import RaisedReminder
+from rules.ride_name import own_title
 from rules.vocabulary import Chain, Condition, Ride, RideId
 from rules.wear.forecast import Forecast
 from services.app import zone_of
@@ -326,7 +327,7 @@ def _ride(context: RequestContext, one: Ride) -> RideJson:
     chain = snapshot.ledger.chain_of(one)
     return RideJson(
         id=one.id,
-        title=one.title,
+        title=own_title(one),
         rider=snapshot.rider(one).name,
         started_at=one.started_at,
         ended_at=one.ended_at,

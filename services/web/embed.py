@@ -111,14 +111,14 @@ class RidePictures:
 
 
 def ride_pictures(
-    ride: Ride, points: Sequence[TrackPoint], puts: Sequence[Exposure], zone: tzinfo
+    ride: Ride, name: str, points: Sequence[TrackPoint], puts: Sequence[Exposure], zone: tzinfo
 ) -> RidePictures:
     """Where it went, how fast, and what each hour put in."""
     hours = drawn_hours(ride, puts)
     return RidePictures(
-        _ours(ride_track(points, hours, uid="way", started_at=ride.started_at, name=ride.title, zone=zone)),
-        _ours(ride_speed(points, hours, uid="speed", started_at=ride.started_at, name=ride.title, zone=zone)),
-        _ours(hours_bars(hours, uid="hours-drawn", name=ride.title, zone=zone)),
+        _ours(ride_track(points, hours, uid="way", started_at=ride.started_at, name=name, zone=zone)),
+        _ours(ride_speed(points, hours, uid="speed", started_at=ride.started_at, name=name, zone=zone)),
+        _ours(hours_bars(hours, uid="hours-drawn", name=name, zone=zone)),
     )
 
 
@@ -129,7 +129,7 @@ def clues_picture(evidence: str, snapshot: Snapshot) -> Markup:
     return _ours(clue_waterfall(evidence, {one.id: one.name for one in snapshot.ledger.bikes}, uid="clues"))
 
 
-def gears_picture(clues: str, ride: Ride, snapshot: Snapshot) -> Markup:
+def gears_picture(clues: str, ride: Ride, name: str, snapshot: Snapshot) -> Markup:
     """The gears ridden against the gears of each bike. Nothing for a ride whose gears are not known."""
     try:
         gears = RideClues.from_json(clues).gears if clues else None
@@ -138,7 +138,7 @@ def gears_picture(clues: str, ride: Ride, snapshot: Snapshot) -> Markup:
         gears = None
     if gears is None:
         return Markup("")
-    return _ours(gear_comb(gears, snapshot.bikes_here(ride.started_at), uid="gears", name=ride.title))
+    return _ours(gear_comb(gears, snapshot.bikes_here(ride.started_at), uid="gears", name=name))
 
 
 def ride_mini(conditions: Sequence[tuple[Condition, float, float]]) -> Markup:

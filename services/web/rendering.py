@@ -12,6 +12,7 @@ from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
 from rules.reasons import reading_words
+from rules.ride_name import own_title
 from rules.wording import clock, day, listed, number
 from services.web.drawings.textures import legend, textures
 
@@ -44,6 +45,7 @@ class Rendering:
             first_sentence=first_sentence,
             after_first_sentence=after_first_sentence,
             linked=linked,
+            own_title=own_title,
             reading_words=reading_words,
         )
         self._templates.globals.update(

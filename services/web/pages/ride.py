@@ -53,12 +53,14 @@ def ride(
     evidence = json.loads(held.evidence) if held is not None and held.evidence else {}
     zone = zone_of(snapshot.rider(one).time_zone)
     points = track_points(details.summary.track)
+    name = snapshot.ride_name(one, context.now)
     supposed = suppose(snapshot, one, bike=bike, word=word, context=context)
     return context.show(
         "ride.html",
         here="rides",
         zone=zone,
         ride=one,
+        name=name,
         rider=snapshot.rider(one),
         details=details,
         own=own,
@@ -67,12 +69,12 @@ def ride(
         held=held,
         because=evidence.get("because", ""),
         clues=clues_picture(held.evidence if held is not None else "", snapshot),
-        gears=gears_picture(details.clues, one, snapshot),
+        gears=gears_picture(details.clues, one, name, snapshot),
         sources=sources,
         home=str(context.app.settings.home),
         said=words,
         rows=rows,
-        pictures=ride_pictures(one, points, puts, zone),
+        pictures=ride_pictures(one, name, points, puts, zone),
         grit_h=sum(put.grit_h for put in puts),
         bikes=snapshot.bikes_here(one.started_at),
         conditions=[w for w in Condition if w is not Condition.UNKNOWN],

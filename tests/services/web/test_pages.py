@@ -453,7 +453,20 @@ def test_every_export_is_linked_from_a_page(look: TestClient) -> None:
 def test_an_export_of_rides_holds_what_the_list_holds(look: TestClient) -> None:
     rows = look.get("/export/rides.json", params={"text": "whose"}).json()
     assert len(rows) == QUESTIONS
-    assert all("whose" in row["title"] for row in rows)
+    assert all("whose" in row["file"] and not row["title"] for row in rows)
+
+
+def test_a_ride_without_a_title_is_named_by_its_facts_and_no_date_stands_twice(look: TestClient) -> None:
+    row = look.get("/export/rides.json", params={"text": "whose"}).json()[0]
+    page = look.get(f"/rides/{row['ride']}").text
+    heading = re.search(r"<h1>(.*?)</h1>.*?<p class=\"lead\">(.*?)</p>", page, re.DOTALL)
+    assert heading is not None
+    assert re.fullmatch(r"[A-Z][a-z]{2} \d+ [A-Z][a-z]{2}( \d{4})? \d\d:\d\d, [\d.]+ km(, \w+)?", heading[1])
+    assert "whose" not in heading[1]
+    assert "home at" in heading[2]
+    assert not re.search(r"\b20\d\d\b", heading[2])
+    assert "whose" in page[page.index("Where it comes from") :]
+    assert "whose" not in look.get("/rides?text=whose").text.partition("<table")[2].partition("</table>")[0]
 
 
 def test_the_calendar_feed_is_served(look: TestClient) -> None:
