@@ -183,6 +183,21 @@ class ConditionTag:
 
 
 @dataclass(frozen=True, slots=True)
+class HourAhead:
+    """What the ground may be like in an hour that is still to come, if it rains and if it stays dry."""
+
+    hour_start: datetime
+    rain_chance: float  # that it rains in it, or so shortly before that it still lies there; 0..1
+    if_rain: ConditionTag
+    if_dry: ConditionTag
+
+    def wet_chance(self, wet_from: float) -> float:
+        """How likely is it wet on paved ground? wet_from: the water weight that counts as wet."""
+        rain, dry = ((one.paved_water or 0.0) >= wet_from for one in (self.if_rain, self.if_dry))
+        return self.rain_chance * rain + (1.0 - self.rain_chance) * dry
+
+
+@dataclass(frozen=True, slots=True)
 class RideHour:
     """The part of a ride inside one UTC hour."""
 

@@ -99,6 +99,13 @@ class App:
         return NasaPower(weather.power_url, tier=Tier.PRELIMINARY)
 
     @cached_property
+    def ahead(self) -> WeatherProvider:
+        """Where tomorrow's weather comes from, if it is asked for."""
+        from ingest.weather.open_meteo import OpenMeteoAhead
+
+        return OpenMeteoAhead(self.settings.weather.forecast_url)
+
+    @cached_property
     def channels(self) -> Mapping[str, Channel]:
         """Ways to reach riders that are set up, by name."""
         return self.equip(self)
@@ -107,6 +114,8 @@ class App:
     def attribution(self) -> tuple[str, ...]:
         """What the archives in use ask to be said beside their data."""
         in_use = (*self.providers, *([self.stand_by] if self.stand_by else ()))
+        if self.settings.tomorrow.forecast:
+            in_use = (*in_use, self.ahead)
         return tuple(dict.fromkeys(provider.attribution for provider in in_use))
 
 

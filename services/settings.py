@@ -119,6 +119,13 @@ class Money(_Section):
     setup: float | None = Field(default=None, ge=0)  # pot, hooks and the first strip: once
 
 
+class Tomorrow(_Section):
+    """Which bike to take tomorrow, by the forecast."""
+
+    forecast: bool = False  # one request an evening to weather.forecast_url, for the cell you ride in most
+    tell: Literal["evening", "morning", "page only"] = "morning"  # if another bike is worth a word
+
+
 class QuietHours(_Section):
     """When a reminder may speak, in each rider's own local time."""
 
@@ -149,6 +156,7 @@ class Settings(BaseSettings):
     quiet_hours: QuietHours = QuietHours()
     backup: Backup = Backup()
     money: Money = Money()
+    tomorrow: Tomorrow = Tomorrow()
 
     @classmethod
     def settings_customise_sources(

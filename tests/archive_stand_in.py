@@ -45,6 +45,7 @@ MILD: Values = {
     "soil_moisture_m3m3": 0.12,
     "et0_mm": 0.2,
     "pressure_kpa": 95.0,
+    "rain_chance": 0.0,
 }
 # name: our field, unit, decimals
 HOURLY = {
@@ -58,6 +59,7 @@ HOURLY = {
     "soil_moisture_0_to_7cm": ("soil_moisture_m3m3", "m³/m³", 3),
     "et0_fao_evapotranspiration": ("et0_mm", "mm", 2),
     "surface_pressure": ("pressure_kpa", "hPa", 1),
+    "precipitation_probability": ("rain_chance", "%", 0),
 }
 POWER = {
     "PRECTOTCORR": ("rain_mm", "mm/hour", 1.0),
@@ -317,6 +319,8 @@ class ArchiveStandIn:
                 unit, scale = ("m/s", 1.0) if query.get("wind_speed_unit") == "ms" else ("km/h", 3.6)
             if name == "surface_pressure":
                 scale = 10.0
+            if name == "precipitation_probability":
+                scale = 100.0
             units[name] = unit
             columns[name] = [
                 None if (value := hour[our]) is None else round(value * scale, decimals) for hour in hours

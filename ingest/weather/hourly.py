@@ -54,6 +54,7 @@ class HourlyWeather:
     soil_moisture_m3m3: float | None  # 0-7 cm
     et0_mm: float | None  # FAO-56 reference evapotranspiration over this hour
     pressure_kpa: float | None = None
+    rain_chance: float | None = None  # of an hour that is still to come, 0..1; never kept
 
 
 class ArchiveUnavailable(Exception):  # noqa: N818 - it names the state of the archive

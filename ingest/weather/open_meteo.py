@@ -9,6 +9,7 @@ earlier. The services' own specification: https://open-meteo.com/en/docs/histori
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from urllib.parse import urlsplit, urlunsplit
@@ -27,6 +28,8 @@ USUAL_DELAY = timedelta(days=6)  # "about 5 days", and a day for the day itself
 MOST_PAST_DAYS = 92
 HOUR = timedelta(hours=1)
 DAY = timedelta(days=1)
+DAYS_AHEAD = 2
+RAIN_CHANCE = "precipitation_probability"
 # The service's name, its unit, and our field. Eight, so that half a month costs no more than one request.
 VARIABLES: tuple[tuple[str, str, str], ...] = (
     ("precipitation", "mm", "rain_mm"),
@@ -80,9 +83,20 @@ class _OpenMeteo:
         }
 
     def _hours(
-        self, document: Any, cell: Cell, first: date, last: date, asked_last: date, now: datetime
+        self,
+        document: Any,
+        cell: Cell,
+        first: date,
+        last: date,
+        asked_last: date,
+        now: datetime,
+        *,
+        ahead: bool = False,
     ) -> list[HourlyWeather]:
-        """first..asked_last must have been answered whole; first..last is returned."""
+        """first..asked_last must have been answered whole; first..last is returned.
+
+        ahead: hours that are not over, too.
+        """
         answer = _single(document, self.name)
         self._check_place(answer, cell)
         times, columns = _columns(answer, self.name)
@@ -92,7 +106,7 @@ class _OpenMeteo:
         hours = []
         for row, at in enumerate(times):
             hour_start = datetime.fromtimestamp(at, UTC) - HOUR
-            if not first <= hour_start.date() <= last or hour_start + HOUR > now:
+            if not first <= hour_start.date() <= last or (hour_start + HOUR > now and not ahead):
                 continue
             when = f"{hour_start:%Y-%m-%d %H:%M} UTC"
             values = {f: believed(self.name, f, column[row], when=when) for f, column in columns.items()}
@@ -188,6 +202,52 @@ class OpenMeteoForecast(_OpenMeteo):
             raise BlockRefused(f"{self.name}: {first} is not within its {MOST_PAST_DAYS} days")
         question = self._question(cell) | {"past_days": past_days, "forecast_days": 1}
         return self._hours(self._asker.ask(self.url, question, now=now), cell, first, last, today, now)
+
+
+class OpenMeteoAhead(_OpenMeteo):
+    """The forecast service's next days, hour by hour, with how likely it is to rain."""
+
+    name: str = "open-meteo forecast"
+    tier: Tier = Tier.PRELIMINARY
+    moved_at_most_deg: float = CELL_DEG
+    attribution: str = OpenMeteoForecast.attribution
+
+    def __init__(
+        self, url: str = FORECAST_URL, *, model: str = "best_match", timeout_s: float = TIMEOUT_S
+    ) -> None:
+        """url: the whole address asked."""
+        super().__init__(url, model, timeout_s)
+
+    def reach(self, *, now: datetime) -> tuple[date, date]:
+        """From 92 days ago to two days ahead."""
+        return now.date() - DAY * MOST_PAST_DAYS, now.date() + DAY * DAYS_AHEAD
+
+    def cost(self, first: date, last: date, *, now: datetime) -> float:  # noqa: ARG002 - the protocol's arguments
+        """See WeatherProvider.cost: it always answers up to two days ahead."""
+        return weight((now.date() - first).days + 1 + DAYS_AHEAD, variables=len(VARIABLES) + 1)
+
+    def fetch(self, cell: Cell, first: date, last: date, *, now: datetime) -> Sequence[HourlyWeather]:
+        """All hours of first..last, those to come too. See WeatherProvider.fetch."""
+        question = self._question(cell)
+        question |= {
+            "hourly": f"{question['hourly']},{RAIN_CHANCE}",
+            "past_days": (now.date() - first).days,
+            "forecast_days": 1 + DAYS_AHEAD,
+        }
+        document = self._asker.ask(self.url, question, now=now)
+        asked_last = now.date() + DAY * DAYS_AHEAD
+        hours = self._hours(document, cell, first, last, asked_last, now, ahead=True)
+        hourly = _single(document, self.name)["hourly"]
+        chances = hourly.get(RAIN_CHANCE)
+        if not isinstance(chances, list) or len(chances) != len(hourly["time"]):
+            raise BlockRefused(f"{self.name}: it does not say how likely rain is")
+        by_hour = dict(zip(hourly["time"], chances, strict=True))
+        stamps = [int((one.hour_start + HOUR).timestamp()) for one in hours]
+        return [replace(one, rain_chance=_share(by_hour[at])) for one, at in zip(hours, stamps, strict=True)]
+
+
+def _share(pct: object) -> float | None:
+    return pct / 100.0 if isinstance(pct, int | float) and 0 <= pct <= 100 else None
 
 
 def _asked_last(last: date, now: datetime) -> date:

@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import time, timedelta
 from pathlib import Path
-from typing import Annotated
+from typing import Annotated, Literal
 
 import typer
 
@@ -36,6 +36,7 @@ def register(commands: typer.Typer) -> None:
     commands.command(rich_help_panel=PANEL)(why)
     commands.command("what-if", rich_help_panel=PANEL)(what_if)
     commands.command(rich_help_panel=PANEL)(outlook)
+    commands.command(rich_help_panel=PANEL)(tomorrow)
     commands.command(rich_help_panel=PANEL)(done)
     commands.command("put-off", rich_help_panel=PANEL)(put_off)
     commands.command(rich_help_panel=PANEL)(dismiss)
@@ -259,6 +260,49 @@ def outlook(as_json: AsJson = False, home: Home = None) -> None:
         ),
         right=(3, 4),
     )
+
+
+def tomorrow(
+    weather: Annotated[
+        Literal["rain", "dust", "salt"] | None,
+        typer.Argument(help="What it will be like; left out, the forecast says, if the settings ask for it."),
+    ] = None,
+    rider: Annotated[str | None, typer.Option(help="Who rides; left out, everybody.")] = None,
+    hours: Annotated[float | None, typer.Option(min=0.1, max=24, help="Hours of pedalling.")] = None,
+    start: Annotated[str, typer.Option(help="When a ride of --hours begins.")] = "09:00",
+    home: Home = None,
+) -> None:
+    """Show which bike to take tomorrow, and why: what the day would put into each chain.
+
+    The day is the rider's usual one for that weekday, or --hours from --start. For the forecast set
+    `tomorrow.forecast = true`: one question an evening, for the cell you ride in most.
+
+    Examples: gritledger tomorrow · gritledger tomorrow rain --hours 2 --start 17:30
+    """
+    from services.views.tomorrow import days_ahead
+    from services.wiring import open_app
+
+    try:
+        begins = time.fromisoformat(start.zfill(5))
+    except ValueError as error:
+        raise typer.BadParameter(f"'{start}' is no time of day; write 17:30") from error
+    app, now = open_app(home), now_utc()
+    found = days_ahead(app, now=now, rider=rider, weather=weather, hours=hours, begins=begins)
+    if not found:
+        say("There are no riders yet: gritledger add rider NAME")
+    for one in found:
+        say(f"{one.rider}: {one.sentence}" if len(found) > 1 else one.sentence)
+        if one.choices:
+            table(
+                ("bike", "chain", "grit-hours", "wet", "cost"),
+                (
+                    (c.bike.name, c.chain.name, f"{c.grit_h:.1f}", f"{c.wet_chance:.0%}", f"{c.cost:.2f}")
+                    for c in one.choices
+                ),
+                right=(2, 3, 4),
+            )
+        for doubt in one.doubts:
+            say(doubt)
 
 
 def done(

@@ -19,6 +19,7 @@ from services.use_cases.judge_bikes import Move, also_moved, judge_new_rides
 from services.use_cases.map_surface import surfaces_from_map
 from services.use_cases.tag_conditions import TagReport, tag_conditions
 from services.use_cases.update_reminders import Reckoning, reckon
+from services.use_cases.weather_ahead import ask_ahead, tell_tomorrow
 from services.views.calendar_entries import refresh_calendar
 from services.views.file_summary import grouped
 
@@ -94,8 +95,11 @@ def one_round(
         bikes = also_moved(tx, moved)
     ground = surfaces_from_map(app, now=now)
     tags = tag_conditions(app, now=now, patience=patience, on_progress=on_progress)
+    if why := ask_ahead(app, now=now, patience=patience):
+        trouble.append(why)
     with app.store.writing() as tx:
         reckoning = reckon(tx, app, now=now)
+        tell_tomorrow(tx, app, now=now)
     delivery = deliver_waiting(app.store, app.channels, now=now)
     trouble += refresh_calendar(app)
     report = RoundReport(tuple(files), tuple(trouble), tags, reckoning, delivery, tuple(ground), tuple(bikes))

@@ -19,6 +19,11 @@ RECKONED: Final = "reminders derived"  # by which rulebook reminders were last d
 LIMITS_OF: Final = "limits of"  # which edition of the program's own limits reminders were last derived by
 SWAP_TOLD: Final = "swap told:"  # and a trial's number: the turn whose end its rider was told of
 ADVISED: Final = "advised:"  # and a rider's number: when another way of caring was last advised
+AHEAD: Final = "weather ahead"  # the day it is of, where, and each hour's ground with rain and without
+AHEAD_WAITS: Final = "weather ahead waits until"
+WET_CHANCES: Final = "wet chances:"  # and a month: P(wet) of its hours, as forecast the evening before
+FORECAST_SCORE: Final = "forecast score"  # what the forecast was worth when last held against final tags
+TOMORROW_TOLD: Final = "tomorrow told:"  # and a rider's number: the days that another bike was advised for
 FILES_READ_BY: Final = "files read by"  # which way of reading all files were last read by
 FILES_WAITING: Final = "files waiting"  # [name, why, what to do] of each watched file that could not be read
 

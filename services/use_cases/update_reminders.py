@@ -103,7 +103,7 @@ def _cancel_idle_letters(tx: Transaction, standing: Sequence[RaisedReminder], no
 def _announce(tx: Transaction, app: App, ledger: Ledger, moved: str, now: datetime) -> int:
     """New limits of the program's own are told to each rider once."""
     return sum(
-        _queue(
+        queue(
             tx,
             app,
             rider,
@@ -132,7 +132,7 @@ def _announce_swaps(tx: Transaction, app: App, ledger: Ledger, now: datetime) ->
             careful = f"{stands.sentence} Careful: {LINK}"
             message = announcement(subject, careful, rider, now=now)
             occasion = f"trial {trial.id}, turn {stands.number}"
-            queued += _queue(tx, app, rider, message, (), occasion, now, now, tells=False)
+            queued += queue(tx, app, rider, message, (), occasion, now, now, tells=False)
             tx.notes.put(told, stands.number, at=now)
     return queued
 
@@ -181,7 +181,7 @@ def _queue_bundle(tx: Transaction, app: App, ledger: Ledger, bundle: Bundle, now
     )
     occasion = max(_last_news(one.raised) for one in bundle.unheard).isoformat()
     due_at = min(one.raised.reminder.cause_at for one in bundle.unheard)
-    return _queue(tx, app, rider, message, texts, occasion, due_at, now)
+    return queue(tx, app, rider, message, texts, occasion, due_at, now)
 
 
 def _advice(tx: Transaction, app: App, ledger: Ledger, rider: Rider, now: datetime) -> str:
@@ -231,12 +231,12 @@ def _queue_outlooks(
         )
         # what the month's messages had no room for is told by the outlook
         full = spent(rider.id, quiet_hours_of(app), {rider.id: tx.outbox.told_since(rider.id, now - MONTH)})
-        queued += _queue(tx, app, rider, message, (), f"week of {local:%G-%V}", now, now, tells=full)
+        queued += queue(tx, app, rider, message, (), f"week of {local:%G-%V}", now, now, tells=full)
         tx.notes.put(note, f"{local:%G-%V}", at=now)
     return queued
 
 
-def _queue(
+def queue(
     tx: Transaction,
     app: App,
     rider: Rider,
@@ -248,6 +248,7 @@ def _queue(
     *,
     tells: bool = True,
 ) -> int:
+    """One letter a channel. tells: whether the reminders in it count as told; how many were queued."""
     queued = 0
     for name in app.channels:
         if name == "email" and not rider.email:

@@ -33,6 +33,7 @@ from services.store.notes import FILES_WAITING, LAST_ROUND
 from services.use_cases.import_rides import Outcome
 from services.use_cases.judge_bikes import HouseholdJudgement, OpenQuestion
 from services.use_cases.tag_conditions import WAITS_UNTIL
+from services.use_cases.weather_ahead import Ahead, kept_ahead
 
 T = TypeVar("T")
 LOOK_EVERY_S = 1.0
@@ -58,6 +59,7 @@ class Snapshot:
     round_at: datetime | None
     round_said: tuple[str, ...]
     weather_waits_until: datetime | None
+    ahead: Ahead | None  # tomorrow's weather, if it was asked for
     _worked_out: dict[Hashable, Any] = field(default_factory=dict, compare=False)
     _working: threading.RLock = field(default_factory=threading.RLock, compare=False)
 
@@ -81,6 +83,7 @@ class Snapshot:
             round_at=tx.notes.written_at(LAST_ROUND),
             round_said=tuple(tx.notes.get(LAST_ROUND, [])),
             weather_waits_until=datetime.fromisoformat(waits) if waits else None,
+            ahead=kept_ahead(tx),
         )
 
     def _once(self, key: Hashable, work: Callable[[], T], *, asof: Hashable = None) -> T:

@@ -1,0 +1,217 @@
+"""Tomorrow's weather: asked for once an evening where the settings want it, and what it says of the bikes.
+
+    evening | one question for the cell ridden in most | ingest.ground.ahead | hours and P(wet) kept
+    telling | rules.tomorrow for each rider | a letter, if another bike is worth it and the score allows
+
+The network is never inside a transaction.
+"""
+
+from __future__ import annotations
+
+import time as clock_time
+from collections import Counter
+from collections.abc import Callable, Iterator, Mapping
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
+
+from ingest.weather.hourly import ArchiveUnavailable, Cell, Span
+from rules.forecast_score import score, scored_rides
+from rules.ledger import Ledger
+from rules.quiet_hours import may_speak
+from rules.reminder import ReminderKind
+from rules.tomorrow import Price, tomorrow, usual_day
+from rules.vocabulary import ChainId, ConditionTag, HourAhead, Tier
+from services.app import App, zone_of
+from services.messages.words import announcement
+from services.store import Transaction
+from services.store.notes import AHEAD, AHEAD_WAITS, FORECAST_SCORE, TOMORROW_TOLD, WET_CHANCES
+from services.use_cases.update_reminders import queue, quiet_hours_of
+
+EVENING = 17  # o'clock, by the first rider's clock
+NOON = time(12, 0)
+LATELY = timedelta(weeks=8)
+AFTER_A_FAILURE = timedelta(hours=1)
+MOST_A_WEEK = 2
+DAY, HOUR = timedelta(days=1), timedelta(hours=1)
+_GROUND = ("paved_water", "unpaved_water", "mud", "dust", "salt")
+
+
+@dataclass(frozen=True, slots=True)
+class Ahead:
+    """The weather of one day to come, as it was forecast."""
+
+    on: date
+    asked_at: datetime
+    hours: tuple[HourAhead, ...]
+    score: str  # how good the forecasts have been
+    speaks: bool
+
+
+def ask_ahead(
+    app: App,
+    *,
+    now: datetime,
+    patience: timedelta = timedelta(minutes=2),
+    sleep: Callable[[float], None] = clock_time.sleep,
+) -> str:
+    """Ask for tomorrow's weather, if it is wanted, it is evening, and it was not asked yet.
+
+    What is in the way, in a sentence; empty = nothing.
+    """
+    if not app.settings.tomorrow.forecast:
+        return ""
+    with app.store.reading() as tx:
+        ledger = tx.ledger()
+        if not ledger.riders or not ledger.rides:
+            return ""
+        zone = zone_of(ledger.riders[0].time_zone)
+        local = now.astimezone(zone)
+        known, waits = tx.notes.get(AHEAD), tx.notes.get(AHEAD_WAITS)
+        on = local.date() + DAY
+        if local.hour < EVENING or (known and known["on"] == on.isoformat()):
+            return ""
+        if waits and timedelta(0) < datetime.fromisoformat(waits) - now <= DAY:
+            return ""
+        chances = {at: p for month in _months(now) for at, p in _chances(tx, month).items()}
+    cell = _cell_ridden_most(app, ledger, now)
+    if cell is None:
+        return ""
+    from ingest.ground.ahead import hours_ahead
+    from ingest.weather.pacing import deliveries
+
+    begins = datetime(on.year, on.month, on.day, tzinfo=zone)
+    try:
+        span = _span(cell, now)
+        (answer,) = deliveries(app.ahead, [span], clock=lambda: now, sleep=sleep, patience=patience)
+        if answer.refused:
+            raise ArchiveUnavailable(answer.refused, now + DAY)
+    except ArchiveUnavailable as error:
+        with app.store.writing() as tx:
+            tx.notes.put(AHEAD_WAITS, (error.retry_at or now + AFTER_A_FAILURE).isoformat(), at=now)
+        return f"Tomorrow's weather is waiting: {error.why}."
+    ends = datetime(on.year, on.month, on.day, tzinfo=zone) + DAY
+    hours = hours_ahead(answer.hours, _utc(begins), _utc(ends), now=now, salted_share=app.salted_share)
+    stands = score(scored_rides(ledger, app.rulebook, chances))
+    wet_from = app.rulebook.weights.wet_from
+    with app.store.writing() as tx:
+        tx.notes.put(AHEAD, {"on": on.isoformat(), "hours": [_row(one) for one in hours]}, at=now)
+        tx.notes.put(FORECAST_SCORE, {"said": stands.sentence, "speaks": stands.speaks}, at=now)
+        for one in hours:
+            month = f"{WET_CHANCES}{one.hour_start:%Y-%m}"
+            kept = tx.notes.get(month, {})
+            kept[one.hour_start.isoformat()] = round(one.wet_chance(wet_from), 3)
+            tx.notes.put(month, kept, at=now)
+    return ""
+
+
+def kept_ahead(tx: Transaction) -> Ahead | None:
+    """The weather that was last asked for; None = never."""
+    known, asked_at = tx.notes.get(AHEAD), tx.notes.written_at(AHEAD)
+    if known is None or asked_at is None:
+        return None
+    stands = tx.notes.get(FORECAST_SCORE, {"said": score(()).sentence, "speaks": True})
+    hours = tuple(_hour(row) for row in known["hours"])
+    return Ahead(date.fromisoformat(known["on"]), asked_at, hours, stands["said"], stands["speaks"])
+
+
+def tell_tomorrow(tx: Transaction, app: App, *, now: datetime) -> int:
+    """Queue a word on which bike to take where the usual one is not the best; at most twice a week."""
+    when = app.settings.tomorrow.tell
+    if not app.settings.tomorrow.forecast or when == "page only":
+        return 0
+    ahead = kept_ahead(tx)
+    if ahead is None or not ahead.speaks:
+        return 0
+    ledger, queued = tx.ledger(), 0
+    for rider in ledger.riders:
+        local = now.astimezone(zone_of(rider.time_zone))
+        evening = when == "evening" and local.hour >= EVENING and local.date() + DAY == ahead.on
+        morning = when == "morning" and local.time() < NOON and local.date() == ahead.on
+        note = f"{TOMORROW_TOLD}{rider.id}"
+        told = [one for one in tx.notes.get(note, []) if date.fromisoformat(one) > ahead.on - 7 * DAY]
+        if ahead.on.isoformat() in told or len(told) >= MOST_A_WEEK or not (evening or morning):
+            continue
+        plan = usual_day(ledger, rider, ahead.on, zone_of(rider.time_zone), now=now)
+        if plan is None or not may_speak(ReminderKind.DRIP, local, quiet_hours_of(app)):
+            continue
+        if morning and plan.hours[0][0] + HOUR <= local:
+            continue  # on the way already
+        found = tomorrow(ledger, app.rulebook, plan, ahead.hours, now=now, prices=prices_of(app, ledger))
+        if found is not None and found.matters:
+            subject = f"{'Today' if morning else 'Tomorrow'}: take {found.choices[0].name}"
+            message = announcement(subject, f"{found.sentence} {ahead.score}", rider, now=now)
+            occasion = f"tomorrow {ahead.on.isoformat()}"
+            queued += queue(tx, app, rider, message, (), occasion, now, now, tells=False)
+            tx.notes.put(note, [*told, ahead.on.isoformat()], at=now)
+    return queued
+
+
+def prices_of(
+    app: App, ledger: Ledger, lives_grit_h: Mapping[ChainId, float] | None = None
+) -> dict[ChainId, Price]:
+    """What a grit-hour of each chain costs. lives_grit_h: of chains whose life is known."""
+    lives, cassette = lives_grit_h or {}, app.settings.money.cassette or 0.0
+    return {
+        chain.id: Price(chain.price or 0.0, cassette, lives[chain.id])
+        if chain.id in lives
+        else Price(chain.price or 0.0, cassette)
+        for chain in ledger.chains
+    }
+
+
+def _cell_ridden_most(app: App, ledger: Ledger, now: datetime) -> Cell | None:
+    cells: Counter[Cell] = Counter()
+    for ride in ledger.rides:
+        if now - LATELY <= ride.started_at <= now:
+            for hour in ride.hours:
+                if hour.latitude_deg is not None and hour.longitude_deg is not None:
+                    cells[app.ahead.cell_of(hour.latitude_deg, hour.longitude_deg)] += 1
+    if not cells:
+        return None
+    return max(cells, key=lambda one: (cells[one], one.latitude_deg, one.longitude_deg))
+
+
+def _span(cell: Cell, now: datetime) -> Span:
+    from ingest.ground.ahead import days_to_ask_for
+
+    return Span(cell, *days_to_ask_for(now, cell.latitude_deg))
+
+
+def _months(now: datetime) -> Iterator[str]:
+    """The last year's months, oldest first."""
+    for back in range(12, -1, -1):
+        year, month = divmod(now.year * 12 + now.month - 1 - back, 12)
+        yield f"{year}-{month + 1:02}"
+
+
+def _chances(tx: Transaction, month: str) -> dict[datetime, float]:
+    kept = tx.notes.get(f"{WET_CHANCES}{month}", {})
+    return {datetime.fromisoformat(at): chance for at, chance in kept.items()}
+
+
+def _row(one: HourAhead) -> list[object]:
+    grounds = [[getattr(tag, part) for part in _GROUND] for tag in (one.if_rain, one.if_dry)]
+    return [one.hour_start.isoformat(), one.rain_chance, *grounds]
+
+
+def _hour(row: list[object]) -> HourAhead:
+    at, chance, rain, dry = row
+    return HourAhead(datetime.fromisoformat(str(at)), float(str(chance)), _ground(rain), _ground(dry))
+
+
+def _ground(values: object) -> ConditionTag:
+    parts = dict(zip(_GROUND, values, strict=True))  # type: ignore[call-overload]
+    return ConditionTag(
+        **parts,
+        confidence=0.0,
+        tier=Tier.PRELIMINARY,
+        rain_mm=None,
+        rain_before_mm=None,
+        source="forecast",
+        fetched_at=None,
+        because="forecast",
+    )
+
+
+def _utc(at: datetime) -> datetime:
+    return at.astimezone(UTC)
