@@ -15,13 +15,14 @@ from typing import Any
 
 import numpy as np
 
-from ingest.ride.same_ride import Outing, apart_at_places_m, recorded_minutes
+from ingest.ride.same_ride import Outing, apart_at_places_m, recorded_minutes, same_outing
 from ingest.ride.sketch import Sketch, shifted, sketch_of
 
 # Judgements on what devices and riders do; common practice, no source.
 COVERS_AS_MUCH = 0.9  # of the most minutes that any choice covers
 MOST_SHARED = 0.05  # of the shorter: two recordings one after the other may meet
 MOST_TRIED = 8  # recordings of one outing; of more, only the longest are tried as parts
+WAY_OF_GROUPING = 2  # raised when rides already here should be looked at again
 SHAPE_M = 25.0  # nine tenths of the places of two clocks on one bike are this close
 SHAPE_SHARE = 0.8  # of the shorter's minutes lie in the other, once its clock is put right
 CLOCK_ERRORS = tuple(timedelta(hours=hours) for hours in (*range(-14, 0), *range(1, 15)))
@@ -68,10 +69,10 @@ def by_a_wrong_clock(known: Sequence[Outing], other: Outing) -> str | None:
     """
     theirs = sketch_of(other.sketch)
     sketches = [sketch_of(one.sketch) for one in known]
-    if own := [one for one in sketches if one.identity == theirs.identity is not None]:
-        # One device has one clock: either it recorded this at the same time, or it was another outing.
-        minutes = recorded_minutes(theirs)
-        at_once = any(_mostly_shared(minutes, recorded_minutes(one)) for one in own)
+    own = [n for n, one in enumerate(sketches) if one.identity == theirs.identity is not None]
+    if own:
+        # One device has one clock: either this is what it recorded then, or it was another outing.
+        at_once = any(same_outing(known[n], other, same_rider=True).same for n in own)
         return "one device recorded both at the same time, beside another clock" if at_once else None
     for mine in sketches:
         found = _clock_between(mine, theirs)

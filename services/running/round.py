@@ -17,6 +17,7 @@ from services.use_cases.deliver_letters import DeliveryReport, deliver_waiting
 from services.use_cases.import_rides import FileOutcome, Outcome, import_files, ride_files, whose
 from services.use_cases.judge_bikes import Move, also_moved, judge_new_rides
 from services.use_cases.map_surface import surfaces_from_map
+from services.use_cases.outings_anew import outings_anew
 from services.use_cases.tag_conditions import TagReport, tag_conditions
 from services.use_cases.update_reminders import Reckoning, reckon
 from services.use_cases.weather_ahead import ask_ahead, tell_tomorrow
@@ -91,8 +92,9 @@ def one_round(
     moved: list[Move] = []
     files = _read_new(app, now, watching, trouble, moved.extend)
     moved += judge_new_rides(app.store, now)  # what a kill left unjudged
+    twice = outings_anew(app, now=now)
     with app.store.reading() as tx:
-        bikes = also_moved(tx, moved)
+        bikes = [*twice, *also_moved(tx, moved)]
     ground = surfaces_from_map(app, now=now)
     tags = tag_conditions(app, now=now, patience=patience, on_progress=on_progress)
     if why := ask_ahead(app, now=now, patience=patience):

@@ -86,6 +86,10 @@ class SameOutings(Recordings):
         )
         return self._connection.execute(query.limit(1)).first() is not None
 
+    def is_second(self, ride_id: RideId) -> bool:
+        """Whether this ride is a second recording of another one."""
+        return self._row(ride, ride_id, "ride").same_as is not None
+
     def exchange_recordings(self, one: RideId, other: RideId) -> None:
         """Each of the two rides gets the other's recording; what riders said of either stays where it is."""
         first, second = self._row(ride, one, "ride"), self._row(ride, other, "ride")

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from datetime import datetime
 
 from ingest.bikes.judge import RideClues
@@ -21,28 +21,23 @@ class KnownOutings:
 
     def __init__(self, tx: Transaction, recordings: Sequence[RideSummary], now: datetime) -> None:
         self._tx, self._now = tx, now
-        self._spans: list[RideSpan] = []
+        self.spans: list[RideSpan] = []
         if recordings:
             begin = min(one.started_at for one in recordings) - CLOCK_ERRORS[-1]
             end = max(one.ended_at for one in recordings) + CLOCK_ERRORS[-1]
-            self._spans += tx.rides.spans(begin, end)
+            self.spans += tx.rides.spans(begin, end)
 
     def add(self, span: RideSpan) -> None:
         """A ride that was stored since."""
-        self._spans.append(span)
+        self.spans.append(span)
 
     def of(
         self, summary: RideSummary, clues: RideClues, rider: RiderId
     ) -> tuple[RideId, tuple[str, ...]] | None:
         """Keep a recording with others of its outing: the ride it is in, and why. None = there are none."""
-        begin, end = summary.started_at, summary.ended_at
-        mine = [one for one in self._spans if one.rider == rider]
-        same: list[tuple[RideSpan, SameOuting]] = []
-        for other in (one for one in mine if one.started_at < end and begin < one.ended_at):
-            verdict = same_outing(self._tx.rides.outing(other.id), summary, same_rider=True)
-            if verdict.same:
-                same.append((other, verdict))
-        told = next((one for one in mine if self._was_told(one, begin, end)), None)
+        mine = [one for one in self.spans if one.rider == rider]
+        same = self._at_once(mine, summary)
+        told = next((one for one in mine if self._was_told(one, summary)), None)
         if not same and told is not None:
             why = "its rider told of it before its file came: the file counts now"
             verdict = SameOuting(True, (why,), "second", Relation.SAME)
@@ -52,16 +47,46 @@ class KnownOutings:
         kept = [*(other for other, _ in same), *by_clock]
         if not kept:
             return None
-        because = tuple(
-            dict.fromkeys([*(why for _, verdict in same for why in verdict.because), *by_clock.values()])
-        )
         recordings = self._tx.rides.recordings_of(one.id for one in kept)
-        spoken_for = {one.bike for one in kept if one.decided_by is DecidedBy.RIDER}
-        if same and (self._tx.rides.was_split_by_a_rider(recordings) or len(spoken_for) > 1):
+        if same and self._somebody_tells_apart(kept, recordings):
             other, verdict = same[0]
             self._second_recording(other, summary, clues, verdict)
             return other.id, verdict.because
-        return self._regrouped(kept, recordings, summary, clues, rider, because), because
+        because = _reasons(same, by_clock)
+        (new,) = self._tx.rides.add_many([(summary, rider, clues.to_json())])
+        return self._regrouped(kept, [*recordings, new], because)[new], because
+
+    def again(self, ride: RideId) -> tuple[RideId, ...]:
+        """Look at a ride that is here already: which rides turn out to be one outing with it, and count once.
+
+        Empty = none, or somebody said that they are apart.
+        """
+        span = next((one for one in self.spans if one.id == ride), None)
+        if span is None:
+            return ()
+        summary = self._tx.rides.outing(ride)
+        others = [one for one in self.spans if one.rider == span.rider and one.id != ride]
+        same = self._at_once(others, summary)
+        by_clock = self._by_another_clock(others, [other for other, _ in same], summary)
+        kept = [span, *(other for other, _ in same), *by_clock]
+        recordings = self._tx.rides.recordings_of(one.id for one in kept)
+        if len(kept) == 1 or self._somebody_tells_apart(kept, recordings):
+            return ()
+        self._regrouped(kept, recordings, _reasons(same, by_clock))
+        return tuple(one.id for one in kept)
+
+    def _at_once(self, mine: Sequence[RideSpan], summary: RideSummary) -> list[tuple[RideSpan, SameOuting]]:
+        same = []
+        for other in mine:
+            if other.started_at < summary.ended_at and summary.started_at < other.ended_at:
+                verdict = same_outing(self._tx.rides.outing(other.id), summary, same_rider=True)
+                if verdict.same:
+                    same.append((other, verdict))
+        return same
+
+    def _somebody_tells_apart(self, kept: Sequence[RideSpan], recordings: Sequence[RideId]) -> bool:
+        spoken_for = {one.bike for one in kept if one.decided_by is DecidedBy.RIDER}
+        return len(spoken_for) > 1 or self._tx.rides.was_split_by_a_rider(recordings)
 
     def _by_another_clock(
         self, mine: Sequence[RideSpan], same: Sequence[RideSpan], summary: RideSummary
@@ -87,31 +112,28 @@ class KnownOutings:
                 found[other] = why
         return found
 
-    def _was_told(self, ride: RideSpan, begin: datetime, end: datetime) -> bool:
+    def _was_told(self, ride: RideSpan, summary: RideSummary) -> bool:
         """Whether a ride that is half of that time has no file, only its rider's word."""
+        begin, end = summary.started_at, summary.ended_at
         shared = min(ride.ended_at, end) - max(ride.started_at, begin)
         half = min(ride.ended_at - ride.started_at, end - begin) / 2
         return shared >= half and self._tx.rides.outing(ride.id).reader == READER
 
     def _regrouped(
-        self,
-        kept: Sequence[RideSpan],
-        recordings: Sequence[RideId],
-        summary: RideSummary,
-        clues: RideClues,
-        rider: RiderId,
-        because: tuple[str, ...],
-    ) -> RideId:
-        """Keep a new recording of an outing, and say anew which of its recordings count."""
+        self, kept: Sequence[RideSpan], every: Sequence[RideId], because: Sequence[str]
+    ) -> dict[RideId, RideId]:
+        """Say anew which recordings of an outing count; the ride that each of them is in now.
+
+        kept: the rides that counted until now.  every: their recordings, and a new one.
+        """
         rides = self._tx.rides
-        (new,) = rides.add_many([(summary, rider, clues.to_json())])
-        every = [*recordings, new]
-        found = resolved([rides.outing(one) for one in every])
+        outings = [rides.outing(one) for one in every]
+        found = resolved(outings)
         counted = {every[n] for n in found.counted}
         followed = {every[n]: every[one] for n, one in found.follows.items()}
         before = {one.id for one in kept}
-        for one in recordings:
-            if one not in before:
+        for one in every:
+            if one not in before and rides.is_second(one):
                 rides.split_again(one, at=self._now, by=IMPORTER)
         # What was said of a ride stays with its number: a recording that counts now takes that of one which
         # counts no more.
@@ -129,11 +151,10 @@ class KnownOutings:
                 place[other], place[one], [*because, found.because], at=self._now, by=IMPORTER
             )
         ids = {one.id for one in kept} | {place[one] for one in every}
-        self._spans = [one for one in self._spans if one.id not in ids]
-        begin = min(summary.started_at, *(one.started_at for one in kept))
-        end = max(summary.ended_at, *(one.ended_at for one in kept))
-        self._spans += (one for one in rides.spans(begin, end) if one.id in ids)
-        return place[followed.get(new, new)]
+        self.spans = [one for one in self.spans if one.id not in ids]
+        begin, end = min(one.started_at for one in outings), max(one.ended_at for one in outings)
+        self.spans += (one for one in rides.spans(begin, end) if one.id in ids)
+        return {one: place[followed.get(one, one)] for one in every}
 
     def _second_recording(
         self, kept: RideSpan, summary: RideSummary, clues: RideClues, verdict: SameOuting
@@ -149,7 +170,15 @@ class KnownOutings:
         if verdict.keep == "second":
             # The richer recording may name its bike where the first did not.
             self._tx.rides.judge_anew(kept.id)
-            self._spans.remove(kept)
-            self._spans += (
+            self.spans.remove(kept)
+            self.spans += (
                 one for one in self._tx.rides.spans(summary.started_at, summary.ended_at) if one.id == kept.id
             )
+
+
+def _reasons(
+    same: Sequence[tuple[RideSpan, SameOuting]], by_clock: Mapping[RideSpan, str]
+) -> tuple[str, ...]:
+    return tuple(
+        dict.fromkeys([*(why for _, verdict in same for why in verdict.because), *by_clock.values()])
+    )

@@ -59,7 +59,9 @@ def reckon(tx: Transaction, app: App, *, now: datetime) -> Reckoning:
     changes = reconcile(known, due_now, ledger, now=now, rulebook=rulebook, zone_of=zone_of)
     moved = limits_moved(rulebook, tx.notes.get(LIMITS_OF) if known else NEWEST, changes)
     said: list[str] = [moved] if moved else []
-    queued = _announce(tx, app, ledger, moved, now) if moved else 0
+    subject, occasion = "New limits for your chains", f"limits {NEWEST}"
+    to_tell = ledger.riders if moved else ()
+    queued = sum(announce(tx, app, rider, subject, moved, occasion, now) for rider in to_tell)
     for change in changes:
         if change.raised is None:
             raised = tx.reminders.raise_(change.reminder, now, BY, change.step.why if change.step else "")
@@ -100,22 +102,12 @@ def _cancel_idle_letters(tx: Transaction, standing: Sequence[RaisedReminder], no
             tx.outbox.cancel(posted.letter.id, now, "what it tells is done or no longer so")
 
 
-def _announce(tx: Transaction, app: App, ledger: Ledger, moved: str, now: datetime) -> int:
-    """New limits of the program's own are told to each rider once."""
-    return sum(
-        queue(
-            tx,
-            app,
-            rider,
-            announcement("New limits for your chains", moved, rider, now=now),
-            (),
-            f"limits {NEWEST}",
-            now,
-            now,
-            tells=False,
-        )
-        for rider in ledger.riders
-    )
+def announce(
+    tx: Transaction, app: App, rider: Rider, subject: str, said: str, occasion: str, now: datetime
+) -> int:
+    """Tell a rider once what a new version of the program moved; returns how many letters wait for it."""
+    message = announcement(subject, said, rider, now=now)
+    return queue(tx, app, rider, message, (), occasion, now, now, tells=False)
 
 
 def _announce_swaps(tx: Transaction, app: App, ledger: Ledger, now: datetime) -> int:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import random
 from collections.abc import Mapping
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from itertools import permutations
 from pathlib import Path
 
@@ -15,12 +15,16 @@ import pytest
 from fixtures.fit_writer import fit_bytes
 from fixtures.gpx_writer import gpx_bytes
 from ingest.files.read_pool import ToRead
+from ingest.files.reader import recordings_in
 from ingest.ride.columns import only
 from ingest.ride.recording import Recording, SensorSeen
+from ingest.ride.summary import summarise
 from rules.vocabulary import BikeId, RideId
 from services.app import App
 from services.store import Store
+from services.store.notes import OUTINGS_BY
 from services.use_cases.import_rides import Outcome, import_files
+from services.use_cases.outings_anew import outings_anew
 from services.wiring import open_app
 from tests.ingest.rides import ridden
 from tests.saying import put_rides_on, split_outing
@@ -211,3 +215,39 @@ def test_what_a_rider_split_stays_split(tmp_path: Path) -> None:
     assert counted(shop.store) == before
     with shop.store.reading() as tx:
         assert {one.outcome for one in tx.files.outcomes()} == {Outcome.NEW.value, Outcome.SAME_OUTING.value}
+
+
+def test_an_older_ledger_that_counts_an_outing_twice_moves_in_one_step_told_once(tmp_path: Path) -> None:
+    shop = a_home(tmp_path / "home")
+    files = {
+        "right.fit": fit_bytes(whole()),
+        "off.fit": fit_bytes(later(elsewhere(whole(), 2), 2)),
+        "another.fit": fit_bytes(ridden(60, seed=9, start=START + timedelta(hours=6))),
+    }
+    read(shop, tmp_path / "rides", files, ("right.fit", "another.fit"), at_once=True)
+    with shop.store.writing() as tx:  # as a version without an eye for clocks stored it
+        mine = tx.rides.outing(RideId(1))
+        off = replace(
+            summarise(next(iter(recordings_in(files["off.fit"], "off.fit"))), now=NOW), file_name="off.fit"
+        )
+        tx.rides.add_many([(off, tx.equipment.riders()[0].id, tx.rides.clues(RideId(1)))])
+        tx.notes.forget(OUTINGS_BY)
+    assert len(counted(shop.store)) == 3
+    put_rides_on(shop, [RideId(1)], BikeId(1), now=NOW)
+
+    (said,) = outings_anew(shop, now=NOW)
+
+    hours = mine.drive_s / 3600
+    assert said.startswith("Ride 3 is a second recording of an outing that was counted beside it")
+    assert f"{2 * hours:.1f} drive hours there before, {hours:.1f} now" in said
+    assert [start for start, _ in counted(shop.store)] == [START, START + timedelta(hours=6)]
+    with shop.store.reading() as tx:
+        assert tx.rides.rides()[0].bike == 1
+    assert outings_anew(shop, now=NOW) == ()
+
+    # The rider's own word is heard: what was split is not put together again.
+    split_outing(shop, RideId(3), now=NOW)
+    with shop.store.writing() as tx:
+        tx.notes.forget(OUTINGS_BY)
+    assert outings_anew(shop, now=NOW) == ()
+    assert len(counted(shop.store)) == 3

@@ -1,0 +1,81 @@
+"""Once after an upgrade that tells outings apart better: rides that stand twice in the ledger count once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from datetime import UTC, datetime, timedelta
+
+from ingest.ride.outing_set import CLOCK_ERRORS, WAY_OF_GROUPING, by_a_wrong_clock
+from ingest.ride.same_ride import same_outing
+from rules.vocabulary import RideId
+from rules.wording import listed, number
+from services.app import App
+from services.store import RideSpan, Transaction
+from services.store.notes import OUTINGS_BY
+from services.use_cases.known_outings import KnownOutings
+from services.use_cases.update_reminders import announce
+
+SUBJECT = "Rides that stood twice"
+MOST_NAMED = 8
+
+
+def outings_anew(app: App, *, now: datetime) -> tuple[str, ...]:
+    """Look at every ride once more; what was found is said here, and told to its rider in one letter."""
+    with app.store.reading() as tx:
+        if tx.notes.get(OUTINGS_BY) == WAY_OF_GROUPING:
+            return ()
+        riders = tx.equipment.riders()
+        every = tx.rides.spans(datetime(1, 1, 2, tzinfo=UTC), now + timedelta(days=1))
+        twice = {rider: _twice(tx, [one for one in every if one.rider == rider.id]) for rider in riders}
+    said = []
+    with app.store.writing() as tx:
+        for rider, suspects in twice.items():
+            if moved := _counted_once(tx, suspects, now):
+                said.append(f"{rider.name}: {moved}" if len(riders) > 1 else moved)
+                announce(tx, app, rider, SUBJECT, moved, f"outings {WAY_OF_GROUPING}", now)
+        tx.notes.put(OUTINGS_BY, WAY_OF_GROUPING, at=now)
+    return tuple(said)
+
+
+def _twice(tx: Transaction, spans: Sequence[RideSpan]) -> list[RideId]:
+    """Which of a rider's rides, in the order of time, seem to be one outing with an earlier one."""
+    found = []
+    for place, one in enumerate(spans):
+        near = [
+            before for before in spans[:place][-9:] if one.started_at < before.ended_at + CLOCK_ERRORS[-1]
+        ]
+        if not near:
+            continue
+        mine = tx.rides.outing(one.id)
+        for before in near:
+            theirs = tx.rides.outing(before.id)
+            if (
+                same_outing(theirs, mine, same_rider=True).same
+                or by_a_wrong_clock([theirs], mine) is not None
+            ):
+                found.append(one.id)
+                break
+    return found
+
+
+def _counted_once(tx: Transaction, suspects: Iterable[RideId], now: datetime) -> str:
+    """Put together what is one outing; what moved, before and after, in two sentences. Empty = nothing."""
+    before: dict[RideId, float] = {}
+    for ride in suspects:
+        if tx.rides.is_second(ride):
+            continue
+        here = KnownOutings(tx, [tx.rides.outing(ride)], now)
+        hours = {one.id: tx.rides.outing(one.id).drive_s / 3600 for one in here.spans}
+        before |= {one: hours[one] for one in here.again(ride) if one not in before}
+    if not before:
+        return ""
+    after = {one: tx.rides.outing(one).drive_s / 3600 for one in before if not tx.rides.is_second(one)}
+    gone = sorted(set(before) - set(after))
+    names = listed([str(one) for one in gone[:MOST_NAMED]])
+    more = f" and {len(gone) - MOST_NAMED} more" if len(gone) > MOST_NAMED else ""
+    which = f"Ride {names} is" if len(gone) == 1 else f"Rides {names}{more} are"
+    return (
+        f"{which} a second recording of an outing that was counted beside it: {number(sum(before.values()))} "
+        f"drive hours there before, {number(sum(after.values()))} now. 'gritledger rides NUMBER' says why; "
+        "'gritledger split NUMBER' says that there were two."
+    )
