@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import re
 import stat
+import time
 from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
@@ -18,6 +19,7 @@ EMPTY_QUIET_S = 600.0
 AGAIN_AFTER = timedelta(minutes=5)  # until a file that could not be read is tried again; then twice as long
 LONGEST_WAIT = timedelta(hours=6)
 DEEPEST = 32  # folders inside folders
+STILL_NS = 2_000_000_000  # a folder changed so lately may be changed again and show the same time
 
 # What browsers, editors, sync tools and systems leave behind. Common practice, no source.
 _PASSING_NAME = re.compile(
@@ -75,14 +77,16 @@ def settled(
     now: datetime,
     quiet_s: float = QUIET_S,
     on_trouble: Callable[[UnreadableFile], None] | None = None,
+    places: dict[str, int] | None = None,
 ) -> tuple[list[FoundFile], dict[Path, FileState]]:
     """Scan the folder once, and say which files have settled since the scan before.
 
     Returns the files, oldest first, and what to pass as `previous` next time; start with an empty mapping.
     on_trouble: told of folders inside that cannot be read; the rest is scanned all the same.
+    places: filled with the folders that were read, for `unchanged`.
     Raises UnreadableFile when the watched folder itself cannot be read.
     """
-    return decide(scan(folder, on_trouble=on_trouble), previous, now=now, quiet_s=quiet_s)
+    return decide(scan(folder, on_trouble=on_trouble, places=places), previous, now=now, quiet_s=quiet_s)
 
 
 def decide(
@@ -144,12 +148,31 @@ def waits_ended(state: Mapping[Path, FileState]) -> dict[Path, FileState]:
     return {path: replace(one, again_at=None, tried=0) for path, one in state.items()}
 
 
-def scan(folder: Path, *, on_trouble: Callable[[UnreadableFile], None] | None = None) -> dict[Path, Seen]:
+def unchanged(places: Mapping[str, int]) -> bool:
+    """Whether nothing came to, left or was renamed in these folders since they were read.
+
+    A file that was written to where it lies does not show; nor does it say so on its own.
+    """
+    try:
+        return all(os.stat(place).st_mtime_ns == changed_ns for place, changed_ns in places.items())
+    except OSError:
+        return False
+
+
+def scan(
+    folder: Path,
+    *,
+    on_trouble: Callable[[UnreadableFile], None] | None = None,
+    places: dict[str, int] | None = None,
+) -> dict[Path, Seen]:
     """Every regular file in the folder and the folders inside it, but for passing names.
 
     Links are followed; a folder that is reached twice, or that contains itself by a link, is read once.
+    places: filled with each folder that was read and when it last changed [ns]; -1 = not to be relied on.
     Raises UnreadableFile when the folder itself cannot be read.
     """
+    places = {} if places is None else places
+    begun_ns = time.time_ns()
     try:
         top = os.stat(folder)
         if not stat.S_ISDIR(top.st_mode):
@@ -163,11 +186,15 @@ def scan(folder: Path, *, on_trouble: Callable[[UnreadableFile], None] | None = 
     waiting: list[tuple[str, int]] = [(str(folder), 0)]
     while waiting:
         place, depth = waiting.pop()
+        places[place] = -1
         try:
+            changed_ns = os.stat(place).st_mtime_ns
             with os.scandir(place) as entries:
                 for entry in entries:
                     if not is_passing(entry.name):
                         _take(entry, depth, listing, read, waiting)
+            if changed_ns < begun_ns - STILL_NS:
+                places[place] = changed_ns
         except OSError as error:
             if on_trouble is not None:
                 why = f"cannot be read ({error.strerror})"

@@ -99,7 +99,9 @@ class CalendarChannel:
     def refresh(self) -> None:
         """Write the calendar as things stand, so that what is done or withdrawn disappears too."""
         try:
-            write_whole(self.path, feed(self._entries()))
+            content = feed(self._entries())
+            if not self.path.is_file() or self.path.read_bytes() != content:
+                write_whole(self.path, content)
         except OSError as error:
             raise ChannelError(
                 f"the calendar file {self.path} cannot be written: {error.strerror or error}",

@@ -64,7 +64,7 @@ def _tell(made: Demo, home: Path) -> None:
         standing = sorted(
             tx.reminders.standing(), key=lambda r: (-r.reminder.urgency, r.reminder.cause_at, r.id)
         )
-        questions = tx.rides.confirm_list()
+        questions = tx.rides.questions()
         mails = sum(posted.letter.channel == "mail folder" for posted in tx.outbox.sent())
     say(f"{made.tagged_hours} ride hours tagged; {mails} mails written to {home / 'mail'}")
     say("")

@@ -106,7 +106,7 @@ def import_(
     if not details and any(one.why for one in outcomes):
         say("One by one: gritledger files --trouble")
     with app.store.reading() as tx:
-        questions = len(tx.rides.confirm_list())
+        questions = tx.rides.asking()
         for sentence in also_moved(tx, moved):
             say(sentence)
     if questions:

@@ -60,7 +60,7 @@ def due(as_json: AsJson = False, home: Home = None) -> None:
             tx.reminders.standing(), key=lambda r: (-r.reminder.urgency, r.reminder.cause_at, r.id)
         )
         waiting, refused = tx.outbox.waiting(), tx.outbox.refused()
-        questions = len(tx.rides.confirm_list())
+        questions = tx.rides.asking()
         zone = household_zone(tx)
     if not standing:
         say("Nothing needs your hands.")

@@ -74,7 +74,7 @@ def _report(file: Path, home: Path | None) -> None:
         raise typer.BadParameter(f"the report is a page: name it {file.with_suffix('.html')}")
     app, now = open_app(home), now_utc()
     with app.store.reading() as tx:
-        snapshot = Snapshot.read(tx, app.rulebook, app.prices)
+        snapshot = Snapshot.read(tx, app)
     try:
         written = write_report(snapshot, file, now=now)
     except OSError as error:

@@ -21,6 +21,7 @@ from rules.ledger import Ledger
 from rules.rulebook import Rulebook, RulebookError
 from services.app import App
 from services.channels import Channel
+from services.last_look import last_look
 from services.settings import SettingsError, Watched
 from services.store import Posted, Store, StoreError
 from services.store.notes import FILES_WAITING, LAST_ROUND
@@ -58,7 +59,7 @@ def findings(
         yield from database(store)
         with store.reading() as tx:
             ledger = tx.ledger()
-            last_round = tx.notes.written_at(LAST_ROUND)
+            last_round = last_look(home, tx.notes.written_at(LAST_ROUND))
             waiting, refused = tx.outbox.waiting(), tx.outbox.refused()
             known_paths, files_waiting = tx.files.known_paths(), tx.notes.get(FILES_WAITING, [])
     except StoreError as error:

@@ -8,10 +8,11 @@ from datetime import datetime, timedelta
 from pathlib import Path
 
 from ingest.errors import UnreadableFile
-from ingest.files.folder import FileState, put_off, released, settled, waits_ended
+from ingest.files.folder import FileState, put_off, released, settled, unchanged, waits_ended
 from ingest.files.read_pool import ToRead
 from rules.vocabulary import Rider
 from services.app import App
+from services.last_look import note_look
 from services.store.notes import FILES_WAITING, LAST_ROUND
 from services.use_cases.deliver_letters import DeliveryReport, deliver_waiting
 from services.use_cases.import_rides import FileOutcome, Outcome, import_files, ride_files, whose
@@ -24,14 +25,38 @@ from services.use_cases.weather_ahead import ask_ahead, tell_tomorrow
 from services.views.calendar_entries import refresh_calendar
 from services.views.file_summary import grouped
 
+SCAN_EVERY = timedelta(hours=1)  # for what was written to where it lies, and said nothing
+CALENDAR_EVERY = timedelta(hours=1)  # what is only expected moves with the days
+
 
 @dataclass
 class Watching:
-    """What is remembered of the watched folders between rounds; start with an empty one."""
+    """What is remembered between rounds; start with an empty one.
 
+    places: of each watched folder, when it was last scanned and what was read then; forgotten when stirred.
+    writes: how much had been written when the round before ended; None = no round has ended yet.
+    """
+
+    places: dict[Path, tuple[datetime, dict[str, int]]] = field(default_factory=dict)
+    writes: int | None = None
+    calendar_at: datetime | None = None
     states: dict[Path, Mapping[Path, FileState]] = field(default_factory=dict)
     riders: frozenset[Rider] = frozenset()  # in the round before
     waiting: dict[Path, FileOutcome] = field(default_factory=dict)  # could not be read, or is nobody's
+
+    def rests(self, folder: Path, now: datetime) -> bool:
+        """Whether this folder need not be scanned: all of it is known, and nothing came since."""
+        scanned_at, places = self.places.get(folder, (now, {}))
+        return (
+            bool(places)
+            and timedelta(0) <= now - scanned_at < SCAN_EVERY
+            and all(one.handed_over for one in self.states[folder].values())
+            and unchanged(places)
+        )
+
+    def stirred(self) -> None:
+        """Something may have happened in a watched folder: none rests. Any thread may say so."""
+        self.places.clear()
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,11 +116,14 @@ def one_round(
     trouble: list[str] = []
     moved: list[Move] = []
     files = _read_new(app, now, watching, trouble, moved.extend)
-    moved += judge_new_rides(app.store, now)  # what a kill left unjudged
-    twice = outings_anew(app, now=now)
-    with app.store.reading() as tx:
-        bikes = [*twice, *also_moved(tx, moved)]
-    ground = surfaces_from_map(app, now=now)
+    ground: list[str] = []
+    bikes: list[str] = []
+    if watching is None or watching.writes != _writes(app):
+        moved += judge_new_rides(app.store, now)  # what a kill left unjudged
+        twice = outings_anew(app, now=now)
+        with app.store.reading() as tx:
+            bikes = [*twice, *also_moved(tx, moved)]
+        ground = surfaces_from_map(app, now=now)
     tags = tag_conditions(app, now=now, patience=patience, on_progress=on_progress)
     if why := ask_ahead(app, now=now, patience=patience):
         trouble.append(why)
@@ -103,11 +131,32 @@ def one_round(
         reckoning = reckon(tx, app, now=now)
         tell_tomorrow(tx, app, now=now)
     delivery = deliver_waiting(app.store, app.channels, now=now)
-    trouble += refresh_calendar(app)
+    if watching is None or _calendar_moves(app, watching, now):
+        trouble += refresh_calendar(app)
     report = RoundReport(tuple(files), tuple(trouble), tags, reckoning, delivery, tuple(ground), tuple(bikes))
-    with app.store.writing() as tx:
-        tx.notes.put(LAST_ROUND, report.sentences(), at=now)
+    note_look(app.settings.home, now)
+    with app.store.reading() as tx:
+        told_before = tx.notes.get(LAST_ROUND)
+    if told_before != report.sentences():
+        with app.store.writing() as tx:
+            tx.notes.put(LAST_ROUND, report.sentences(), at=now)
+    if watching is not None:
+        watching.writes = _writes(app)
     return report
+
+
+def _writes(app: App) -> int:
+    with app.store.reading() as tx:
+        return tx.writes()
+
+
+def _calendar_moves(app: App, watching: Watching, now: datetime) -> bool:
+    """Whether the calendar may show something else than when it was last brought up to date."""
+    at = watching.calendar_at
+    if at is not None and timedelta(0) <= now - at < CALENDAR_EVERY and watching.writes == _writes(app):
+        return False
+    watching.calendar_at = now
+    return True
 
 
 def _read_new(
@@ -135,17 +184,24 @@ def _read_new(
         try:
             if watching is None:
                 paths = ride_files([watched.folder])
+            elif watching.rests(watched.folder, now):
+                continue
             else:
+                places: dict[str, int] = {}
+                watching.places[watched.folder] = now, places  # before: what happens meanwhile counts
                 found, state = settled(
                     watched.folder,
                     watching.states.get(watched.folder, {}),
                     now=now,
                     quiet_s=watched.quiet_s,
                     on_trouble=lambda error: trouble.append(str(error)),
+                    places=places,
                 )
                 watching.states[watched.folder] = state
                 paths = [file.path for file in found]
         except UnreadableFile as error:
+            if watching is not None:
+                watching.places.pop(watched.folder, None)
             trouble.append(str(error))
             continue
         to_read = [ToRead(path, whose(path, riders, named)) for path in paths]

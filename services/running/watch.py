@@ -49,7 +49,13 @@ def watch(app: App, *, with_page: bool, say: Callable[[str], None]) -> None:
         running.enter_context(only_one(app.settings.home))
         if with_page:
             app = running.enter_context(_page(app, say))
-        running.enter_context(_folders_wake(app, woken, say))
+        watching, copies = Watching(), _DailyCopies(app, say)
+
+        def stirred() -> None:
+            watching.stirred()
+            woken.set()
+
+        running.enter_context(_folders_wake(app, stirred, say))
         running.enter_context(_ticks_wake(app.settings.quiet_hours.every_s, woken))
         for ending in (signal.SIGINT, signal.SIGTERM):
             previous = signal.signal(ending, end)
@@ -58,7 +64,6 @@ def watch(app: App, *, with_page: bool, say: Callable[[str], None]) -> None:
             say(f"Watching {watched.folder}")
         if not app.settings.watch:
             say("No folder is watched yet; name one under [[watch]] in the settings: gritledger settings")
-        watching, copies = Watching(), _DailyCopies(app, say)
         while not stop.is_set():
             woken.clear()
             again_in = _round(app, watching, say)
@@ -134,23 +139,23 @@ class _DailyCopies:
 
 
 class _Wake(FileSystemEventHandler):
-    def __init__(self, woken: threading.Event) -> None:
-        self._woken = woken
+    def __init__(self, stirred: Callable[[], None]) -> None:
+        self._stirred = stirred
 
     def on_any_event(self, event: FileSystemEvent) -> None:
         # Reading a file is an event as well, and ours alone: it says nothing new.
         if event.event_type not in ("opened", "closed_no_write"):
-            self._woken.set()
+            self._stirred()
 
 
 @contextmanager
-def _folders_wake(app: App, woken: threading.Event, say: Callable[[str], None]) -> Iterator[None]:
+def _folders_wake(app: App, stirred: Callable[[], None], say: Callable[[str], None]) -> Iterator[None]:
     observers: list[BaseObserver] = []
     try:
         for watched in app.settings.watch:
             observer = PollingObserver() if watched.polling else Observer()
             try:
-                observer.schedule(_Wake(woken), str(watched.folder), recursive=True)
+                observer.schedule(_Wake(stirred), str(watched.folder), recursive=True)
                 observer.start()
                 observers.append(observer)
             except OSError as error:

@@ -9,14 +9,14 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import bindparam, literal, or_, select
+from sqlalchemy import ColumnElement, TextClause, bindparam, func, literal, or_, select
 
-from rules.vocabulary import BikeId, DecidedBy, Ride, RideId
+from rules.vocabulary import BikeId, DecidedBy, Ride, RideId, RiderId
 from services.store.errors import FactRefused
 from services.store.repository import AnyRow, Repository
-from services.store.ride_rows import counted_ids, load_rides
+from services.store.ride_rows import counted_ids, counts, load_rides
+from services.store.tables_rides import IS_LIKELY, IS_UNCLEAR, ride_assignment, ride_track
 from services.store.tables_rides import ride as rides
-from services.store.tables_rides import ride_assignment, ride_track
 
 
 @dataclass(frozen=True, slots=True)
@@ -223,7 +223,7 @@ class Assignments(Repository):
         query = (
             select(*columns, ride_track.c.clues if clues else literal("").label("clues"))
             .join_from(rides, ride_track, ride_track.c.ride == rides.c.id)
-            .where(rides.c.id.in_(counted_ids()), ride_track.c.clues != "")
+            .where(counts(), ride_track.c.clues != "")
             .order_by(rides.c.started_at, rides.c.id)
         )
         return [
@@ -242,19 +242,31 @@ class Assignments(Repository):
         query = (
             select(rides.c.id)
             .join_from(rides, ride_track, ride_track.c.ride == rides.c.id)
-            .where(rides.c.id.in_(counted_ids()), rides.c.verdict.is_(None), ride_track.c.clues != "")
+            .where(IS_UNCLEAR, rides.c.verdict.is_(None), counts(), ride_track.c.clues != "")
             .limit(1)
         )
         return self._connection.scalar(query) is not None
 
     def confirm_list(self) -> tuple[Ride, ...]:
         """Rides whose bike is a question or was never judged, oldest first."""
-        unclear = or_(rides.c.verdict.is_(None), rides.c.verdict == "ask")
-        return load_rides(self._connection, counted_ids().where(unclear))
+        return load_rides(self._connection, counted_ids().where(IS_UNCLEAR))
 
-    def likely(self) -> tuple[Ride, ...]:
-        """Rides that were given a likely bike which no rider has confirmed, oldest first."""
-        return load_rides(self._connection, counted_ids().where(rides.c.verdict == "likely"))
+    def questions(self) -> tuple[RideId, ...]:
+        """The numbers of the rides on the confirm list, oldest first."""
+        return self._numbers(IS_UNCLEAR)
+
+    def asking(self, rider: RiderId | None = None) -> int:
+        """How many rides are on the confirm list, of one rider or of all."""
+        query = select(func.count()).select_from(rides).where(IS_UNCLEAR, counts())
+        return self._connection.scalar(query if rider is None else query.where(rides.c.rider == rider)) or 0
+
+    def likely(self) -> tuple[RideId, ...]:
+        """The numbers of rides with a likely bike which no rider has confirmed, oldest first."""
+        return self._numbers(IS_LIKELY)
+
+    def _numbers(self, condition: ColumnElement[bool] | TextClause) -> tuple[RideId, ...]:
+        query = select(rides.c.id).where(condition, counts()).order_by(rides.c.started_at, rides.c.id)
+        return tuple(RideId(number) for number in self._connection.scalars(query))
 
 
 def _decision(row: AnyRow) -> Decision:

@@ -29,6 +29,7 @@ from services.store.private_files import FOLDER, touch_private
 
 BUSY_S = 10.0  # how long a writer waits for another
 WRITING, MIGRATING = "gritledger_writing", "gritledger_migrating"
+WROTE = "gritledger_wrote"  # whether a connection has changed a row since this was last taken off it
 # Any fixed number: every gritledger that writes to one PostgreSQL database takes this one lock.
 WRITE_LOCK = 0x67726974
 
@@ -66,8 +67,12 @@ def where(url: URL) -> str:
 
 def make_engine(url: URL) -> Engine:
     """An engine with our ways of beginning transactions. The file's folder is made. Raises StoreUnusable."""
-    if url.get_backend_name() == "sqlite":
-        return _sqlite_engine(url)
+    engine = _sqlite_engine(url) if url.get_backend_name() == "sqlite" else _postgresql_engine(url)
+    event.listen(engine, "after_cursor_execute", _note_writes)
+    return engine
+
+
+def _postgresql_engine(url: URL) -> Engine:
     try:
         engine = create_engine(url, pool_pre_ping=True)
     except (NoSuchModuleError, ImportError) as error:
@@ -118,6 +123,13 @@ def _use_wal(connection: sqlite3.Connection) -> None:
             if "locked" not in str(error) or time.monotonic() > give_up:
                 raise
             time.sleep(0.02)
+
+
+def _note_writes(
+    connection: Connection, cursor: Any, _statement: str, _values: Any, context: Any, _many: bool
+) -> None:
+    if context is not None and (context.isinsert or context.isupdate or context.isdelete) and cursor.rowcount:
+        connection.info[WROTE] = True
 
 
 def _begin_sqlite(connection: Connection) -> None:

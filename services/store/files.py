@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from functools import cached_property
 
 from sqlalchemy import select
 
@@ -112,7 +111,9 @@ class Files(Repository):
 
     def is_known_path(self, path: str, size: int, mtime_s: float) -> bool:
         """Was the file at this path, with this size and time, read already? Quick: no file is opened."""
-        return self._paths.get(storable(path)) == (size, mtime_s)
+        columns = (file_path.c.size_bytes, file_path.c.mtime_s)
+        row = self._connection.execute(select(*columns).where(file_path.c.path == storable(path))).first()
+        return row is not None and tuple(row) == (size, mtime_s)
 
     def forget_paths_of(self, outcomes: Iterable[str]) -> int:
         """Let files that had these outcomes be read again when they are met; returns how many."""
@@ -121,12 +122,12 @@ class Files(Repository):
         for first in range(0, len(paths), AT_ONCE):
             several = paths[first : first + AT_ONCE]
             self._connection.execute(file_path.delete().where(file_path.c.path.in_(several)))
-        self.__dict__.pop("_paths", None)
         return len(paths)
 
     def known_paths(self) -> dict[str, tuple[int, float]]:
         """Every path read, with its size [bytes] and modification time [Unix s] at that moment."""
-        return dict(self._paths)
+        rows = self._all(select(file_path.c.path, file_path.c.size_bytes, file_path.c.mtime_s))
+        return {path: (size, mtime_s) for path, size, mtime_s in rows}
 
     def record_path(self, path: str, size: int, mtime_s: float) -> None:
         """The file at this path, with this size and time, has been read."""
@@ -149,12 +150,6 @@ class Files(Repository):
                     file_path.update().where(file_path.c.path == row["path"]).values(**row)
                 )
         self._insert_many(file_path, [row for row in rows if row["path"] not in known])
-        self.__dict__.pop("_paths", None)
-
-    @cached_property
-    def _paths(self) -> dict[str, tuple[int, float]]:
-        rows = self._all(select(file_path.c.path, file_path.c.size_bytes, file_path.c.mtime_s))
-        return {path: (size, mtime_s) for path, size, mtime_s in rows}
 
 
 def _record(row: AnyRow) -> FileRecord:

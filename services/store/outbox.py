@@ -10,7 +10,7 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import ColumnElement, and_, or_, select
+from sqlalchemy import ColumnElement, and_, func, or_, select
 
 from rules.reminder import ReminderStep, Step
 from rules.vocabulary import ReminderId, RiderId
@@ -80,15 +80,7 @@ class Outbox(Repository):
         Each counts as attempted from here on: the attempt that ends a process is an attempt too. The letter
         still says how many came before.
         """
-        due = and_(
-            _WAITING,
-            or_(letter.c.not_before <= now, letter.c.not_before > now + LONGEST_WAIT),
-            or_(
-                letter.c.leased_until.is_(None),
-                letter.c.leased_until <= now,
-                letter.c.leased_until > now + LONGEST_WAIT,
-            ),
-        )
+        due = _due(now)
         leased = []
         for posted in self._posted(due, limit=limit):
             taken = self._connection.execute(
@@ -99,6 +91,19 @@ class Outbox(Repository):
             if taken.rowcount == 1:
                 leased.append(posted.letter)
         return leased
+
+    def anything_due(self, now: datetime) -> bool:
+        """Whether `lease` would give a letter."""
+        return self._connection.scalar(select(letter.c.id).where(_due(now)).limit(1)) is not None
+
+    def counts(self) -> tuple[int, int]:
+        """How many letters wait, and how many stand refused."""
+        conditions = (_WAITING, _IS_REFUSED)
+        waiting, refused = (
+            self._connection.scalar(select(func.count()).select_from(letter).where(one)) or 0
+            for one in conditions
+        )
+        return waiting, refused
 
     def delivered(self, letter_id: int, at: datetime) -> None:
         """The channel took it: its reminders are told, in this transaction. A second call changes nothing."""
@@ -155,7 +160,7 @@ class Outbox(Repository):
 
     def refused(self) -> tuple[Posted, ...]:
         """Letters that a channel refused for good, with its words."""
-        return self._posted(letter.c.refused_at.is_not(None))
+        return self._posted(_IS_REFUSED)
 
     def sent(self, limit: int | None = None) -> tuple[Posted, ...]:
         """Letters that were delivered, newest first."""
@@ -198,6 +203,19 @@ class Outbox(Repository):
 _WAITING = and_(
     letter.c.delivered_at.is_(None), letter.c.refused_at.is_(None), letter.c.cancelled_at.is_(None)
 )
+_IS_REFUSED = letter.c.refused_at.is_not(None)
+
+
+def _due(now: datetime) -> ColumnElement[bool]:
+    return and_(
+        _WAITING,
+        or_(letter.c.not_before <= now, letter.c.not_before > now + LONGEST_WAIT),
+        or_(
+            letter.c.leased_until.is_(None),
+            letter.c.leased_until <= now,
+            letter.c.leased_until > now + LONGEST_WAIT,
+        ),
+    )
 
 
 def _posted(row: AnyRow, reminders: tuple[ReminderId, ...]) -> Posted:

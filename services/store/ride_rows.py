@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import datetime
+from datetime import UTC, datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Connection, Select, and_, select
+from sqlalchemy import ColumnElement, Connection, Select, and_, select
 
 from rules.vocabulary import (
     BikeId,
@@ -80,9 +80,17 @@ _HOUR_COLUMNS = (
 )
 
 
+def counts() -> ColumnElement[bool]:
+    """The condition that a ride counts: not taken back, not a second recording of an outing.
+
+    Said of the row itself: a list of all that count, to look them up in, is made of every ride there is.
+    """
+    return and_(ride.c.same_as.is_(None), ~is_retracted(ride, "ride"))
+
+
 def counted_ids() -> Select[Any]:
-    """A select of the ids of rides that count: not taken back, not a second recording of an outing."""
-    return select(ride.c.id).where(ride.c.same_as.is_(None), ~is_retracted(ride, "ride"))
+    """A select of the ids of rides that count."""
+    return select(ride.c.id).where(counts())
 
 
 def load_rides(connection: Connection, ids: Select[Any] | None = None) -> tuple[Ride, ...]:
@@ -166,6 +174,10 @@ def _ride(row: AnyRow, hours: tuple[RideHour, ...]) -> Ride:
     )
 
 
-def overlaps(start: datetime, end: datetime) -> Any:
-    """The condition that a ride was under way at some moment between these."""
-    return and_(ride.c.started_at < end, ride.c.ended_at > start)
+LONGEST = timedelta(days=14)  # between two recordings six hours apart nobody rides for longer
+
+
+def overlaps(start: datetime, end: datetime) -> ColumnElement[bool]:
+    """The condition that a ride was under way at some moment between these; those long before are not met."""
+    earliest = max(start, datetime.min.replace(tzinfo=UTC) + 2 * LONGEST) - LONGEST
+    return and_(ride.c.started_at > earliest, ride.c.started_at < end, ride.c.ended_at > start)

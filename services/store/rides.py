@@ -13,7 +13,7 @@ from rules.vocabulary import BikeId, DecidedBy, Ride, RideId, RiderId
 from services.store.assignments import Assignments
 from services.store.recordings import recording_values
 from services.store.retractions import Retractions
-from services.store.ride_rows import counted_ids, load_rides, overlaps
+from services.store.ride_rows import counted_ids, counts, load_rides, overlaps
 from services.store.same_outings import SameOutings
 from services.store.tables import retraction
 from services.store.tables_rides import ride
@@ -147,11 +147,7 @@ class Rides(Assignments, Tags, SameOutings):
             ride.c.bike,
             ride.c.decided_by,
         )
-        query = (
-            select(*columns)
-            .where(ride.c.id.in_(counted_ids()), overlaps(start, end))
-            .order_by(ride.c.started_at, ride.c.id)
-        )
+        query = select(*columns).where(overlaps(start, end), counts()).order_by(ride.c.started_at, ride.c.id)
         return tuple(
             RideSpan(
                 RideId(row.id),

@@ -14,7 +14,7 @@ from rules.ledger import Ledger
 from services.store.care import Care
 from services.store.changes import Changes
 from services.store.copies import faults_told
-from services.store.engine import WRITING, make_engine, plain_errors, rows_of, url_of, where
+from services.store.engine import WRITING, WROTE, make_engine, plain_errors, rows_of, url_of, where
 from services.store.equipment import Equipment
 from services.store.errors import StoreUnusable
 from services.store.facts import Facts
@@ -136,7 +136,8 @@ class Store:
     def writing(self) -> Iterator[Transaction]:
         """The right to write, for one at a time: all of the block is kept, or, if it raises, nothing of it.
 
-        Never hold it across the network. Raises StoreBusy when another writer does not finish in time.
+        Never hold it across the network. A block that changes no row counts as no write.
+        Raises StoreBusy when another writer does not finish in time.
         """
         writer = {WRITING: True}
         with (
@@ -144,8 +145,10 @@ class Store:
             self._engine.connect().execution_options(**writer) as connection,
             connection.begin(),
         ):
+            connection.info.pop(WROTE, None)
             yield Transaction(connection)
-            connection.execute(write_count.update().values(writes=write_count.c.writes + 1))
+            if connection.info.pop(WROTE, False):
+                connection.execute(write_count.update().values(writes=write_count.c.writes + 1))
 
     def faults(self) -> tuple[str, ...]:
         """What the database finds wrong with itself, in sentences; empty = nothing. Reads all of it."""

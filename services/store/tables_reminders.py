@@ -14,6 +14,7 @@ from services.store.tables import one_of, table_of
 
 _OPEN = text("is_open")
 _WAITING = text("delivered_at IS NULL AND refused_at IS NULL AND cancelled_at IS NULL")
+_REFUSED = text("refused_at IS NOT NULL")
 
 
 class ReminderRow(SQLModel, table=True):
@@ -82,6 +83,7 @@ class LetterRow(SQLModel, table=True):
     __table_args__ = (
         CheckConstraint("attempts >= 0", name="attempts_counted"),
         Index("ix_letter_waiting", "not_before", sqlite_where=_WAITING, postgresql_where=_WAITING),
+        Index("ix_letter_refused", "not_before", sqlite_where=_REFUSED, postgresql_where=_REFUSED),
     )
     id: int | None = Field(default=None, primary_key=True)
     rider: int = Field(foreign_key="rider.id", index=True)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from datetime import date, datetime
+from enum import StrEnum
 from typing import Any, ClassVar
 
 from sqlalchemy import BigInteger, CheckConstraint, Index, UniqueConstraint, text
@@ -12,6 +13,18 @@ from rules.vocabulary import Condition, DecidedBy, DriveMethod, Tier
 from services.store.tables import json_column, not_negative, one_of, share, spans, table_of
 
 _NULL = text("is_current AND rain_mm IS NULL")
+_UNCLEAR = text("verdict IS NULL OR verdict = 'ask'")
+_LIKELY = text("verdict = 'likely'")
+_UNSETTLED = text("tagged <> 'final' AND latitude_deg IS NOT NULL AND longitude_deg IS NOT NULL")
+
+
+class Tagged(StrEnum):
+    """How far the conditions of a ride hour are known."""
+
+    NOT_YET = "not yet"
+    UNKNOWN = "unknown"  # tagged, without weather
+    PRELIMINARY = "preliminary"
+    FINAL = "final"
 
 
 class RideRow(SQLModel, table=True):
@@ -28,6 +41,9 @@ class RideRow(SQLModel, table=True):
         share("unpaved_share"),
         Index("ix_ride_rider_started_at", "rider", "started_at"),
         Index("ix_ride_bike_started_at", "bike", "started_at"),
+        Index("ix_ride_unclear", "started_at", sqlite_where=_UNCLEAR, postgresql_where=_UNCLEAR),
+        Index("ix_ride_likely", "started_at", sqlite_where=_LIKELY, postgresql_where=_LIKELY),
+        Index("ix_ride_same_as", "same_as"),
     )
     id: int | None = Field(default=None, primary_key=True)
     rider: int = Field(foreign_key="rider.id")
@@ -91,6 +107,8 @@ class RideHourRow(SQLModel, table=True):
     __tablename__: ClassVar[str] = "ride_hour"
     __table_args__ = (
         UniqueConstraint("ride", "hour_start"),
+        one_of("tagged", Tagged, "tagged_known"),
+        Index("ix_ride_hour_unsettled", "ride", sqlite_where=_UNSETTLED, postgresql_where=_UNSETTLED),
         not_negative("drive_s", "distance_m", "moving_s", "mean_speed_mps", "climb_m"),
         CheckConstraint("latitude_deg >= -90 AND latitude_deg <= 90", name="latitude_possible"),
         CheckConstraint("longitude_deg >= -180 AND longitude_deg <= 180", name="longitude_possible"),
@@ -105,6 +123,9 @@ class RideHourRow(SQLModel, table=True):
     latitude_deg: float | None = None
     longitude_deg: float | None = None
     climb_m: float
+    tagged: str = Field(
+        sa_column_kwargs={"server_default": Tagged.NOT_YET}
+    )  # mirrors the current condition_tag
 
 
 class ConditionTagRow(SQLModel, table=True):
@@ -203,7 +224,7 @@ class FileSeenRow(SQLModel, table=True):
     """What became of the bytes of a file, by their hash, so that no file is read twice."""
 
     __tablename__: ClassVar[str] = "file_seen"
-    __table_args__ = (not_negative("size_bytes"),)
+    __table_args__ = (not_negative("size_bytes"), Index("ix_file_seen_seen_at", "seen_at"))
     id: int | None = Field(default=None, primary_key=True)
     sha256: str = Field(unique=True)  # for a part that could not be opened, its name and time instead
     name: str
@@ -290,4 +311,10 @@ weather_block = table_of(WeatherBlockRow)
 # Spelt as the partial indexes spell it: SQLite uses one only for the very same words, and "is_current = 1",
 # as the column alone would be rendered, is not the same.
 TAG_IS_CURRENT = text("condition_tag.is_current")
+IS_UNCLEAR = text("(ride.verdict IS NULL OR ride.verdict = 'ask')")
+IS_LIKELY = text("ride.verdict = 'likely'")
+IS_UNSETTLED = text(
+    "ride_hour.tagged <> 'final'"
+    " AND ride_hour.latitude_deg IS NOT NULL AND ride_hour.longitude_deg IS NOT NULL"
+)
 WEATHER_IS_CURRENT = text("hourly_weather.is_current")

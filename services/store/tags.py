@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import and_, func, literal, or_, select
+from sqlalchemy import and_, bindparam, func, or_, select
 
 from rules.vocabulary import Condition, ConditionTag, Ride, RideId, Tier
 from services.store.errors import FactRefused, NotFound
 from services.store.repository import Repository
-from services.store.ride_rows import TAG_COLUMNS, counted_ids, load_rides, tag_of, tag_values
+from services.store.ride_rows import TAG_COLUMNS, counted_ids, counts, load_rides, tag_of, tag_values
 from services.store.tables_rides import (
+    IS_UNSETTLED,
     TAG_IS_CURRENT,
+    Tagged,
     condition_tag,
     ride,
     ride_hour,
@@ -96,6 +98,7 @@ class Tags(Repository):
         self._update_tags(superseded, is_current=False)
         self._update_tags(same, checked_at=at)
         self._insert_many(condition_tag, fresh)
+        self._mirror_tags({int(row["ride_hour"]): _tagged(row) for row in fresh})
         return tuple(flips)
 
     def tag_revisions(self, ride_id: RideId) -> tuple[TagRevision, ...]:
@@ -131,21 +134,13 @@ class Tags(Repository):
         The newest `limit` rides, by start. Hours without a place cannot be tagged and do not count.
         checked_before: leave out hours whose tag was checked at or after this instant.
         """
-        unsettled = or_(
-            condition_tag.c.paved_water.is_(None),
-            and_(condition_tag.c.tier == Tier.PRELIMINARY.value, literal(preliminary)),
-        )
+        waiting = select(ride_hour.c.ride).where(IS_UNSETTLED)
+        if not preliminary:
+            waiting = waiting.where(ride_hour.c.tagged != Tagged.PRELIMINARY)
         if checked_before is not None:
-            unsettled = and_(unsettled, condition_tag.c.checked_at < checked_before)
-        waiting = (
-            select(ride_hour.c.ride)
-            .join_from(ride_hour, condition_tag, _CURRENT, isouter=True)
-            .where(
-                ride_hour.c.latitude_deg.is_not(None),
-                ride_hour.c.longitude_deg.is_not(None),
-                or_(condition_tag.c.id.is_(None), unsettled),
+            waiting = waiting.join(condition_tag, _CURRENT, isouter=True).where(
+                or_(condition_tag.c.id.is_(None), condition_tag.c.checked_at < checked_before)
             )
-        )
         ids = (
             counted_ids()
             .where(~ride.c.indoor, ~ride.c.virtual, ride.c.id.in_(waiting))
@@ -153,6 +148,32 @@ class Tags(Repository):
             .limit(limit)
         )
         return load_rides(self._connection, ids)
+
+    def conditions_unknown(self) -> int:
+        """How many outdoor rides have an hour of which no archive has said anything yet."""
+        unknown = (Tagged.NOT_YET, Tagged.UNKNOWN)
+        query = (
+            select(func.count(ride.c.id.distinct()))
+            .join_from(ride_hour, ride, ride.c.id == ride_hour.c.ride)
+            .where(_OUTDOORS_UNSETTLED, ride_hour.c.tagged.in_(unknown))
+        )
+        return self._connection.scalar(query) or 0
+
+    def any_unsettled(
+        self, *, never_tagged: bool = False, began: tuple[datetime, datetime] | None = None
+    ) -> bool:
+        """Whether any outdoor hour is not settled.
+
+        never_tagged: not even by a tag that says so.  began: only hours begun after the first instant and
+        up to the second.
+        """
+        query = select(ride.c.id).join_from(ride_hour, ride, ride.c.id == ride_hour.c.ride)
+        query = query.where(_OUTDOORS_UNSETTLED).limit(1)
+        if never_tagged:
+            query = query.where(ride_hour.c.tagged == Tagged.NOT_YET)
+        if began is not None:
+            query = query.where(ride_hour.c.hour_start > began[0], ride_hour.c.hour_start <= began[1])
+        return self._connection.scalar(query) is not None
 
     def set_word(self, ride_id: RideId, word: Condition | None, at: datetime, by: str) -> Ride:
         """The rider's word on the conditions overrules the archive; None takes it back. Raises NotFound."""
@@ -178,7 +199,7 @@ class Tags(Repository):
             select(ride.c.id)
             .join_from(ride, ride_track, ride_track.c.ride == ride.c.id)
             .where(
-                ride.c.id.in_(counted_ids()),
+                counts(),
                 ~ride.c.indoor,
                 ~ride.c.virtual,
                 ride.c.id.not_in(spoken),
@@ -223,6 +244,13 @@ class Tags(Repository):
         self._update(ride, ride_id, **mirror)
         return load_rides(self._connection, select(ride.c.id).where(ride.c.id == ride_id))[0]
 
+    def _mirror_tags(self, tagged: Mapping[int, Tagged]) -> None:
+        if tagged:
+            self._connection.execute(
+                ride_hour.update().where(ride_hour.c.id == bindparam("hour")).values(tagged=bindparam("how")),
+                [{"hour": hour, "how": how} for hour, how in tagged.items()],
+            )
+
     def _update_tags(self, ids: list[int], **values: Any) -> None:
         if ids:
             self._connection.execute(
@@ -230,7 +258,13 @@ class Tags(Repository):
             )
 
 
+_OUTDOORS_UNSETTLED = and_(IS_UNSETTLED, ~ride.c.indoor, ~ride.c.virtual, counts())
 _CURRENT = and_(condition_tag.c.ride_hour == ride_hour.c.id, TAG_IS_CURRENT)
+
+
+def _tagged(row: Mapping[str, Any]) -> Tagged:
+    """How far an hour with this tag is known."""
+    return Tagged.UNKNOWN if row["paved_water"] is None else Tagged(row["tier"])
 
 
 def _said(tag: ConditionTag) -> ConditionTag:

@@ -80,12 +80,14 @@ def deliver_waiting(
     leaves at the next.
     """
     run = _Run(store, now, lease_s)
-    letter = run.turn(None, go_on=True)
+    with store.reading() as tx:
+        anything = tx.outbox.anything_due(now)
+    letter = run.turn(None, go_on=True) if anything else None
     while letter is not None:
         trouble = _send(channels, letter)
         letter = run.turn((letter, trouble), go_on=run.elapsed_s() < within_s)
     with store.reading() as tx:
-        waiting, refused = len(tx.outbox.waiting()), len(tx.outbox.refused())
+        waiting, refused = tx.outbox.counts()
     return DeliveryReport(tuple(run.delivered), tuple(run.not_delivered), waiting, refused)
 
 

@@ -113,6 +113,8 @@ def tag_conditions(
     """
     with app.store.reading() as tx:
         other_way = tx.notes.get(CONDITIONS_TAGGED_BY) != WAY_OF_TAGGING
+        if not other_way and not _may_help(tx, app, now):
+            return TagReport(0, (), "", tx.rides.conditions_unknown())
         rides = _outdoors(tx.rides.rides()) if other_way else tx.rides.untagged(MOST_RIDES)
         left_alone = _left_alone(tx, now)
     tagged_before = any(hour.tag is not None for ride in rides for hour in ride.hours)
@@ -140,8 +142,30 @@ def tag_conditions(
         with app.store.writing() as tx:
             tx.notes.put(CONDITIONS_TAGGED_BY, WAY_OF_TAGGING, at=now)
     with app.store.reading() as tx:
-        unknown = len(tx.rides.untagged(MOST_RIDES, preliminary=False))
+        unknown = tx.rides.conditions_unknown()
     return TagReport(hours, flips, waiting, unknown, anew)
+
+
+def _may_help(tx: Transaction, app: App, now: datetime) -> bool:
+    """Whether looking at unsettled hours one by one may change anything: the look before the long one."""
+    if not app.providers or not tx.rides.any_unsettled():
+        return False
+    if tx.rides.any_unsettled(never_tagged=True):
+        return True
+    known, asked_at = _known_without_hours(tx, app, now), tx.notes.written_at(ASKED)
+    if known is not None or asked_at is None:
+        return known is not False
+    return tx.rides.any_unsettled(began=(asked_at - HOUR, now - HOUR))
+
+
+def _known_without_hours(tx: Transaction, app: App, now: datetime) -> bool | None:
+    """Whether asking is worth it now, where that does not hang on single hours; None = it does."""
+    if tx.notes.get(ASKED) != _chosen(app):
+        return True  # another archive, or a mended address: what the old one asked for is over
+    if _left_alone(tx, now):
+        return False
+    asked_at = tx.notes.written_at(ASKED)
+    return True if asked_at is None or asked_at > now or now - asked_at >= ASK_AGAIN_AFTER else None
 
 
 def _left_alone(tx: Transaction, now: datetime) -> bool:
@@ -165,13 +189,10 @@ def _may_ask(app: App, rides: Sequence[Ride], now: datetime) -> bool:
     ended since (tonight's storm counts tonight), and once an hour.
     """
     with app.store.reading() as tx:
-        if tx.notes.get(ASKED) != _chosen(app):
-            return True  # another archive, or a mended address: what the old one asked for is over
-        left_alone, asked_at = _left_alone(tx, now), tx.notes.written_at(ASKED)
-    if left_alone:
-        return False
-    if asked_at is None or asked_at > now or now - asked_at >= ASK_AGAIN_AFTER:
-        return True
+        known = _known_without_hours(tx, app, now)
+        asked_at = tx.notes.written_at(ASKED)
+    if known is not None or asked_at is None:
+        return known is not False
     outdoors = [hour for ride in rides for hour in ride.hours if hour.latitude_deg is not None]
     return any(h.tag is None or asked_at < h.hour_start + HOUR <= now for h in outdoors)
 

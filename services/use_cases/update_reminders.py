@@ -75,8 +75,10 @@ def reckon(tx: Transaction, app: App, *, now: datetime) -> Reckoning:
                     f"{change.step.step.value.capitalize()} ({change.raised.id}): "
                     f"{change.reminder.headline}. {change.step.why}"
                 )
-    tx.notes.put(RECKONED, rulebook.version, at=now)
-    tx.notes.put(LIMITS_OF, NEWEST, at=now)
+    if changes or tx.notes.get(RECKONED) != rulebook.version:
+        tx.notes.put(RECKONED, rulebook.version, at=now)
+    if tx.notes.get(LIMITS_OF) != NEWEST:
+        tx.notes.put(LIMITS_OF, NEWEST, at=now)
     standing = tx.reminders.standing()
     _cancel_idle_letters(tx, standing, now)
     queued += _announce_swaps(tx, app, ledger, now)
@@ -169,7 +171,7 @@ def _queue_bundle(tx: Transaction, app: App, ledger: Ledger, bundle: Bundle, now
         now=now,
         page_url=app.page_url,
         attribution=app.attribution,
-        asking=_asking(tx, rider),
+        asking=tx.rides.asking(rider.id),
     )
     occasion = max(_last_news(one.raised) for one in bundle.unheard).isoformat()
     due_at = min(one.raised.reminder.cause_at for one in bundle.unheard)
@@ -189,11 +191,6 @@ def _advice(tx: Transaction, app: App, ledger: Ledger, rider: Rider, now: dateti
     if said:
         tx.notes.put(f"{ADVISED}{rider.id}", said, at=now)
     return said
-
-
-def _asking(tx: Transaction, rider: Rider) -> int:
-    """How many rides of this rider have no bike yet."""
-    return sum(ride.rider == rider.id for ride in tx.rides.confirm_list())
 
 
 def _queue_outlooks(
@@ -218,7 +215,7 @@ def _queue_outlooks(
             waiting=[reminder_text(one, ledger) for one in standing if one.reminder.rider == rider.id],
             page_url=app.page_url,
             attribution=app.attribution,
-            asking=_asking(tx, rider),
+            asking=tx.rides.asking(rider.id),
             advice=_advice(tx, app, ledger, rider, now),
         )
         # what the month's messages had no room for is told by the outlook

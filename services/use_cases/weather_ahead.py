@@ -61,10 +61,10 @@ def ask_ahead(
     if not app.settings.tomorrow.forecast:
         return ""
     with app.store.reading() as tx:
-        ledger = tx.ledger()
-        if not ledger.riders or not ledger.rides:
+        riders = tx.equipment.riders()
+        if not riders:
             return ""
-        zone = zone_of(ledger.riders[0].time_zone)
+        zone = zone_of(riders[0].time_zone)
         local = now.astimezone(zone)
         known, waits = tx.notes.get(AHEAD), tx.notes.get(AHEAD_WAITS)
         on = local.date() + DAY
@@ -72,6 +72,7 @@ def ask_ahead(
             return ""
         if waits and timedelta(0) < datetime.fromisoformat(waits) - now <= DAY:
             return ""
+        ledger = tx.ledger()
         chances = {at: p for month in _months(now) for at, p in _chances(tx, month).items()}
     cell = _cell_ridden_most(app, ledger, now)
     if cell is None:

@@ -35,7 +35,7 @@ class Look:
 def look_at(app: App, now: datetime) -> Look:
     """The ledger as it stands. Raises StoreError, RulebookError."""
     with app.store.reading() as tx:
-        return Look(app, Snapshot.read(tx, app.rulebook, app.prices), now)
+        return Look(app, Snapshot.read(tx, app), now)
 
 
 def plain(row: Row, zone: tzinfo) -> dict[str, Any]:

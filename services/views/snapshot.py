@@ -7,6 +7,7 @@ from collections.abc import Callable, Hashable, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime, tzinfo
 from functools import cached_property
+from pathlib import Path
 from typing import Any, TypeVar
 
 from rules.contamination import ChainHistory, exposures, history
@@ -28,6 +29,7 @@ from rules.wear.pairs import Found, found_by_trials
 from rules.year.another_way import AnotherWay, another_way
 from services.app import App, zone_of
 from services.expected_errors import EXPECTED
+from services.last_look import last_look
 from services.store import FileRecord, Posted, SensorSighting, Transaction
 from services.store.notes import FILES_WAITING, LAST_ROUND
 from services.use_cases.import_rides import Outcome
@@ -45,6 +47,7 @@ class Snapshot:
     """The facts in force, and what hangs on them. Threads may share one: it is read, never changed."""
 
     writes: int
+    home: Path
     ledger: Ledger
     rulebook: Rulebook
     prices: Prices
@@ -56,7 +59,7 @@ class Snapshot:
     sensors_seen: tuple[SensorSighting, ...]
     files: tuple[FileRecord, ...]  # every file seen, newest first
     files_waiting: tuple[tuple[str, str, str], ...]  # watched, not read yet: name, why, what to do
-    round_at: datetime | None
+    round_with_news_at: datetime | None
     round_said: tuple[str, ...]
     weather_waits_until: datetime | None
     ahead: Ahead | None  # tomorrow's weather, if it was asked for
@@ -64,23 +67,24 @@ class Snapshot:
     _working: threading.RLock = field(default_factory=threading.RLock, compare=False)
 
     @classmethod
-    def read(cls, tx: Transaction, rulebook: Rulebook, prices: Prices) -> Snapshot:
+    def read(cls, tx: Transaction, app: App) -> Snapshot:
         """Everything of one transaction. Raises StoreError."""
         waits = tx.notes.get(WAITS_UNTIL)
         return cls(
             writes=tx.writes(),
             ledger=tx.ledger(),
-            rulebook=rulebook,
-            prices=prices,
+            home=app.settings.home,
+            rulebook=app.rulebook,
+            prices=app.prices,
             standing=tx.reminders.standing(),
-            questions=tuple(ride.id for ride in tx.rides.confirm_list()),
-            likely=frozenset(ride.id for ride in tx.rides.likely()),
+            questions=tx.rides.questions(),
+            likely=frozenset(tx.rides.likely()),
             undelivered=tuple(one for one in tx.outbox.waiting() if one.last_why),
             refused=tx.outbox.refused(),
             sensors_seen=tx.equipment.sensors_seen(),
             files=tx.files.outcomes(),
             files_waiting=tuple(tuple(one) for one in tx.notes.get(FILES_WAITING, [])),
-            round_at=tx.notes.written_at(LAST_ROUND),
+            round_with_news_at=tx.notes.written_at(LAST_ROUND),
             round_said=tuple(tx.notes.get(LAST_ROUND, [])),
             weather_waits_until=datetime.fromisoformat(waits) if waits else None,
             ahead=kept_ahead(tx),
@@ -93,6 +97,11 @@ class Snapshot:
                 self._worked_out[key] = (asof, work())
             found: T = self._worked_out[key][1]
             return found
+
+    @property
+    def round_at(self) -> datetime | None:
+        """When the last round was made, whether it had news or not; None = never."""
+        return last_look(self.home, self.round_with_news_at)
 
     @cached_property
     def zone(self) -> tzinfo:
@@ -290,7 +299,7 @@ class Snapshots:
         with self._reading, self.app.store.reading() as tx:
             newest = self._newest
             if newest is None or tx.writes() != newest.writes:
-                newest = self._newest = Snapshot.read(tx, self.app.rulebook, self.app.prices)
+                newest = self._newest = Snapshot.read(tx, self.app)
             return newest
 
     def asked(self) -> tuple[OpenQuestion, ...]:

@@ -45,7 +45,7 @@ def days_ahead(
     """
     if snapshot is None:
         with app.store.reading() as tx:
-            snapshot = Snapshot.read(tx, app.rulebook, app.prices)
+            snapshot = Snapshot.read(tx, app)
     riders = snapshot.ledger.riders
     if rider is not None:
         riders = tuple(one for one in riders if one.name.casefold() == rider.casefold())

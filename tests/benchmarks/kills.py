@@ -32,6 +32,7 @@ import numpy as np
 from rules.contamination import history
 from rules.reminder import Step
 from services.app import App
+from services.last_look import last_look
 from services.running.round import one_round
 from services.store.notes import LAST_ROUND
 from services.wiring import open_app
@@ -80,7 +81,7 @@ def moment_of(shop: App, mail: MailServer, now: datetime, rides_by_now: int) -> 
     """How far had the round come when it was killed?"""
     with shop.store.reading() as tx:
         waiting = tx.outbox.waiting()
-        if tx.notes.written_at(LAST_ROUND) == now:
+        if last_look(shop.settings.home, tx.notes.written_at(LAST_ROUND)) == now:
             return "7 after everything"
         under_way = {p.letter.message_id for p in waiting if p.leased_until and p.leased_until > now}
         if under_way & {r.message_id for r in mail.received}:

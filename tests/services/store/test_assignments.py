@@ -67,7 +67,7 @@ def test_a_likely_bike_counts_and_is_listed_apart(store: Store) -> None:
             at=MORNING,
             by="the round",
         )
-        assert [one.id for one in tx.rides.likely()] == [ride]
+        assert tx.rides.likely() == (ride,)
         assert tx.rides.ride(ride).bike == household.heron.id
 
 

@@ -13,6 +13,7 @@ from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
 
 import pytest
+from sqlalchemy import event
 
 from services.store import FactRefused, Store, StoreBusy, StoreUnusable
 from services.store import engine as engine_module
@@ -288,3 +289,64 @@ def test_a_row_that_points_nowhere_is_refused(store: Store) -> None:
 def test_a_sound_store_finds_no_fault(store: Store) -> None:
     settle(store)
     assert store.faults() == ()
+
+
+def test_a_block_that_changes_no_row_is_no_write(store: Store) -> None:
+    with store.writing() as tx:
+        tx.notes.put("one", 1, at=MORNING)
+    with store.reading() as tx:
+        before = tx.writes()
+    with store.writing() as tx:
+        assert tx.notes.get("one") == 1
+        tx.notes.forget("another")
+    with store.reading() as tx:
+        assert tx.writes() == before
+    with store.writing() as tx:
+        tx.notes.forget("one")
+    with store.reading() as tx:
+        assert tx.writes() == before + 1
+
+
+LOOKS = {  # what every round or page asks: each must be found by an index, not by going through all rides
+    "questions": lambda tx: tx.rides.questions(),
+    "asking": lambda tx: tx.rides.asking(),
+    "confirm list": lambda tx: tx.rides.confirm_list(),
+    "likely": lambda tx: tx.rides.likely(),
+    "never judged": lambda tx: tx.rides.has_unjudged(),
+    "spans": lambda tx: tx.rides.spans(MORNING, MORNING),
+    "overlapping": lambda tx: tx.rides.overlapping(None, MORNING, MORNING),
+    "untagged": lambda tx: tx.rides.untagged(),
+    "unsettled": lambda tx: tx.rides.any_unsettled(),
+    "unknown": lambda tx: tx.rides.conditions_unknown(),
+    "letters due": lambda tx: tx.outbox.anything_due(MORNING),
+    "letters": lambda tx: tx.outbox.counts(),
+    "newest files": lambda tx: tx.files.outcomes(limit=50),
+    "a known path": lambda tx: tx.files.is_known_path("a", 1, 1.0),
+}
+
+
+SMALL = (  # indexes of what is open alone; the newest of all, up to a limit
+    "USING INDEX ix_ride_unclear",
+    "USING INDEX ix_ride_likely",
+    "INDEX ix_ride_hour_unsettled",
+    "INDEX ix_letter_waiting",
+    "INDEX ix_letter_refused",
+    "USING INDEX ix_file_seen_seen_at",
+)
+
+
+@pytest.mark.parametrize("look", LOOKS)
+def test_what_is_looked_for_all_the_time_is_not_found_by_going_through_everything(
+    tmp_path: Path, look: str
+) -> None:
+    with Store.open(tmp_path / "ledger.db") as store:
+        asked: list[tuple[str, object]] = []
+        event.listen(store._engine, "before_cursor_execute", lambda *call: asked.append((call[2], call[3])))
+        with store.reading() as tx:
+            LOOKS[look](tx)
+            queries = [one for one in asked if one[0].lstrip().startswith("SELECT")]
+            for statement, values in queries:
+                plan = tx._connection.exec_driver_sql(f"EXPLAIN QUERY PLAN {statement}", values)  # type: ignore[arg-type]
+                for step in [row[3] for row in plan]:
+                    through = step.startswith("SCAN") and not any(one in step for one in SMALL)
+                    assert not through, (look, step, statement)

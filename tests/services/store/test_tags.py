@@ -142,3 +142,25 @@ def test_rides_without_a_word_on_their_ground_are_found_with_their_tracks_newest
         assert tx.rides.without_unpaved_word() == (newer,)
         tx.rides.set_unpaved_share(older, None, MORNING + 2 * DAY, "Ines")
         assert tx.rides.without_unpaved_word() == (newer, older)
+
+
+def test_what_is_not_settled_is_counted_and_looked_up_without_a_ride_being_read(store: Store) -> None:
+    house = settle(store)
+    ride = ride_of(store, house.ines.id, hours=2)
+    ride_of(store, house.ines.id, MORNING + DAY, indoor=True)
+    with store.writing() as tx:
+        assert tx.rides.any_unsettled(never_tagged=True)
+        assert tx.rides.conditions_unknown() == 1
+        tx.rides.add_tags(ride, [(MORNING, tag(None)), (MORNING + HOUR, tag())], MORNING)
+        assert not tx.rides.any_unsettled(never_tagged=True)
+        assert tx.rides.any_unsettled(began=(MORNING - HOUR, MORNING))
+        assert not tx.rides.any_unsettled(began=(MORNING, MORNING + 9 * HOUR))
+        assert tx.rides.conditions_unknown() == 1
+        tx.rides.add_tags(ride, [(MORNING, tag(tier=Tier.PRELIMINARY))], MORNING)
+        assert tx.rides.conditions_unknown() == 0
+        assert tx.rides.any_unsettled()
+        tx.rides.withdraw(ride, at=MORNING, by="Ines", why="a car")
+        assert not tx.rides.any_unsettled()
+        tx.rides.restore(ride, at=MORNING, by="Ines")
+        tx.rides.add_tags(ride, [(MORNING, tag(1.0))], MORNING)
+        assert not tx.rides.any_unsettled()

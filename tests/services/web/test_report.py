@@ -18,7 +18,7 @@ from tests.services.web.small_household import NOW
 @pytest.fixture
 def snapshot(shared_shop: App) -> Snapshot:
     with shared_shop.store.reading() as tx:
-        return Snapshot.read(tx, shared_shop.rulebook, shared_shop.prices)
+        return Snapshot.read(tx, shared_shop)
 
 
 def test_the_report_is_whole_in_itself(snapshot: Snapshot, tmp_path: Path) -> None:
