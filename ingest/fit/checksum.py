@@ -1,58 +1,68 @@
-"""The 16-bit checksum of a FIT file, over megabytes at a time."""
+"""The 16-bit checksum of a FIT file: folded to a few bytes first, because most of a file weighs alike."""
 
 from __future__ import annotations
 
-from functools import cache
+from typing import Final
 
 import numpy as np
 from numpy.typing import NDArray
 
-_POLYNOMIAL = 0xA001  # 0x8005, least significant bit first
-_SHORT = 64  # bytes: below this a plain loop is quicker than the arrays
-_WORDS = 8  # joined in one step; more tables than this leave the processor's cache
+_POLYNOMIAL: Final = 0xA001  # x¹⁶ + x¹⁵ + x² + 1 = (x + 1)(x¹⁵ + x + 1), the highest power in the lowest bit
+_TRINOMIAL: Final = 0xC001  # x¹⁵ + x + 1 in the same order
+_PERIOD: Final = 32_767  # x³²⁷⁶⁷ leaves 1, as the trinomial is primitive
+_FEWEST_WORDS: Final = 24  # what remains goes through the table, byte by byte
+_WORD_BYTES: Final = 8
 
 
 def checksum(data: bytes | memoryview) -> int:
     """What checksum do these bytes have? [0..65535]
 
-    CRC-16/ARC: polynomial 0x8005 reflected, start 0, no final inversion. Because it starts at 0, leading
-    zero bytes change nothing; because it is linear, neighbours can be joined: the left one is carried over
-    the length of the right one (a table look-up), and the two are added. First eight words at a time, then
-    pairs.
+    CRC-16/ARC: the remainder of the bits, taken as a polynomial, divided by another; start 0, no final
+    inversion. So bytes may be moved to any place where they leave the same remainder.
     """
-    if len(data) < _SHORT:
-        return _short_checksum(data)
-    padded = np.zeros(-(-len(data) // (2 * _WORDS)) * 2 * _WORDS, np.uint8)
-    padded[len(padded) - len(data) :] = np.frombuffer(data, np.uint8)
-    words = padded.view("<u2").reshape(-1, _WORDS)
-    states = _carry(_WORDS)[words[:, 0]]
-    for place in range(1, _WORDS):
-        states ^= _carry(_WORDS - place)[words[:, place]]
-    length = _WORDS
-    while len(states) > 1:
-        if len(states) % 2:
-            states = np.concatenate((np.zeros(1, np.uint16), states))
-        states = _carry(length)[states[0::2]] ^ states[1::2]
-        length *= 2
-    return int(states[0])
+    octets = np.frombuffer(data, np.uint8)
+    if len(octets) > _PERIOD:
+        # Bytes a period apart weigh the same: all periods are added up to one.
+        front = len(octets) % _PERIOD
+        period = np.bitwise_xor.reduce(octets[front:].reshape(-1, _PERIOD), axis=0)
+        period[_PERIOD - front :] ^= octets[:front]
+        octets = period
+    words = np.zeros(-(-len(octets) // _WORD_BYTES), np.uint64)  # zeros in front change nothing
+    words.view(np.uint8)[len(words) * _WORD_BYTES - len(octets) :] = octets
+    words, is_odd = _folded(words)
+    state = 0
+    for octet in words.tobytes():
+        state = state >> 8 ^ _TABLE[(state ^ octet) & 0xFF]
+    return state ^ _TRINOMIAL if is_odd else state
 
 
-@cache
-def _carry(words: int) -> NDArray[np.uint16]:
-    """What every 16-bit state becomes after so many words of zeros."""
-    if words > 1:
-        half = words // 2
-        return _carry(words - half)[_carry(half)]
-    states = np.arange(0x10000, dtype=np.uint16)
-    for _ in range(16):
-        states = np.where(states & 1, (states >> 1) ^ np.uint16(_POLYNOMIAL), states >> 1)
+def _folded(words: NDArray[np.uint64]) -> tuple[NDArray[np.uint64], bool]:
+    """The last few words with all others added to them, and whether the trinomial must be added at the end.
+
+    Divided by the trinomial, x¹⁵ leaves x + 1; squaring keeps that true: x^(15·2^j) leaves x^(2^j) + 1. So a
+    word is right 14 and 15 steps further on, at steps of 1, 2, 4, … words. As one word becomes two, the
+    remainder by x + 1 (whether the number of ones is odd) is lost; adding the trinomial puts it right.
+    """
+    lost = np.uint64(0)
+    step = 1 << max(0, (len(words) // 15).bit_length() - 1)
+    while step and len(words) > _FEWEST_WORDS:
+        count = min(14 * step, len(words) - 15 * step)
+        if count <= 0:
+            step //= 2
+            continue
+        moved, words = words[:count], words[count:]
+        words[14 * step - count :][:count] ^= moved
+        words[15 * step - count :][:count] ^= moved
+        lost ^= np.bitwise_xor.reduce(moved)
+    return words, int(lost).bit_count() % 2 == 1
+
+
+def _table() -> list[int]:
+    """What each byte leaves."""
+    states = list(range(256))
+    for _ in range(8):
+        states = [state >> 1 ^ _POLYNOMIAL * (state & 1) for state in states]
     return states
 
 
-def _short_checksum(data: bytes | memoryview) -> int:
-    state = 0
-    for byte in data:
-        state ^= byte
-        for _ in range(8):
-            state = (state >> 1) ^ _POLYNOMIAL if state & 1 else state >> 1
-    return state
+_TABLE: Final = _table()

@@ -11,9 +11,9 @@ import numpy as np
 
 from ingest.errors import UnreadableFile
 from ingest.gpx.contents import CHILDREN, COLUMNS, EXTENSIONS, GpxContents, Track
-from ingest.gpx.fast_path import TAKEN, Alike, take_out
+from ingest.gpx.fast_path import TAKEN, TakenOut, take_out
 from ingest.gpx.times import unix_seconds
-from ingest.ride.recording import Column
+from ingest.gpx.written_values import numbers
 
 # What fits into two seconds. A day at one sample a second, with every extension, has a quarter to a half of
 # each.
@@ -21,8 +21,9 @@ MOST_POINTS: Final = 350_000
 MOST_TAGS: Final = 2_500_000  # opening and closing
 MOST_ATTRIBUTES: Final = 800_000
 DEEPEST: Final = 100  # elements inside one another; a track point's extensions lie eight deep
+_CAPS: Final = ((b"<", MOST_TAGS, len("<a>"), "tags"), (b"=", MOST_ATTRIBUTES, len(' a=""'), "attributes"))
+_COUNT: Final = re.compile("[0-9]{1,9}")
 _NOWHERE = 1 << 30  # deeper than anything: outside a track point
-_NUMBER: Final = re.compile(r"\s*[+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?\s*", re.ASCII)
 
 
 def gpx_contents(data: bytes, file_name: str) -> GpxContents:
@@ -32,14 +33,14 @@ def gpx_contents(data: bytes, file_name: str) -> GpxContents:
     damage is told.
     Raises UnreadableFile when the XML is not GPX, declares entities, or is nested or sized to harm.
     """
-    for mark, most, what in ((b"<", MOST_TAGS, "tags"), (b"=", MOST_ATTRIBUTES, "attributes")):
-        if data.count(mark) > most:
+    for mark, most, least_bytes, what in _CAPS:
+        if len(data) > most * least_bytes and data.count(mark) > most:
             raise _too_many(file_name, most, what)
-    alike = take_out(data)
-    if alike is not None:
-        points, damage = _parsed(alike.rest, file_name)
-        if not damage and points.taken == len(alike):
-            return points.contents(alike)
+    taken = take_out(data)
+    if taken is not None:
+        points, damage = _parsed(taken.rest, file_name)
+        if not damage and sum(points.taken()) == len(taken):
+            return points.contents(taken)
     points, damage = _parsed(data, file_name)
     contents = points.contents()
     contents.damage.extend(damage)
@@ -139,6 +140,8 @@ class _Points:
                 else:
                     note_row(row)
                     note_text(text)
+            if depth > point_depth:
+                pieces.append("")  # a value that another element breaks is none
 
         def refuse(*_: object) -> None:
             raise UnreadableFile(self._file_name, "its XML declares entities", "export the ride again")
@@ -199,34 +202,37 @@ class _Points:
         notes[name] = None if column is None else self._notes[column]
         return notes[name]
 
-    @property
-    def taken(self) -> int:
-        """How many points were taken out before the parsing."""
-        return self._latitudes.count(TAKEN)
+    def taken(self) -> list[int]:
+        """For each point: how many that were taken out before it stands for; 0 when it is one itself."""
+        counts = [text.removeprefix(TAKEN) if text.startswith(TAKEN) else "" for text in self._latitudes]
+        return [int(count) if _COUNT.fullmatch(count) else 0 for count in counts]
 
-    def contents(self, alike: Alike | None = None) -> GpxContents:
+    def contents(self, taken: TakenOut | None = None) -> GpxContents:
         """What was collected, in columns; points that were taken out before come in at their places."""
-        count = len(self._latitudes)
-        columns = {name: np.full(count, np.nan) for name in ("time_s", *COLUMNS)}
-        taken = np.fromiter(map(TAKEN.__eq__, self._latitudes), bool, count)
-        own = np.flatnonzero(~taken).tolist()
-        columns["latitude_deg"][own] = _numbers([self._latitudes[row] for row in own])
-        columns["longitude_deg"][own] = _numbers([self._longitudes[row] for row in own])
+        counts = np.array(self.taken() if taken else [0] * len(self._latitudes), np.int64)
+        ends = np.cumsum(np.maximum(counts, 1))
+        first = np.append(0, ends)  # of each point here, its row in the whole
+        total = int(first[-1])
+        if total > MOST_POINTS:
+            raise _too_many(self._file_name, MOST_POINTS, "points")
+        columns = {name: np.full(total, np.nan) for name in ("time_s", *COLUMNS)}
+        columns["latitude_deg"][first[:-1]] = numbers(self._latitudes)
+        columns["longitude_deg"][first[:-1]] = numbers(self._longitudes)
         for name, (rows, texts) in self._texts.items():
-            columns[name][rows[::-1]] = _values(name, texts)[
-                ::-1
-            ]  # of several in one point, the first counts
-        if alike is not None:
-            places = np.flatnonzero(taken)
-            for name, given in alike.texts.items():
-                told = np.array([text is not None for text in given]) if None in given else slice(None)
-                spelt = [text.decode("ascii") for text in given if text is not None]
-                columns[name][places[told]] = _values(name, spelt)
+            values = unix_seconds(texts) if name == "time_s" else numbers(texts)
+            columns[name][first[rows[::-1]]] = values[::-1]  # of several in one point, the first counts
+        if taken is not None:
+            is_taken = np.ones(total, bool)
+            is_taken[first[:-1][counts == 0]] = False
+            for name, given in taken.columns.items():
+                columns[name][is_taken] = given
+        for track in self._tracks:
+            track.row = int(first[track.row])
         words = self._words
         return GpxContents(
             time_s=columns.pop("time_s"),
             columns=columns,
-            segment_starts=self._segment_starts,
+            segment_starts=first[self._segment_starts].tolist(),
             tracks=self._tracks,
             title=words.get("trk name") or words.get("metadata name") or words.get("gpx name") or None,
             sport=words.get("trk type") or None,
@@ -239,18 +245,3 @@ def _too_many(file_name: str, most: int, what: str) -> UnreadableFile:
     return UnreadableFile(
         file_name, f"has more than {most} {what}, and no ride does", "export the ride again"
     )
-
-
-def _values(name: str, texts: list[str]) -> Column:
-    return unix_seconds(texts) if name == "time_s" else _numbers(texts)
-
-
-def _numbers(texts: list[str]) -> Column:
-    """The numbers that these texts spell; NaN for those that spell none."""
-    joined = "".join(texts)
-    if joined.isascii() and "_" not in joined:
-        try:
-            return np.fromiter(map(float, texts), np.float64, len(texts))
-        except ValueError:
-            pass
-    return np.array([float(text) if _NUMBER.fullmatch(text) else np.nan for text in texts])

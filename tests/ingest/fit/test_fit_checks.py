@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime
 
 import fitdecode
+import numpy as np
 import pytest
 from fitdecode.utils import compute_crc
 from hypothesis import given
@@ -74,6 +75,14 @@ def test_the_checksum_has_the_published_check_value() -> None:
 @given(st.binary(min_size=1, max_size=700))
 def test_the_checksum_is_fitdecodes(data: bytes) -> None:
     assert checksum(data) == compute_crc(data)
+
+
+@pytest.mark.parametrize("size", [1_999, 2_048, 32_766, 32_767, 32_768, 65_534, 65_535, 98_301, 300_000])
+def test_the_checksum_of_folded_bytes_is_fitdecodes(size: int) -> None:
+    data = np.random.default_rng(size).bytes(size)
+
+    assert checksum(data) == compute_crc(data)
+    assert checksum(data + bytes(32_767)) == checksum(data)  # a period of zeros leaves 1
 
 
 def test_our_tables_are_the_profiles() -> None:

@@ -28,7 +28,7 @@ _NEW = (b"", b"x", b"91", b"utf-16", b"<a/>", b"lat=", b"lon=", b"</ele>", b"4_7
 
 def sound_files() -> list[bytes]:
     """Small sound files of every kind that the encoder writes."""
-    small = ride(40, seed=5)
+    small = ride(140, seed=5)
     return [
         gpx_bytes(small),
         gpx_bytes(small, version="1.0", pretty=False),
@@ -51,7 +51,7 @@ def structure(random: Random) -> bytes:
         out.append(random.choice(_TRACKS))
         for _ in range(random.choice((1, 2, 3))):
             out.append("<trkseg>")
-            points = random.choice((0, 1, 5, 30))
+            points = random.choice((0, 1, 5, 30, 120))
             out.extend(space + _point(random, style, odd, space) for _ in range(points))
             out.append("</trkseg>")
         out.append("</trk>")
