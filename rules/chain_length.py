@@ -46,8 +46,3 @@ def elongation_pct(length_mm: float, pitches: int) -> float:
             f"new, they measure {pitches * PITCH_MM:g} mm. Count the pitches again."
         )
     return found
-
-
-def error_pct(error_mm: float, pitches: int) -> float:
-    """What does a reading error of so many millimetres come to? [% of length]"""
-    return error_mm / (pitches * PITCH_MM) * 100.0

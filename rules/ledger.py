@@ -207,10 +207,6 @@ class Ledger:
         """What was measured on this chain? In the order of the facts."""
         return tuple(dated.fact for dated in self.facts_of(chain) if isinstance(dated.fact, Reading))
 
-    def wipe_tests_of(self, chain: ChainId) -> tuple[WipeTest, ...]:
-        """How clean did a rag find this chain? In the order of the facts."""
-        return tuple(dated.fact for dated in self.facts_of(chain) if isinstance(dated.fact, WipeTest))
-
     def facts_of(self, chain: ChainId) -> tuple[DatedFact, ...]:
         """What happened to this chain, in the total order of FACT_ORDER?
 

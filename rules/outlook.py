@@ -303,13 +303,6 @@ def difference(
     return Difference(tuple(moved), withdrawn, raised, changed, tuple(sentences))
 
 
-def what_changed(
-    before: Ledger, after: Ledger, rulebook: Rulebook, *, now: datetime, zone_of: ZoneOf = utc
-) -> tuple[str, ...]:
-    """What is different since last time, in sentences? Empty: nothing that matters to a chain."""
-    return difference(before, after, rulebook, now=now, zone_of=zone_of).sentences or ("Nothing changes.",)
-
-
 def what_if_limit(
     ledger: Ledger, rulebook: Rulebook, key: str, value: float, *, now: datetime, zone_of: ZoneOf = utc
 ) -> Difference:

@@ -43,15 +43,6 @@ def speed_mps(cadence_rpm: float, front_teeth: int, rear_teeth: int, circumferen
     return cadence_rpm / 60.0 * development_m(front_teeth, rear_teeth, circumference_m)
 
 
-def circumference_from_size_m(tyre_width_mm: float, bead_seat_mm: float) -> float:
-    """Wheel circumference from the size on the tyre's side: a circle through its crown, π (BSD + 2 w). [m]
-
-    Within about 1 % on 622 mm rims and 4 % on small wheels; a rolled-out wheel is better.
-    Bead-seat diameters: ISO 5775 (622, 584, 559, 507, 406, 305 mm), from memory.
-    """
-    return math.pi * (bead_seat_mm + 2.0 * tyre_width_mm) / 1000.0
-
-
 @dataclass(frozen=True, slots=True)
 class GearHistogram:
     """Seconds of steady pedalling per bin of ln development.
@@ -64,11 +55,6 @@ class GearHistogram:
     seconds: tuple[int, ...]
     noise: float
     gears_held: int
-
-    @property
-    def total_s(self) -> int:
-        """Steady pedalling in all. [s]"""
-        return sum(self.seconds)
 
     def centres(self) -> Column:
         """The developments of its bins. [ln m]"""

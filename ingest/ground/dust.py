@@ -8,12 +8,7 @@ inferred.
 
 from __future__ import annotations
 
-from ingest.ground.road_dust import (
-    GRAVEL_SILT_PCT,
-    PM10,
-    WET_HOUR_MM,
-    watering_efficiency_pct,
-)
+from ingest.ground.road_dust import GRAVEL_SILT_PCT, SPEED_POWER, WET_HOUR_MM, watering_efficiency_pct
 
 REFERENCE_SPEED_KMH = 20.0  # our choice: the index is 1 here
 RAIN_FACTOR = 0.2  # Pérez-Peña et al. 2017, doi 10.1016/j.apr.2016.07.006, for an hour with that much rain
@@ -40,7 +35,7 @@ def dust_index(
     if film_mm > FILM_GATE_MM:
         return 0.0
     speed_kmh = REFERENCE_SPEED_KMH if speed_mps is None else max(0.0, speed_mps * 3.6)
-    index: float = (silt_pct / GRAVEL_SILT_PCT) * (speed_kmh / REFERENCE_SPEED_KMH) ** PM10.speed_power_public
+    index: float = (silt_pct / GRAVEL_SILT_PCT) * (speed_kmh / REFERENCE_SPEED_KMH) ** SPEED_POWER
     index *= 1 - watering_efficiency_pct(soil_moisture_m3m3 / dry_soil_m3m3) / 100
     if rain_mm >= WET_HOUR_MM:
         index *= RAIN_FACTOR

@@ -90,11 +90,3 @@ def drying_reduction(depletion_mm: float, soil: Soil) -> float:
     """
     span = soil.total_evaporable_mm - soil.readily_evaporable_mm
     return min(1.0, max(0.0, (soil.total_evaporable_mm - depletion_mm) / span))
-
-
-def exposed_wetted_fraction(*, covered: float, wetted: float) -> float:
-    """The share of ground that is both bare and wet, and so dries from its surface. FAO-56 eq. 75.
-
-    An unpaved road has no plants on it and all of it is rained on: 1.
-    """
-    return min(1.0, max(0.01, min(1 - covered, wetted)))

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import Enum
-from typing import Literal, Protocol, TypeVar
+from typing import Literal, Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -59,19 +58,6 @@ class Outing(Protocol):
     def ended_at(self) -> datetime: ...
     @property
     def sketch(self) -> bytes: ...
-
-
-O = TypeVar("O", bound=Outing)  # noqa: E741 - an outing
-
-
-def pairs_to_compare(outings: Iterable[O]) -> Iterator[tuple[O, O]]:
-    """Every two outings that overlap in time, each pair once, the earlier first."""
-    running: list[O] = []
-    for outing in sorted(outings, key=lambda one: one.started_at):
-        running = [other for other in running if other.ended_at >= outing.started_at]
-        for other in running:
-            yield other, outing
-        running.append(outing)
 
 
 def same_outing(first: Outing, second: Outing, *, same_rider: bool | None = None) -> Verdict:

@@ -102,11 +102,6 @@ def _newest_first(spans: Sequence[Span]) -> tuple[Span, ...]:
     return tuple(sorted(place, key=lambda s: s.last, reverse=True))
 
 
-def null_retry_due(first_null_at: datetime, asked_again: int, *, now: datetime) -> bool:
-    """Whether an hour that came without rain is to be asked for again: after 1, 7, 30 days, then no more."""
-    return asked_again < len(NULL_RETRIES) and now >= first_null_at + NULL_RETRIES[asked_again]
-
-
 @dataclass(frozen=True, slots=True)
 class Spent:
     """The weight asked for so far in the minute, hour and day of the last request."""

@@ -117,7 +117,7 @@ def main() -> None:
         lines = gears_seen(histogram.dense())
         teeth = nearest_teeth(lines, histogram.dense())
         (out / f"{file.stem}.svg").write_text(svg(file.stem, histogram, lines, teeth))
-        print(f"\n{file.name}: {histogram.total_s} s of steady pedalling, speed noise {histogram.noise}")
+        print(f"\n{file.name}: {sum(histogram.seconds)} s of steady pedalling, speed noise {histogram.noise}")
         wheel = f"{teeth.chainring} teeth, wheel {teeth.wheel_m:.3f} m"
         print(f"  {wheel}, lines off by {teeth.miss:.2%} (rms by time)")
         for line, cog in zip(lines, teeth.cogs, strict=True):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from rules.chain_length import PITCH_MM, elongation_pct, error_pct, length_mm
+from rules.chain_length import PITCH_MM, elongation_pct, length_mm
 
 
 def test_the_pitch_is_half_an_inch():
@@ -30,20 +30,6 @@ def test_elongation_is_growth_over_the_new_length(pitches, worn_pct):
 )
 def test_the_foot_ruler(length_mm, pitches, expected_pct, tolerance):
     assert elongation_pct(length_mm, pitches) == pytest.approx(expected_pct, abs=tolerance)
-
-
-@pytest.mark.parametrize(
-    ("error_mm", "pitches", "expected_pct", "tolerance"),
-    [
-        (0.5, 24, 0.164, 5e-4),
-        (0.1, 10, 0.0787, 1e-4),
-        (0.02, 10, 0.0157, 1e-4),
-        # 0.15 mm of roller play counted as wear; that rollers mislead: D. Pardo, pardo.net/bike/pic/fail-004
-        (0.15, 10, 0.118, 1e-3),
-    ],
-)
-def test_reading_errors(error_mm, pitches, expected_pct, tolerance):
-    assert error_pct(error_mm, pitches) == pytest.approx(expected_pct, abs=tolerance)
 
 
 def test_a_miscounted_chain_is_refused():

@@ -175,7 +175,6 @@ def test_facts_can_be_asked_for_by_kind_and_by_id():
     """)
     assert [treatment.id for treatment in ledger.treatments_of(COPPER)] == [1]
     assert [reading.over_pct for reading in ledger.readings_of(COPPER)] == [0.25]
-    assert [test.grade for test in ledger.wipe_tests_of(COPPER)] == [3]
     assert ledger.rider(RiderId(1)).name == "Ada"
     assert ledger.bike(PLOVER).name == "Plover"
     assert ledger.ride(RideId(1)) is ledger.rides[0]

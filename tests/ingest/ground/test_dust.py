@@ -7,7 +7,6 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ingest.ground.dust import dust_index
-from ingest.ground.road_dust import DIRT_SILT_PCT, PM10, public_unpaved_lb_mile
 
 KMH = 1 / 3.6
 AIR_DRY_M3M3 = 0.06
@@ -28,10 +27,8 @@ def test_a_dry_public_gravel_road_at_twenty_is_one():
 def test_the_index_is_the_published_equation_as_a_ratio(silt_pct, kmh):
     # AP-42 13.2.2 eq. 1b without its tailpipe constant, over itself at 6.4 % and 20 km/h, both dry (0.5 %)
     def raised(silt, speed):
-        mph = speed / 1.609344
-        return PM10.tailpipe_lb_mile + public_unpaved_lb_mile(
-            PM10, silt_pct=silt, speed_mph=mph, moisture_pct=0.5
-        )
+        # PM10: 1.8 lb/mile, silt to the power 1, speed to 0.5, moisture to 0.2 (tables 13.2.2-2 and -4)
+        return 1.8 * (silt / 12) * (speed / 1.609344 / 30) ** 0.5 / (0.5 / 0.5) ** 0.2
 
     expected = raised(silt_pct, kmh) / raised(6.4, 20)
     assert index(silt_pct=silt_pct, speed_mps=kmh * KMH) == pytest.approx(expected)
@@ -58,7 +55,7 @@ def test_moist_soil_dusts_by_the_watering_curve(ratio, left):
 
 
 def test_the_index_is_capped_at_three():
-    assert index(silt_pct=DIRT_SILT_PCT, speed_mps=90 * KMH, soil_moisture_m3m3=0.0) == 3
+    assert index(silt_pct=11.0, speed_mps=90 * KMH, soil_moisture_m3m3=0.0) == 3
 
 
 @given(st.floats(0.01, 0.4), st.floats(0.01, 0.4), st.floats(0, 15), st.floats(0.02, 0.2))

@@ -10,7 +10,6 @@ from ingest.ground.topsoil import (
     Soil,
     Texture,
     drying_reduction,
-    exposed_wetted_fraction,
     total_evaporable_mm,
 )
 
@@ -58,10 +57,3 @@ def test_the_default_soil_is_loam():
 def test_drying_slows_as_the_layer_empties(depletion_mm, reduction):
     # FAO-56 eq. 74 with TEW 19, REW 9
     assert drying_reduction(depletion_mm, Soil(0.25, 19, 9)) == pytest.approx(reduction, abs=1e-12)
-
-
-def test_exposed_and_wetted_fraction():
-    # FAO-56 eq. 75; the bounds 0.01 and 1 as its transcription in pyfao56 has them
-    assert exposed_wetted_fraction(covered=0.3, wetted=1) == pytest.approx(0.7)
-    assert exposed_wetted_fraction(covered=0.3, wetted=0.5) == pytest.approx(0.5)
-    assert exposed_wetted_fraction(covered=1, wetted=1) == 0.01

@@ -12,7 +12,7 @@ import pytest
 from fixtures.fit_writer import fit_bytes
 from fixtures.gpx_writer import gpx_bytes
 from ingest.ride.recording import SensorSeen
-from ingest.ride.same_ride import Relation, pairs_to_compare, same_outing
+from ingest.ride.same_ride import Relation, same_outing
 from ingest.ride.summary import summarise
 from tests.ingest.rides import (
     NOON,
@@ -190,17 +190,6 @@ def test_over_the_date_line_places_are_compared_as_neighbours():
     one = ridden(60, latitude=0.0, longitude=179.999)
     west = np.where(one.longitude_deg > 180, one.longitude_deg - 360, one.longitude_deg)
     assert verdict(replace(one, longitude_deg=west), replace(one, longitude_deg=west)).same
-
-
-def test_only_overlapping_outings_are_compared():
-    short = summed(ridden(20))
-    many = [
-        replace(short, started_at=NOON + timedelta(days=day), ended_at=NOON + timedelta(days=day, hours=2))
-        for day in range(2000)
-    ]
-    doubled = replace(many[700], started_at=many[700].started_at + timedelta(minutes=1), title="doubled")
-    shuffled = [many[n * 7 % 2000] for n in range(2000)] + [doubled]
-    assert list(pairs_to_compare(shuffled)) == [(many[700], doubled)]
 
 
 def test_a_verdict_takes_a_millisecond_or_two_and_a_sketch_a_kilobyte_an_hour():

@@ -28,7 +28,6 @@ from ingest.weather.pacing import (
     deliveries,
     half_month,
     missing,
-    null_retry_due,
     pause_after,
     recent,
     weight,
@@ -106,21 +105,6 @@ def test_recent_days_are_one_span_a_cell():
     wanted = [span(HERE, "2025-03-14", "2025-03-16"), span(HERE, "2025-03-19", "2025-03-20")]
     held = [span(HERE, "2025-03-14", "2025-03-14")]
     assert recent(wanted, held, reach=ALWAYS) == (span(HERE, "2025-03-15", "2025-03-20"),)
-
-
-def test_a_null_is_asked_for_again_after_one_seven_and_thirty_days_and_then_left():
-    since = datetime(2025, 3, 1, tzinfo=UTC)
-    due = [
-        [
-            null_retry_due(since, again, now=since + timedelta(days=days))
-            for days in (0.9, 1, 6.9, 7, 29, 30, 400)
-        ]
-        for again in range(4)
-    ]
-    assert due[0] == [False, True, True, True, True, True, True]
-    assert due[1] == [False, False, False, True, True, True, True]
-    assert due[2] == [False, False, False, False, False, True, True]
-    assert due[3] == [False] * 7
 
 
 def test_pauses_double_up_to_five_minutes():
