@@ -126,7 +126,7 @@ class ForgetSensor:
 
 @dataclass(frozen=True, slots=True)
 class LogTreatment:
-    """Hands did this to a chain."""
+    """Hands did this to a chain, and to others beside it; minutes and cost are of all of them together."""
 
     chain: ChainId
     kind: TreatmentKind
@@ -134,6 +134,12 @@ class LogTreatment:
     minutes: float | None = None
     cost: float | None = None
     note: str = ""
+    also: tuple[ChainId, ...] = ()
+
+    @property
+    def chains(self) -> tuple[ChainId, ...]:
+        """All of them, the first first."""
+        return (self.chain, *self.also)
 
 
 @dataclass(frozen=True, slots=True)

@@ -102,6 +102,8 @@ class Page(_Section):
     host: str = "127.0.0.1"
     port: int = Field(default=8765, ge=1, le=65535)
     passphrase_file: Path | None = None  # needed before it will listen beyond this machine
+    # Where a phone in the home network finds the page, for links in mails and codes on paper.
+    public_url: str | None = Field(default=None, pattern=r"^https?://[^\s/]+(/[^\s?#]*)?$")
 
 
 class Backup(_Section):

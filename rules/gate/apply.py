@@ -91,9 +91,15 @@ def applied(ledger: Ledger, command: Command, made: int) -> Ledger:
         case ForgetSensor(identity, bike, from_at):
             kept = (s for s in ledger.sensors if (s.identity, s.bike, s.from_at) != (identity, bike, from_at))
             return replace(ledger, sensors=tuple(kept))
-        case LogTreatment(chain_id, kind, at, minutes, cost, note):
-            done = Treatment(TreatmentId(made), chain_id, kind, at, minutes, cost, note)
-            return replace(ledger, treatments=(*ledger.treatments, done))
+        case LogTreatment(_, kind, at, minutes, cost, note):
+            each_min, each_cost = (
+                None if all_ is None else all_ / len(command.chains) for all_ in (minutes, cost)
+            )
+            done = (
+                Treatment(TreatmentId(number), chain_id, kind, at, each_min, each_cost, note)
+                for number, chain_id in enumerate(command.chains, start=made)
+            )
+            return replace(ledger, treatments=(*ledger.treatments, *done))
         case LogReading(chain_id, tool, at, over, under, exact, note, instrument):
             read = Reading(ReadingId(made), chain_id, tool, at, over, under, exact, note, tidy(instrument))
             return replace(ledger, readings=(*ledger.readings, read))

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from datetime import datetime
 
 from rules.commands import LogReading, LogTreatment, LogWipeTest, TakeBack
@@ -10,7 +10,7 @@ from rules.gate.hearing import Hearing, Objection, Question, Refused, not_ahead
 from rules.gate.values import line, none_such, text, within
 from rules.ledger import Ledger
 from rules.vocabulary import Chain, ChainId, Reading, ReadingTool, Regime, TreatmentKind
-from rules.wording import number
+from rules.wording import listed, number
 
 MOST_MINUTES = 10_000.0
 MOST_COST = 1_000_000.0
@@ -18,39 +18,45 @@ MOST_PCT = 5.0  # a chain this much longer than new has long been off any bike
 
 
 def log_treatment(command: LogTreatment, hearing: Hearing) -> Iterator[Objection]:
-    chain = hearing.chain(command.chain)
-    if chain is None:
-        yield none_such("chain", command.chain)
-        return
-    yield from _on_time(chain, command.done_at, hearing)
+    chains: list[Chain] = []
+    for one in command.chains:
+        chain = hearing.chain(one)
+        if chain is None:
+            yield none_such("chain", one)
+            return
+        if chain in chains:
+            yield Refused(f"{chain.name} is named twice; once is enough.")
+        chains.append(chain)
+    for chain in chains:
+        yield from _on_time(chain, command.done_at, hearing)
     yield from within(command.minutes, 0.0, MOST_MINUTES, "Minutes")
     yield from within(command.cost, 0.0, MOST_COST, "The cost")
     yield from text(command.note, "A note")
-    yield from _odd_for_its_regime(chain, command.kind)
-    if any(
-        (one.chain, one.kind, one.done_at) == (chain.id, command.kind, command.done_at)
-        for one in hearing.ledger.treatments
-    ):
+    yield from _odd_for_its_regime(chains, command.kind)
+    logged = {(one.chain, one.kind, one.done_at) for one in hearing.ledger.treatments}
+    again = [one.name for one in chains if (one.id, command.kind, command.done_at) in logged]
+    if again:
         at = hearing.told(command.done_at)
-        yield Question(f"The {command.kind.value} of {chain.name} on {at} is logged already. Once more?")
+        yield Question(f"The {command.kind.value} of {listed(again)} on {at} is logged already. Once more?")
 
 
 _OF_WAX = (TreatmentKind.DRIP, TreatmentKind.IMMERSION, TreatmentKind.STRIP)
 _OF_OIL = (TreatmentKind.OIL, TreatmentKind.CLEAN)
 _DOING = {
-    TreatmentKind.DRIP: "drip wax onto it",
-    TreatmentKind.IMMERSION: "immerse it",
-    TreatmentKind.STRIP: "strip it",
-    TreatmentKind.OIL: "oil it",
-    TreatmentKind.CLEAN: "degrease it",
+    TreatmentKind.DRIP: "drip wax onto",
+    TreatmentKind.IMMERSION: "immerse",
+    TreatmentKind.STRIP: "strip",
+    TreatmentKind.OIL: "oil",
+    TreatmentKind.CLEAN: "degrease",
 }
 
 
-def _odd_for_its_regime(chain: Chain, kind: TreatmentKind) -> Iterator[Objection]:
-    if chain.regime is Regime.WAXED and kind in _OF_OIL:
-        yield Question(f"{chain.name} is waxed: {_DOING[kind]} all the same?")
-    if chain.regime is Regime.WET_LUBE and kind in _OF_WAX:
-        yield Question(f"{chain.name} is oiled: {_DOING[kind]} all the same?")
+def _odd_for_its_regime(chains: Sequence[Chain], kind: TreatmentKind) -> Iterator[Objection]:
+    for regime, called, others in ((Regime.WAXED, "waxed", _OF_OIL), (Regime.WET_LUBE, "oiled", _OF_WAX)):
+        odd = [one.name for one in chains if one.regime is regime] if kind in others else []
+        if odd:
+            are, them = ("is", "it") if len(odd) == 1 else ("are", "them")
+            yield Question(f"{listed(odd)} {are} {called}: {_DOING[kind]} {them} all the same?")
 
 
 def log_reading(command: LogReading, hearing: Hearing) -> Iterator[Objection]:

@@ -64,8 +64,9 @@ def described(ledger: Ledger, command: Command, zone: tzinfo) -> str:
             return f"{identity} sits on {_bike(ledger, bike)}{start}"
         case ForgetSensor(identity, bike):
             return f"{identity} does not sit on {_bike(ledger, bike)}"
-        case LogTreatment(chain, kind, at):
-            return f"{kind.value} logged on {_chain(ledger, chain)}, {day(at, zone)}"
+        case LogTreatment(_, kind, at):
+            names = listed([_chain(ledger, one) for one in command.chains])
+            return f"{kind.value} logged on {names}, {day(at, zone)}"
         case LogReading(chain, _, at):
             return f"reading of {_chain(ledger, chain)} logged, {day(at, zone)}"
         case LogWipeTest(chain, at, grade):

@@ -6,6 +6,7 @@ work. Where the day holds several rides it may have been between them, and the r
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta, tzinfo
 
@@ -13,7 +14,7 @@ from rules.ledger import Ledger
 from rules.vocabulary import BikeId, ChainId, Ride
 from rules.wording import clock, day, listed
 
-NOON = time(12, 0)
+NOON, EVENING = time(12, 0), time(20, 0)
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,6 +37,13 @@ def after_last_ride(ledger: Ledger, chain: ChainId, on: date, zone: tzinfo, now:
     rides = _that_day(ledger.rides_of(chain), on, zone)
     at = max(ride.ended_at for ride in rides) if rides else _noon(on, zone, now)
     return Moment(at, _ask(ledger.chain(chain).name, rides, on, zone, "after the last"))
+
+
+def evening_of(ledger: Ledger, chains: Collection[ChainId], on: date, zone: tzinfo) -> datetime:
+    """When were these chains cared for, if that evening? At eight, or after their last ride of the day."""
+    eight = datetime.combine(on, EVENING, tzinfo=zone)
+    rides = (ride for chain in chains for ride in _that_day(ledger.rides_of(chain), on, zone))
+    return max([eight, *(ride.ended_at for ride in rides)])
 
 
 def _that_day(rides: tuple[Ride, ...], on: date, zone: tzinfo) -> list[Ride]:

@@ -112,6 +112,9 @@ def recorded(tx: Transaction, app: App, command: Command, *, now: datetime, by: 
     what = described(ledger, command, Hearing(ledger, now, ZoneInfo).zone(None))
     family = FAMILY.get(type(command))
     made = tx.facts.next_number(family) if family else 0
+    more = len(command.also) if isinstance(command, LogTreatment) else 0
+    for _ in range(more):  # PostgreSQL counts on by being asked
+        tx.facts.next_number(family or "")
     after = applied(ledger, command, made)
     tx.facts.write(ledger, after, at=now, by=by, why=getattr(command, "because", what))
     rows = tuple(_ride_rows(tx, command, now, by))
@@ -119,7 +122,7 @@ def recorded(tx: Transaction, app: App, command: Command, *, now: datetime, by: 
     number = tx.changes.add(
         what, command, made=made, rows=rows, effect=effect(ledger, after), at=now, by=by
     ).number
-    named = f" ({_CALLED[family]} {made})" if family else ""
+    named = f" ({_CALLED[family]}{f's {made} to {made + more}' if more else f' {made}'})" if family else ""
     sentences = [f"{what[0].upper()}{what[1:]}{named}.", *also_moved(tx, moved)]
     return Done(number, (*sentences, *reckon(tx, app, now=now).sentences), made, renames(ledger, after))
 

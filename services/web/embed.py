@@ -11,7 +11,7 @@ from markupsafe import Markup
 from ingest.bikes.judge import RideClues
 from ingest.ride.track import TrackPoint
 from rules.contamination import Exposure
-from rules.vocabulary import Bike, Chain, Condition, Ride
+from rules.vocabulary import Bike, Chain, Condition, Ride, TreatmentKind
 from rules.wear.comparison import Comparison
 from rules.wear.forecast import Measure, wear_points
 from services.views.chain_state import ChainState
@@ -31,6 +31,7 @@ from services.web.drawings import (
     ride_track,
     wear_plot,
 )
+from services.web.drawings.marks import use_of
 from services.web.drawings.svg import short
 from services.web.drawings.textures import paint
 
@@ -50,6 +51,14 @@ def strip(state: ChainState) -> Markup:
             name=state.chain.name,
             zone=state.zone,
         )
+    )
+
+
+def treatment_mark(kind: TreatmentKind) -> Markup:
+    """The mark of a treatment, to stand before its word."""
+    return _ours(
+        '<svg class="icon" width="20" height="20" viewBox="-9 -9 18 18" aria-hidden="true">'
+        f"{use_of(kind.value)}</svg>"
     )
 
 

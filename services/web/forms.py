@@ -19,8 +19,9 @@ LARGEST_ID = 2**31 - 1  # what every database holds
 class FormRefused(Exception):  # noqa: N818 - it names the form's fate
     """A form cannot be used as it is; nothing was changed."""
 
-    def __init__(self, sentence: str, *, status: int = 422) -> None:
-        self.sentence, self.status = sentence, status
+    def __init__(self, sentence: str, *, status: int = 422, field: str = "") -> None:
+        """field: the name of the one that is wrong; "" = the form as a whole."""
+        self.sentence, self.status, self.field = sentence, status, field
         super().__init__(sentence)
 
 
@@ -87,6 +88,15 @@ class Posted:
         if value is None:
             raise FormRefused(f"Choose {what}.")
         return value
+
+    def identities(self, name: str, what: str) -> list[int]:
+        """The numbers of things of which at least one must be chosen."""
+        found = [number_in(one, low=1, high=LARGEST_ID, what=what) for one in self.every(name) if one.strip()]
+        if not found:
+            raise FormRefused(f"Choose {what}.", field=name)
+        if any(one != int(one) for one in found):
+            raise FormRefused(f"{what} is a whole number.", field=name)
+        return [int(one) for one in found]
 
     def choice(self, name: str, kind: type[Choice], what: str) -> Choice:
         """One of a list."""

@@ -1,91 +1,282 @@
-"""Care: what hands did and measured, logged in one gesture, now or for another day."""
+"""Care: what hands did to several chains at once, what they measured, and what was logged."""
 
 from __future__ import annotations
 
-from typing import Annotated, cast
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Annotated, Any, cast
 
+import segno
 from fastapi import APIRouter, Query
 from fastapi.responses import HTMLResponse, Response
+from markupsafe import Markup
 
-from rules.cautions import HOT_WAX, SOLVENT, caution
+from rules.cautions import SOLVENT, caution
 from rules.chain_length import elongation_pct, length_mm
 from rules.commands import CareKind, LogReading, LogTreatment, LogWipeTest, TakeBack
+from rules.gate.whole_day import evening_of
 from rules.reminder import ReminderKind
 from rules.vocabulary import ChainId, ReadingTool, Regime, TreatmentKind
-from services.web.context import AContext, APost
-from services.web.forms import LARGEST_ID, FormRefused, Posted
+from rules.wording import clock
+from services.settings import SETTINGS_FILE
+from services.views.bench import Need, bench, need_of
+from services.views.bench_sheet import jobs
+from services.views.chain_state import ChainState, state_of
+from services.web.context import AContext, APost, RequestContext
+from services.web.embed import strip, treatment_mark
+from services.web.forms import LARGEST_ID, FormRefused
 from services.web.pages.corrections import back_of
+from services.web.pages.overview import cautions
 
 router = APIRouter(prefix="/care")
-PAGE = 40
+PAGE = 20
+MOST_DRAWN = 8  # chains with their strip; the others stand below in words
+NEWEST = 5
 
-# What stands beside each kind of work, and what each does to the totals.
-KINDS: tuple[tuple[TreatmentKind, str, str], ...] = (
-    (TreatmentKind.DRIP, "renews the film; cleans nothing", caution(ReminderKind.DRIP)),
-    (TreatmentKind.WIPE, "dries and tidies; clears no total", caution(ReminderKind.DRIP)),
-    (TreatmentKind.IMMERSION, "cleans, and renews the film", caution(ReminderKind.IMMERSION)),
-    (TreatmentKind.STRIP, "factory grease off, once, before the first immersion", SOLVENT),
-    (TreatmentKind.OIL, "wet lube, for the control", caution(ReminderKind.DRIP, Regime.WET_LUBE)),
-    (
-        TreatmentKind.CLEAN,
-        "degreased and dried, for the control",
-        caution(ReminderKind.IMMERSION, Regime.WET_LUBE),
-    ),
+PARTS = (
+    ("tonight", "/care", "Tonight"),
+    ("reading", "/care/reading", "Wear reading"),
+    ("wipe-test", "/care/wipe-test", "Wipe test"),
+    ("wax-night", "/wax-night", "Wax night"),
+    ("sheet", "/care/sheet", "Bench sheet"),
+    ("log", "/care/log", "What was logged"),
 )
+
+
+@dataclass(frozen=True, slots=True)
+class Handwork:
+    """A kind of treatment: what a press says of it, what it does to the totals, the caution, whose it is."""
+
+    kind: TreatmentKind
+    past: str
+    effect: str
+    caution: str
+    regimes: tuple[Regime, ...]
+
+
+_WAX, _OIL = (Regime.WAXED,), (Regime.WET_LUBE,)
+HANDWORK = {
+    one.kind: one
+    for one in (
+        Handwork(
+            TreatmentKind.IMMERSION,
+            "Immersed",
+            "cleans, and a new film",
+            caution(ReminderKind.IMMERSION),
+            _WAX,
+        ),
+        Handwork(
+            TreatmentKind.DRIP, "Dripped", "a new film; the grit stays", caution(ReminderKind.DRIP), _WAX
+        ),
+        Handwork(
+            TreatmentKind.WIPE,
+            "Wiped and dried",
+            "tidies; no total changes",
+            caution(ReminderKind.DRIP),
+            tuple(Regime),
+        ),
+        Handwork(
+            TreatmentKind.STRIP, "Stripped", "factory grease off, before the first immersion", SOLVENT, _WAX
+        ),
+        Handwork(
+            TreatmentKind.OIL,
+            "Oiled",
+            "fresh oil; the grit stays",
+            caution(ReminderKind.DRIP, Regime.WET_LUBE),
+            _OIL,
+        ),
+        Handwork(
+            TreatmentKind.CLEAN,
+            "Cleaned",
+            "degreased and dried",
+            caution(ReminderKind.IMMERSION, Regime.WET_LUBE),
+            _OIL,
+        ),
+    )
+}
+FIRST_SHOWN = (TreatmentKind.IMMERSION, TreatmentKind.DRIP, TreatmentKind.WIPE)
 GRADES = ("clean", "a trace", "grey", "dark", "black paste")
-assert HOT_WAX in {kind: careful for kind, _, careful in KINDS}[TreatmentKind.IMMERSION]
+
+
+def _show(context: RequestContext, part: str, template: str, **figures: Any) -> HTMLResponse:
+    return context.show(template, here="care", part=part, parts=PARTS, **figures)
 
 
 @router.get("")
-def care(
+def tonight(
+    context: AContext,
+    did: Annotated[TreatmentKind | None, Query()] = None,
+    chain: Annotated[list[int] | None, Query(max_length=200)] = None,
+) -> HTMLResponse:
+    """What was done, to which chains. did: it, else what is most pressing.  chain: those that come ticked."""
+    snapshot, now = context.snapshot, context.now
+    states = [state_of(snapshot, one, now) for one in _usable(context)]
+    needs = {one.chain.id: need_of(snapshot, one.due[0]) for one in states if one.due}
+    kind = did or _likeliest(states, needs, chain or ())
+    work = HANDWORK[kind]
+    if chain:
+        ticked = {one.chain.id for one in states if one.chain.id in chain}
+    else:
+        ticked = {of for of, need in needs.items() if need.answer is kind and need.waits_for_hands}
+    suited = [one for one in states if one.chain.regime in work.regimes or one.chain.id in ticked]
+    suited.sort(key=lambda one: (one.chain.id not in ticked, one.bike is None, one.need, one.chain.name))
+    yesterday = now.astimezone(context.zone).date() - timedelta(days=1)
+    return _show(
+        context,
+        "tonight",
+        "care.html",
+        work=work,
+        handwork=HANDWORK,
+        first_shown=FIRST_SHOWN,
+        drawn=suited[:MOST_DRAWN],
+        more=suited[MOST_DRAWN:],
+        others=[one for one in states if one not in suited],
+        ticked=ticked,
+        asked=chain or [],
+        strip=strip,
+        treatment_mark=treatment_mark,
+        evening=clock(evening_of(snapshot.ledger, sorted(ticked), yesterday, context.zone), context.zone),
+        logged=_logged(context)[:NEWEST],
+    )
+
+
+def _usable(context: RequestContext) -> list[Any]:
+    now = context.now
+    return [one for one in context.snapshot.ledger.chains if one.retired_at is None or one.retired_at > now]
+
+
+def _likeliest(
+    states: Sequence[ChainState], needs: dict[ChainId, Need], asked: Sequence[int]
+) -> TreatmentKind:
+    """The handwork to show first: what the chains that are asked about want, or else the most pressing."""
+    meant = [one for one in states if one.chain.id in asked] or sorted(states, key=lambda one: one.need)
+    wanted = (needs[one.chain.id].answer for one in meant if one.chain.id in needs)
+    lubed = bool(meant) and not any(one.waxed for one in meant)
+    return next(
+        (one for one in wanted if one is not None), TreatmentKind.OIL if lubed else TreatmentKind.DRIP
+    )
+
+
+@router.get("/reading")
+def reading(context: AContext, chain: Annotated[str, Query(max_length=12)] = "") -> HTMLResponse:
+    """The form for a gauge, a ruler or a caliper."""
+    return _show(
+        context,
+        "reading",
+        "care_reading.html",
+        chains=_fitted_first(context),
+        chosen=chain,
+        worn_caution=caution(ReminderKind.INSPECTION),
+    )
+
+
+@router.get("/wipe-test")
+def rag(context: AContext, chain: Annotated[str, Query(max_length=12)] = "") -> HTMLResponse:
+    """The form for a clean rag along a chain."""
+    grades = list(enumerate(GRADES))
+    return _show(
+        context,
+        "wipe-test",
+        "care_wipe_test.html",
+        chains=_fitted_first(context),
+        chosen=chain,
+        grades=grades,
+    )
+
+
+def _fitted_first(context: RequestContext) -> list[Any]:
+    ledger, now = context.snapshot.ledger, context.now
+    return sorted(_usable(context), key=lambda one: (ledger.fitting_of(one.id, now) is None, one.name))
+
+
+@router.get("/log")
+def log(
     context: AContext,
     chain: Annotated[str, Query(max_length=12)] = "",
+    what: Annotated[str, Query(max_length=20)] = "",
     page: Annotated[int, Query(ge=1, le=100_000)] = 1,
 ) -> HTMLResponse:
-    """The forms, and what was logged."""
-    ledger, now = context.snapshot.ledger, context.now
-    logged = sorted(
-        [
-            *((one.done_at, "treatment", one.id, one.chain, one) for one in ledger.treatments),
-            *((one.taken_at, "reading", one.id, one.chain, one) for one in ledger.readings),
-            *((one.done_at, "wipe test", one.id, one.chain, one) for one in ledger.wipe_tests),
-        ],
-        key=lambda line: (line[0], line[1], line[2]),
-        reverse=True,
-    )
-    if chain:
-        logged = [line for line in logged if str(line[3]) == chain]
-    usable = [one for one in ledger.chains if one.retired_at is None or one.retired_at > now]
-    usable.sort(key=lambda one: (ledger.fitting_of(one.id, now) is None, one.name))
-    return context.show(
-        "care.html",
-        here="care",
-        chains=usable,
+    """What was logged, newest first."""
+    logged = [
+        line
+        for line in _logged(context)
+        if (not chain or str(line[3]) == chain)
+        and (not what or what in (line[1], line[4].kind.value if line[1] == "treatment" else ""))
+    ]
+    return _show(
+        context,
+        "log",
+        "care_log.html",
         chosen=chain,
-        kinds=KINDS,
-        grades=list(enumerate(GRADES)),
-        tools=list(ReadingTool),
-        worn_caution=caution(ReminderKind.INSPECTION),
+        what=what,
+        whats=[*(one.value for one in TreatmentKind), "reading", "wipe test"],
         logged=logged[(page - 1) * PAGE : page * PAGE],
+        count=len(logged),
         page=page,
         pages=max(1, -(-len(logged) // PAGE)),
     )
 
 
-def _chain(posted: Posted) -> ChainId:
-    return ChainId(posted.identity("chain", "a chain"))
+def _logged(context: RequestContext) -> list[tuple[datetime, str, int, ChainId, Any]]:
+    ledger = context.snapshot.ledger
+    return sorted(
+        [
+            *((one.done_at, "treatment", one.id, one.chain, one) for one in ledger.treatments),
+            *((one.taken_at, "reading", one.id, one.chain, one) for one in ledger.readings),
+            *((one.done_at, "wipe test", one.id, one.chain, one) for one in ledger.wipe_tests),
+        ],
+        key=lambda line: line[:3],
+        reverse=True,
+    )
+
+
+@router.get("/sheet")
+def sheet(context: AContext) -> HTMLResponse:
+    """Today's jobs for a page of paper, with a code that opens this sheet on a phone to log them."""
+    rows = bench(context.snapshot, context.now)
+    public = context.app.settings.page.public_url
+    code = None if public is None else _code(f"{public.rstrip('/')}/care/sheet")
+    return _show(
+        context,
+        "sheet",
+        "care_sheet.html",
+        jobs=jobs(rows),
+        cautions=cautions,
+        tomorrow=[row for row in rows if row.tomorrow],
+        code=code,
+        strip=strip,
+        file=str(context.app.settings.home / SETTINGS_FILE),
+    )
+
+
+def _code(address: str) -> Markup:
+    """The address as a code to scan: black on white, whatever the screen is like."""
+    drawn = segno.make(address, error="m", micro=False).svg_inline(
+        scale=4, border=2, light="#fff", omitsize=True, svgclass="code", lineclass=None, title=address
+    )
+    return Markup(drawn)  # noqa: S704 - made of modules and of the household's own address, which it escapes
 
 
 @router.post("/treatment")
 def treat(context: AContext, posted: APost) -> Response:
-    """Something was done to a chain."""
+    """Something was done to some chains, in one act."""
+    chains = [ChainId(one) for one in dict.fromkeys(posted.identities("chain", "a chain"))]
+    kind = posted.choice("kind", TreatmentKind, "what was done")
+    at = posted.instant_or_none("at", context.zone)
+    if at is None and posted.text("when") == "yesterday":
+        yesterday = context.now.astimezone(context.zone).date() - timedelta(days=1)
+        at = evening_of(context.snapshot.ledger, chains, yesterday, context.zone)
+    elif at is None and posted.text("when") == "then":
+        raise FormRefused("Say when it was.", field="at")
     done = LogTreatment(
-        _chain(posted),
-        posted.choice("kind", TreatmentKind, "what was done"),
-        posted.instant("at", context.zone, now=context.now),
+        chains[0],
+        kind,
+        at or context.now,
         minutes=posted.number("minutes", what="Minutes"),
         cost=posted.number("cost", what="The cost"),
         note=posted.text("note"),
+        also=tuple(chains[1:]),
     )
     return context.keep(done, posted, back_of(posted, "/care"))
 
@@ -106,14 +297,15 @@ def measure(context: AContext, posted: APost) -> Response:
             try:
                 exact = elongation_pct(length_mm(length), pitches)
             except ValueError as error:
-                raise FormRefused(str(error)) from error
+                raise FormRefused(str(error), field="length") from error
         if exact is None:
-            raise FormRefused("Give the elongation in %, or the length and over how many pitches it is.")
+            raise FormRefused(
+                "Give the elongation in %, or the length and over how many pitches it is.", field="exact"
+            )
     at = posted.instant("at", context.zone, now=context.now)
-    read = LogReading(
-        _chain(posted), tool, at, over, under, exact, posted.text("note"), posted.text("with", most=80)
-    )
-    return context.keep(read, posted, back_of(posted, "/care"))
+    chain = ChainId(posted.identity("chain", "a chain"))
+    read = LogReading(chain, tool, at, over, under, exact, posted.text("note"), posted.text("with", most=80))
+    return context.keep(read, posted, back_of(posted, "/care/log"))
 
 
 @router.post("/wipe-test")
@@ -121,9 +313,10 @@ def wipe_test(context: AContext, posted: APost) -> Response:
     """A clean rag was passed along a chain."""
     grade = posted.whole("grade", what="The grade")
     if grade is None:
-        raise FormRefused("Choose a grade from 0, clean, to 4, black paste.")
+        raise FormRefused("Choose a grade from 0, clean, to 4, black paste.", field="grade")
     at = posted.instant("at", context.zone, now=context.now)
-    return context.keep(LogWipeTest(_chain(posted), at, grade), posted, back_of(posted, "/care"))
+    test = LogWipeTest(ChainId(posted.identity("chain", "a chain")), at, grade)
+    return context.keep(test, posted, back_of(posted, "/care/log"))
 
 
 @router.post("/take-back")
@@ -132,4 +325,4 @@ def count_no_more(context: AContext, posted: APost) -> Response:
     number = posted.whole("number", low=1, high=LARGEST_ID, what="The number") or 0
     because = posted.text("because", most=300) or "logged by mistake"
     fact = cast("CareKind", posted.text("fact"))  # the gate refuses any other
-    return context.keep(TakeBack(fact, number, because), posted, back_of(posted, "/care"))
+    return context.keep(TakeBack(fact, number, because), posted, back_of(posted, "/care/log"))

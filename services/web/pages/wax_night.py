@@ -10,6 +10,7 @@ from fastapi.responses import HTMLResponse
 from rules.vocabulary import BikeId
 from rules.wax_night import plan
 from services.web.context import AContext
+from services.web.pages.care import PARTS
 
 router = APIRouter(prefix="/wax-night")
 
@@ -27,5 +28,5 @@ def wax_night(
     tomorrow = {BikeId(one) for one in needed or ()} if asked else {bike.id for bike in bikes}
     night = plan(snapshot.ledger, snapshot.rulebook, now=context.now, needed=tomorrow, pot_holds=pot)
     return context.show(
-        "wax_night.html", here="wax-night", night=night, bikes=bikes, tomorrow=tomorrow, pot=pot
+        "wax_night.html", here="care", parts=PARTS, night=night, bikes=bikes, tomorrow=tomorrow, pot=pot
     )

@@ -39,7 +39,7 @@ from rules.gate.judge import OBJECTIONS, judge
 from rules.gate.replay import Said, replay, without
 from rules.gate.reverse import FAMILIES, effect, reversed_by
 from rules.gate.sentence import described
-from rules.gate.whole_day import after_last_ride, before_first_ride
+from rules.gate.whole_day import after_last_ride, before_first_ride, evening_of
 from rules.ledger import Ledger
 from rules.vocabulary import (
     BikeId,
@@ -159,6 +159,9 @@ REFUSED: list[tuple[Command, str]] = [
     (LogTreatment(ZINC, DRIP, NOW, minutes=float("nan")), "Minutes must be from 0 to 10000"),
     (LogTreatment(ZINC, DRIP, NOW, cost=-1.0), "cost must be from 0"),
     (LogTreatment(ZINC, DRIP, NOW, note="x" * 1001), "A note has 1001 characters"),
+    (LogTreatment(ZINC, DRIP, NOW, also=(NONE,)), "There is no chain 99."),
+    (LogTreatment(ZINC, DRIP, NOW, also=(COPPER, ZINC)), "Zinc is named twice; once is enough."),
+    (LogTreatment(ZINC, DRIP, NOW, also=(BASALT,)), "Basalt was retired on 15 March 2025, 13:00; nothing is"),
     (LogReading(NONE, RULER, NOW, exact_pct=0.2), "There is no chain 99."),
     (LogReading(BASALT, RULER, NOW, exact_pct=0.2), "nothing is done to it after that"),
     (LogReading(ZINC, RULER, NOW, exact_pct=99.0), "elongation in % must be from -0.99 to 4.99"),
@@ -209,6 +212,7 @@ ASKED: list[tuple[Command, str]] = [
         "There is a ride at that time already: ride 1, 4 March 2025, 11:30. Is this another one?",
     ),
     (LogTreatment(ZINC, OIL, NOW), "Zinc is waxed: oil it all the same?"),
+    (LogTreatment(ZINC, OIL, NOW, also=(COPPER,)), "Zinc and Copper are waxed: oil them all the same?"),
     (
         LogTreatment(BASALT, TreatmentKind.IMMERSION, at("2025-03-10")),
         "Basalt is oiled: immerse it all the same?",
@@ -241,6 +245,7 @@ ACCEPTED: list[tuple[Command, str]] = [
     (PlaceSensor("serial 2", "radar", HERON), "serial 2 sits on Heron"),
     (ForgetSensor("serial 1", PLOVER, at("2025-03-01")), "serial 1 does not sit on Plover"),
     (LogTreatment(ZINC, DRIP, NOW, 6.0, 0.4, "quick"), "drip logged on Zinc, 20 March 2025"),
+    (LogTreatment(ZINC, DRIP, NOW, also=(COPPER,)), "drip logged on Zinc and Copper, 20 March 2025"),
     (LogReading(ZINC, GAUGE, NOW, over_pct=0.5), "reading of Zinc logged, 20 March 2025"),
     (
         LogReading(ZINC, GAUGE, NOW, over_pct=0.5, instrument=" red  gauge "),
@@ -302,6 +307,11 @@ def test_what_follows_is_what_was_said(house: Ledger) -> None:
     assert named.readings[-1].instrument == "red gauge"
     between = applied(moved, PlaceSensor("serial 1", "power meter", HERON, at("2025-03-10")), 52)
     assert between.sensors[0].until_at == at("2025-03-10")  # the span that had ended later ends there now
+    together = applied(house, LogTreatment(ZINC, DRIP, NOW, 12.0, None, "both", (COPPER,)), 8).treatments[-2:]
+    assert [(one.id, one.chain, one.minutes, one.cost) for one in together] == [
+        (8, ZINC, 6.0, None),
+        (9, COPPER, 6.0, None),
+    ]
     tested = applied(house, LogWipeTest(ZINC, NOW, 2), 7)
     assert applied(tested, TakeBack("wipe test", 7), 0) == house
     assert applied(house, TakeBack("treatment", 1), 0).treatments == ()
@@ -413,6 +423,11 @@ def test_a_day_alone_is_before_its_first_ride_or_after_its_last_and_asks_where_i
         "On 4 March 2025 Zinc was ridden 2 times (11:30 to 12:30 and 18:00 to 19:00). Was it after the last "
         "of them? If not, say the time as well."
     )
+    assert evening_of(house, [ZINC, COPPER], date(2025, 3, 4), MADRID) == datetime(
+        2025, 3, 4, 20, tzinfo=MADRID
+    )
+    late = ledger_of(STORY + "\n    2025-03-10 19:30  rode  1 h  on Plover  wet\n")
+    assert evening_of(late, [ZINC], date(2025, 3, 10), MADRID) == at("2025-03-10 20:30")
     unridden = before_first_ride(house, HERON, date(2025, 3, 4), MADRID, NOW)
     assert unridden.at == datetime(2025, 3, 4, 12, tzinfo=MADRID)
     morning = datetime(2025, 3, 20, 8, tzinfo=UTC)

@@ -8,11 +8,12 @@ from pathlib import Path
 
 import pytest
 
+from rules.commands import LogTreatment
 from rules.reminder import Step
 from rules.vocabulary import Condition, RideId, TreatmentKind
 from services.store import FactRefused
 from services.use_cases.preview import preview_condition, preview_rides_on
-from services.use_cases.record import Done
+from services.use_cases.record import Done, record
 from services.use_cases.undo import undo
 from tests.saying import (
     answer_rides,
@@ -211,6 +212,32 @@ def test_what_is_not_there_is_refused_and_nothing_is_half_kept(week: Week) -> No
     with pytest.raises(FactRefused, match="does not count"):
         withdraw_ride(week.shop, RideId(1), "a test", now=NOW)
     undo(week.shop, now=NOW)
+    assert week.totals() == totals
+
+
+def test_several_chains_are_treated_in_one_act_and_undone_as_one(week: Week) -> None:
+    with week.shop.store.writing() as tx:
+        more = [tx.equipment.add_chain(name).id for name in ("Marl", "Flint")]
+        first = tx.equipment.find_chain("Plover's chain").id
+    both = LogTreatment(first, TreatmentKind.IMMERSION, NOW, minutes=45.0, cost=0.9, also=tuple(more))
+    totals = week.totals()
+
+    done = record(week.shop, both, now=NOW)
+
+    assert "Immersion logged on Plover's chain, Marl and Flint" in done.sentences[0]
+    assert "(treatments 1 to 3)" in done.sentences[0]
+    with week.shop.store.reading() as tx:
+        assert [(one.chain, one.minutes) for one in tx.care.treatments()] == [
+            (n, 15.0) for n in (first, *more)
+        ]
+        kept = tx.changes.last()
+    assert kept is not None
+    assert kept.command == both
+    drip = record(week.shop, LogTreatment(more[0], TreatmentKind.DRIP, NOW), now=NOW)
+    assert "(treatment 4)" in drip.sentences[0]
+    undo(week.shop, done.number, now=NOW)
+    with week.shop.store.reading() as tx:
+        assert [one.id for one in tx.care.treatments()] == [4]
     assert week.totals() == totals
 
 

@@ -84,11 +84,14 @@ def test_log_a_drip_in_one_gesture_and_undo(browser: Browser, served: Served, sc
 def test_care_for_another_day_is_logged(browser: Browser, served: Served, scripts: bool) -> None:
     with a_tab(browser, served.url, scripts=scripts) as page:
         page.goto("/care")
-        form = page.locator("#treatment form")
-        form.get_by_label("Chain").select_option(index=1)
-        form.get_by_label("When").fill("2025-01-11T20:15")
-        form.get_by_label("immersion", exact=False).first.check()
-        form.get_by_role("button", name="Log it").click()
+        page.get_by_role("link", name="Immersed").click()
+        form = page.locator("form#treatment")
+        for box in form.get_by_role("checkbox").all():
+            box.uncheck()
+        form.get_by_role("checkbox", name="Plover's chain").check()
+        form.get_by_label("on", exact=True).check()
+        form.get_by_label("On which day").fill("2025-01-11T20:15")
+        form.get_by_role("button", name="Immersed, as ticked").click()
         expect(page.locator(".flash")).to_contain_text("Immersion logged on")
         expect(page.locator("#logged")).to_contain_text("11 January 2025, 20:15")
 
@@ -145,7 +148,7 @@ def test_a_title_with_a_script_runs_nowhere(browser: Browser, served_to_look: Se
         opened: list[str] = []
         page.on("dialog", lambda dialog: (opened.append(dialog.message), dialog.dismiss()))
         page.goto("/rides?text=script")
-        page.get_by_role("link", name=SCRIPT).click()
+        page.locator("tr", has_text=SCRIPT).get_by_role("link").click()
         expect(page.get_by_role("heading", level=1)).to_have_text(SCRIPT)
         page.goto("/rides/answer")
         assert opened == []
