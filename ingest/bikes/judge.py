@@ -19,6 +19,7 @@ from functools import cached_property
 
 import numpy as np
 
+from ingest.bikes.calibration import divided_by
 from ingest.bikes.chances import softmax
 from ingest.bikes.clues import HeardSensor, RideClues, clues_of
 from ingest.bikes.evidence import BelievedCounts, Evidence, evidence_on
@@ -100,26 +101,41 @@ def judge(
     answers: Mapping[int, BikeId | None],
     *,
     impossible: Mapping[int, Mapping[BikeId, str]] | None = None,
+    said_at: Mapping[int, object] | None = None,
 ) -> Judgement:
     """Which bike each ride was on, how sure that is, and why.
 
     rides: in order of their starts.  answers: the riders' words by place in `rides`; None = none of ours.
     impossible: bikes that cannot have been on a ride, by place in `rides`, with the sentence saying why.
+    said_at: when each answer was given; those of one moment are one answer, to a group. None = each its own.
     """
-    return Judgement(fit(rides, household, answers, impossible=impossible), impossible or {})
+    fitted = fit(rides, household, answers, impossible=impossible)
+    return Judgement(fitted, impossible or {}, said_at or {place: place for place in answers})
 
 
 class Judgement:
     """The verdicts on all rides of a household."""
 
-    def __init__(self, fitted: HouseholdFit, impossible: Mapping[int, Mapping[BikeId, str]]) -> None:
+    def __init__(
+        self,
+        fitted: HouseholdFit,
+        impossible: Mapping[int, Mapping[BikeId, str]],
+        said_at: Mapping[int, object],
+    ) -> None:
         self.fit = fitted
+        self._said_at = said_at
         self.impossible = impossible
         self.candidates: tuple[BikeId | None, ...] = (*(bike.id for bike in fitted.household.bikes), None)
         hard = has_hard_clues(fitted.places, fitted.gears)
-        answers = len(fitted.answers)
+        answers = len({said_at[place] for place in fitted.answers})
         soft_doubt = SOFT_DOUBT + SOFT_DOUBT_AT_FIRST / (ANSWERS_TO_TRUST + answers)
         self.doubt: Column = np.where(hard, HARD_DOUBT, soft_doubt)
+        spoken_of, heard = (
+            list(fitted.column_of_answer),
+            np.array(list(fitted.column_of_answer.values()), int),
+        )
+        self.divided_by = divided_by(fitted.log_odds[spoken_of] / self.doubt[spoken_of, None], heard)
+        self.doubt *= self.divided_by
         self.doubt[fitted.places.vouched] = 1.0  # a rider said where that sensor sits
         self._vouched = frozenset(np.flatnonzero(fitted.places.vouched).tolist())
         can = fitted.possible > CANNOT / 2
@@ -133,7 +149,9 @@ class Judgement:
 
     @cached_property
     def _answers_a_bike(self) -> Counter[BikeId]:
-        return Counter(bike for bike in self.fit.answers.values() if bike is not None)
+        """Of each bike, how many answers named it; one to a group of rides is one."""
+        named = {(bike, self._said_at[place]) for place, bike in self.fit.answers.items() if bike is not None}
+        return Counter(bike for bike, _ in named)
 
     @cached_property
     def likely_from(self) -> float:

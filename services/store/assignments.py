@@ -62,6 +62,7 @@ class JudgedRide:
     bike: BikeId | None
     decided_by: DecidedBy | None
     verdict: str | None
+    said_at: datetime | None = None  # when its rider said so; None = nobody did
 
 
 def in_force(history: Sequence[Decision]) -> Decision | None:
@@ -219,10 +220,17 @@ class Assignments(Repository):
 
         clues: without them, only the decisions are wanted.
         """
-        columns = (rides.c.id, rides.c.bike, rides.c.decided_by, rides.c.verdict)
+        said = (
+            select(ride_assignment.c.ride, func.max(ride_assignment.c.made_at).label("said_at"))
+            .where(ride_assignment.c.decided_by == DecidedBy.RIDER.value, ~ride_assignment.c.is_undone)
+            .group_by(ride_assignment.c.ride)
+            .subquery()
+        )
+        columns = (rides.c.id, rides.c.bike, rides.c.decided_by, rides.c.verdict, said.c.said_at)
         query = (
             select(*columns, ride_track.c.clues if clues else literal("").label("clues"))
             .join_from(rides, ride_track, ride_track.c.ride == rides.c.id)
+            .outerjoin(said, said.c.ride == rides.c.id)
             .where(counts(), ride_track.c.clues != "")
             .order_by(rides.c.started_at, rides.c.id)
         )
@@ -233,6 +241,7 @@ class Assignments(Repository):
                 _bike(row.bike),
                 None if row.decided_by is None else DecidedBy(row.decided_by),
                 row.verdict,
+                row.said_at,
             )
             for row in self._all(query)
         ]

@@ -64,11 +64,19 @@ class HouseholdJudgement:
             answers or {}
         )
         self._answers = {place: said[one.id] for place, one in enumerate(self.rides) if one.id in said}
+        # Rides of which somebody might say something are one answer, as yet without a time.
+        self._said_at = {place: self.rides[place].said_at for place in self._answers}
 
     @cached_property
     def judgement(self) -> Judgement:
         """What all rides together say; this is where the work is done."""
-        return judge(self._clues, self._household, self._answers, impossible=self._impossible)
+        return judge(
+            self._clues,
+            self._household,
+            self._answers,
+            impossible=self._impossible,
+            said_at=self._said_at,
+        )
 
     def moves(self) -> list[tuple[int, Move]]:
         """Rides of which no rider has spoken and whose verdict is now another, with their places."""

@@ -23,7 +23,7 @@ from datetime import UTC, datetime
 import numpy as np
 
 from ingest.bikes.clues import RideClues, clues_of
-from ingest.bikes.judge import Household, Verdict, judge
+from ingest.bikes.judge import Household, Judgement, Verdict, judge
 from ingest.bikes.questions import Question, questions
 from ingest.ride.summary import summarise
 from rules.vocabulary import BikeId, RiderId
@@ -83,13 +83,14 @@ class Answering:
         self.answers: dict[int, BikeId | None] = {}
         self.looked_at: set[int] = set()
         self.acts = 0
+        self.said_at: dict[int, object] = {}
         self.waiting: list[Question] = []
 
     def until(self, acts: int) -> None:
         """Answers until so many acts are done or nothing is asked any more."""
         while self.acts < acts:
             if not self.waiting:
-                judged = judge(self.house.rides, self.house.household, self.answers)
+                judged = self._judged()
                 first = self.acts < len(self.house.household.bikes)
                 self.waiting = list(questions(judged, 1 if first else QUESTIONS_AT_ONCE))
                 if not self.waiting:
@@ -104,7 +105,13 @@ class Answering:
         self.acts += 1 if alike else len(words)
         if self.in_groups and alike:
             self.answers |= dict.fromkeys(question.rides, words[shown[0]])
+            self.said_at |= dict.fromkeys(question.rides, self.acts)
         self.answers |= words
+        one_answer = self.in_groups and alike
+        self.said_at |= {ride: self.acts if one_answer else f"ride {ride}" for ride in words}
+
+    def _judged(self) -> Judgement:
+        return judge(self.house.rides, self.house.household, self.answers, said_at=self.said_at)
 
     def _word(self, ride: int) -> BikeId | None:
         if self.dice.random() < self.slips:
@@ -115,7 +122,7 @@ class Answering:
     def row(self, kind: str, seed: int, acts: str) -> Row:
         """What is decided now, and how much of it is right."""
         truth = self.house.truth
-        judged = judge(self.house.rides, self.house.household, self.answers)
+        judged = self._judged()
         left = [i for i in range(len(truth)) if i not in self.looked_at]
         said = {i: judged.said(i) for i in left}
         machine = [i for i in left if i not in self.answers and said[i].verdict is not Verdict.ASK]

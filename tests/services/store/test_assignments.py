@@ -162,7 +162,7 @@ def test_rides_with_clues_are_listed_with_what_holds_and_one_may_count_as_never_
         tx.rides.record(asked, None, decided_by=DecidedBy.EVIDENCE, verdict="ask", at=MORNING, by="the round")
         tx.rides.record(without, plover, decided_by=DecidedBy.RIDER, at=MORNING, by="Ines")
         assert tx.rides.judged_rides() == [
-            JudgedRide(said, "said", None, DecidedBy.RIDER, "certain"),
+            JudgedRide(said, "said", None, DecidedBy.RIDER, "certain", MORNING),
             JudgedRide(sensed, "sensed", plover, DecidedBy.SENSOR, "certain"),
             JudgedRide(asked, "asked", None, None, "ask"),
         ]
