@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import threading
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import tzinfo
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -11,10 +12,10 @@ from zoneinfo import ZoneInfo
 
 from ingest.ground.conditions import USUALLY_SALTED
 from ingest.weather.hourly import WeatherProvider
-from rules.rulebook import Rulebook, default_rulebook, parse_rulebook
+from rules.rulebook import Rulebook, RulebookError, default_rulebook, parse_rulebook
 from rules.vocabulary import Tier
 from services.channels import Channel
-from services.settings import Settings, SettingsError
+from services.settings import SETTINGS_FILE, Settings, SettingsError, load_settings
 from services.store import Store
 
 if TYPE_CHECKING:
@@ -30,6 +31,7 @@ class App:
     settings: Settings
     equip: Callable[[App], Mapping[str, Channel]] = lambda _: {}  # makes the channels: see services.wiring
     page_url: str | None = None  # where riders reach the page, while it is served
+    wake: Callable[[], None] = lambda: None  # has a round made at once, where rounds are made
 
     @cached_property
     def store(self) -> Store:
@@ -117,6 +119,54 @@ class App:
         if self.settings.tomorrow.forecast:
             in_use = (*in_use, self.ahead)
         return tuple(dict.fromkeys(provider.attribution for provider in in_use))
+
+
+class Followed:
+    """One household's tools while they run: settings and rulebook that are written anew are read anew.
+
+    Where the ledger is and where the page listens stay as they were at the start. A file that cannot be used
+    changes nothing: `trouble` says why, until it is mended.
+    """
+
+    def __init__(self, app: App) -> None:
+        self._app, self._mark = app, _mark(app.settings)
+        self.trouble = ""
+        self._one_at_a_time = threading.Lock()
+
+    def now(self) -> App:
+        """The tools as they are set now; the very same as long as nothing was written."""
+        with self._one_at_a_time:
+            mark = _mark(self._app.settings)
+            if mark != self._mark:
+                self._mark = mark
+                self._read_anew()
+            return self._app
+
+    def _read_anew(self) -> None:
+        before = self._app
+        try:
+            settings = load_settings(before.settings.home)
+            kept = {"page": before.settings.page, "database": before.settings.database}
+            after = replace(before, settings=settings.model_copy(update=kept))
+            _ = after.rulebook
+        except (SettingsError, RulebookError) as error:
+            self.trouble = f"The settings were changed, but cannot be used, so the old ones hold: {error}"
+            return
+        after.__dict__["store"] = before.store
+        self._app, self.trouble = after, ""
+        self._mark = _mark(after.settings)  # another rulebook may be named
+
+
+def _mark(settings: Settings) -> tuple[tuple[int, int] | None, ...]:
+    """Size and time of the files that say how a household is set up; None where one is not there."""
+    marks: list[tuple[int, int] | None] = []
+    for path in (settings.home / SETTINGS_FILE, settings.rulebook):
+        try:
+            found = path.stat() if path is not None else None
+        except OSError:
+            found = None
+        marks.append((found.st_size, found.st_mtime_ns) if found is not None else None)
+    return tuple(marks)
 
 
 def zone_of(name: str) -> tzinfo:

@@ -226,14 +226,24 @@ def load_settings(home: Path) -> Settings:
 
     Raises SettingsError naming file, line, key and the nearest known key; or the variable.
     """
+    return settings_of(settings_text(home), home)
+
+
+def settings_text(home: Path) -> str:
+    """What the settings file says; "" where there is none. Raises SettingsError."""
     path = home / SETTINGS_FILE
     try:
-        text = path.read_text(encoding="utf-8") if path.exists() else ""
+        return path.read_text(encoding="utf-8") if path.exists() else ""
     except (OSError, UnicodeDecodeError) as error:
         why = getattr(error, "strerror", None) or "it is no UTF-8 text"
         raise SettingsError(
             f"{path}: the settings cannot be read ({why}); mend the file, or delete it for defaults"
         ) from error
+
+
+def settings_of(text: str, home: Path) -> Settings:
+    """What this text would set, were it that home folder's file. Raises SettingsError as loading does."""
+    path = home / SETTINGS_FILE
     try:
         written = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
@@ -338,6 +348,11 @@ def _sentence(path: Path, text: str, problem: Any, variables: tuple[str, ...]) -
     if problem["type"] == "missing":
         return f"{where}: '{'.'.join(named)}' is wanted there; add it, or take its section away"
     return f"{where}: '{'.'.join(named)}' cannot be {problem.get('input')!r}: {_wanted(problem)}"
+
+
+def variable_over(key: str, settings: Settings) -> str | None:
+    """The variable that says this dotted key, so that the file's word does not count; None = none does."""
+    return _variable_of(key.split("."), variables_in_force()) if settings.use_variables else None
 
 
 def _variable(keys: list[str]) -> str:

@@ -12,7 +12,7 @@ from services.cli.program import commands
 
 HOUSE = Path(__file__).parents[1]
 # Words that follow the name in a sentence about the program.
-NO_COMMANDS = {"is", "keeps", "stumbled", "still", "watches", "run", "or", "that"}
+NO_COMMANDS = {"is", "keeps", "shows", "stumbled", "still", "watches", "run", "or", "that"}
 
 
 def command_names() -> Iterator[str]:

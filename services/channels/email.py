@@ -128,7 +128,7 @@ class EmailChannel:
             raise ChannelError(
                 f"{where} cannot do what is needed: {one_line(str(error))}",
                 permanent=False,
-                try_this="ask its owner how to send mail encrypted; nothing was sent",
+                try_this=f"{self._other_way(error)}; nothing was sent",
                 everything=True,
             ) from error
         except smtplib.SMTPAuthenticationError as error:
@@ -176,6 +176,19 @@ class EmailChannel:
                 with suppress(smtplib.SMTPException, OSError):
                     server.quit()
                 server.close()
+
+    def _other_way(self, error: smtplib.SMTPNotSupportedError) -> str:
+        """What to set where a server lacks what these settings ask of it."""
+        if "AUTH" in str(error):
+            return (
+                "it takes no user and password at this port: try port 465 with "
+                "channels.mail.security = 'tls', or take channels.mail.user away"
+            )
+        return (
+            f"it offers no STARTTLS at port {self.settings.port}: try port 465 with "
+            "channels.mail.security = 'tls', or port 587; for a mail server on this very machine, "
+            "'loopback only'"
+        )
 
     def _connect(self) -> _Plain | _Encrypted:
         host, port, timeout_s = self.settings.host, self.settings.port, self.settings.timeout_s

@@ -9,15 +9,15 @@ from typing import Annotated
 import typer
 
 from services.cli import care, copies, equipment, files, reminders, rides, running, sensitivity, wear
-from services.cli.output import err, out, plain
+from services.cli.output import Home, err, out, plain
 from services.cli.usage_errors import help_wanted, sentence
 
 commands = typer.Typer(
     name="gritledger",
     help="Knows what every ride put into a waxed bicycle chain, and says what to do about it and why.",
-    epilog="Begin with: gritledger demo. A command ends with 0 when it was done, 1 when it could not be "
-    "done, 2 when it was typed wrongly, and 130 when it was stopped.",
-    no_args_is_help=True,
+    epilog="Alone, gritledger shows its page and watches your folders; begin with: gritledger demo. "
+    "A command ends with 0 when it was done, 1 when it could not be done, 2 when it was typed wrongly, "
+    "and 130 when it was stopped.",
     rich_markup_mode="rich",
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
@@ -32,12 +32,20 @@ def _version(asked: bool) -> None:
         raise typer.Exit()
 
 
-@commands.callback()
+@commands.callback(invoke_without_command=True)
 def _every(
+    context: typer.Context,
     _: Annotated[
         bool, typer.Option("--version", help="Show the version.", callback=_version, is_eager=True)
     ] = False,
-) -> None: ...
+    home: Home = None,
+) -> None:
+    if context.invoked_subcommand is None:
+        running.start(home)
+    elif home is not None:
+        raise typer.BadParameter(
+            f"write it after the command: gritledger {context.invoked_subcommand} --home"
+        )
 
 
 for part in (files, rides, equipment, care, reminders, wear, sensitivity, running, copies):

@@ -25,6 +25,20 @@ def register(commands: typer.Typer) -> None:
     commands.command(rich_help_panel=PANEL)(autostart)
 
 
+def start(home: Path | None) -> None:
+    """What `gritledger` alone does: the page, shown in a browser, and the watching behind it."""
+    from services.running.browser import show
+    from services.running.watch import AlreadyWatching, watch
+    from services.web.serve import address_of
+    from services.wiring import open_app
+
+    app = open_app(home)
+    try:
+        watch(app, with_page=True, say=say, on_page=lambda url: show(url, say))
+    except AlreadyWatching:
+        show(address_of(app.settings.page), say)
+
+
 def round_(home: Home = None) -> None:
     """Make one round: read new files, fetch weather, tag hours, raise and deliver reminders.
 

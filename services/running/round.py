@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -43,6 +44,7 @@ class Watching:
     states: dict[Path, Mapping[Path, FileState]] = field(default_factory=dict)
     riders: frozenset[Rider] = frozenset()  # in the round before
     waiting: dict[Path, FileOutcome] = field(default_factory=dict)  # could not be read, or is nobody's
+    told_nobody_rides: bool = False
 
     def rests(self, folder: Path, now: datetime) -> bool:
         """Whether this folder need not be scanned: all of it is known, and nothing came since."""
@@ -168,6 +170,9 @@ def _read_new(
 ) -> list[FileOutcome]:
     with app.store.reading() as tx:
         riders = tx.equipment.riders()
+    if not riders:
+        trouble += _nobody_rides(app, watching)
+        return []
     if watching is not None and watching.riders != frozenset(riders):
         # Somebody new, or another name: perhaps the one whom a file waits for.
         watching.states = {folder: waits_ended(state) for folder, state in watching.states.items()}
@@ -215,6 +220,22 @@ def _read_new(
         outcomes += read if watching is None else _not_told_yet(read, watching, watched.folder, now)
     _note_what_waits(app, watching, outcomes, now)
     return outcomes
+
+
+def _nobody_rides(app: App, watching: Watching | None) -> list[str]:
+    """Files that nobody can have ridden are left alone, which is said once, not for each of them."""
+    if watching is not None and watching.told_nobody_rides:
+        return []
+    waiting = 0
+    for watched in app.settings.watch:
+        with suppress(UnreadableFile):
+            waiting += len(ride_files([watched.folder])) if watched.folder.is_dir() else 0
+    if not waiting:
+        return []
+    if watching is not None:
+        watching.told_nobody_rides = True
+    files = "1 file waits" if waiting == 1 else f"{waiting} files wait"
+    return [f"{files}: nobody rides yet. Say who does: on the page, or with 'gritledger add rider NAME'."]
 
 
 WAITS = frozenset({Outcome.WHOSE, Outcome.NOT_READ_NOW})

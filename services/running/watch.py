@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import signal
 import threading
+import time
 from collections.abc import Callable, Iterator
 from contextlib import ExitStack, contextmanager
 from dataclasses import replace
@@ -23,7 +24,7 @@ from watchdog.observers.api import BaseObserver
 from watchdog.observers.polling import PollingObserver
 
 from rules.wording import clock
-from services.app import App, zone_of
+from services.app import App, Followed, zone_of
 from services.running.round import RoundReport, Watching, one_round
 from services.settings import SettingsError
 
@@ -37,8 +38,17 @@ class AlreadyWatching(SettingsError):  # noqa: N818 - it names the state of the 
     """Another process watches for this home folder."""
 
 
-def watch(app: App, *, with_page: bool, say: Callable[[str], None]) -> None:
-    """Go on until SIGINT or SIGTERM. Raises AlreadyWatching, SettingsError."""
+def watch(
+    app: App,
+    *,
+    with_page: bool,
+    say: Callable[[str], None],
+    on_page: Callable[[str], None] = lambda _: None,
+) -> None:
+    """Go on until SIGINT or SIGTERM. Raises AlreadyWatching, SettingsError.
+
+    on_page: told of the page's address once it answers.
+    """
     stop, woken = threading.Event(), threading.Event()
 
     def end(_signal: int, _frame: FrameType | None) -> None:
@@ -47,29 +57,43 @@ def watch(app: App, *, with_page: bool, say: Callable[[str], None]) -> None:
 
     with ExitStack() as running:
         running.enter_context(only_one(app.settings.home))
-        if with_page:
-            app = running.enter_context(_page(app, say))
-        watching, copies = Watching(), _DailyCopies(app, say)
+        for ending in (signal.SIGINT, signal.SIGTERM):
+            previous = signal.signal(ending, end)
+            running.callback(signal.signal, ending, previous)
+        watching, copies = Watching(), _DailyCopies(say)
 
         def stirred() -> None:
             watching.stirred()
             woken.set()
 
-        running.enter_context(_folders_wake(app, stirred, say))
-        running.enter_context(_ticks_wake(app.settings.quiet_hours.every_s, woken))
-        for ending in (signal.SIGINT, signal.SIGTERM):
-            previous = signal.signal(ending, end)
-            running.callback(signal.signal, ending, previous)
-        for watched in app.settings.watch:
-            say(f"Watching {watched.folder}")
-        if not app.settings.watch:
-            say("No folder is watched yet; name one under [[watch]] in the settings: gritledger settings")
+        if with_page:
+            app = running.enter_context(_page(replace(app, wake=stirred), say))
+            on_page(app.page_url or "")
+        followed = Followed(app)
         while not stop.is_set():
-            woken.clear()
-            again_in = _round(app, watching, say)
-            copies.look(datetime.now(UTC))
-            woken.wait(None if again_in is None else again_in.total_seconds())
+            with ExitStack() as as_set:
+                app = followed.now()
+                as_set.enter_context(_folders_wake(app, stirred, say))
+                as_set.enter_context(_ticks_wake(app.settings.quiet_hours.every_s, woken))
+                for watched in app.settings.watch:
+                    say(f"Watching {watched.folder}")
+                if not app.settings.watch:
+                    say("No folder is watched yet; name one on the page, or under [[watch]] in the settings")
+                while not stop.is_set() and followed.now() is app:
+                    woken.clear()
+                    again_in = _round(app, watching, say)
+                    copies.look(app, datetime.now(UTC))
+                    woken.wait(None if again_in is None else again_in.total_seconds())
+                    _say_once(followed, say)
     say("Stopped; everything is kept.")
+
+
+def _say_once(followed: Followed, say: Callable[[str], None]) -> None:
+    """A settings file that cannot be used is told when it is found, not at every tick."""
+    before = followed.trouble
+    followed.now()
+    if followed.trouble and followed.trouble != before:
+        say(followed.trouble)
 
 
 @contextmanager
@@ -116,11 +140,11 @@ def _round(app: App, watching: Watching, say: Callable[[str], None]) -> timedelt
 class _DailyCopies:
     """A copy of the ledger a day; one that failed is said, and tried again some hours later."""
 
-    def __init__(self, app: App, say: Callable[[str], None]) -> None:
-        self._app, self._say = app, say
+    def __init__(self, say: Callable[[str], None]) -> None:
+        self._say = say
         self._failed_at: datetime | None = None
 
-    def look(self, now: datetime) -> None:
+    def look(self, app: App, now: datetime) -> None:
         """Make the day's copy, if it is time."""
         from services.expected_errors import EXPECTED
         from services.use_cases.back_up import back_up_daily, counted
@@ -128,7 +152,7 @@ class _DailyCopies:
         if self._failed_at is not None and timedelta(0) <= now - self._failed_at < AFTER_A_FAILED_COPY:
             return
         try:
-            made = back_up_daily(self._app, now=now)
+            made = back_up_daily(app, now=now)
             self._failed_at = None
         except EXPECTED as trouble:
             self._failed_at = now
@@ -182,14 +206,16 @@ def _ticks_wake(every_s: float, woken: threading.Event) -> Iterator[None]:
 
 @contextmanager
 def _page(app: App, say: Callable[[str], None]) -> Iterator[App]:
-    from services.web.serve import page_server
+    from services.web.serve import address_of, page_server
 
     server = page_server(app)
     thread = threading.Thread(target=server.run, name="page", daemon=True)
     thread.start()
-    url = f"http://{app.settings.page.host}:{app.settings.page.port}"
+    url = address_of(app.settings.page)
     say(f"The page is at {url}")
     try:
+        while not server.started and thread.is_alive():
+            time.sleep(0.02)
         yield replace(app, page_url=url)
     finally:
         server.should_exit = True

@@ -290,6 +290,12 @@ class Snapshots:
         self._newest: Snapshot | None = None
         self._reading = threading.Lock()
 
+    def follow(self, app: App) -> None:
+        """Other limits or prices are set: what was read by the old ones is read again."""
+        with self._reading:
+            if app is not self.app:
+                self.app, self._newest = app, None
+
     def now(self) -> Snapshot:
         """What the ledger says at this moment. Raises StoreError, RulebookError."""
         newest = self._newest

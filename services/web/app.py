@@ -13,7 +13,7 @@ from fastapi.responses import HTMLResponse, JSONResponse, Response
 from starlette.exceptions import HTTPException
 
 from rules.rulebook import RulebookError
-from services.app import App
+from services.app import App, Followed
 from services.settings import SettingsError
 from services.store import FactRefused, NotFound, StoreBusy, StoreError
 from services.web import api, exports, session_routes
@@ -50,7 +50,7 @@ def create_app(app: App, *, clock: Clock = utc_now) -> FastAPI:
     """The page of one household. Raises SettingsError when it would be open to others unprotected."""
     page = app.settings.page
     hashed = passphrase_hash(page)
-    shared = AppContext(app, clock, None if hashed is None else SessionStore(hashed))
+    shared = AppContext(Followed(app), clock, None if hashed is None else SessionStore(hashed))
     pages = FastAPI(
         lifespan=_warm,
         title="gritledger",

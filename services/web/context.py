@@ -12,7 +12,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from starlette.datastructures import FormData
 
 from rules.commands import Command
-from services.app import App
+from services.app import App, Followed
 from services.store import NeedsConfirmation
 from services.use_cases.record import record
 from services.views.snapshot import Snapshot, Snapshots
@@ -34,7 +34,7 @@ def utc_now() -> datetime:
 class AppContext:
     """What the pages of one application share."""
 
-    app: App
+    followed: Followed
     clock: Clock
     sessions: SessionStore | None
     snapshots: Snapshots = field(init=False)
@@ -43,8 +43,15 @@ class AppContext:
     flash: Flash = field(default_factory=Flash)
 
     def __post_init__(self) -> None:
-        """Snapshots belong to this app."""
-        self.snapshots = Snapshots(self.app)
+        """Snapshots belong to these tools."""
+        self.snapshots = Snapshots(self.followed.now())
+
+    @property
+    def app(self) -> App:
+        """The household's tools, as its settings say now."""
+        app = self.followed.now()
+        self.snapshots.follow(app)
+        return app
 
 
 class RequestContext:

@@ -73,6 +73,8 @@ def calendar(context: AContext) -> Response:
 def _troubles(context: RequestContext) -> Iterator[tuple[str, str, str]]:
     """What does not work, in sentences, each with where to look (address and words; "" = nowhere)."""
     snapshot, now = context.snapshot, context.now
+    if context.shared.followed.trouble:
+        yield context.shared.followed.trouble, "/settings", "Settings"
     for posted in snapshot.undelivered[:MOST_TROUBLES_OF_A_KIND]:
         yield f"Not delivered yet by {posted.letter.channel}: {posted.last_why}. It is tried again.", "", ""
     for posted in snapshot.refused[:MOST_TROUBLES_OF_A_KIND]:

@@ -148,8 +148,10 @@ def test_a_certificate_of_an_unknown_authority_is_not_trusted(tmp_path: Path, se
 
 def test_a_server_without_encryption_gets_nothing_when_encryption_is_asked_for(tmp_path: Path) -> None:
     with mail_server(security="none") as server:
-        with pytest.raises(ChannelError, match="STARTTLS extension not supported by server"):
+        with pytest.raises(ChannelError, match="STARTTLS extension not supported by server") as trouble:
             channel(server, security="starttls", user="chains", password=SecretStr("secret")).send(letter())
+        assert "try port 465 with channels.mail.security = 'tls'" in trouble.value.try_this
+        assert "nothing was sent" in trouble.value.try_this
         with pytest.raises(ChannelError, match="does not speak TLS in this way"):
             channel(server, security="tls").send(letter())
 

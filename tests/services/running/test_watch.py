@@ -8,7 +8,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -27,9 +27,14 @@ class Watching:
 
     def __init__(self, home: Path) -> None:
         self.lines: list[str] = []
+        self.begin(
+            ["watch", "--no-page"], os.environ | {"GRITLEDGER_HOME": str(home), "PYTHONUNBUFFERED": "1"}
+        )
+
+    def begin(self, words: list[str], surroundings: Mapping[str, str]) -> None:
         self.process = subprocess.Popen(
-            [sys.executable, "-c", "from services.cli import main; main()", "watch", "--no-page"],
-            env=os.environ | {"GRITLEDGER_HOME": str(home), "PYTHONUNBUFFERED": "1"},
+            [sys.executable, "-c", "from services.cli import main; main()", *words],
+            env=surroundings,
             stdout=subprocess.PIPE,
             stderr=subprocess.STDOUT,
             text=True,
@@ -124,7 +129,7 @@ def test_without_a_folder_it_says_where_to_name_one(home: Path) -> None:
     (home / SETTINGS_FILE).write_text('[weather]\narchive = "none"\n')
     one = Watching(home)
 
-    one.says("No folder is watched yet; name one under [[watch]]")
+    one.says("No folder is watched yet; name one on the page, or under [[watch]]")
 
     assert one.end() == 0
 
@@ -136,4 +141,41 @@ def test_a_folder_that_is_not_there_is_told_and_the_process_goes_on(home: Path) 
     one.says("the watched folder cannot be read")
 
     assert one.process.poll() is None
+    assert one.end() == 0
+
+
+def test_settings_written_while_it_runs_count_without_a_new_start(home: Path, watching: Watching) -> None:
+    watching.says("Watching")
+    (home / "more").mkdir()
+    with (home / SETTINGS_FILE).open("a") as file:
+        file.write('[[watch]]\nfolder = "more"\nquiet_s = 0.5\n')
+    start = datetime.now(UTC) - timedelta(days=1)
+    (home / "rides" / "wakes.fit").write_bytes(a_ride(start, 4711, 0.0))
+
+    watching.says(f"Watching {home / 'more'}")
+    (home / "more" / "later.fit").write_bytes(a_ride(start + timedelta(hours=5), 4711, 0.0))
+
+    watching.until(lambda: rides(home) == 2)
+    assert watching.end() == 0
+
+
+def test_files_that_nobody_can_have_ridden_are_told_once_not_one_by_one(home: Path) -> None:
+    (home / "gritledger.db").unlink()
+    start = datetime.now(UTC) - timedelta(days=1)
+    for hour in range(3):
+        (home / "rides" / f"{hour}.fit").write_bytes(a_ride(start + timedelta(hours=3 * hour), 4711, 0.0))
+    one = Watching(home)
+
+    one.says("3 files wait: nobody rides yet.")
+    one.says("gritledger add rider NAME")
+    (home / "rides" / "3.fit").write_bytes(a_ride(start + timedelta(hours=9), 4711, 0.0))
+    time.sleep(2)
+
+    assert len([line for line in one.lines if "nobody rides" in line]) == 1
+    shop = open_app(home)
+    with shop.store.writing() as tx:
+        tx.equipment.add_rider("Ines")
+    shop.store.close()
+    (home / "rides" / "4.fit").write_bytes(a_ride(start + timedelta(hours=12), 4711, 0.0))
+    one.until(lambda: rides(home) == 5)
     assert one.end() == 0
