@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import struct
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from itertools import chain
 from typing import Any, Final
 
 import numpy as np
@@ -20,9 +21,10 @@ from ingest.fit.contents import (
     TEXT_FIELDS,
     FitContents,
     Message,
+    Value,
     joined,
 )
-from ingest.fit.walk import BYTE, STRING, Definition, Field, frame, header_length, walk_messages
+from ingest.fit.walk import BYTE, STRING, Field, Layout, Messages, frame, header_length, walk_messages
 from ingest.ride.recording import Column
 
 _NUMPY: Final = {
@@ -65,105 +67,141 @@ def fit_contents(data: bytes, file_name: str) -> FitContents:
         messages += len(walk)
         if walk.stopped_at is not None and (is_whole or not walk.is_cut):
             part.damage.append(f"cannot be read from byte {walk.stopped_at - start} of {end - start} on")
-        _fill(part, data, walk.definitions)
+        _fill(part, data, walk.messages, has_compressed_times=walk.has_compressed_times)
         parts.append(part)
         start = next_start
     return joined(parts)
 
 
-def _of(number: int) -> Callable[[Definition], Field | None]:
+_Choice = Callable[[Layout], Field | None]  # of the field that fills a column
+
+
+def _of(number: int) -> _Choice:
     """Picks the field of this number."""
-    return lambda definition: definition.fields.get(number)
+    return lambda layout: layout.fields.get(number)
 
 
-def _fill(part: FitContents, data: bytes, definitions: Sequence[Definition]) -> None:
+_RECORD_CHOICES: Final = {number: _of(number) for number in RECORD_FIELDS}
+_EVENT_CHOICES: Final = {number: _of(number) for number in EVENT_FIELDS}
+
+
+def _fill(
+    part: FitContents, data: bytes, everything: Sequence[Messages], *, has_compressed_times: bool
+) -> None:
     """Take the values out of the messages that the walk found."""
-    times = _CompressedTimes.of(data, definitions)
+    times = _CompressedTimes.of(data, everything) if has_compressed_times else None
 
-    records = _Kind(data, [definition for definition in definitions if definition.number == profile.RECORD])
+    records = _Kind(data, [messages for messages in everything if messages.layout.number == profile.RECORD])
     if len(records):
-        for number in RECORD_FIELDS:
-            column = records.column(_of(number))
-            if column is not None:
-                part.records[number] = column
-        part.records[profile.TIMESTAMP] = _times(records, part.records.get(profile.TIMESTAMP), times)
+        stand_ins = _stand_ins(data, everything)
+        natives = {native for _, native in stand_ins.values()}
+        choices = {-native: _standing_in(native, stand_ins) for native in natives}
+        columns = records.columns(_RECORD_CHOICES | choices)
+        part.developer = {native: columns.pop(-native) for native in natives if -native in columns}
+        part.records = columns
+        part.records[profile.TIMESTAMP] = _times(records, columns.get(profile.TIMESTAMP), times)
         part.compressed_speed, part.compressed_distance = _speed_and_distance(records)
-        stand_ins = _stand_ins(data, definitions)
-        for native in {native for _, native in stand_ins.values()}:
-            column = records.column(_standing_in(native, stand_ins))
-            if column is not None:
-                part.developer[native] = column
 
-    events = _Kind(data, [definition for definition in definitions if definition.number == profile.EVENT])
+    events = _Kind(data, [messages for messages in everything if messages.layout.number == profile.EVENT])
     if len(events):
+        columns = events.columns(_EVENT_CHOICES)
         for number in EVENT_FIELDS:
-            column = events.column(_of(number))
-            part.events[number] = np.full(len(events), np.nan) if column is None else column
+            part.events[number] = columns.get(number, np.full(len(events), np.nan))
         part.events[profile.TIMESTAMP] = _times(events, part.events[profile.TIMESTAMP], times)
 
     found = [
-        (position, definition.number, message)
-        for definition in definitions
-        if definition.number in MESSAGE_FIELDS
-        for position, message in _messages(data, definition, MESSAGE_FIELDS[definition.number])
+        (position, messages.layout.number, message)
+        for messages in everything
+        if messages.layout.number in MESSAGE_FIELDS
+        for position, message in _messages(data, messages, MESSAGE_FIELDS[messages.layout.number])
     ]
     found.sort(key=lambda entry: entry[0])
     part.messages = [(number, message) for _, number, message in found]
 
 
 class _Kind:
-    """All messages of one kind in file order, whatever definitions they followed."""
+    """All messages of one kind in file order, whatever their layouts."""
 
-    def __init__(self, data: bytes, definitions: list[Definition]) -> None:
-        self._definitions = definitions
-        positions = [np.array(definition.offsets, dtype=np.int64) for definition in definitions]
-        self._blocks = [_block(data, d.size, p) for d, p in zip(definitions, positions, strict=True)]
-        everything = np.concatenate(positions) if positions else np.zeros(0, np.int64)
-        self._order = np.argsort(everything, kind="stable") if len(positions) > 1 else slice(None)
-        self.positions = everything[self._order]
+    def __init__(self, data: bytes, everything: Sequence[Messages]) -> None:
+        self._layouts = [messages.layout for messages in everything]
+        each = [_in_file_order(data, messages) for messages in everything]
+        self._blocks = [block for _, block in each]
+        positions = np.concatenate([np.zeros(0, np.int64), *(positions for positions, _ in each)])
+        self._order = _order_of(positions)
+        self.positions = positions if self._order is None else positions[self._order]
 
     def __len__(self) -> int:
         return len(self.positions)
 
-    def column(self, pick: Callable[[Definition], Field | None]) -> Column | None:
-        """One field of every message as a number, NaN where it has none; None when no message has it."""
-        columns, found = [], False
-        for definition, block in zip(self._definitions, self._blocks, strict=True):
-            field = pick(definition)
-            letter = None if field is None else field.letter
-            if field is None or letter is None:
-                columns.append(np.full(len(block), np.nan))
-                continue
-            found = True
-            kind = definition.order + _NUMPY[letter]
-            raw = np.ndarray((len(block),), kind, block, field.offset, (definition.size,))
-            with np.errstate(invalid="ignore"):  # a signalling NaN is a NaN
-                column = raw.astype(np.float64)
-            if field.missing is not None:
-                column[raw == field.missing] = np.nan
-            columns.append(column)
-        if not found:
-            return None
-        return columns[0] if len(columns) == 1 else np.concatenate(columns)[self._order]
+    def columns(self, choices: Mapping[int, _Choice]) -> dict[int, Column]:
+        """Fields of every message as numbers, NaN where it has none; without those that no message has."""
+        fields = {
+            name: [_number_in(choose(layout)) for layout in self._layouts] for name, choose in choices.items()
+        }
+        found = [name for name in fields if any(fields[name])]
+        table = np.empty((len(found), len(self)))
+        ends = np.cumsum([len(block) for block in self._blocks]).tolist()
+        with np.errstate(invalid="ignore"):  # a signalling NaN is a NaN
+            for column, name in zip(table, found, strict=True):
+                for field, layout, block, end in zip(
+                    fields[name], self._layouts, self._blocks, ends, strict=True
+                ):
+                    values = column[end - len(block) : end]
+                    if field is None:
+                        values.fill(np.nan)
+                        continue
+                    kind = layout.order + _NUMPY[field.letter or ""]
+                    raw = np.ndarray((len(block),), kind, block, field.offset, (layout.size,))
+                    values[:] = raw
+                    if field.missing is not None:
+                        is_missing = raw == field.missing
+                        if is_missing.any():
+                            values[is_missing] = np.nan
+        return dict(zip(found, table if self._order is None else table.take(self._order, 1), strict=True))
 
     def bytes_of(self, number: int, size: int) -> NDArray[np.uint8] | None:
         """One field of plain bytes, all 255 where a message has none; None when no message has it."""
         parts, found = [], False
-        for definition, block in zip(self._definitions, self._blocks, strict=True):
-            field = definition.fields.get(number)
+        for layout, block in zip(self._layouts, self._blocks, strict=True):
+            field = layout.fields.get(number)
             if field is None or field.base_type != BYTE or field.size != size:
                 parts.append(np.full((len(block), size), 0xFF, np.uint8))
                 continue
             found = True
-            rows = block.view(np.uint8).reshape(len(block), definition.size)
+            rows = block.view(np.uint8).reshape(len(block), layout.size)
             parts.append(rows[:, field.offset : field.offset + size])
-        return np.concatenate(parts)[self._order] if found else None
+        stacked = np.concatenate(parts)
+        return None if not found else stacked if self._order is None else stacked[self._order]
 
 
-def _block(data: bytes, size: int, positions: NDArray[np.int64]) -> Block:
-    """The bytes of each message, one row each."""
-    windows: Block = np.ndarray((len(data) - size + 1,), f"V{size}", data, strides=(1,))
-    return windows[positions]
+def _number_in(field: Field | None) -> Field | None:
+    """The field, if it holds one number."""
+    return None if field is None or field.letter is None else field
+
+
+def _positions(messages: Messages) -> NDArray[np.int64]:
+    """Where the messages start: the single ones, then those of the runs."""
+    runs = [np.arange(run.start, run.stop, run.step) for run in messages.runs]
+    return np.concatenate([np.array(messages.offsets, dtype=np.int64), *runs])
+
+
+def _order_of(positions: NDArray[np.int64]) -> NDArray[np.intp] | None:
+    """The order of the file; None when they are in it already."""
+    if (positions[1:] > positions[:-1]).all():
+        return None
+    return np.argsort(positions, kind="stable")  # the quickest where stretches are in order
+
+
+def _in_file_order(data: bytes, messages: Messages) -> tuple[NDArray[np.int64], Block]:
+    """Where the messages start, and the bytes of each as a row. A lone run is looked at where it lies."""
+    kind = np.dtype((np.void, messages.layout.size))
+    positions = _positions(messages)
+    if len(messages.runs) == 1 and not messages.offsets:
+        return positions, np.frombuffer(data, kind, len(positions), messages.runs[0].start)
+    order = _order_of(positions)
+    positions = positions if order is None else positions[order]
+    windows: Block = np.ndarray((len(data) - kind.itemsize + 1,), kind, data, strides=(1,))
+    return positions, windows[positions]
 
 
 class _CompressedTimes:
@@ -176,24 +214,22 @@ class _CompressedTimes:
         self._positions, self._times_s = positions, times_s
 
     @classmethod
-    def of(cls, data: bytes, definitions: Sequence[Definition]) -> _CompressedTimes | None:
+    def of(cls, data: bytes, everything: Sequence[Messages]) -> _CompressedTimes | None:
         """The compressed times of one file; None when it has none."""
         buffer = np.frombuffer(data, np.uint8)
-        everything = [np.array(definition.offsets, dtype=np.int64) for definition in definitions]
-        compressed = [positions[buffer[positions] >= 0x80] for positions in everything]
+        compressed = [places[buffer[places] >= 0x80] for places in map(_positions, everything)]
         if not any(len(positions) for positions in compressed):
             return None
 
         positions, values, full = [], [], []
-        for definition in definitions:
-            field = definition.fields.get(profile.TIMESTAMP)
+        for messages in everything:
+            field = messages.layout.fields.get(profile.TIMESTAMP)
             if field is None:
                 continue
             if field.letter not in _WHOLE_NUMBERS:
                 raise Declined
-            kind = _Kind(data, [definition])
-            column = kind.column(_of(profile.TIMESTAMP))
-            assert column is not None
+            kind = _Kind(data, [messages])
+            column = kind.columns({profile.TIMESTAMP: _of(profile.TIMESTAMP)})[profile.TIMESTAMP]
             known = np.isfinite(column)
             positions.append(kind.positions[known] * 2)
             values.append(column[known].astype(np.int64))
@@ -242,13 +278,13 @@ def _speed_and_distance(records: _Kind) -> tuple[Column | None, Column | None]:
 _StandIns = dict[tuple[int, int], tuple[int, int]]  # by (developer index, number): base type, native field
 
 
-def _stand_ins(data: bytes, definitions: Sequence[Definition]) -> _StandIns:
+def _stand_ins(data: bytes, everything: Sequence[Messages]) -> _StandIns:
     """Which developer fields stand in for which field of a record? Of two descriptions the last holds."""
     found: _StandIns = {}
-    for definition in definitions:
-        if definition.number != profile.FIELD_DESCRIPTION:
+    for messages in everything:
+        if messages.layout.number != profile.FIELD_DESCRIPTION:
             continue
-        for _, message in _messages(data, definition, (0, 1, 2, 14, 15)):
+        for _, message in _messages(data, messages, (0, 1, 2, 14, 15)):
             native = message.get(15)
             if native in NATIVE_FIELDS and message.get(14, profile.RECORD) == profile.RECORD:
                 key = (int(message.get(0, -1)), int(message.get(1, -1)))
@@ -256,11 +292,11 @@ def _stand_ins(data: bytes, definitions: Sequence[Definition]) -> _StandIns:
     return found
 
 
-def _standing_in(native: int, stand_ins: _StandIns) -> Callable[[Definition], Field | None]:
+def _standing_in(native: int, stand_ins: _StandIns) -> _Choice:
     """Picks the first developer field that stands in for this one: one look-up a field."""
 
-    def pick(definition: Definition) -> Field | None:
-        for key, field in definition.developer.items():
+    def pick(layout: Layout) -> Field | None:
+        for key, field in layout.developer.items():
             base_type, stands_for = stand_ins.get(key, (BYTE, None))
             if stands_for == native:
                 return Field(field.offset, field.size, base_type)
@@ -269,27 +305,32 @@ def _standing_in(native: int, stand_ins: _StandIns) -> Callable[[Definition], Fi
     return pick
 
 
-def _messages(data: bytes, definition: Definition, wanted: Sequence[int]) -> list[tuple[int, Message]]:
-    """The wanted fields of every message of one definition, with the position of each."""
-    pattern, plan, at = definition.order, [], 0
-    fields = [(number, definition.fields[number]) for number in wanted if number in definition.fields]
+def _messages(data: bytes, found: Messages, wanted: Sequence[int]) -> list[tuple[int, Message]]:
+    """The wanted fields of every message of one layout, with the position of each."""
+    its = found.layout
+    pattern, plan, at = its.order, [], 0
+    fields = [(number, its.fields[number]) for number in wanted if number in its.fields]
     for number, field in sorted(fields, key=lambda entry: entry[1].offset):
         is_text = field.base_type == STRING
-        if is_text != ((definition.number, number) in TEXT_FIELDS) or (not is_text and field.letter is None):
+        if is_text != ((its.number, number) in TEXT_FIELDS) or (not is_text and field.letter is None):
             continue
         pattern += f"{field.offset - at}x" + (f"{field.size}s" if is_text else str(field.letter))
         at = field.offset + field.size
         plan.append((number, None if is_text else field.missing))
     layout = struct.Struct(pattern)
     messages: list[tuple[int, Message]] = []
-    for position in definition.offsets:
-        message: Message = {}
-        for (number, missing), value in zip(plan, layout.unpack_from(data, position), strict=True):
-            if isinstance(value, bytes):
-                text = value.split(b"\0", 1)[0].decode("utf-8", "replace")
-                if text:
-                    message[number] = text
-            elif value != missing and value == value:
-                message[number] = value
+    known: dict[tuple[Value | bytes, ...], Message] = {}  # devices say the same again and again
+    for position in chain(found.offsets, *found.runs):
+        values = layout.unpack_from(data, position)
+        message = known.get(values)
+        if message is None:
+            message = known[values] = {}
+            for (number, missing), value in zip(plan, values, strict=True):
+                if isinstance(value, bytes):
+                    text = value.split(b"\0", 1)[0].decode("utf-8", "replace")
+                    if text:
+                        message[number] = text
+                elif value != missing and value == value:
+                    message[number] = value
         messages.append((position, message))
     return messages

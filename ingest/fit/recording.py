@@ -51,7 +51,7 @@ def recordings(contents: FitContents, file_name: str, reader: str) -> tuple[Reco
     return tuple(
         _recording(
             contents,
-            plausible(time_s[ride.rows], {name: column[ride.rows] for name, column in columns.items()}),
+            plausible(ride.of(time_s), {name: ride.of(column) for name, column in columns.items()}),
             ride.doubled,
             damage,
             several_names(file_name, place, len(rides)),
@@ -304,11 +304,10 @@ def _gear_changes(events: dict[int, Column]) -> Iterator[GearChange]:
     is_shift = (kinds == profile.EVENT_FRONT_GEAR) | (kinds == profile.EVENT_REAR_GEAR)
     with np.errstate(invalid="ignore"):
         told = np.flatnonzero(is_shift & (events[253] >= profile.ABSOLUTE_FROM) & np.isfinite(data))
-    for row in told.tolist():
-        packed = int(data[row])
-        front, rear = packed >> 24 & 0xFF, packed >> 8 & 0xFF
+    for at_s, packed in zip((events[253][told] + profile.EPOCH_S).tolist(), data[told].tolist(), strict=True):
+        front, rear = int(packed) >> 24 & 0xFF, int(packed) >> 8 & 0xFF
         yield GearChange(
-            at_s=float(events[253][row]) + profile.EPOCH_S,
+            at_s=at_s,
             front_teeth=None if front in _GEAR_BYTES_UNKNOWN else front,
             rear_teeth=None if rear in _GEAR_BYTES_UNKNOWN else rear,
         )

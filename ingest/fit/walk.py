@@ -5,6 +5,7 @@ from __future__ import annotations
 import struct
 from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import lru_cache
 from typing import Final, NamedTuple
 
 from ingest.errors import UnreadableFile
@@ -13,6 +14,11 @@ from ingest.fit.checksum import checksum
 MOST_MESSAGES: Final = 1_000_000  # eleven days of one sample a second
 MOST_DEFINITIONS: Final = 100_000  # repeated ones count; a device that repeats them often wrote 2 932
 MOST_EMPTY_MESSAGES: Final = 10_000
+_SHORTEST_RUN: Final = 32  # messages; shorter ones are noted one by one
+_LOOK_EVERY: Final = 16  # messages between two looks for a run
+# Header bytes by what they mean: of a compressed time, its lowest five bits are left out.
+_KINDS: Final = bytes(header & 0xE0 if header & 0x80 else header for header in range(256))
+_EIGHT: Final = [bytes([kind]) * 8 for kind in _KINDS]
 _CHECK_EVERY = 0x40000  # bytes between two looks at the message count
 BYTE, STRING = 0x0D, 0x07
 _BASE_TYPES: Final[dict[int, tuple[str, int | None]]] = {  # struct letter, the value that means "none"
@@ -26,54 +32,64 @@ _SIZES: Final = {letter: struct.calcsize("=" + letter) for letter, _ in _BASE_TY
 
 @dataclass(slots=True)
 class Field:
-    """Where one field lies in each message of a definition."""
+    """Where one field lies in each message of a layout."""
 
     offset: int  # from the message's first byte
     size: int
     base_type: int
+    letter: str | None = None  # of struct, when the field holds exactly one number
+    missing: int | None = None  # the value that means "none"
 
     def __post_init__(self) -> None:
         if self.base_type != STRING:
             letter, _ = _BASE_TYPES.get(self.base_type, ("", None))
             if not letter or self.size % _SIZES[letter]:
                 self.base_type = BYTE  # an unknown type, or a size that does not fit it: just bytes
-
-    @property
-    def letter(self) -> str | None:
-        """The struct letter, when the field holds exactly one number."""
-        if self.base_type == STRING:
-            return None
-        letter, _ = _BASE_TYPES[self.base_type]
-        return letter if self.size == _SIZES[letter] else None
-
-    @property
-    def missing(self) -> int | None:
-        """The value that means "none"."""
-        return _BASE_TYPES[self.base_type][1]
+            letter, self.missing = _BASE_TYPES[self.base_type]
+            self.letter = letter if self.size == _SIZES[letter] else None
 
 
-@dataclass(slots=True)
-class Definition:
-    """The layout of a kind of message, and where the messages with that layout start."""
+@dataclass(frozen=True, slots=True)
+class Layout:
+    """What a definition says about the messages that follow it."""
 
     number: int
     order: str
     size: int  # of a message, its header included
     fields: dict[int, Field]
     developer: dict[tuple[int, int], Field]  # by (developer index, field number)
+
+
+@dataclass(slots=True)
+class Messages:
+    """Where the messages of one layout start: single ones, and runs of one right after the other."""
+
+    layout: Layout
     offsets: list[int] = field(default_factory=list)
+    runs: list[range] = field(default_factory=list)
+
+    def __len__(self) -> int:
+        return len(self.offsets) + sum(map(len, self.runs))
+
+    def add(self, run: range) -> None:
+        """Note where the messages of a run start."""
+        if len(run) < _SHORTEST_RUN:
+            self.offsets.extend(run)
+        else:
+            self.runs.append(run)
 
 
 @dataclass(slots=True)
 class Walk:
-    """The messages of one file, by definition."""
+    """The messages of one file, by layout."""
 
-    definitions: list[Definition]
+    messages: list[Messages]
     stopped_at: int | None  # where the messages stopped making sense
     is_cut: bool  # whether they stopped because the bytes ended inside one
+    has_compressed_times: bool
 
     def __len__(self) -> int:
-        return sum(len(definition.offsets) for definition in self.definitions)
+        return sum(map(len, self.messages))
 
 
 def header_length(data: bytes, start: int) -> int | None:
@@ -119,25 +135,35 @@ def frame(data: bytes, start: int, header_size: int, damage: list[str]) -> Frame
 
 
 def walk_messages(data: bytes, position: int, end: int, file_name: str, *, already: int = 0) -> Walk:
-    """Where does each message start, and which definition does it follow?
+    """Where does each message start, and which layout does it have?
 
-    Definitions are kept by their bytes: devices repeat them, thousands of times in one file. already:
-    messages found in earlier files of the same chain.  Raises UnreadableFile when there are too many.
+    Layouts are kept by the bytes of their definitions: devices repeat them, thousands of times in one file.
+    already: messages found in earlier files of the same chain.
+    Raises UnreadableFile when there are too many.
     """
-    known: dict[bytes, Definition] = {}
-    current: list[Definition | None] = [None] * 16
+    known: dict[bytes, Messages] = {}
+    current: list[Messages | None] = [None] * 16
     sizes: list[int] = [0] * 256  # of a message, by its header byte; 0 = needs a closer look
     note: list[Callable[[int], None]] = [_forget] * 256
     settled: list[list[int]] = [[] for _ in range(16)]  # by local number: the header bytes that have a size
-    empty = definitions = header = 0
+    empty = definitions = header = look_from = 0
     stopped_at: int | None = None
-    is_cut = False
+    is_cut = has_compressed_times = False
     while position < end and stopped_at is None:
         checkpoint = min(end, position + _CHECK_EVERY)
         while position < checkpoint:
             header = data[position]
             size = sizes[header]
             if size:
+                if position >= look_from:
+                    look_from = position + _LOOK_EVERY * size
+                    if data[position : position + 8 * size : size].translate(_KINDS) == _EIGHT[header]:
+                        run = _run(data, position, checkpoint, size)
+                        messages = current[_local(header)]
+                        if run and messages is not None:
+                            messages.add(run)
+                            position = look_from = run.stop
+                            continue
                 note[header](position)
                 position += size
                 continue
@@ -149,36 +175,52 @@ def walk_messages(data: bytes, position: int, end: int, file_name: str, *, alrea
                     stopped_at, is_cut = position, after is None
                     break
                 key = data[position + 2 : after]
-                definition = known.get(key)
-                if definition is None:
-                    definition = known[key] = _definition(data, position, after)
-                if definition is not current[local]:
-                    current[local] = definition
+                messages = known.get(key)
+                if messages is None:
+                    messages = known[key] = Messages(_layout(key))
+                if messages is not current[local]:
+                    current[local] = messages
                     for other in settled[local]:
                         sizes[other] = 0
                     settled[local].clear()
                 position = after
                 continue
-            definition = current[local]
-            if definition is not None and definition.size > 1:
-                sizes[header] = definition.size
-                note[header] = definition.offsets.append
+            messages = current[local]
+            has_compressed_times |= header >= 0x80
+            if messages is not None and messages.layout.size > 1:
+                sizes[header] = messages.layout.size
+                note[header] = messages.offsets.append
                 settled[local].append(header)
                 continue
             empty += 1
-            if definition is None or empty > MOST_EMPTY_MESSAGES:
+            if messages is None or empty > MOST_EMPTY_MESSAGES:
                 stopped_at = position
                 break
             if header & 0x80:
-                definition.offsets.append(position)
+                messages.offsets.append(position)
             position += 1
-        if already + sum(len(definition.offsets) for definition in known.values()) > MOST_MESSAGES:
+        if already + sum(map(len, known.values())) > MOST_MESSAGES:
             why = f"holds more than {MOST_MESSAGES} messages, and no ride does"
             raise UnreadableFile(file_name, why, "export the ride again")
     cut = current[_local(header)]
     if position > end and cut is not None:
         stopped_at, is_cut = cut.offsets.pop(), True
-    return Walk([definition for definition in known.values() if definition.offsets], stopped_at, is_cut)
+    found = [messages for messages in known.values() if len(messages)]
+    return Walk(found, stopped_at, is_cut, has_compressed_times)
+
+
+def _run(data: bytes, position: int, end: int, size: int) -> range:
+    """The whole messages of this size that follow one another from here, all with the header of the first.
+
+    Where one ends with such a header behind it, the next has the same size: so the headers alone tell.
+    """
+    header, most = data[position : position + 1].translate(_KINDS), 128
+    while True:
+        headers = data[position : min(end, position + most * size) : size].translate(_KINDS)
+        count = len(headers) - len(headers.lstrip(header))
+        if count < most:
+            return range(position, position + min(count, (end - position) // size) * size, size)
+        most *= 8
 
 
 def _local(header: int) -> int:
@@ -203,20 +245,21 @@ def _definition_end(data: bytes, position: int, end: int) -> int | None:
     return after if after <= end else None
 
 
-def _definition(data: bytes, position: int, end: int) -> Definition:
-    order = ">" if data[position + 2] else "<"
-    (number,) = struct.unpack_from(order + "H", data, position + 3)
+@lru_cache(256)
+def _layout(definition: bytes) -> Layout:
+    """What a definition's bytes, from the byte order on, say. Kept over files: devices repeat themselves."""
+    order = ">" if definition[0] else "<"
+    (number,) = struct.unpack_from(order + "H", definition, 1)
     fields: dict[int, Field] = {}
     developer: dict[tuple[int, int], Field] = {}
     size = 1
-    at = position + 6
-    for _ in range(data[position + 5]):
-        field_number, field_size, base_type = data[at : at + 3]
+    developer_at = 4 + 3 * definition[3]
+    for at in range(4, developer_at, 3):
+        field_number, field_size, base_type = definition[at : at + 3]
         fields.setdefault(field_number, Field(size, field_size, base_type))
         size += field_size
-        at += 3
-    for place in range(at + 1, end, 3):
-        field_number, field_size, developer_index = data[place : place + 3]
+    for at in range(developer_at + 1, len(definition), 3):
+        field_number, field_size, developer_index = definition[at : at + 3]
         developer.setdefault((developer_index, field_number), Field(size, field_size, BYTE))
         size += field_size
-    return Definition(number, order, size, fields, developer)
+    return Layout(number, order, size, fields, developer)

@@ -73,8 +73,8 @@ def recordings(contents: GpxContents, file_name: str, reader: str) -> tuple[Reco
 
 
 def _recording(contents: GpxContents, ride: RideRows, file_name: str, reader: str) -> Recording:
-    time_s = contents.time_s[ride.rows]
-    columns = {name: column[ride.rows] for name, column in contents.columns.items()}
+    time_s = ride.of(contents.time_s)
+    columns = {name: ride.of(column) for name, column in contents.columns.items()}
     latitude, longitude = columns["latitude_deg"], columns["longitude_deg"]
     with np.errstate(invalid="ignore"):
         placed = (np.abs(latitude) <= 90.0) & (np.abs(longitude) <= 180.0)

@@ -31,6 +31,11 @@ class RideRows:
     rows: Rows
     starts: tuple[int, ...]
     doubled: int
+    is_all: bool = False  # every row of the file, as it stands
+
+    def of(self, column: Column) -> Column:
+        """The ride's part of a column of the file; the column itself, not a copy, when that is all of it."""
+        return column if self.is_all else column[self.rows]
 
 
 @dataclass(frozen=True, slots=True)
@@ -46,9 +51,12 @@ def rides_in(time_s: Column, starts: Sequence[int]) -> tuple[RideRows, ...]:
     time_s: Unix seconds in file order, NaN = none.  starts: the rows at which tracks, segments or chained
     files begin.
     """
+    whole = RideRows(np.arange(len(time_s)), tuple(starts), 0, is_all=True)
+    if not any(starts) and _is_never_silent(time_s):
+        return (whole,)
     parts, stray = _parts(time_s, starts)
     if not parts:
-        return (RideRows(np.arange(len(time_s)), tuple(starts), 0),)
+        return (whole,)
     rides: list[list[_Part]] = []
     doubled: list[int] = []
     for part in sorted(parts, key=lambda one: (one.first_s, -one.last_s)):
@@ -60,13 +68,18 @@ def rides_in(time_s: Column, starts: Sequence[int]) -> tuple[RideRows, ...]:
         else:
             rides[-1].append(part)
     if len(rides) == 1 and not doubled[0] and _in_order(rides[0]):
-        return (RideRows(np.arange(len(time_s)), tuple(starts), 0),)
+        return (whole,)
     found = [_joined(ride, count) for ride, count in zip(rides, doubled, strict=True)]
     found.sort(key=lambda ride: -len(ride.rows))
     if len(stray):  # wild times are dropped and counted with the longest ride
         longest = found[0]
         found[0] = RideRows(np.concatenate((longest.rows, stray)), longest.starts, longest.doubled)
     return tuple(found)
+
+
+def _is_never_silent(time_s: Column) -> bool:
+    """Whether every row has a time, and none is days from the one before."""
+    return len(time_s) >= FEWEST_SAMPLES and bool((np.abs(np.diff(time_s)) <= LONGEST_SILENCE_S).all())
 
 
 def _parts(time_s: Column, starts: Sequence[int]) -> tuple[list[_Part], Rows]:

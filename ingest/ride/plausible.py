@@ -49,15 +49,16 @@ def plausible(time_s: Column, columns: Mapping[str, Column]) -> Samples:
     may be NaN or infinite. Ties in time stay.
     """
     found = Samples({})
-    keep = np.isfinite(time_s)
-    _count(found.dropped, "no time", len(keep) - int(keep.sum()))
-    possible = keep & (time_s >= _EARLIEST_S) & (time_s < _LATEST_S)
-    _count(found.dropped, "impossible time", int(keep.sum()) - int(possible.sum()))
+    known = np.isfinite(time_s)
+    possible = (time_s >= _EARLIEST_S) & (time_s < _LATEST_S)  # an unknown time is not
     rows = np.flatnonzero(possible)
+    count = int(np.count_nonzero(known))
+    _count(found.dropped, "no time", len(time_s) - count)
+    _count(found.dropped, "impossible time", count - len(rows))
 
-    ordered = rows[_ascending(time_s[rows])]
+    ordered = rows[_ascending(time_s if len(rows) == len(time_s) else time_s[rows])]
     _count(found.dropped, "time runs backwards", len(rows) - len(ordered))
-    together = ordered[_together(time_s[ordered])]
+    together = ordered[_together(time_s if len(ordered) == len(time_s) else time_s[ordered])]
     if len(together) < len(ordered):
         found.dropped["days away from the rest"] = len(ordered) - len(together)
         found.damage.append("holds samples days apart: only the longest part counts")
@@ -66,14 +67,21 @@ def plausible(time_s: Column, columns: Mapping[str, Column]) -> Samples:
     found.columns["time_s"] = time_s[everything]
     for name in COLUMNS:
         column = columns.get(name)
-        found.columns[name] = np.full(len(together), np.nan) if column is None else column[everything].copy()
+        found.columns[name] = np.full(len(together), np.nan) if column is None else column[everything]
     _check_places(found)
     for name, (least, most) in _BOUNDS.items():
         column = found.columns[name]
-        with np.errstate(invalid="ignore"):
-            impossible = (column < least) | (column > most)
-        _blank(found, f"impossible {name.rsplit('_', 1)[0].replace('_', ' ')}", impossible, name)
+        if not _lies_within(column, least, most):
+            reason = f"impossible {name.rsplit('_', 1)[0].replace('_', ' ')}"
+            _blank(found, reason, (column < least) | (column > most), name)
     return found
+
+
+def _lies_within(column: Column, least: float, most: float) -> bool:
+    """Whether every known value does: two quick looks, and nearly every column is done with."""
+    return not (
+        np.fmin.reduce(column, initial=np.inf) < least or np.fmax.reduce(column, initial=-np.inf) > most
+    )
 
 
 def _ascending(time_s: Column) -> NDArray[np.intp] | slice:
@@ -111,11 +119,13 @@ def _together(time_s: Column) -> slice:
 
 def _check_places(found: Samples) -> None:
     latitude, longitude = found.columns["latitude_deg"], found.columns["longitude_deg"]
-    given = ~(np.isnan(latitude) & np.isnan(longitude))
-    with np.errstate(invalid="ignore"):
-        outside = given & ~((np.abs(latitude) <= 90.0) & (np.abs(longitude) <= 180.0))
-    _blank(found, "impossible place", outside, "latitude_deg", "longitude_deg")
-    _blank(found, "place 0° 0°", (latitude == 0.0) & (longitude == 0.0), "latitude_deg", "longitude_deg")
+    unknown = np.isnan(latitude)
+    halves = unknown != np.isnan(longitude)
+    if halves.any() or not (_lies_within(latitude, -90.0, 90.0) and _lies_within(longitude, -180.0, 180.0)):
+        outside = halves | (np.abs(latitude) > 90.0) | (np.abs(longitude) > 180.0)
+        _blank(found, "impossible place", outside, "latitude_deg", "longitude_deg")
+    nowhere = (found.columns["latitude_deg"] == 0.0) & (found.columns["longitude_deg"] == 0.0)
+    _blank(found, "place 0° 0°", nowhere, "latitude_deg", "longitude_deg")
     _blank(found, "a place far from its neighbours", _leaps(found), "latitude_deg", "longitude_deg")
 
 
@@ -123,12 +133,15 @@ def _leaps(found: Samples) -> NDArray[np.bool_]:
     """Single places that lie far from the ones before and after, while those two lie close together."""
     leaps = np.zeros(len(found.columns["time_s"]), dtype=bool)
     placed = np.flatnonzero(np.isfinite(found.columns["latitude_deg"]))
+    everything = slice(None) if len(placed) == len(leaps) else placed
     time_s, latitude, longitude = (
-        found.columns[name][placed] for name in ("time_s", "latitude_deg", "longitude_deg")
+        found.columns[name][everything] for name in ("time_s", "latitude_deg", "longitude_deg")
     )
-    apart = np.maximum(np.abs(np.diff(latitude)), np.abs(np.diff(longitude))) * _METRES_PER_DEGREE
-    wide = apart > _LEAST_JUMP_M / 2
+    wide_deg = _LEAST_JUMP_M / 2 / _METRES_PER_DEGREE
+    wide = (np.abs(np.diff(latitude)) > wide_deg) | (np.abs(np.diff(longitude)) > wide_deg)
     here = np.flatnonzero(wide[:-1] & wide[1:]) + 1
+    if not len(here):
+        return leaps
 
     def far(first: NDArray[np.intp], second: NDArray[np.intp]) -> NDArray[np.bool_]:
         north_m = (latitude[second] - latitude[first]) * _METRES_PER_DEGREE
@@ -148,7 +161,7 @@ def _blank(found: Samples, reason: str, rows: NDArray[np.bool_], *names: str) ->
     _count(found.dropped, reason, count)
     if count:
         for name in names:
-            found.columns[name][rows] = np.nan
+            found.columns[name] = np.where(rows, np.nan, found.columns[name])  # the file's own stays as it is
 
 
 def _count(dropped: dict[str, int], reason: str, count: int) -> None:
