@@ -71,7 +71,7 @@ def required_power_w(
     """
     cosine = 1.0 / np.sqrt(1.0 + np.square(slope))
     climb_and_roll = mass_kg * GRAVITY_MPS2 * speed_mps * cosine * (slope + rolling_coefficient)
-    air = 0.5 * air_kg_m3 * drag_area_m2 * np.power(speed_mps, 3)
+    air = 0.5 * air_kg_m3 * drag_area_m2 * speed_mps * speed_mps * speed_mps
     return cast(Column, climb_and_roll + air + mass_kg * np.multiply(speed_mps, acceleration_mps2))
 
 

@@ -38,10 +38,12 @@ def unwrapped(longitude_deg: Column) -> Column:
 
     Values may leave −180..180; `wrapped` brings them back. NaN stays NaN and does not break the run.
     """
+    known = np.isfinite(longitude_deg)
+    run = longitude_deg if known.all() else longitude_deg[known]
+    if not (np.abs(np.diff(run)) >= 180.0).any():  # nearly every track: it jumps nowhere
+        return longitude_deg
     result = longitude_deg.copy()
-    known = np.isfinite(result)
-    if known.any():
-        result[known] = np.unwrap(result[known], period=360.0)
+    result[known] = np.unwrap(run, period=360.0)
     return result
 
 
@@ -81,18 +83,22 @@ def thinned(latitude_deg: Column, longitude_deg: Column, most: int) -> NDArray[n
     y = latitude_deg
     x = unwrapped(longitude_deg) * np.cos(np.radians(np.mean(latitude_deg) if len(latitude_deg) else 0.0))
     while len(kept) > most:
-        kx, ky = x[kept], y[kept]
-        area = np.abs((kx[1:-1] - kx[:-2]) * (ky[2:] - ky[:-2]) - (kx[2:] - kx[:-2]) * (ky[1:-1] - ky[:-2]))
+        before_x, before_y = x[1:-1] - x[:-2], y[1:-1] - y[:-2]
+        area = np.abs(before_x * (y[2:] - y[:-2]) - (x[2:] - x[:-2]) * before_y)
         # Of neighbours only every second may go in one round, or a whole straight would go at once.
-        fenced = np.concatenate(([np.inf], area, [np.inf]))
-        low = (area <= fenced[:-2]) & (area <= fenced[2:])
-        even = np.arange(len(area)) % 2 == 0
-        beside = np.concatenate(([False], low[:-1])) | np.concatenate((low[1:], [False]))
-        lowest = np.flatnonzero(low & (even | ~beside))
+        low = np.ones(len(area), bool)
+        low[1:] = area[1:] <= area[:-1]
+        low[:-1] &= area[:-1] <= area[1:]
+        goes = low.copy()
+        goes[1::2] &= ~low[:-1:2][: len(goes[1::2])]
+        goes[1:-1:2] &= ~low[2::2]
+        lowest = np.flatnonzero(goes)
         if len(lowest) * 16 < len(area):  # a made-up spiral must not cost a round per point
-            lowest = np.flatnonzero(even)
+            lowest = np.arange(0, len(area), 2)
         spare = len(kept) - most
         if len(lowest) > spare:
             lowest = lowest[np.argpartition(area[lowest], spare - 1)[:spare]]
-        kept = np.delete(kept, lowest + 1)
+        stays = np.ones(len(kept), bool)
+        stays[lowest + 1] = False
+        kept, x, y = kept[stays], x[stays], y[stays]
     return kept

@@ -265,10 +265,11 @@ def _hours(
     """The ride cut at full UTC hours. What an interval holds is spread over it: the hours add up."""
     time = recording.time_s
     knots, sums = _cumulative(time, np.vstack((drive_s, step_m, moving_s, climb_m)))
-    hours, hour_of = np.unique((time // 3600).astype(np.int64), return_inverse=True)
-    every = np.union1d(hours, (knots // 3600).astype(np.int64))
-    if len(every) > len(hours):
-        hour_of = np.searchsorted(every, hours)[hour_of]
+    # Times ascend: each hour is a stretch of them.
+    hour = time.astype(np.int64) // 3600
+    begins = np.flatnonzero(np.append(True, hour[1:] != hour[:-1]))
+    every = np.unique(knots.astype(np.int64) // 3600) if len(knots) > len(time) else hour[begins]
+    hour_of = np.repeat(np.searchsorted(every, hour[begins]), np.diff(begins, append=len(time)))
     edges = np.stack((every, every + 1)) * 3600.0
     drive, distance, moving, climb = (
         np.interp(edges[1], knots, row) - np.interp(edges[0], knots, row) for row in sums

@@ -47,7 +47,7 @@ def packed_track(recording: Recording) -> bytes:
             "u1"
         ),
     )
-    return zlib.compress(_HEADER.pack(_MARK, len(rows)) + b"".join(column.tobytes() for column in columns), 6)
+    return zlib.compress(_HEADER.pack(_MARK, len(rows)) + b"".join(column.tobytes() for column in columns), 1)
 
 
 def track_points(track: bytes) -> list[TrackPoint]:
