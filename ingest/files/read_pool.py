@@ -22,10 +22,11 @@ from itertools import islice
 from multiprocessing.context import BaseContext
 from pathlib import Path
 
-from ingest.bikes.judge import RideClues, clues_of
+from ingest.bikes.clues import RideClues, clues_of
 from ingest.errors import NotNow, UnreadableFile
 from ingest.files.budget import within_budget
 from ingest.files.reader import recordings_in
+from ingest.files.reading_process import keep_memory
 from ingest.files.unpack import members
 from ingest.ride.recording import Recording
 from ingest.ride.summary import RideSummary, summarise
@@ -34,14 +35,14 @@ from rules.vocabulary import RiderId
 PATIENCE_S = 120.0  # by the wall clock: ten times what any file may take, and a disk that stands still ends
 # What a reader needs, loaded once in the process that readers are forked from.
 _READING = (
+    "ingest.files.reading_process",
     "ingest.files.read_pool",
     "ingest.fit.columns",
     "ingest.fit.recording",
-    "ingest.fit.reference",
     "ingest.gpx.contents",
-    "ingest.gpx.reference",
     "ingest.gpx.stream",
 )
+FEWEST_FILES_A_READER = 2  # starting another costs as much as reading several
 
 
 @dataclass(frozen=True, slots=True)
@@ -91,7 +92,7 @@ def read_all(files: Sequence[ToRead], now: datetime) -> Iterator[ReadFile]:
     """Read files in order, in other processes; only a few results are held at a time."""
     if not files:
         return
-    workers = min(os.cpu_count() or 1, len(files))
+    workers = min(os.cpu_count() or 1, -(-len(files) // FEWEST_FILES_A_READER))
     ahead: deque[tuple[ToRead, Future[ReadFile]]] = deque()
     pool = _processes(workers)
     try:
@@ -134,7 +135,7 @@ def _ended(pool: ProcessPoolExecutor) -> None:
 
 
 def _processes(workers: int) -> ProcessPoolExecutor:
-    return ProcessPoolExecutor(workers, mp_context=_context(), initializer=_end_with_parent)
+    return ProcessPoolExecutor(workers, mp_context=_context(), initializer=_begin)
 
 
 @cache
@@ -145,6 +146,11 @@ def _context() -> BaseContext:
     context = multiprocessing.get_context("forkserver")
     context.set_forkserver_preload(list(_READING))
     return context
+
+
+def _begin() -> None:
+    keep_memory()
+    _end_with_parent()
 
 
 def _end_with_parent() -> None:
