@@ -31,6 +31,7 @@ MAY_TOUCH_THE_WORLD = {
     "ingest/files/budget.py",
     "ingest/files/folder.py",
     "ingest/files/read_pool.py",
+    "ingest/files/reading_process.py",
     "ingest/files/unpack.py",
     "ingest/ground/street_extract.py",
     "ingest/weather/asking.py",
