@@ -11,7 +11,7 @@ import math
 import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import lru_cache
+from functools import cache, lru_cache
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -97,8 +97,11 @@ class SoldTable:
 
 def sold_table(looks: GearLooks) -> SoldTable:
     """How well the gears of a ride suit each comb sold."""
-    factor = _noise_factor(looks)
-    table = _table(looks, factor, SOLD)
+    # The noise under which some comb, of whatever bike, does best; the same one then serves every comb.
+    some = SOLD[::7]  # seven and ten share no divisor: every cassette has its turn
+    widths = {factor: _AtWidth(looks, factor) for factor in NOISE_FACTORS}
+    factor = max(NOISE_FACTORS, key=lambda one: float(widths[one].table(some).max()))
+    table = _moved_a_little(widths[factor].table(SOLD) * np.float32(LOOK_COUNTS))
     steps = np.clip(np.rint((table - table.max() + MOST_NATS_KEPT) * STEPS_A_NAT), 0, 255)
     packed = zlib.compress(steps.astype(np.uint8).tobytes(), 6)
     usual = float(table.max()) + math.log(float(np.exp(table - table.max(), dtype=np.float64).mean()))
@@ -108,73 +111,76 @@ def sold_table(looks: GearLooks) -> SoldTable:
 @lru_cache(maxsize=20_000)
 def entered_table(looks: GearLooks, sold: SoldTable, entered: tuple[Comb, ...]) -> Table:
     """The same for combs that are in no list: (combs entered, moves), against 'a bike as sold'."""
-    return _table(looks, sold.noise_factor, entered) - np.float32(sold.usual)
+    table = _AtWidth(looks, sold.noise_factor).table(entered)
+    return _moved_a_little(table * np.float32(LOOK_COUNTS)) - np.float32(sold.usual)
 
 
-def _table(looks: GearLooks, factor: float, combs: Sequence[Comb]) -> Table:
-    developments, _ = looks.columns()
-    table = _at_width(developments, _width(looks, factor), _smoothed_ridden(developments), combs)
-    return _moved_a_little(table * np.float32(LOOK_COUNTS))
-
-
-def _noise_factor(looks: GearLooks) -> float:
-    """The factor under which some comb, of whatever bike, does best; the same one then serves every comb."""
-    developments, _ = looks.columns()
-    ridden = _smoothed_ridden(developments)
-    some = SOLD[::7]  # seven and ten share no divisor: every cassette has its turn
-    return max(
-        NOISE_FACTORS, key=lambda f: float(_at_width(developments, _width(looks, f), ridden, some).max())
-    )
-
-
-def _width(looks: GearLooks, factor: float) -> Column:
-    _, speed_mps = looks.columns()
-    width: Column = np.sqrt((factor * looks.noise_mps / speed_mps) ** 2 + FINEST**2)
-    return width
-
-
-def _smoothed_ridden(developments: Column) -> Column:
+@lru_cache(maxsize=1)
+def _smoothed_ridden(looks: GearLooks) -> Column:
     """How much each line's development was ridden, smoothed: a weight for the lines of any comb."""
-    apart = (LINES[:, None] - developments[None, :]) / SPEEDS_RIDDEN_WIDTH
+    developments, _ = looks.columns()
+    apart = (LINES[:, None] - developments) / SPEEDS_RIDDEN_WIDTH
     ridden: Column = np.exp(-0.5 * apart * apart).mean(axis=1) + 1e-3
     return ridden
 
 
-def _at_width(developments: Column, width: Column, ridden: Column, combs: Sequence[Comb]) -> Table:
-    apart = (LINES[:, None] - developments[None, :]) / width[None, :]
-    bell = (1.0 - TAIL_SHARE) * np.exp(-0.5 * apart * apart)
-    bell += TAIL_SHARE / WIDE_TAIL * np.exp(-0.5 * (apart / WIDE_TAIL) ** 2)
-    bell /= width[None, :] * math.sqrt(2.0 * math.pi)
-    weighted = (bell * ridden[:, None]).astype(np.float32)
-    table = np.empty((len(combs), len(MOVES)), dtype=np.float32)
-    of_cassette: dict[Teeth, tuple[Table, Table]] = {}
-    background = np.float32(NO_GEAR_SHARE * NO_GEAR_DENSITY)
-    keeps = np.float32(1.0 - NO_GEAR_SHARE)
-    for index, comb in enumerate(combs):
-        if comb.cogs not in of_cassette:
-            of_cassette[comb.cogs] = _one_cassette(comb.cogs, weighted, ridden)
-        by_size, mass_by_size = of_cassette[comb.cogs]
-        parts = [
-            (by_size[at : at + len(MOVES)], mass_by_size[at : at + len(MOVES)]) for at in map(_at, comb.rings)
-        ]
-        if len(parts) > 1:
-            density, mass = parts[0][0] + parts[-1][0], parts[0][1] + parts[-1][1]
-            for middle in parts[1:-1]:
-                density, mass = density + middle[0], mass + middle[1]
-            parts.append((density, mass))
-        # A ride may stay on one ring or use them all: which, says nothing of what is fitted.
-        ways = [np.log(d * (keeps / m)[:, None] + background).sum(axis=1) for d, m in parts]
-        table[index] = np.logaddexp.reduce(ways) - math.log(len(ways))
-    return table
+class _AtWidth:
+    """The looks of a ride, each as blunt as its inside shows times a factor, against any comb."""
+
+    def __init__(self, looks: GearLooks, factor: float) -> None:
+        developments, speed_mps = looks.columns()
+        self._ridden = _smoothed_ridden(looks)
+        width = np.sqrt((factor * looks.noise_mps / speed_mps) ** 2 + FINEST**2)
+        apart = ((LINES[:, None] - developments) / width).astype(np.float32)
+        apart *= np.float32(-0.5) * apart
+        bell = np.float32(1.0 - TAIL_SHARE) * np.exp(apart)
+        apart *= np.float32(1.0 / WIDE_TAIL**2)
+        bell += np.float32(TAIL_SHARE / WIDE_TAIL) * np.exp(apart)
+        bell *= (self._ridden[:, None] / (width * math.sqrt(2.0 * math.pi))).astype(np.float32)
+        self._weighted: Table = bell
+        self._cassettes: dict[Teeth, _Cassette] = {}
+
+    def table(self, combs: Sequence[Comb]) -> Table:
+        """ln likelihood by comb and move."""
+        table = np.empty((len(combs), len(MOVES)), dtype=np.float32)
+        for index, comb in enumerate(combs):
+            if comb.cogs not in self._cassettes:
+                self._cassettes[comb.cogs] = _one_cassette(comb.cogs, self._weighted, self._ridden)
+            cassette = self._cassettes[comb.cogs]
+            sizes = [slice(at, at + len(MOVES)) for at in map(_at, comb.rings)]
+            # A ride may stay on one ring or use them all: which, says nothing of what is fitted.
+            ways = [cassette.likelihood[size] for size in sizes]
+            if len(sizes) > 1:
+                density = np.add.reduce([cassette.density[size] for size in sizes])
+                ways.append(_likelihood(density, np.add.reduce([cassette.mass[size] for size in sizes])))
+            table[index] = np.logaddexp.reduce(ways) - math.log(len(ways))
+        return table
 
 
+class _Cassette(NamedTuple):
+    """A cassette with every chainring times wheel there may be, by size."""
+
+    density: Table  # of each look
+    mass: Table  # behind it
+    likelihood: Table  # ln, of all looks, on this chainring alone
+
+
+def _likelihood(density: Table, mass: Table) -> Table:
+    """ln likelihood of all looks for each row of their densities."""
+    looks = density * (np.float32(1.0 - NO_GEAR_SHARE) / mass)[:, None]
+    looks += np.float32(NO_GEAR_SHARE * NO_GEAR_DENSITY)
+    result: Table = np.log(looks, out=looks).sum(axis=1)
+    return result
+
+
+@cache
 def _at(ring: int) -> int:
     """Where a chainring stands among all sizes of chainring times wheel, at the lowest move."""
     return round((math.log(ring * USUAL_CIRCUMFERENCE_M) + LOWEST_MOVE) / STEP) - FIRST_SIZE
 
 
-def _one_cassette(cogs: Teeth, weighted: Table, ridden: Column) -> tuple[Table, Table]:
-    """Density of each look and the mass behind it, for every chainring times wheel there may be.
+def _one_cassette(cogs: Teeth, weighted: Table, ridden: Column) -> _Cassette:
+    """How the looks lie to this cassette.
 
     A gear is used for the developments nearer to it than to its neighbours, so it weighs by its spacing.
     """
@@ -182,12 +188,13 @@ def _one_cassette(cogs: Teeth, weighted: Table, ridden: Column) -> tuple[Table, 
     gaps = np.diff(lines) if len(lines) > 1 else np.array([0.1])
     spacing = (0.5 * (np.append(gaps, gaps[-1]) + np.append(gaps[0], gaps))).astype(np.float32)
     density = np.zeros((SIZES, weighted.shape[1]), dtype=np.float32)
+    of_one = np.empty_like(density)
     mass = np.zeros(SIZES, dtype=np.float32)
     for gap, line in zip(spacing, lines, strict=True):
         at = FIRST_SIZE - round((FIRST_LINE + line) / STEP)
-        density += gap * weighted[at : at + SIZES]
+        density += np.multiply(weighted[at : at + SIZES], gap, out=of_one)
         mass += gap * ridden[at : at + SIZES].astype(np.float32)
-    return density, mass
+    return _Cassette(density, mass, _likelihood(density, mass))
 
 
 def _moved_a_little(table: Table) -> Table:
