@@ -52,7 +52,7 @@ def rides_in(time_s: Column, starts: Sequence[int]) -> tuple[RideRows, ...]:
     files begin.
     """
     whole = RideRows(np.arange(len(time_s)), tuple(starts), 0, is_all=True)
-    if not any(starts) and _is_never_silent(time_s):
+    if _is_plainly_one(time_s, [start for start in starts if 0 < start < len(time_s)]):
         return (whole,)
     parts, stray = _parts(time_s, starts)
     if not parts:
@@ -77,9 +77,18 @@ def rides_in(time_s: Column, starts: Sequence[int]) -> tuple[RideRows, ...]:
     return tuple(found)
 
 
-def _is_never_silent(time_s: Column) -> bool:
-    """Whether every row has a time, and none is days from the one before."""
-    return len(time_s) >= FEWEST_SAMPLES and bool((np.abs(np.diff(time_s)) <= LONGEST_SILENCE_S).all())
+def _is_plainly_one(time_s: Column, starts: Sequence[int]) -> bool:
+    """Whether two looks at the steps of time show one ride in order, as of nearly every file."""
+    if len(time_s) < FEWEST_SAMPLES:
+        return False
+    steps_s = np.diff(time_s)
+    if not starts:
+        return bool((np.abs(steps_s) <= LONGEST_SILENCE_S).all())
+    return (
+        bool((steps_s >= 0).all() and steps_s.max() <= LONGEST_BREAK_S)
+        and bool((steps_s[np.array(starts) - 1] > 0).all())
+        and min(np.diff([0, *starts, len(time_s)])) >= FEWEST_SAMPLES
+    )
 
 
 def _parts(time_s: Column, starts: Sequence[int]) -> tuple[list[_Part], Rows]:
