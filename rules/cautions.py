@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from rules.reminder import ReminderKind
 from rules.vocabulary import Regime
 
@@ -57,3 +59,37 @@ def caution(kind: ReminderKind, regime: Regime = Regime.WAXED) -> str:
     if kind is ReminderKind.REPLACEMENT:
         return _WORN
     return " ".join(_CAUTIONS[kind, regime])
+
+
+# The same in a line, the worst first: of several steps a short message names what can hurt most.
+_IN_A_LINE = {
+    (
+        ReminderKind.IMMERSION,
+        Regime.WAXED,
+    ): "hot wax burns and catches fire; no open flame, stay with it, chain dry.",
+    (
+        ReminderKind.IMMERSION,
+        Regime.WET_LUBE,
+    ): "solvent vapour burns; outdoors, no flame, gloves and goggles.",
+    (
+        ReminderKind.REPLACEMENT,
+        Regime.WAXED,
+    ): "a worn chain can snap; ride gently, and ask a mechanic if unsure.",
+    (
+        ReminderKind.REPLACEMENT,
+        Regime.WET_LUBE,
+    ): "a worn chain can snap; ride gently, and ask a mechanic if unsure.",
+    (ReminderKind.WIPE_AND_DRIP, Regime.WAXED): "fingers off a turning chain, wax off brakes.",
+    (ReminderKind.DRIP, Regime.WAXED): "fingers off a turning chain, wax off brakes.",
+    (ReminderKind.WIPE_AND_DRIP, Regime.WET_LUBE): "fingers off a turning chain, oil off brakes.",
+    (ReminderKind.DRIP, Regime.WET_LUBE): "fingers off a turning chain, oil off brakes.",
+    (ReminderKind.INSPECTION, Regime.WAXED): "fingers and sleeves off a turning chain.",
+    (ReminderKind.INSPECTION, Regime.WET_LUBE): "fingers and sleeves off a turning chain.",
+}
+LINK_IN_A_LINE = "use a new quick link if in doubt, feel it snap shut, wax off brakes."
+
+
+def in_a_line(steps: Iterable[tuple[ReminderKind, Regime]]) -> str:
+    """The worst that can hurt in these steps, in one line; `caution` says all of it. "" = no step."""
+    asked = set(steps)
+    return next((line for step, line in _IN_A_LINE.items() if step in asked), "")

@@ -190,6 +190,19 @@ class Ledger:
         """Which chain did this ride wear? None = no bike known, or no chain noted on it at the start."""
         return None if ride.bike is None else self.chain_on(ride.bike, ride.started_at)
 
+    def bikes_here(self, at: datetime) -> tuple[Bike, ...]:
+        """Bikes that were in the household then."""
+        return tuple(
+            bike
+            for bike in self.bikes
+            if (bike.from_at is None or bike.from_at <= at) and (bike.until_at is None or at < bike.until_at)
+        )
+
+    def may_have_been(self, ride: Ride) -> tuple[Bike, ...]:
+        """The bikes that a question about a ride offers: the rider's own first, by no guess."""
+        here = self.bikes_here(ride.started_at)
+        return tuple(sorted(here, key=lambda bike: (bike.owner != ride.rider, bike.id)))
+
     def rides_without_chain(self) -> tuple[Ride, ...]:
         """Which rides have a bike, but no chain noted on it at the time? By start."""
         return tuple(

@@ -103,8 +103,8 @@ def _after_a_wet_day(case: Case) -> Reminder | None:
         cause_at=latest.home.ended_at,
         headline=f"{hands.verb} {case.name}",
         sentence=f"{case.chain.name} came home wet at {home} ({beside_its_date(latest.home)}): "
-        f"{number(wet_h)} of {number(drive_h)} drive hours of the day were wet"
-        f"{_most_rain(latest.hours, case.zone)}; "
+        f"{_most_rain(latest.hours, case.zone)}{number(wet_h)} of {number(drive_h)} drive hours of the day "
+        "were wet; "
         f"the limit is {number(case.limit('wet_ride').value)} a day.{_salt(latest.hours)}"
         f"{_afterwards(case, hands, dry_again)}",
         total=wet_h,
@@ -133,7 +133,7 @@ _Hours = list[tuple[Entry, RiddenHour, Exposure]]
 
 
 def _most_rain(hours: _Hours, zone: tzinfo) -> str:
-    """', 4.1 mm of rain fell in the hour from 17:00'; nothing where none fell or the rider's word rules."""
+    """'4.1 mm of rain fell in the hour from 17:00; ', the plainest why; nothing where none fell."""
     most_mm, words = 0.0, ""
     for _, ridden, _ in hours:
         tag = ridden.hour.tag
@@ -142,7 +142,7 @@ def _most_rain(hours: _Hours, zone: tzinfo) -> str:
         if tag.rain_mm - tag.snow_mm > most_mm:
             most_mm = tag.rain_mm - tag.snow_mm
             words = (
-                f", {number(most_mm)} mm of rain fell in the hour from {clock(ridden.hour.hour_start, zone)}"
+                f"{number(most_mm)} mm of rain fell in the hour from {clock(ridden.hour.hour_start, zone)}; "
             )
     return words
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from datetime import tzinfo
+from datetime import datetime, tzinfo
 from functools import cached_property
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
@@ -14,13 +14,16 @@ from ingest.ground.conditions import USUALLY_SALTED
 from ingest.weather.hourly import WeatherProvider
 from rules.rulebook import Rulebook, RulebookError, default_rulebook, parse_rulebook
 from rules.vocabulary import Tier
+from services.answer_links import GOOD_FOR, Address
 from services.channels import Channel
 from services.settings import SETTINGS_FILE, Settings, SettingsError, load_settings
 from services.store import Store
+from services.store.private_files import own_secret
 
 if TYPE_CHECKING:
     from rules.wear.cost import Prices
 
+ANSWER_KEY_FILE, ANSWER_KEY_BYTES = "answer-links.key", 32
 SALTED_SHARE: Mapping[str, float] = {"always": 1.0, "usually": USUALLY_SALTED, "never": 0.0}
 
 
@@ -111,6 +114,30 @@ class App:
     def channels(self) -> Mapping[str, Channel]:
         """Ways to reach riders that are set up, by name."""
         return self.equip(self)
+
+    @property
+    def page_address(self) -> str | None:
+        """Where riders reach the page: from their phones if that is set, else while it is served here."""
+        return self.settings.page.public_url or self.page_url
+
+    def address(self, now: datetime) -> Address | None:
+        """What a message of now may link to. None: nothing, for no page is served. Raises SettingsError."""
+        if self.page_address is None:
+            return None
+        everywhere = self.settings.page.public_url is not None
+        return Address(self.page_address, everywhere, self.answer_key, now + GOOD_FOR)
+
+    @cached_property
+    def answer_key(self) -> bytes:
+        """This household's own secret behind the links in its mails. Raises SettingsError."""
+        path = self.settings.home / ANSWER_KEY_FILE
+        try:
+            return own_secret(path, ANSWER_KEY_BYTES)
+        except (OSError, ValueError) as error:
+            raise SettingsError(
+                f"{path}: the secret behind links in mails cannot be used ({error}); delete the file, and "
+                "a new one is drawn. Links in mails sent before then answer nothing"
+            ) from error
 
     @property
     def attribution(self) -> tuple[str, ...]:

@@ -6,12 +6,14 @@ import difflib
 import os
 import tomllib
 from pathlib import Path
-from typing import Any, Literal
+from typing import Annotated, Any, Literal
 
 import platformdirs
-from pydantic import BaseModel, ConfigDict, Field, SecretStr, ValidationError, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, SecretStr, ValidationError, model_validator
 from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict
 from pydantic_settings import SettingsError as UnreadableVariable
+
+from services.web_address import web_address
 
 SETTINGS_FILE = "settings.toml"
 LEDGER_FILE = "gritledger.db"
@@ -103,7 +105,7 @@ class Page(_Section):
     port: int = Field(default=8765, ge=1, le=65535)
     passphrase_file: Path | None = None  # needed before it will listen beyond this machine
     # Where a phone in the home network finds the page, for links in mails and codes on paper.
-    public_url: str | None = Field(default=None, pattern=r"^https?://[^\s/]+(/[^\s?#]*)?$")
+    public_url: Annotated[str, AfterValidator(web_address)] | None = None
 
 
 class Backup(_Section):
@@ -377,6 +379,8 @@ def _wanted(problem: Any) -> str:
             return f"at most {limits['le']} is wanted"
         case "greater_than":
             return f"more than {limits['gt']} is wanted"
+        case "value_error":
+            return str(limits["error"])
         case "literal_error":
             return f"one of {limits['expected']} is wanted"
     kinds = {

@@ -14,7 +14,9 @@ _DARK = """
   body, .paper { background: #1c1b19 !important; color: #ece7db !important }
   .soft { color: #b3ac9e !important }
   .rule { border-color: #423e37 !important }
-  .act { color: #9cc0aa !important }
+  .act { color: #9cc0aa !important; border-color: #9cc0aa !important }
+  .press { background: #1c1b19 !important }
+  .main { background: #9cc0aa !important; color: #1c1b19 !important }
   code { background: #262421 !important; color: #ece7db !important }
 }
 """
@@ -30,32 +32,33 @@ class Link:
 
     label: str
     url: str
+    writes: bool = False  # it leads to a button that writes something down
 
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """One thing said: what to do, the facts, what can hurt, what to type, where to look."""
+    """One thing said: what to do, the facts, where to press, what to type."""
 
     headline: str
-    said: tuple[str, ...]
-    careful: str
-    commands: tuple[tuple[str, str], ...]  # (label, command)
-    links: tuple[Link, ...]
+    said: tuple[str, ...] = ()
+    links: tuple[Link, ...] = ()
+    commands: tuple[tuple[str, str], ...] = ()  # (label, command)
 
 
 def mail_page(
-    title: str,
-    greeting: str,
-    blocks: Sequence[Block],
-    foot: Sequence[str],
-    *,
-    opening: str = "",
-    links: Sequence[Link] = (),
+    title: str, blocks: Sequence[Block], foot: Sequence[str], *, careful: str = "", whole: Link | None = None
 ) -> str:
-    """A whole HTML document. Every string is escaped; a link that is not http(s) is left out."""
-    body = "".join(_section(block) for block in blocks) + "".join(_anchor(link) for link in links)
-    if opening:
-        body = f'<p style="margin:.4rem 0">{escape(opening)}</p>{body}'
+    """A whole HTML document. Every string is escaped; a link that is not http(s) is left out.
+
+    A block that is called as the whole mail has no second heading.  careful: in one line; whole: all of it.
+    """
+    body = "".join(_section(block, title) for block in blocks)
+    if careful:
+        more = f" {_anchor(whole)}" if whole else ""
+        body += (
+            f'<p class="soft rule" style="margin:1.2rem 0 0;padding-top:.9rem;border-top:1px solid {_LINE};'
+            f'color:{_SOFT}"><strong>Careful:</strong> {escape(careful)}{more}</p>\n'
+        )
     notes = "".join(f'<p style="margin:.3em 0">{_with_links(words)}</p>' for words in foot)
     return (
         '<!doctype html>\n<html lang="en"><head><meta charset="utf-8">'
@@ -65,40 +68,54 @@ def mail_page(
         f'<body style="margin:0;padding:0;background:{_PAPER};color:{_INK}">'
         f'<div class="paper" style="max-width:34rem;margin:0 auto;padding:1.6rem 1.4rem;background:{_PAPER};'
         f'color:{_INK};{_SANS};font-size:16px;line-height:1.5">\n'
-        f'<h1 style="{_SERIF};font-size:1.5rem;margin:0 0 .2rem">{escape(greeting)}</h1>\n{body}'
-        f'<div class="soft rule" style="color:{_SOFT};font-size:.85rem;border-top:1px solid {_LINE};'
-        f'margin-top:1.8rem;padding-top:.8rem">{notes}</div>\n</div></body></html>\n'
+        f'<h1 style="{_SERIF};font-size:1.4rem;line-height:1.25;margin:0 0 .4rem">{escape(title)}</h1>\n'
+        f"{body}"
+        f'<div class="soft" style="color:{_SOFT};font-size:.85rem;margin-top:1rem">{notes}</div>\n'
+        "</div></body></html>\n"
     )
 
 
-def _section(block: Block) -> str:
-    said = "".join(f'<p style="margin:.4rem 0">{escape(words)}</p>' for words in block.said)
-    careful = (
-        f'<p class="soft" style="margin:.7rem 0;color:{_SOFT};font-size:.92rem">'
-        f"<strong>Careful.</strong> {escape(block.careful)}</p>"
-        if block.careful
+def _section(block: Block, title: str) -> str:
+    style = f"{_SERIF};font-size:1.15rem;line-height:1.3;margin:0 0 .3rem"
+    heading = (
+        f'<h2 style="{style}">{escape(block.headline)}</h2>'
+        if block.headline and not title.endswith(block.headline)
         else ""
     )
+    said = "".join(f'<p style="margin:.4rem 0">{escape(words)}</p>' for words in block.said)
+    presses = "".join(_press(link, main=place == 0) for place, link in enumerate(block.links))
+    presses = presses and f'<p style="margin:.8rem 0 0">{presses}</p>'
     commands = "".join(
-        f'<p class="soft" style="margin:.25rem 0;color:{_SOFT};font-size:.92rem">{escape(label)}: '
+        f'<p class="soft" style="margin:.4rem 0;color:{_SOFT}">{escape(label)}: '
         f'<code style="background:#fffdf8;color:{_INK};padding:.1em .35em">{escape(command)}</code></p>'
         for label, command in block.commands
     )
-    return (
-        f'<div class="rule" style="border-top:1px solid {_LINE};margin-top:1.2rem;padding-top:.9rem">'
-        f'<h2 style="{_SERIF};font-size:1.15rem;margin:0 0 .3rem">{escape(block.headline)}</h2>'
-        f"{said}{careful}{''.join(_anchor(link) for link in block.links)}{commands}</div>\n"
-    )
+    ruled = f' class="rule" style="border-top:1px solid {_LINE};margin-top:1.2rem;padding-top:.9rem"'
+    return f"<div{ruled if heading else ''}>{heading}{said}{presses}{commands}</div>\n"
 
 
 def _with_links(words: str) -> str:
     return _ADDRESS.sub(r'<a class="soft" style="color:inherit" href="\g<0>">\g<0></a>', escape(words))
 
 
-def _anchor(link: Link) -> str:
+def _press(link: Link, *, main: bool) -> str:
+    """A link to press with a thumb: filled where it says that the work is done, else outlined."""
+    if not link.writes:
+        return _anchor(link, "display:inline-block;padding:.6rem .3rem")
+    ink, ground, css = (_PAPER, _ACT, "press main") if main else (_ACT, _PAPER, "press act")
+    return _anchor(
+        link,
+        "display:inline-block;padding:.55rem 1rem;margin:0 .5rem .5rem 0;border-radius:.3rem;text-decoration:"
+        f"none;border:1px solid {_ACT};background:{ground};",
+        css,
+        ink,
+    )
+
+
+def _anchor(link: Link, style: str = "", css: str = "act", ink: str = _ACT) -> str:
     if not link.url.startswith(("http://", "https://")):
         return ""
     return (
-        f'<p style="margin:.7rem 0"><a class="act" href="{escape(link.url)}" '
-        f'style="color:{_ACT};font-weight:600">{escape(link.label)}</a></p>'
+        f'<a class="{css}" href="{escape(link.url)}" style="{style}color:{ink};font-weight:600">'
+        f"{escape(link.label)}</a>"
     )

@@ -5,23 +5,25 @@ from __future__ import annotations
 import hashlib
 import json
 import shlex
-import textwrap
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
-from itertools import groupby
 from zoneinfo import ZoneInfo
 
-from rules.cautions import caution
+from rules.cautions import caution, in_a_line
 from rules.ledger import Ledger
 from rules.one_a_chain import spared
 from rules.outlook import Outlook
 from rules.reminder import RaisedReminder, Reminder, ReminderKind, Step
 from rules.vocabulary import Condition, Regime, ReminderId, Rider
-from rules.wording import clock, day, listed, number
+from rules.wording import day, listed, number
+from rules.work import work
+from services.answer_links import Address
 from services.channels import one_line
 from services.channels.calendar import Entry
-from services.messages.html import Block, Link, mail_page
+from services.messages.brevity import MOST_WORDS, words
+from services.messages.html import Block, Link
+from services.messages.message import AskedRide, Message, message_of
 
 WHY_COMMAND = "gritledger why {id}"
 DONE_COMMANDS = {
@@ -37,6 +39,7 @@ DONE_COMMANDS = {
     (ReminderKind.REPLACEMENT, Regime.WET_LUBE): "gritledger take-off {chain}",
 }
 PAGE_PATH = "/why/{id}"
+PUT_OFF = "Put off"
 
 WEEKS_AHEAD = 4
 
@@ -73,43 +76,37 @@ class Coming:
     on: datetime | None
 
 
-@dataclass(frozen=True, slots=True)
-class Message:
-    """One message in every dress a channel may want. `short` is for a bubble: the facts without the rest."""
-
-    subject: str
-    text: str
-    short: str
-    html: str
-    facts: str
-    reminders: tuple[ReminderId, ...]
-
-
 def compose(
     texts: Sequence[ReminderText],
     rider: Rider,
     *,
-    now: datetime,
-    page_url: str | None = None,
+    address: Address | None = None,
     attribution: Sequence[str] = (),
-    asking: int = 0,
+    asked: AskedRide | None = None,
 ) -> Message:
     """What is said to this rider about these reminders, all in one message?
 
-    texts: at least one, the most pressing first. page_url: where this rider reaches the page, if anywhere.
-    asking: how many rides of this rider have no bike yet.
+    texts: at least one, the most pressing first.  address: where this rider reaches the page, if anywhere.
     attribution: what the weather archives want said beside their data.
     """
     ordered = _ordered(texts)
-    blocks = _blocks(ordered, page_url)
-    subject = _subject(ordered)
-    foot = [*_asked(asking, page_url), *_judged(ordered, rider, now), *attribution]
-    return Message(
-        subject=subject,
-        text=_as_text(blocks, foot),
+    several = "" if len(ordered) == 1 else f"{len(ordered)} chains want hands"
+    blocks = _blocks(ordered, address)
+    if several:  # without a page, each chain's command for its reasons would take another's place
+        blocks = [replace(one, commands=one.commands[:1]) for one in blocks]
+    message = message_of(
+        _subject(ordered),
+        blocks,
+        address,
+        attribution,
+        heading=several,
+        careful=in_a_line((t.reminder.kind, t.regime) for t in ordered),
+        asked=asked,
+    )
+    return replace(
+        message,
         short="\n".join(t.reminder.sentence for t in ordered),
-        html=mail_page(subject, _greeting(len(blocks)), blocks, foot),
-        facts=_facts(ordered, rider, page_url, attribution),
+        facts=_facts(ordered, rider, address, attribution),
         reminders=tuple(t.id for t in ordered),
     )
 
@@ -120,9 +117,9 @@ def week_ahead(
     *,
     now: datetime,
     waiting: Sequence[ReminderText] = (),
-    page_url: str | None = None,
+    address: Address | None = None,
     attribution: Sequence[str] = (),
-    asking: int = 0,
+    asked: AskedRide | None = None,
     advice: str = "",
 ) -> Message:
     """What will be wanted of this rider's hands, at the recent pace? waiting: what is due already."""
@@ -132,8 +129,12 @@ def week_ahead(
         key=lambda c: c.on or now,
     )
     soon = [c for c in in_sight if c.on is not None and c.on <= now + timedelta(weeks=1)]
-    blocks = _blocks(_ordered(waiting), page_url, opening="Due now. ")
-    blocks += [Block(c.headline, (c.sentence,), "", (), ()) for c in in_sight]
+    ordered = _ordered(waiting)
+    # A week's message leads to its reasons by the page.
+    blocks = [
+        replace(one, links=one.links[:2], commands=one.commands[:1]) for one in _blocks(ordered, address)
+    ]
+    blocks += [Block(f"{c.headline}: about {day(c.on or now, zone)}") for c in in_sight]
     if waiting:
         subject = f"The week ahead: {_count(len(waiting), 'thing')} due already"
     elif soon:
@@ -142,45 +143,45 @@ def week_ahead(
         )
     else:
         subject = "The week ahead: nothing for your hands"
-    said = (
-        "At the pace of your recent riding; more rain or dust brings it forward. "
-        f"Every other limit is more than {WEEKS_AHEAD} weeks away or not in sight."
+    further = ["More rain or dust brings it forward."] if in_sight else []
+    others = "Every other limit" if blocks else "Every limit"
+    further.append(f"{others} is more than {WEEKS_AHEAD} weeks away or not in sight.")
+    message = message_of(
+        subject,
+        blocks,
+        address,
+        attribution,
+        heading="The week ahead",
+        careful=in_a_line((t.reminder.kind, t.regime) for t in ordered),
+        asked=asked,
+        further=further,
+        advice=advice,
     )
-    if advice:
-        said += f" {advice}"
-    foot = [*_asked(asking, page_url), f"Reckoned on {day(now, zone)} at {clock(now, zone)}.", *attribution]
-    links = (Link("Open the page", page_url),) if page_url else ()
-    return Message(
-        subject=subject,
-        text=_as_text([Block(subject, (said,), "", (), ()), *blocks], foot),
-        short="\n".join(block.headline for block in blocks) or said,
-        html=mail_page(subject, "The week ahead", blocks, foot, opening=said, links=links),
-        facts=json.dumps(
-            {
-                "rider": rider.name,
-                "outlook": [
-                    {"headline": c.headline, "sentence": c.sentence, "on": c.on.isoformat() if c.on else None}
-                    for c in coming
-                ],
-                "reminders": [],
-            },
-            ensure_ascii=False,
-        ),
-        reminders=tuple(t.id for t in waiting),
+    outlook = [
+        {"headline": c.headline, "sentence": c.sentence, "on": c.on.isoformat() if c.on else None}
+        for c in coming
+    ]
+    return replace(
+        message,
+        facts=json.dumps({"rider": rider.name, "outlook": outlook, "reminders": []}, ensure_ascii=False),
+        reminders=tuple(t.id for t in ordered),
     )
 
 
-def announcement(subject: str, said: str, rider: Rider, *, now: datetime) -> Message:
-    """Something that every rider should hear once, and that asks for no hands."""
-    foot = [f"Told on {day(now, ZoneInfo(rider.time_zone))}."]
-    return Message(
-        subject=subject,
-        text=_as_text([Block(subject, (said,), "", (), ())], foot),
-        short=said,
-        html=mail_page(subject, subject, [], foot, opening=said),
-        facts=json.dumps({"rider": rider.name, "said": said, "reminders": []}, ensure_ascii=False),
-        reminders=(),
-    )
+def announcement(
+    subject: str, said: str, rider: Rider, *, address: Address | None = None, careful: str = ""
+) -> Message:
+    """Something that every rider should hear once; what finds no room is told by the reminders themselves."""
+    block = Block("", (said,))
+    if words(said) > MOST_WORDS // 2:  # it will be cut: the rest stands with the reminders
+        block = (
+            replace(block, links=(Link("See all", address.page("/why")),))
+            if address
+            else replace(block, commands=(("See all", "gritledger due"),))
+        )
+    message = message_of(subject, [block], address, (), careful=careful)
+    facts = {"rider": rider.name, "said": said, "reminders": []}
+    return replace(message, short=said, facts=json.dumps(facts, ensure_ascii=False))
 
 
 def coming(limit: Outlook, ledger: Ledger) -> Coming:
@@ -234,18 +235,18 @@ def _ordered(texts: Sequence[ReminderText]) -> list[ReminderText]:
     return sorted(texts, key=lambda t: (-t.reminder.urgency, _KINDS.index(t.reminder.kind), t.regime, t.id))
 
 
-def _blocks(ordered: Sequence[ReminderText], page_url: str | None, *, opening: str = "") -> list[Block]:
-    """One block each; the same caution is written out where it is first needed."""
+def _blocks(ordered: Sequence[ReminderText], address: Address | None) -> list[Block]:
+    """One block each: what to do, why, and its answers."""
     instead = spared([t.reminder for t in ordered])
-    blocks = []
-    for careful, alike in groupby(ordered, key=lambda t: caution(t.reminder.kind, t.regime)):
-        for position, telling in enumerate(alike):
-            caution_here = careful if position == 0 else "The same as above."
-            said = _said(telling, opening, instead.get(telling.reminder.key, ""))
-            link = _link(page_url, telling.id)
-            links = (Link("Done, put off, or why", link),) if link else ()
-            blocks.append(Block(telling.reminder.headline, said, caution_here, _commands(telling), links))
-    return blocks
+    return [
+        Block(
+            t.reminder.headline,
+            _said(t, instead.get(t.reminder.key, "")),
+            _answers(t, address) if address else (),
+            () if address else _commands(t),
+        )
+        for t in ordered
+    ]
 
 
 def _subject(ordered: Sequence[ReminderText]) -> str:
@@ -269,23 +270,12 @@ def _count(number_of: int, noun: str) -> str:
     return f"{number_of} {noun}" + ("s" if number_of != 1 else "")
 
 
-def _greeting(count: int) -> str:
-    return "For your hands" if count == 1 else f"{count} things for your hands"
-
-
-def _said(telling: ReminderText, opening: str, instead: str) -> tuple[str, ...]:
+def _said(telling: ReminderText, instead: str) -> tuple[str, ...]:
+    """The fact that made it due, after what answers it as well; then what is said where there is room."""
     reminder = telling.reminder
-    said = [opening + reminder.sentence]
-    if shares := _shares(reminder):
-        said.append(shares)
-    if reminder.unknown_h > 0:
-        hours = f"{number(reminder.unknown_h)} drive hours"
-        said.append(f"No weather is known for {hours} of it; they count as plain hours.")
-    if instead:
-        said.append(instead)
-    if telling.worse:
-        said.append("You were told before; it has grown since.")
-    return tuple(said)
+    unknown = f"No weather is known for {number(reminder.unknown_h)} drive hours of it."
+    said = (instead, reminder.sentence, unknown if reminder.unknown_h > 0 else "", _shares(reminder))
+    return tuple(filter(None, said))
 
 
 def _shares(reminder: Reminder) -> str:
@@ -302,11 +292,32 @@ def _shares(reminder: Reminder) -> str:
     return f"Of it {listed([f'{number(grit_h)} {condition}' for condition, grit_h in largest_first])}."
 
 
+def _answers(telling: ReminderText, address: Address) -> tuple[Link, ...]:
+    """Each press is named by what it writes down; what needs a figure or a choice leads to its form."""
+    reminder = telling.reminder
+    hands = work(reminder.kind, telling.regime)
+    if hands is not None:
+        first = Link(hands.past, address.done(telling.id), writes=True)
+    elif reminder.kind is ReminderKind.REPLACEMENT:
+        first = Link("Enter the new chain", address.page(f"/settings/chains?chain={reminder.chain}#fit"))
+    else:
+        first = Link("Enter a reading", address.page(f"/care/reading?chain={reminder.chain}"))
+    later = Link(PUT_OFF, address.put_off(telling.id), writes=True)
+    return first, later, Link("Why?", address.page(PAGE_PATH.format(id=telling.id)))
+
+
+def done_words(texts: Iterable[ReminderText]) -> str:
+    """What one press for all of these writes down; "" where one of them needs a figure or a choice."""
+    pasts = {hands.past if (hands := work(t.reminder.kind, t.regime)) else "" for t in texts}
+    return "" if "" in pasts else pasts.pop() if len(pasts) == 1 else "All done"
+
+
 def _commands(telling: ReminderText) -> tuple[tuple[str, str], ...]:
+    hands = work(telling.reminder.kind, telling.regime)
     done = DONE_COMMANDS[telling.reminder.kind, telling.regime]
     return (
-        ("When it is done", done.format(chain=shlex.quote(one_line(telling.chain_name)))),
-        ("Why", WHY_COMMAND.format(id=telling.id)),
+        (hands.past if hands else "Done", done.format(chain=shlex.quote(one_line(telling.chain_name)))),
+        ("Why?", WHY_COMMAND.format(id=telling.id)),
     )
 
 
@@ -314,43 +325,8 @@ def _link(page_url: str | None, reminder_id: ReminderId) -> str | None:
     return page_url.rstrip("/") + PAGE_PATH.format(id=reminder_id) if page_url else None
 
 
-def _judged(ordered: Sequence[ReminderText], rider: Rider, now: datetime) -> list[str]:
-    zone = ZoneInfo(rider.time_zone)
-    versions = sorted({t.reminder.rulebook_version for t in ordered})
-    return [
-        f"Judged on {day(now, zone)} at {clock(now, zone)} by rulebook {listed(versions)}. "
-        "A wrong bike or condition? Correct it, and this is judged anew."
-    ]
-
-
-def _asked(asking: int, page_url: str | None) -> list[str]:
-    """That rides wait for their bike: until it is said they count on no chain."""
-    if not asking:
-        return []
-    rides = "1 ride asks" if asking == 1 else f"{asking} rides ask"
-    where = f"{page_url.rstrip('/')}/rides/answer" if page_url else "gritledger rides --unsure"
-    counts = "counts" if asking == 1 else "count"
-    return [f"{rides} which bike it was, and {counts} on no chain until you say: {where}"]
-
-
-def _as_text(blocks: Sequence[Block], foot: Sequence[str]) -> str:
-    fill: Callable[[str], str] = lambda words: textwrap.fill(words, _WIDTH, break_on_hyphens=False)  # noqa: E731
-    parts = []
-    for block in blocks:
-        lines = [fill(block.headline), "", *(fill(words) for words in block.said)]
-        if block.careful:
-            lines += ["", fill(f"Careful: {block.careful}")]
-        if block.commands or block.links:
-            lines.append("")
-        lines += [f"  {label}:  {command}" for label, command in block.commands]
-        lines += [f"  {link.label}:  {link.url}" for link in block.links]
-        parts.append("\n".join(lines))
-    parts.append("\n".join(["-- ", *(fill(words) for words in foot)]))
-    return "\n\n\n".join(parts) + "\n"
-
-
 def _facts(
-    ordered: Sequence[ReminderText], rider: Rider, page_url: str | None, attribution: Sequence[str]
+    ordered: Sequence[ReminderText], rider: Rider, address: Address | None, attribution: Sequence[str]
 ) -> str:
     return json.dumps(
         {
@@ -372,10 +348,14 @@ def _facts(
                     "cause_at": t.reminder.cause_at.isoformat(),
                     "caution": caution(t.reminder.kind, t.regime),
                     "rulebook": t.reminder.rulebook_version,
-                    "link": _link(page_url, t.id),
+                    "link": _link(address.url if address else None, t.id),
+                    "done_link": address.done(t.id) if address and work(t.reminder.kind, t.regime) else None,
+                    "put_off_link": address.put_off(t.id) if address else None,
                 }
                 for t in ordered
             ],
+            "done": done_words(ordered),
+            "put_off": PUT_OFF,
             "weather": list(attribution),
         },
         ensure_ascii=False,

@@ -18,7 +18,7 @@ from services.letter import Letter
 from services.store.errors import FactRefused
 from services.store.reminders import add_step
 from services.store.repository import AnyRow, Repository
-from services.store.tables_reminders import letter, letter_reminder
+from services.store.tables_reminders import answered_link, letter, letter_reminder
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,6 +185,19 @@ class Outbox(Repository):
         """Every letter that speaks of this reminder."""
         letters = select(letter_reminder.c.letter).where(letter_reminder.c.reminder == reminder_id)
         return self._posted(letter.c.id.in_(letters))
+
+    def link_used_at(self, mark: str) -> datetime | None:
+        """When this link of a mail was used; None = never."""
+        found: datetime | None = self._connection.scalar(
+            select(answered_link.c.used_at).where(answered_link.c.mark == mark)
+        )
+        return found
+
+    def use_link(self, mark: str, at: datetime) -> None:
+        """A link of a mail answers once: now. Raises FactRefused if it did before."""
+        if self.link_used_at(mark) is not None:
+            raise FactRefused("This link has answered already, and answers once. Nothing more was written.")
+        self._connection.execute(answered_link.insert().values(mark=mark, used_at=at))
 
     def _posted(
         self, condition: ColumnElement[bool], *, limit: int | None = None, newest_first: bool = False

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import os
+import secrets
 import stat
 from pathlib import Path
+
+from services.atomic_write import write_whole
 
 FOLDER, FILE = 0o700, 0o600
 _OTHERS = 0o077
@@ -21,6 +24,17 @@ def make_private(path: Path) -> None:
             path.chmod(FOLDER if stat.S_ISDIR(status.st_mode) else FILE)
     except OSError:
         return  # not there, or another user's: health names what cannot be read or written
+
+
+def own_secret(path: Path, size: int) -> bytes:
+    """Random bytes in a file for its owner alone, drawn when first asked for. Raises OSError, ValueError."""
+    if not path.exists():
+        write_whole(path, secrets.token_bytes(size), mode=FILE)
+    make_private(path)
+    secret = path.read_bytes()
+    if len(secret) != size:
+        raise ValueError(f"{len(secret)} bytes instead of {size}")
+    return secret
 
 
 def touch_private(path: Path) -> None:

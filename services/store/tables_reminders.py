@@ -113,8 +113,17 @@ class LetterReminderRow(SQLModel, table=True):
     reminder: int = Field(primary_key=True, foreign_key="reminder.id", index=True)
 
 
+class AnsweredLinkRow(SQLModel, table=True):
+    """A link of a mail that was used: it answers once. mark: of the link, which cannot be made from it."""
+
+    __tablename__: ClassVar[str] = "answered_link"
+    mark: str = Field(primary_key=True)
+    used_at: datetime
+
+
 reminder = table_of(ReminderRow)
 reminder_reason = table_of(ReminderReasonRow)
 reminder_step = table_of(ReminderStepRow)
 letter = table_of(LetterRow)
 letter_reminder = table_of(LetterReminderRow)
+answered_link = table_of(AnsweredLinkRow)

@@ -1,17 +1,26 @@
-"""A rider's answer to a reminder: done, put off, dismissed."""
+"""A rider's answer to a reminder: done, put off, dismissed; and the same by a link from a mail."""
 
 from __future__ import annotations
 
-from datetime import datetime
+from dataclasses import dataclass
+from datetime import datetime, timedelta
 
-from rules.commands import LogTreatment
+from rules.commands import LogTreatment, PutRidesOn
+from rules.ledger import Ledger
 from rules.reminder import RaisedReminder, ReminderStep, Step
-from rules.vocabulary import ReminderId
+from rules.ride_name import ride_name
+from rules.vocabulary import BikeId, ReminderId, RideId
+from rules.wording import clock, day
 from rules.work import work
-from services.app import App
+from services.answer_links import Act, AnswerLink, mark_of, read_link
+from services.app import App, zone_of
 from services.store import FactRefused, Transaction
 from services.use_cases.record import A_RIDER, Done, recorded
 from services.use_cases.update_reminders import reckon
+
+A_DAY = timedelta(days=1)
+BY_MAIL = "a link in a mail"
+NONE_OF_OURS = "0"
 
 
 def done(app: App, number: int, note: str = "", *, now: datetime, by: str = A_RIDER) -> Done:
@@ -20,13 +29,7 @@ def done(app: App, number: int, note: str = "", *, now: datetime, by: str = A_RI
     Raises NotFound, FactRefused.
     """
     with app.store.writing() as tx:
-        raised = _open(tx, number)
-        due = raised.reminder
-        hands = work(due.kind, tx.equipment.chain(due.chain).regime)
-        if hands is None:
-            return _closed(tx, app, raised, Step.DONE, note, now, by)
-        care = LogTreatment(due.chain, hands.answer, now, note=note)
-        return recorded(tx, app, care, now=now, by=by, confirmed=True)
+        return _done(tx, app, number, note, now, by)
 
 
 def dismiss(app: App, number: int, because: str, *, now: datetime, by: str = A_RIDER) -> Done:
@@ -40,8 +43,98 @@ def put_off(app: App, number: int, until: datetime, *, now: datetime, by: str = 
     if until <= now:
         raise FactRefused("That time has passed; give one that is to come.")
     with app.store.writing() as tx:
-        raised = _open(tx, number)
-        tx.reminders.add_step(raised.id, ReminderStep(Step.PUT_OFF, now, by, until=until))
+        _put_off(tx, number, until, now, by)
+
+
+@dataclass(frozen=True, slots=True)
+class Offer:
+    """What a link from a mail would write: the question, and what can be pressed: (bike or "", words)."""
+
+    question: str
+    presses: tuple[tuple[str, str], ...]
+
+
+def offered(app: App, token: str, *, now: datetime) -> Offer:
+    """What would be written if somebody pressed. Writes nothing, however often it is asked.
+
+    Raises LinkRefused, FactRefused, NotFound: in plain words why nothing can be written any more.
+    """
+    link = read_link(token, app.answer_key, now)
+    with app.store.reading() as tx:
+        if (used_at := tx.outbox.link_used_at(mark_of(token))) is not None:
+            zone = zone_of(tx.equipment.riders()[0].time_zone)
+            raise FactRefused(
+                f"This was written down on {day(used_at, zone)} at {clock(used_at, zone)}. A link answers "
+                "once: nothing more was written."
+            )
+        ledger = tx.ledger()
+        if link.act is Act.IT_WAS:
+            return _ride_offer(tx, ledger, link, now)
+        due = _open(tx, link.number).reminder
+    chain = ledger.chain(due.chain)
+    on = "" if due.bike is None else f" on {ledger.bike(due.bike).name}"
+    if link.act is Act.PUT_OFF:
+        zone = zone_of(ledger.rider(due.rider).time_zone)
+        return Offer(
+            f"{due.headline}: put off until {day(now + A_DAY, zone)}, {clock(now + A_DAY, zone)}?",
+            (("", "Put it off"),),
+        )
+    hands = work(due.kind, chain.regime)
+    words = hands.past if hands else "Done"
+    return Offer(f"{chain.name}{on}: {words[0].lower()}{words[1:]} just now?", (("", "Yes, write it down"),))
+
+
+def answer_by_link(app: App, token: str, *, now: datetime, bike: str = "") -> Done:
+    """Write down the one thing that a link from a mail names, as of now; never a second time.
+
+    bike: the one chosen, where the link leaves that open: a number, 0 = none of ours.
+    Raises LinkRefused, FactRefused, NotFound.
+    """
+    link = read_link(token, app.answer_key, now)
+    with app.store.writing() as tx:
+        tx.outbox.use_link(mark_of(token), now)
+        if link.act is Act.DONE:
+            return _done(tx, app, link.number, "", now, BY_MAIL)
+        if link.act is Act.PUT_OFF:
+            return _put_off(tx, link.number, now + A_DAY, now, BY_MAIL)
+        ledger = tx.ledger()
+        choices = dict(_ride_offer(tx, ledger, link, now).presses)
+        if bike not in choices:
+            raise FactRefused("Press one of the bikes; nothing was written.")
+        chosen = None if bike == NONE_OF_OURS else BikeId(int(bike))
+        answer = PutRidesOn(((RideId(link.number), chosen),))
+        return recorded(tx, app, answer, now=now, by=BY_MAIL, confirmed=True)
+
+
+def _ride_offer(tx: Transaction, ledger: Ledger, link: AnswerLink, now: datetime) -> Offer:
+    ride = tx.rides.ride(RideId(link.number))
+    name = ride_name(ride, zone_of(ledger.rider(ride.rider).time_zone), now=now)
+    if ride.id not in tx.rides.questions():
+        stands = "none of ours" if ride.bike is None else ledger.bike(ride.bike).name
+        raise FactRefused(f"{name}: it is settled already ({stands}). Nothing was written.")
+    bikes = {str(one.id): f"It was {one.name}" for one in ledger.may_have_been(ride)}
+    bikes[NONE_OF_OURS] = "It was none of ours"
+    if link.bike is not None:
+        bikes = {key: words for key, words in bikes.items() if key == str(link.bike)}
+    if not bikes:
+        raise FactRefused(f"{name}: that bike is no longer one of the household's. Nothing was written.")
+    return Offer(f"Which bike was it: {name}?", tuple(bikes.items()))
+
+
+def _done(tx: Transaction, app: App, number: int, note: str, now: datetime, by: str) -> Done:
+    raised = _open(tx, number)
+    due = raised.reminder
+    hands = work(due.kind, tx.equipment.chain(due.chain).regime)
+    if hands is None:
+        return _closed(tx, app, raised, Step.DONE, note, now, by)
+    care = LogTreatment(due.chain, hands.answer, now, note=note)
+    return recorded(tx, app, care, now=now, by=by, confirmed=True)
+
+
+def _put_off(tx: Transaction, number: int, until: datetime, now: datetime, by: str) -> Done:
+    raised = _open(tx, number)
+    tx.reminders.add_step(raised.id, ReminderStep(Step.PUT_OFF, now, by, until=until))
+    return Done(0, (f"{raised.reminder.headline}: put off.",))
 
 
 def _closed(

@@ -12,7 +12,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 
-from rules.cautions import LINK
+from rules.cautions import LINK_IN_A_LINE
+from rules.contamination import exposures
 from rules.ledger import Ledger
 from rules.moved_limits import NEWEST, limits_moved
 from rules.one_a_chain import one_a_chain
@@ -20,13 +21,14 @@ from rules.outlook import outlook
 from rules.quiet_hours import MONTH, Bundle, QuietHours, bundles, may_speak, outlook_due, spent, unheard
 from rules.reminder import RaisedReminder, Reminder, ReminderKind, Step
 from rules.reminders import due, reconcile
+from rules.ride_name import ride_name
 from rules.rulebook import Rulebook
 from rules.trial import turn
 from rules.vocabulary import Rider
 from services.app import App, zone_of
 from services.letter import Letter
+from services.messages.message import AskedRide, Message
 from services.messages.words import (
-    Message,
     ReminderText,
     announcement,
     coming,
@@ -108,7 +110,7 @@ def announce(
     tx: Transaction, app: App, rider: Rider, subject: str, said: str, occasion: str, now: datetime
 ) -> int:
     """Tell a rider once what a new version of the program moved; returns how many letters wait for it."""
-    message = announcement(subject, said, rider, now=now)
+    message = announcement(subject, said, rider, address=app.address(now))
     return queue(tx, app, rider, message, (), occasion, now, now, tells=False)
 
 
@@ -123,8 +125,9 @@ def _announce_swaps(tx: Transaction, app: App, ledger: Ledger, now: datetime) ->
         stands, told = turn(ledger, trial, now=now), f"{SWAP_TOLD}{trial.id}"
         if stands.swap_due and tx.notes.get(told) != stands.number:
             subject = f"Swap the chains on {ledger.bike(trial.bike).name}"
-            careful = f"{stands.sentence} Careful: {LINK}"
-            message = announcement(subject, careful, rider, now=now)
+            message = announcement(
+                subject, stands.sentence, rider, address=app.address(now), careful=LINK_IN_A_LINE
+            )
             occasion = f"trial {trial.id}, turn {stands.number}"
             queued += queue(tx, app, rider, message, (), occasion, now, now, tells=False)
             tx.notes.put(told, stands.number, at=now)
@@ -168,10 +171,9 @@ def _queue_bundle(tx: Transaction, app: App, ledger: Ledger, bundle: Bundle, now
     message = compose(
         texts,
         rider,
-        now=now,
-        page_url=app.page_url,
+        address=app.address(now),
         attribution=app.attribution,
-        asking=tx.rides.asking(rider.id),
+        asked=_asked(tx, app, ledger, rider, now),
     )
     occasion = max(_last_news(one.raised) for one in bundle.unheard).isoformat()
     due_at = min(one.raised.reminder.cause_at for one in bundle.unheard)
@@ -191,6 +193,19 @@ def _advice(tx: Transaction, app: App, ledger: Ledger, rider: Rider, now: dateti
     if said:
         tx.notes.put(f"{ADVISED}{rider.id}", said, at=now)
     return said
+
+
+def _asked(tx: Transaction, app: App, ledger: Ledger, rider: Rider, now: datetime) -> AskedRide | None:
+    """The newest ride of this rider whose bike is a question: what is asked by mail is still remembered."""
+    open_rides = map(ledger.ride, tx.rides.questions())
+    asking = [ride for ride in open_rides if ride is not None and ride.rider == rider.id]
+    if not asking:
+        return None
+    ride = max(asking, key=lambda one: (one.started_at, one.id))
+    by_grit = sorted(exposures(ledger, ride, app.rulebook), key=lambda hour: -hour.grit_h)
+    name = ride_name(ride, zone_of(rider.time_zone), now=now, like=(hour.condition for hour in by_grit))
+    bikes = tuple((bike.id, bike.name) for bike in ledger.may_have_been(ride))
+    return AskedRide(ride.id, name, bikes, more=len(asking) - 1)
 
 
 def _queue_outlooks(
@@ -213,9 +228,9 @@ def _queue_outlooks(
             rider,
             now=now,
             waiting=[reminder_text(one, ledger) for one in standing if one.reminder.rider == rider.id],
-            page_url=app.page_url,
+            address=app.address(now),
             attribution=app.attribution,
-            asking=tx.rides.asking(rider.id),
+            asked=_asked(tx, app, ledger, rider, now),
             advice=_advice(tx, app, ledger, rider, now),
         )
         # what the month's messages had no room for is told by the outlook

@@ -140,7 +140,9 @@ def tell_tomorrow(tx: Transaction, app: App, *, now: datetime) -> int:
         found = tomorrow(ledger, app.rulebook, plan, ahead.hours, now=now, prices=prices_of(app, ledger))
         if found is not None and found.matters:
             subject = f"{'Today' if morning else 'Tomorrow'}: take {found.choices[0].name}"
-            message = announcement(subject, f"{found.sentence} {ahead.score}", rider, now=now)
+            message = announcement(
+                subject, f"{found.sentence} {ahead.score}", rider, address=app.address(now)
+            )
             occasion = f"tomorrow {ahead.on.isoformat()}"
             queued += queue(tx, app, rider, message, (), occasion, now, now, tells=False)
             tx.notes.put(note, [*told, ahead.on.isoformat()], at=now)

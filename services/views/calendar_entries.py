@@ -44,7 +44,7 @@ def _due(app: App, ledger: Ledger, standing: tuple[RaisedReminder, ...]) -> Iter
     for raised in standing:
         rider = ledger.rider(raised.reminder.rider)
         regime = ledger.chain(raised.reminder.chain).regime
-        yield rider.id, calendar_entry(raised, rider, regime=regime, page_url=app.page_url)
+        yield rider.id, calendar_entry(raised, rider, regime=regime, page_url=app.page_address)
 
 
 def _on_the_way(app: App, ledger: Ledger, now: datetime) -> Iterator[tuple[RiderId, Entry]]:

@@ -169,11 +169,7 @@ class Snapshot:
 
     def bikes_here(self, at: datetime) -> tuple[Bike, ...]:
         """Bikes that were in the household then."""
-        return tuple(
-            bike
-            for bike in self.ledger.bikes
-            if (bike.from_at is None or bike.from_at <= at) and (bike.until_at is None or at < bike.until_at)
-        )
+        return self.ledger.bikes_here(at)
 
     def where(self, chain: Chain, now: datetime) -> str:
         """'on Plover', 'on the shelf', 'retired'."""

@@ -25,6 +25,7 @@ from services.web.pages import (
     chains,
     corrections,
     files,
+    mail_answer,
     overview,
     reminder,
     ride,
@@ -76,12 +77,15 @@ def create_app(app: App, *, clock: Clock = utc_now) -> FastAPI:
         corrections,
     ):
         pages.include_router(part.router, include_in_schema=False)
+    pages.include_router(mail_answer.router, include_in_schema=False)
     pages.include_router(session_routes.router, include_in_schema=False)
     pages.include_router(exports.router, include_in_schema=False)
     pages.include_router(api.router, prefix=API)
     # The last added is the first to see a request.
     pages.add_middleware(session_routes.SignedIn)
-    pages.add_middleware(Guard, names=own_names(page.host), any_address=page.host in ANY_ADDRESS)
+    pages.add_middleware(
+        Guard, names=own_names(page.host), any_address=page.host in ANY_ADDRESS, public_url=page.public_url
+    )
     _tell_trouble(pages)
     pages.add_api_route("/static/{mark}/{name}", _file, include_in_schema=False)
     return pages

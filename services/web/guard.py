@@ -83,9 +83,16 @@ class Tokens:
 class Guard:
     """ASGI middleware: foreign names, foreign origins and huge bodies end here; every answer is sealed."""
 
-    def __init__(self, app: ASGIApp, *, names: frozenset[str], any_address: bool) -> None:
-        """names: Host names that are ours.  any_address: bare IP addresses are ours as well."""
-        self.app, self.names, self.any_address = app, names, any_address
+    def __init__(
+        self, app: ASGIApp, *, names: frozenset[str], any_address: bool, public_url: str | None = None
+    ) -> None:
+        """names: Host names that are ours.  any_address: bare IP addresses are ours as well.
+
+        public_url: where others reach us, whose host is ours too; something in front may speak TLS for us.
+        """
+        self.app, self.any_address, self.public_url = app, any_address, public_url
+        self.public_name = None if public_url is None else _name_of(urlsplit(public_url).netloc)
+        self.names = names if self.public_name is None else names | {self.public_name}
 
     async def __call__(self, scope: Scope, receive: Receive, send: Send) -> None:
         """Let the request through, or answer it here."""
@@ -111,7 +118,7 @@ class Guard:
         hosts = headers.getlist("host")
         if len(hosts) != 1 or not self._is_ours(hosts[0]):
             return PlainTextResponse("This page answers only to its own address.\n", 421)
-        if scope["method"] not in SAFE_METHODS and not _same_origin(headers, hosts[0], scope["scheme"]):
+        if scope["method"] not in SAFE_METHODS and not self._same_origin(headers, hosts[0], scope["scheme"]):
             return PlainTextResponse("This form was not sent from this page; nothing was changed.\n", 403)
         length = headers.get("content-length", "0")
         if not length.isdigit() or int(length) > MOST_BODY_BYTES:
@@ -129,6 +136,15 @@ class Guard:
         except ValueError:
             return False
         return True
+
+    def _same_origin(self, headers: Headers, host: str, scheme: str) -> bool:
+        """Browsers say where a form comes from; what says nothing is judged by its token alone."""
+        if headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
+            return False
+        origin = headers.get("origin")
+        if origin is None or origin.lower() == f"{scheme}://{host}".lower():
+            return True
+        return _name_of(host) == self.public_name and origin.lower() == self.public_url
 
 
 class TooMuch(Exception):  # noqa: N818 - it names what came
@@ -159,14 +175,6 @@ def _name_of(host: str) -> str | None:
     if parts.username is not None or parts.path or parts.query or parts.fragment or not parts.hostname:
         return None
     return f"[{parts.hostname}]" if ":" in parts.hostname else parts.hostname
-
-
-def _same_origin(headers: Headers, host: str, scheme: str) -> bool:
-    """Browsers say where a form comes from; what says nothing is judged by its token alone."""
-    if headers.get("sec-fetch-site", "same-origin") not in ("same-origin", "none"):
-        return False
-    origin = headers.get("origin")
-    return origin is None or origin.lower() == f"{scheme}://{host}".lower()
 
 
 def session_of(request: Request) -> str:

@@ -9,6 +9,7 @@ import threading
 from collections import OrderedDict
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from urllib.parse import urlsplit
 
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
@@ -31,12 +32,14 @@ def passphrase_hash(page: Page) -> str | None:
     this machine without one, or when the file would not protect it.
     """
     if page.passphrase_file is None:
-        if is_loopback(page.host):
+        outside = "" if page.public_url is None else urlsplit(page.public_url).hostname or ""
+        if is_loopback(page.host) and (not outside or is_loopback(outside)):
             return None
+        says = f"page.host is {page.host}" if not outside else f"page.public_url is {page.public_url}"
         raise SettingsError(
-            f"page.host is {page.host}, so others could reach the page, but page.passphrase_file names no "
+            f"{says}, so others could reach the page, but page.passphrase_file names no "
             "file; write a passphrase into a file only you can read and name it there, or set page.host to "
-            "127.0.0.1"
+            "127.0.0.1 and leave page.public_url out"
         )
     path = page.passphrase_file
     try:

@@ -145,9 +145,9 @@ def test_a_corrected_bike_moves_its_grit_hours_and_the_reminder():
         "Slate: +5.2 grit-hours, +2.0 drive hours.",
         "Withdrawn: Wipe, dry and drip the chain Copper on Plover.",
         "Raised: Wipe, dry and drip the chain Slate on Curlew. "
-        "Slate came home wet at 20:00 on 2 June 2025 (Ride 1): 2 of 2 drive hours of the day were wet, "
-        "2.4 mm of rain fell in the hour from 18:00; the limit is 0.1 a day. While the wet lasts, wipe it "
-        "dry each evening; a drip holds 7 days.",
+        "Slate came home wet at 20:00 on 2 June 2025 (Ride 1): 2.4 mm of rain fell in the hour "
+        "from 18:00; 2 of 2 drive hours of the day were wet; "
+        "the limit is 0.1 a day. While the wet lasts, wipe it dry each evening; a drip holds 7 days.",
     )
 
 

@@ -68,9 +68,9 @@ def test_a_wet_ride_asks_for_hands_the_moment_it_is_over():
     assert reminder.key == "wipe and drip:1:ride 1"
     assert reminder.headline == "Wipe, dry and drip the chain Copper on Plover"
     assert reminder.sentence == (
-        "Copper came home wet at 22:40 on 3 June 2025 (Ride 1): 2.5 of 2.5 drive hours of the day were wet, "
-        "2.4 mm of rain fell in the hour from 20:00; the limit is 0.1 a day. While the wet lasts, wipe it "
-        "dry each evening; a drip holds 7 days."
+        "Copper came home wet at 22:40 on 3 June 2025 (Ride 1): 2.4 mm of rain fell in the hour "
+        "from 20:00; 2.5 of 2.5 drive hours of the day were wet; "
+        "the limit is 0.1 a day. While the wet lasts, wipe it dry each evening; a drip holds 7 days."
     )
     said_wet = only(WET.replace("  wet", "  said wet"), "2025-06-03 22:40").sentence
     assert "drive hours of the day were wet; the limit is 0.1 a day." in said_wet

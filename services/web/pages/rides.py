@@ -219,7 +219,7 @@ def question_of(snapshot: Snapshot, asked: OpenQuestion) -> Question | None:
         return None
     first = shown[0]
     rider = snapshot.rider(first)
-    bikes = sorted(snapshot.bikes_here(first.started_at), key=lambda b: (b.owner != first.rider, b.id))
+    bikes = snapshot.ledger.may_have_been(first)
     options = [Option(key, str(bike.id), bike.name) for key, bike in enumerate(bikes, start=1)]
     return Question(
         "-".join(str(ride) for ride in asked.rides),

@@ -11,7 +11,7 @@ from datetime import timedelta
 import pytest
 import segno
 from PIL import Image
-from playwright.sync_api import Browser
+from playwright.sync_api import Browser, Page
 from starlette.testclient import TestClient
 
 from rules.vocabulary import TreatmentKind
@@ -20,6 +20,7 @@ from services.web.app import create_app
 from tests.services.web.browser import a_browser, a_tab
 from tests.services.web.conftest import HERE, serving
 from tests.services.web.small_household import NOW, with_page
+from tests.services.web.test_sign_in import PASSPHRASE, QUICK
 
 Token = Callable[[], str]
 DANGER = "Hot wax burns skin and can catch fire"
@@ -98,16 +99,32 @@ def test_the_sheet_says_that_no_phone_reaches_the_page_until_it_is_told_where(lo
     assert html.count("Keep fingers, hair and sleeves away") == 1
 
 
+def within_reach_of_a_phone(shop: App) -> App:
+    """What others can reach wants a passphrase."""
+    file = shop.settings.home / "passphrase"
+    file.write_text(QUICK.hash(PASSPHRASE))
+    file.chmod(0o600)
+    return with_page(shop, public_url="http://192.0.2.7:8765", passphrase_file=file)
+
+
+def open_the_sheet(page: Page) -> None:
+    page.goto("/sign-in")
+    page.get_by_label("Passphrase").fill(PASSPHRASE)
+    page.get_by_role("button", name="Open").click()
+    page.wait_for_url("**/")
+    page.goto("/care/sheet")
+
+
 @pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
 def test_the_code_on_the_sheet_leads_to_it_and_stands_black_on_white(
     browser: Browser, shop: App, dark: bool
 ) -> None:
     address = "http://192.0.2.7:8765/care/sheet"
     with (
-        serving(with_page(shop, public_url="http://192.0.2.7:8765/")) as served,
+        serving(within_reach_of_a_phone(shop)) as served,
         a_tab(browser, served.url, dark=dark) as page,
     ):
-        page.goto("/care/sheet")
+        open_the_sheet(page)
         shot = Image.open(io.BytesIO(page.locator("svg.code").screenshot())).convert("L")
     wanted = list(segno.make(address, error="m", micro=False).matrix_iter(border=2))
     size = shot.width / len(wanted)
@@ -120,10 +137,10 @@ def test_the_code_on_the_sheet_leads_to_it_and_stands_black_on_white(
 
 def test_the_sheet_is_one_page_of_a4(browser: Browser, shop: App) -> None:
     with (
-        serving(with_page(shop, public_url="http://192.0.2.7:8765")) as served,
+        serving(within_reach_of_a_phone(shop)) as served,
         a_tab(browser, served.url) as page,
     ):
-        page.goto("/care/sheet")
+        open_the_sheet(page)
         paper = page.pdf(prefer_css_page_size=True)
     assert len(re.findall(rb"/Type\s*/Page\b", paper)) == 1
     width, height = map(float, re.findall(rb"/MediaBox\s*\[\s*0 0 ([\d.]+) ([\d.]+)", paper)[0])

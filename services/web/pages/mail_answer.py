@@ -1,0 +1,96 @@
+"""What a link in a mail opens, without a passphrase: one question, one button; and the cautions, whole.
+
+Opening it writes nothing: mail programs and their scanners open links by themselves.
+"""
+
+from __future__ import annotations
+
+from fastapi import APIRouter, Request
+from fastapi.responses import HTMLResponse, Response
+
+from rules.cautions import LINK, caution
+from rules.reminder import ReminderKind
+from rules.vocabulary import Regime
+from rules.work import work
+from services.answer_links import LinkRefused
+from services.store import StoreError
+from services.use_cases.answer_reminder import answer_by_link, offered
+from services.web.context import AppContext
+from services.web.forms import Posted
+from services.web.guard import TOKEN_FIELD
+
+router = APIRouter()
+
+
+@router.get("/a/{token}")
+def ask(token: str, request: Request) -> Response:
+    """What would be written, and the button that writes it."""
+    shared: AppContext = request.app.state.shared
+    try:
+        offer = offered(shared.app, token, now=shared.clock())
+    except (LinkRefused, StoreError) as error:
+        return _page(request, 410, "Nothing to write", said=(str(error),))
+    return _page(request, 200, offer.question, presses=offer.presses, token=shared.tokens.of(_form_of(token)))
+
+
+@router.post("/a/{token}")
+async def answer(token: str, request: Request) -> Response:
+    """Written down as of this moment, once."""
+    shared: AppContext = request.app.state.shared
+    posted = Posted(await request.form(max_files=0, max_fields=5))
+    if not shared.tokens.good(_form_of(token), posted.text(TOKEN_FIELD)):
+        return _page(
+            request, 403, "Not written yet", said=("Open the link from the mail again, then press.",)
+        )
+    try:
+        said = answer_by_link(shared.app, token, now=shared.clock(), bike=posted.text("bike", most=20))
+    except (LinkRefused, StoreError) as error:
+        return _page(request, 409, "Nothing was written", said=(str(error),))
+    return _page(request, 200, "Written down", said=said.sentences, back="Take it back")
+
+
+@router.get("/careful")
+def careful(request: Request) -> HTMLResponse:
+    """Every caution, whole: what a mail says in a line."""
+    said: dict[str, list[str]] = {}
+    for kind in ReminderKind:
+        for regime in Regime:
+            hands = work(kind, regime)
+            other = "Swap a chain" if kind is ReminderKind.REPLACEMENT else "Measure"
+            said.setdefault(caution(kind, regime), []).append(hands.verb if hands else other)
+    shared: AppContext = request.app.state.shared
+    steps = [(list(dict.fromkeys(names)), words) for words, names in said.items()]
+    return HTMLResponse(
+        shared.rendering.render(
+            "careful.html", steps=[*steps, (["Close a quick link"], LINK)], attribution=shared.app.attribution
+        )
+    )
+
+
+def _form_of(token: str) -> str:
+    """The form is the link's own: a cookie may come along with the press that the link came without."""
+    return f"link {token}"
+
+
+def _page(
+    request: Request,
+    status: int,
+    heading: str,
+    *,
+    said: tuple[str, ...] = (),
+    presses: tuple[tuple[str, str], ...] = (),
+    token: str = "",
+    back: str = "",
+) -> HTMLResponse:
+    shared: AppContext = request.app.state.shared
+    html = shared.rendering.render(
+        "mail_answer.html",
+        heading=heading,
+        said=said,
+        presses=presses,
+        action=request.url.path,
+        token=token,
+        token_field=TOKEN_FIELD,
+        back=back,
+    )
+    return HTMLResponse(html, status)
