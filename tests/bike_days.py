@@ -16,7 +16,11 @@ from tests.bike_recorders import Heard, Recorder, recorded
 
 @dataclass(frozen=True, slots=True)
 class ARide:
-    """A ride as it truly was. bike: None = none of the household's; story: what made it hard."""
+    """A ride as it truly was.
+
+    bike: None = none of the household's.  heard: the sensors its file names, and where each truly sits.
+    story: what made it hard.
+    """
 
     number: int
     rider: int
@@ -26,6 +30,7 @@ class ARide:
     content: bytes
     purpose: str
     recorder: str
+    heard: tuple[str, ...]
     story: tuple[str, ...]
 
 
@@ -181,17 +186,20 @@ class _Living:
         )
         if indoor:
             word = "indoor_cycling"
+        names_sensors = recorder.kind == "head unit" and rng.random() < recorder.hears_ids
         ending, content = recorded(
             rng, motion, recorder, heard, start,
             home=(place[0] + 0.02 * rider * (purpose == "commute"), place[1]), wheel_m=gears.wheel_m,
             sub_sport=word, profile_name=word.split("_")[0].title() if recorder.profile else None,
-            indoor=indoor, strays=strays,
+            indoor=indoor, named=(*heard, *strays) if names_sensors else (),
         )  # fmt: skip
         self.made += 1
         name = bike.name if bike else None
         ride = ARide(
-            self.made, rider, start, name, ending, content, purpose, recorder.name, (recorder.kind, *story)
-        )
+            self.made, rider, start, name, ending, content, purpose, recorder.name,
+            tuple(self._told(one, day) for one in (*heard, *strays)) if names_sensors else (),
+            (recorder.kind, *story),
+        )  # fmt: skip
         return ride, len(motion.speed_mps)
 
     def _outdoors(
@@ -227,3 +235,15 @@ class _Living:
                 strays.append(shown)
                 story.append(f"the {sensor.heard.kind} sensor of {on} was near and is in the file")
         return heard, strays
+
+    def _told(self, heard: Heard, day: int) -> str:
+        """A sensor as its file names it, and where it truly sits."""
+        name = f"serial {heard.serial}" if heard.serial else f"ant {heard.kind} {heard.ant_number}"
+        if heard.serial is None and heard.ant_number is None:
+            return f"{heard.kind} without a number"
+        where = (one.on(day) for one in self.home.sensors if _same(one.heard, heard))
+        return f"{heard.kind} ({name}) of {next(where)}"
+
+
+def _same(one: Heard, other: Heard) -> bool:
+    return (one.kind, one.serial, one.ant_number) == (other.kind, other.serial, other.ant_number)

@@ -60,9 +60,9 @@ def recorded(
     sub_sport: str | None,
     profile_name: str | None,
     indoor: bool = False,
-    strays: Sequence[Heard] = (),
+    named: Sequence[Heard] = (),
 ) -> tuple[str, bytes]:
-    """The file's ending and its bytes. strays: sensors that were only near, and gave nothing."""
+    """The file's ending and bytes. sensors: those that gave something; named: those the file names."""
     seconds = len(motion.speed_mps)
     nothing = np.full(seconds, np.nan)
     gives = {what for one in sensors for what in one.gives} if recorder.kind != "phone" else set()
@@ -101,10 +101,7 @@ def recorded(
         for first, last in _standing(motion.speed_mps):
             keep[first:last] = False
             pauses.append((begin + first, begin + last))
-    names_sensors = recorder.kind == "head unit" and rng.random() < recorder.hears_ids
-    seen_here = [
-        SensorSeen(one.kind, one.serial, one.ant_number, battery=one.battery) for one in (*sensors, *strays)
-    ]
+    seen = tuple(SensorSeen(one.kind, one.serial, one.ant_number, battery=one.battery) for one in named)
     recording = Recording(
         file_name="ride",
         reader="invented",
@@ -122,7 +119,7 @@ def recorded(
         sub_sport=sub_sport,
         profile_name=profile_name,
         device=SensorSeen("head unit", serial=recorder.serial),
-        sensors=tuple(seen_here) if names_sensors else (),
+        sensors=seen,
         pauses=tuple(pauses),
     )
     if recorder.kind == "head unit" or indoor:

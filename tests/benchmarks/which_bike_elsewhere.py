@@ -34,6 +34,7 @@ from tests.bike_days import ARide, rides_of
 from tests.bike_households import DAYS, FIRST_DAY, KINDS, AHousehold, household
 
 SLIPS = 0.02
+NAMES = {"Plover", "Harrier", "Dunlin", "Siskin", "Lapwing", "Avocet", "Curlew", "Wheatear", "Kestrel"}
 BINS = (0.5, 0.9, 0.95, 0.97, 0.99, 0.995, 1.0001)
 AFTERWARDS = FIRST_DAY + timedelta(days=DAYS + 1)
 
@@ -50,8 +51,9 @@ class Verdict:
     verdict: str
     probability: float | None
     because: str
-    clues: tuple[str, ...]
+    clues: tuple[tuple[float | None, str | None, str], ...]  # log-odds, bike, sentence
     guess: str | None
+    taught: str  # what answers said of rides with the same sensors
 
     @property
     def decided(self) -> bool:
@@ -160,6 +162,7 @@ class Lived:
         }
         with self.app.store.reading() as tx:
             held = tx.rides.assignments_in_force()
+        answered = {n: d.bike for n, d in held.items() if d.decided_by is DecidedBy.RIDER}
         found = []
         for ride in self.truth if only is None else only:
             one = held.get(ride)
@@ -167,17 +170,31 @@ class Lived:
                 continue
             evidence = json.loads(one.evidence) if one.evidence else {}
             clues = tuple(
-                f"{clue['weight'] if clue['weight'] is None else round(clue['weight'], 1)} "
-                f"{self.names.get(clue['bike'])}: {clue['sentence']}"
+                (clue["weight"], self.names.get(clue["bike"]), clue["sentence"])
                 for clue in evidence.get("clues", ())
             )
             verdict = "said" if one.decided_by is DecidedBy.RIDER else one.verdict
             said = self.names[one.bike] if verdict != "ask" else None
             guess = guesses.get(ride) if verdict == "ask" else said
             because = evidence.get("because", "")
-            said_of = (said, verdict, one.probability, because, clues, guess)
+            taught = self._taught(ride, answered)
+            said_of = (said, verdict, one.probability, because, clues, guess, taught)
             found.append(Verdict(self.home.kind, self.home.seed, way, self.truth[ride], *said_of))
         return found
+
+    def _taught(self, ride: RideId, answered: Mapping[RideId, BikeId | None]) -> str:
+        """For each sensor of a ride: how often its riders have said which bike it was on, slips included."""
+        told = []
+        for sensor in self.truth[ride].heard:
+            name = sensor.split(" of ")[0]
+            said = Counter(
+                f"{self.names[bike] or 'none of ours'}"
+                + ("" if self.names[bike] == self.truth[other].bike else " by a slip")
+                for other, bike in answered.items()
+                if any(one.split(" of ")[0] == name for one in self.truth[other].heard)
+            )
+            told.append(f"{sensor}: " + (", ".join(f"{n} × {b}" for b, n in said.items()) or "no answer yet"))
+        return "; ".join(told) or "its file names no sensor"
 
 
 def in_bulk(
@@ -300,13 +317,13 @@ def print_bins(found: Sequence[Verdict]) -> None:
 def print_wrong(found: Sequence[Verdict], examples: int = 3) -> None:
     """Wrong decided rides by what the program gave as its reason, with examples."""
     wrong = [v for v in found if v.decided and not v.right]
-    by_clue: Mapping[str, list[Verdict]] = defaultdict(list)
+    by_sentence: Mapping[str, list[Verdict]] = defaultdict(list)
     for one in wrong:
-        by_clue[_kind_of_clue(one)].append(one)
-    decided = Counter(_kind_of_clue(v) for v in found if v.decided)
-    print(f"\nwrong decided verdicts: {len(wrong)} (a ride counts in each way of use), by the strongest clue")
-    for clue, rows in sorted(by_clue.items(), key=lambda item: -len(item[1])):
-        print(f"\n{len(rows)} wrong of {decided[clue]} decided by: {clue}")
+        by_sentence[_kind_of_sentence(one)].append(one)
+    decided = Counter(_kind_of_sentence(v) for v in found if v.decided)
+    print(f"\nwrong decided verdicts: {len(wrong)} (a ride counts in each way of use), by the sentence shown")
+    for kind, rows in sorted(by_sentence.items(), key=lambda item: -len(item[1])):
+        print(f"\n{len(rows)} wrong of {decided[kind]} decided by: {kind}")
         seen: set[tuple[str, int, int]] = set()
         for one in rows:
             if (one.kind, one.seed, one.ride.number) in seen or len(seen) == examples:
@@ -316,10 +333,12 @@ def print_wrong(found: Sequence[Verdict], examples: int = 3) -> None:
                 f"  - {one.kind} seed {one.seed} ride {one.ride.number} ({one.way}; {one.ride.purpose}, "
                 f"{one.ride.recorder}): was {one.ride.bike or 'a lent bike'}, "
                 f"said {one.said or 'none of ours'} {one.verdict} {one.probability or 0:.3f}\n"
-                f"      world: {'; '.join(one.ride.story)}\n      said: {one.because}"
+                f"      world: {'; '.join(one.ride.story)}\n      sensors and answers: {one.taught}\n"
+                f"      said: {one.because}"
             )
-            for clue_said in one.clues[:5]:
-                print(f"      {clue_said}")
+            for weight, bike, sentence in _contrast(one):
+                odds = "never" if weight is None else f"{weight:+.1f}"
+                print(f"      {odds:>5} {bike or 'none of ours'}: {sentence}")
     print("\nwrong decided verdicts by what made the ride hard")
     of_story = Counter(what for v in wrong for what in v.ride.story)
     all_story = Counter(what for v in found if v.decided for what in v.ride.story)
@@ -327,15 +346,16 @@ def print_wrong(found: Sequence[Verdict], examples: int = 3) -> None:
         print(f"  {count:4} of {all_story[what]:5} decided: {what}")
 
 
-def _kind_of_clue(one: Verdict) -> str:
-    """The strongest clue for what was said, without its numbers and names."""
-    own = [c for c in one.clues if f" {one.said}: " in c.split(": ")[0] + ": "]
-    sentence = own[0].split(": ", 1)[1] if own else one.because or "nothing said"
-    words = [word if not any(ch.isdigit() for ch in word) else "N" for word in sentence.split()]
-    names = {"Plover", "Harrier", "Dunlin", "Siskin", "Lapwing", "Avocet", "Curlew", "Wheatear", "Kestrel"}
-    return " ".join(
-        "BIKE" if word.strip(".,'s;:") in names or word.split("'")[0] in names else word for word in words
-    )[:110]
+def _kind_of_sentence(one: Verdict) -> str:
+    """The sentence of the verdict, without its numbers and names."""
+    words = [word if not any(ch.isdigit() for ch in word) else "N" for word in one.because.split()]
+    return " ".join("BIKE" if word.strip(".,;:").split("'")[0] in NAMES else word for word in words)
+
+
+def _contrast(one: Verdict) -> list[tuple[float | None, str | None, str]]:
+    """The clues that spoke loudest of what was said and of what it was."""
+    about = [clue for clue in one.clues if clue[1] in (one.said, one.ride.bike)]
+    return sorted(about, key=lambda clue: -(99.0 if clue[0] is None else abs(clue[0])))[:6]
 
 
 def main() -> None:
