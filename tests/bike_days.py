@@ -53,7 +53,7 @@ class _Living:
     def _routes(self) -> None:
         hills, unpaved, rng = self.home.land["hills"], self.home.land["unpaved"], self.rng
         plan = {  # how many, length [m], unpaved, a junction every [m]
-            "commute": (1, 4_000, 9_000, self.luck.choice([0.0, 0.0, 0.15]), 450),
+            "commute": (1, 8_000, 18_000, self.luck.choice([0.0, 0.0, 0.15]), 450),
             "errand": (3, 2_500, 6_000, 0.0, 350),
             "road": (5, 16_000, 34_000, 0.0, 2500), "gravel": (4, 11_000, 24_000, unpaved, 3000),
             "trail": (3, 7_000, 14_000, 0.95, 5000), "social": (4, 9_000, 20_000, unpaved / 4, 1500),
@@ -157,9 +157,7 @@ class _Living:
             story.append("on its other wheels")
         if len(one.setups) > 1 and gears is one.setups[-1][1]:
             story.append("after its change of tyres or cassette")
-        recorder = luck.choices([r for r, _ in home.recorders[rider]], [s for _, s in home.recorders[rider]])[
-            0
-        ]
+        recorder = luck.choices(*zip(*home.recorders[rider], strict=True))[0]
         legs = home.legs[rider]
         pace = {"commute": 0.9, "errand": 0.75, "social": 0.8}.get(purpose, 1.05)
         legs = replace(legs, cadence_rpm=legs.cadence_rpm + rng.normal(0, 3), power_w=legs.power_w * pace)
@@ -177,19 +175,13 @@ class _Living:
             place = (home.home[0] + 2.0, home.home[1] + 1.5)
             story.append("on holiday")
         heard, strays = self._sensors(rider, bike, day, recorder, story)
-        word = (
-            one.sub_sport
-            if luck.random() < recorder.profile
-            else "road"
-            if luck.random() < 0.5
-            else "generic"
-        )
+        word = one.sub_sport if luck.random() < recorder.profile else recorder.usual
         if indoor:
             word = "indoor_cycling"
         names_sensors = recorder.kind == "head unit" and rng.random() < recorder.hears_ids
         ending, content = recorded(
             rng, motion, recorder, heard, start,
-            home=(place[0] + 0.02 * rider * (purpose == "commute"), place[1]), wheel_m=gears.wheel_m,
+            home=place, wheel_m=gears.wheel_m,
             sub_sport=word, profile_name=word.split("_")[0].title() if recorder.profile else None,
             indoor=indoor, named=(*heard, *strays) if names_sensors else (),
         )  # fmt: skip
@@ -206,6 +198,8 @@ class _Living:
         self, rider: int, purpose: str, gears: Drivetrain, frame: Frame, legs: Legs, effort: float, leg: int
     ) -> Motion:
         way = self.luck.choice(self.home.routes[purpose, rider])
+        if purpose == "commute":
+            way = way.out()
         if leg or (purpose != "commute" and self.luck.random() < 0.3):
             way = way.reversed()
         return ridden(

@@ -249,9 +249,8 @@ def _solo4(luck: random.Random, seed: int) -> AHousehold:
     draw = Draw(luck)
     later, moved = luck.randrange(180, 350), luck.randrange(400, 560)
     gravel = draw.gravel("Harrier", 0)
-    gravel.setups.append(
-        (luck.randrange(200, 450), replace(gravel.setups[0][1], cogs=CASSETTES["gravel 10-44"]))
-    )
+    changed = "gravel 10-44" if len(gravel.setups[0][1].rings) == 1 else "gravel 11-42"
+    gravel.setups.append((luck.randrange(200, 450), replace(gravel.setups[0][1], cogs=CASSETTES[changed])))
     bikes = [
         draw.road("Plover", 0),
         gravel,

@@ -89,6 +89,12 @@ class Route:
     limit_mps: Column  # bends
     stops: tuple[int, ...]  # steps at which there is a junction
 
+    def out(self) -> Route:
+        """The first half of the loop: from home to where one goes."""
+        half = len(self.east_m) // 2
+        kept = (self.east_m, self.north_m, self.altitude_m, self.roughness, self.limit_mps)
+        return Route(self.name, *(one[:half] for one in kept), tuple(s for s in self.stops if s < half - 5))
+
     def reversed(self) -> Route:
         """The other way round."""
         last = len(self.east_m) - 1

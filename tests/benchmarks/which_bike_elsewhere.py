@@ -4,7 +4,7 @@ Run: python tests/benchmarks/which_bike_elsewhere.py [--rides 180] [--seeds 1] [
 
 Seeds are drawn anew in each run and printed. Every household's rides are imported at once from real bytes and
 answered in the program's own order, ride by ride and group by group; one kind is also lived a ride at a time,
-its questions answered in the evening. Riders slip in 2 % of their answers, on a whole group if they answer so.
+its questions answered in the evening. Riders slip in 2 % of their answers, with a whole group if so asked.
 """
 
 from __future__ import annotations
@@ -113,7 +113,7 @@ class Lived:
         twin.__dict__ |= self.__dict__
         twin.folder, twin.app, twin.truth = folder, open_app(folder / "home"), dict(self.truth)
         twin.acts = twin.slips = twin.misled = 0
-        twin.groups, twin.luck = [], random.Random(f"{folder.name} {self.home.seed}")
+        twin.groups, twin.luck = [], random.Random(f"{folder.name} {self.home.kind} {self.home.seed}")
         return twin
 
     def questions(self) -> tuple[OpenQuestion, ...]:
