@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime
 
 from rules.commands import LogReading, LogTreatment, LogWipeTest, TakeBack
-from rules.gate.hearing import Hearing, Objection, Question, Refused, not_ahead
+from rules.gate.hearing import Hearing, Objection, Question, Refused, not_ahead, said_of
 from rules.gate.values import line, none_such, text, within
 from rules.ledger import Ledger
 from rules.vocabulary import Chain, ChainId, Reading, ReadingTool, Regime, TreatmentKind
@@ -25,13 +25,13 @@ def log_treatment(command: LogTreatment, hearing: Hearing) -> Iterator[Objection
             yield none_such("chain", one)
             return
         if chain in chains:
-            yield Refused(f"{chain.name} is named twice; once is enough.")
+            yield Refused(f"{chain.name} is named twice; once is enough.", "chain")
         chains.append(chain)
     for chain in chains:
         yield from _on_time(chain, command.done_at, hearing)
-    yield from within(command.minutes, 0.0, MOST_MINUTES, "Minutes")
-    yield from within(command.cost, 0.0, MOST_COST, "The cost")
-    yield from text(command.note, "A note")
+    yield from said_of("minutes", within(command.minutes, 0.0, MOST_MINUTES, "Minutes"))
+    yield from said_of("cost", within(command.cost, 0.0, MOST_COST, "The cost"))
+    yield from said_of("note", text(command.note, "A note"))
     yield from _odd_for_its_regime(chains, command.kind)
     logged = {(one.chain, one.kind, one.done_at) for one in hearing.ledger.treatments}
     again = [one.name for one in chains if (one.id, command.kind, command.done_at) in logged]
@@ -65,9 +65,9 @@ def log_reading(command: LogReading, hearing: Hearing) -> Iterator[Objection]:
         yield none_such("chain", command.chain)
         return
     yield from _on_time(chain, command.taken_at, hearing)
-    yield from text(command.note, "A note")
+    yield from said_of("note", text(command.note, "A note"))
     if command.instrument.strip():
-        yield from line(command.instrument, "The name of a tool", "as you call it")
+        yield from said_of("instrument", line(command.instrument, "The name of a tool", "as you call it"))
     yield from _measured(command)
     last = _last_reading(hearing.ledger, chain.id, command.taken_at)
     most = command.exact_pct if command.exact_pct is not None else command.under_pct
@@ -86,7 +86,9 @@ def log_wipe_test(command: LogWipeTest, hearing: Hearing) -> Iterator[Objection]
         return
     yield from _on_time(chain, command.done_at, hearing)
     if command.grade not in range(5):
-        yield Refused(f"A wipe test is graded 0, clean, to 4, black paste; {command.grade} is no grade.")
+        yield Refused(
+            f"A wipe test is graded 0, clean, to 4, black paste; {command.grade} is no grade.", "grade"
+        )
 
 
 def take_back(command: TakeBack, hearing: Hearing) -> Iterator[Objection]:
@@ -99,7 +101,7 @@ def take_back(command: TakeBack, hearing: Hearing) -> Iterator[Objection]:
         yield Refused(f"“{command.fact}” is nothing that is logged: treatment, reading or wipe test.")
     elif command.number not in logged[command.fact]:
         yield Refused(f"No {command.fact} {command.number} counts: it was never logged, or taken back since.")
-    yield from text(command.because, "A reason")
+    yield from said_of("because", text(command.because, "A reason"))
 
 
 def _on_time(chain: Chain, at: datetime, hearing: Hearing) -> Iterator[Objection]:
@@ -109,7 +111,8 @@ def _on_time(chain: Chain, at: datetime, hearing: Hearing) -> Iterator[Objection
     if chain.retired_at is not None and at > chain.retired_at:
         yield Refused(
             f"{chain.name} was retired on {hearing.told(chain.retired_at)}; nothing is done to it after "
-            "that. If it was not, undo that first."
+            "that. If it was not, undo that first.",
+            "at",
         )
 
 
@@ -130,16 +133,24 @@ def _measured(command: LogReading) -> Iterator[Objection]:
         elif over is None and under is None:
             yield Refused(
                 "Say what was read: over the largest step that dropped in, under the smallest that did not; "
-                "or an exact figure by ruler or caliper."
+                "or an exact figure by ruler or caliper.",
+                "over_pct",
             )
-        yield from within(over, 0.0, MOST_PCT - 0.01, "The step that dropped in, in %", "it as 0.5")
-        yield from within(under, 0.01, MOST_PCT - 0.01, "The step that did not, in %", "it as 0.75")
+        yield from said_of(
+            "over_pct", within(over, 0.0, MOST_PCT - 0.01, "The step that dropped in, in %", "it as 0.5")
+        )
+        yield from said_of(
+            "under_pct", within(under, 0.01, MOST_PCT - 0.01, "The step that did not, in %", "it as 0.75")
+        )
         if over is not None and under is not None and over >= under:
             yield Refused(
                 f"Over {over:g} % and under {under:g} % leave nothing between them: the step that dropped in "
-                "is the smaller one."
+                "is the smaller one.",
+                "over_pct",
             )
     elif exact is None or over is not None or under is not None:
         yield Refused(f"A {command.tool.value} gives one exact figure, in % longer than new.")
     else:
-        yield from within(exact, -0.99, MOST_PCT - 0.01, "The elongation in %", "it as 0.3")
+        yield from said_of(
+            "exact_pct", within(exact, -0.99, MOST_PCT - 0.01, "The elongation in %", "it as 0.3")
+        )

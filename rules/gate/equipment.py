@@ -16,7 +16,7 @@ from rules.commands import (
     Retire,
     TakeOff,
 )
-from rules.gate.hearing import Hearing, Objection, Refused, not_ahead
+from rules.gate.hearing import Hearing, Objection, Refused, not_ahead, said_of
 from rules.gate.values import address, line, name, none_such, span, text, time_zone, unpaved_share, within
 from rules.vocabulary import Bike, Chain, Fitting, Rider
 
@@ -37,14 +37,14 @@ def add_rider(command: AddRider, hearing: Hearing) -> Iterator[Objection]:
 def add_bike(command: AddBike, hearing: Hearing) -> Iterator[Objection]:
     yield from name(command.name, "bike", hearing.ledger.bikes)
     for field in ("owner", "unpaved_share", "chainrings", "cogs", "wheel_circumference_m"):
-        yield from _bike_field(field, getattr(command, field), hearing)
+        yield from said_of(field, _bike_field(field, getattr(command, field), hearing))
     yield from span(command.from_at, command.until_at)
 
 
 def add_chain(command: AddChain, hearing: Hearing) -> Iterator[Objection]:
     yield from name(command.name, "chain", hearing.ledger.chains)
     for field in ("speeds", "links", "price"):
-        yield from _chain_field(field, getattr(command, field))
+        yield from said_of(field, _chain_field(field, getattr(command, field)))
     if command.acquired_at is not None:
         yield from not_ahead(command.acquired_at, hearing)
 
@@ -66,9 +66,9 @@ def amend(command: Amend, hearing: Hearing) -> Iterator[Objection]:
         elif command.what == "rider":
             yield from address(value) if field == "email" else time_zone(str(value), hearing)  # type: ignore[arg-type]
         elif command.what == "bike":
-            yield from _bike_field(field, value, hearing)
+            yield from said_of(field, _bike_field(field, value, hearing))
         else:
-            yield from _chain_field(field, value)
+            yield from said_of(field, _chain_field(field, value))
     if isinstance(meant, Bike):
         values = {"from_at": meant.from_at, "until_at": meant.until_at} | command.values
         yield from span(values["from_at"], values["until_at"])  # type: ignore[arg-type]
@@ -107,9 +107,11 @@ def _overlaps(command: FitChain, chain: Chain, bike: Bike, hearing: Hearing) -> 
         if other.removed_at is None and other.fitted_at <= command.at:
             if same:
                 since = hearing.told(other.fitted_at, bike.id)
-                yield Refused(f"{chain.name} is on {bike.name} already, since {since}.")
+                yield Refused(f"{chain.name} is on {bike.name} already, since {since}.", "chain")
             continue  # it comes off when this one goes on
-        yield Refused(f"{_where(other, hearing)}; the times overlap. Say another time, or mend that first.")
+        yield Refused(
+            f"{_where(other, hearing)}; the times overlap. Say another time, or mend that first.", "at"
+        )
 
 
 def _where(fitting: Fitting, hearing: Hearing) -> str:
@@ -128,12 +130,13 @@ def take_off(command: TakeOff, hearing: Hearing) -> Iterator[Objection]:
         return
     on = hearing.fitting_of(chain.id)
     if on is None:
-        yield Refused(f"{chain.name} is on no bike.")
+        yield Refused(f"{chain.name} is on no bike.", "chain")
         return
     yield from not_ahead(command.at, hearing, on.bike)
     if command.at <= on.fitted_at:
         yield Refused(
-            f"{chain.name} was fitted only on {hearing.told(on.fitted_at, on.bike)}; it comes off after that."
+            f"{chain.name} was fitted only on {hearing.told(on.fitted_at, on.bike)}; take it off after that.",
+            "at",
         )
 
 
@@ -156,16 +159,17 @@ def retire(command: Retire, hearing: Hearing) -> Iterator[Objection]:
     if later and command.at < max(later):
         yield Refused(
             f"Something was done with {chain.name} on {hearing.told(max(later))}, after that time. Say a "
-            "later time, or undo that first."
+            "later time, or undo that first.",
+            "at",
         )
     elif chain.acquired_at is not None and command.at < chain.acquired_at:
-        yield Refused(f"{chain.name} came only on {hearing.told(chain.acquired_at)}; say a later time.")
+        yield Refused(f"{chain.name} came only on {hearing.told(chain.acquired_at)}; say a later time.", "at")
 
 
 def fitting_was_not(command: FittingWasNot, hearing: Hearing) -> Iterator[Objection]:
     if all(one.id != command.fitting for one in hearing.ledger.fittings):
         yield none_such("fitting", command.fitting)
-    yield from text(command.because, "A reason")
+    yield from said_of("because", text(command.because, "A reason"))
 
 
 def place_sensor(command: PlaceSensor, hearing: Hearing) -> Iterator[Objection]:
@@ -173,8 +177,10 @@ def place_sensor(command: PlaceSensor, hearing: Hearing) -> Iterator[Objection]:
     if bike is None:
         yield none_such("bike", command.bike)
         return
-    yield from line(command.identity, "A sensor's identity", "as 'gritledger sensors' shows it")
-    yield from line(command.kind, "A sensor's kind", "such as 'power meter'")
+    yield from said_of(
+        "identity", line(command.identity, "A sensor's identity", "as 'gritledger sensors' shows it")
+    )
+    yield from said_of("kind", line(command.kind, "A sensor's kind", "such as 'power meter'"))
     if command.from_at is not None:
         yield from not_ahead(command.from_at, hearing, bike.id)
     for before in hearing.ledger.sensors:
@@ -188,7 +194,8 @@ def place_sensor(command: PlaceSensor, hearing: Hearing) -> Iterator[Objection]:
         sat = hearing.bike(before.bike)
         yield Refused(
             f"The sensor {command.identity} is already on {sat.name if sat else 'a bike'} in that time; say "
-            "from when it sits on this one."
+            "from when it sits on this one.",
+            "at",
         )
         return
 

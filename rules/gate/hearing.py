@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, tzinfo
 from typing import TypeAlias
 
@@ -21,9 +21,10 @@ class Accepted:
 
 @dataclass(frozen=True, slots=True)
 class Refused:
-    """It may not: what is wrong, why, and what to do, in sentences."""
+    """It may not: what is wrong, why, and what to do. of: the command's field it is about; "" = all of it."""
 
     why: str
+    of: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,8 +81,14 @@ class Hearing:
         return f"{day(at, zone)}, {clock(at, zone)}"
 
 
+def said_of(field: str, objections: Iterable[Objection]) -> Iterator[Objection]:
+    """The same objections, as said of that field."""
+    for one in objections:
+        yield replace(one, of=field) if isinstance(one, Refused) else one
+
+
 def not_ahead(at: datetime, hearing: Hearing, bike: BikeId | None = None) -> Iterator[Objection]:
     if at > hearing.now:
-        yield Refused(f"{hearing.told(at, bike)} has not come yet; say it once it is done.")
+        yield Refused(f"{hearing.told(at, bike)} has not come yet; say it once it is done.", "at")
     elif at < EARLIEST:
-        yield Refused(f"{hearing.told(at, bike)} is too long ago for a ride file; is the year right?")
+        yield Refused(f"{hearing.told(at, bike)} is too long ago for a ride file; is the year right?", "at")

@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from datetime import timedelta
 
 from rules.commands import PutRidesOn, SayCondition, SayUnpaved, SplitOuting, TellRide, WithdrawRide
-from rules.gate.hearing import Hearing, Objection, Question, Refused, not_ahead
+from rules.gate.hearing import Hearing, Objection, Question, Refused, not_ahead, said_of
 from rules.gate.values import none_such, text, unpaved_share, within
 from rules.vocabulary import Condition, RideId
 
@@ -18,8 +18,14 @@ def tell_ride(command: TellRide, hearing: Hearing) -> Iterator[Objection]:
         yield none_such("rider", command.rider)
     if command.bike is not None and hearing.bike(command.bike) is None:
         yield none_such("bike", command.bike)
-    yield from within(command.minutes, 1.0, LONGEST_MIN, "How long it took, in minutes,", "for instance 40")
-    yield from within(command.distance_m, 0.0, FARTHEST_M, "The distance in metres", "for instance 12000")
+    yield from said_of(
+        "minutes",
+        within(command.minutes, 1.0, LONGEST_MIN, "How long it took, in minutes,", "for instance 40"),
+    )
+    yield from said_of(
+        "distance_m",
+        within(command.distance_m, 0.0, FARTHEST_M, "The distance in metres", "for instance 12000"),
+    )
     yield from within(command.latitude_deg, -90.0, 90.0, "The latitude", "degrees, south negative")
     yield from within(command.longitude_deg, -180.0, 180.0, "The longitude", "degrees, west negative")
     if (command.latitude_deg is None) != (command.longitude_deg is None):
@@ -66,7 +72,7 @@ def say_unpaved(command: SayUnpaved, hearing: Hearing) -> Iterator[Objection]:
 
 def withdraw_ride(command: WithdrawRide, hearing: Hearing) -> Iterator[Objection]:
     yield from _ride(command.ride, hearing)
-    yield from text(command.because, "A reason")
+    yield from said_of("because", text(command.because, "A reason"))
 
 
 def split_outing(_command: SplitOuting, _hearing: Hearing) -> Iterator[Objection]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from rules.commands import EndTrial, StartTrial
-from rules.gate.hearing import Hearing, Objection, Question, Refused, not_ahead
+from rules.gate.hearing import Hearing, Objection, Question, Refused, not_ahead, said_of
 from rules.gate.values import none_such, within
 from rules.vocabulary import Chain, Regime
 
@@ -24,7 +24,9 @@ def start_trial(command: StartTrial, hearing: Hearing) -> Iterator[Objection]:
     if bike is None or waxed is None or control is None:
         return
     yield from not_ahead(command.started_at, hearing, bike.id)
-    yield from within(command.block_km, *TURN_KM, "The kilometres from swap to swap", "it as 300")
+    yield from said_of(
+        "block_km", within(command.block_km, *TURN_KM, "The kilometres from swap to swap", "it as 300")
+    )
     if waxed.id == control.id:
         yield Refused("A trial needs two chains: one that is waxed, and one like it that is lubed.")
         return

@@ -21,21 +21,23 @@ def tidy(name: str) -> str:
 
 
 def none_such(what: str, wanted: int) -> Refused:
-    return Refused(f"There is no {what} {wanted}.")
+    return Refused(f"There is no {what} {wanted}.", what)
 
 
 def name(name: str, what: str, others: Iterable[Rider | Bike | Chain]) -> Iterator[Objection]:
     """A name is one printable line, not too long, and nobody else's."""
     name = tidy(name)
     if not name:
-        yield Refused(f"A {what} needs a name.")
+        yield Refused(f"A {what} needs a name.", "name")
     elif len(name) > LONGEST_NAME:
-        yield Refused(f"That name has {len(name)} characters; {LONGEST_NAME} are the most a {what} may have.")
+        yield Refused(
+            f"That name has {len(name)} characters; {LONGEST_NAME} are the most a {what} may have.", "name"
+        )
     elif not name.isprintable():
-        yield Refused(f"The {what}'s name holds characters that cannot be shown; type it anew.")
+        yield Refused(f"The {what}'s name holds characters that cannot be shown; type it anew.", "name")
     for other in others:
         if other.name.casefold() == name.casefold():
-            yield Refused(f"There is a {what} “{other.name}” already; give this one another name.")
+            yield Refused(f"There is a {what} “{other.name}” already; give this one another name.", "name")
 
 
 def line(text: str, what: str, such: str) -> Iterator[Objection]:
@@ -52,7 +54,7 @@ def text(text: str, what: str) -> Iterator[Objection]:
 
 def address(email: str | None) -> Iterator[Objection]:
     if email is not None and (not _ADDRESS.fullmatch(email) or len(email) > 254 or not email.isprintable()):
-        yield Refused(f"“{email[:60]}” is no mail address; write one such as iva@example.org.")
+        yield Refused(f"“{email[:60]}” is no mail address; write one such as iva@example.org.", "email")
 
 
 def time_zone(name: str, hearing: Hearing) -> Iterator[Objection]:
@@ -60,7 +62,8 @@ def time_zone(name: str, hearing: Hearing) -> Iterator[Objection]:
         hearing.zone_of(name)
     except (KeyError, ValueError, OSError):
         yield Refused(
-            f"There is no time zone “{name[:60]}”; give an IANA name such as Europe/Vienna or America/La_Paz."
+            f"There is no time zone “{name[:60]}”; give an IANA name such as Europe/Vienna or America/La_Paz.",
+            "time_zone",
         )
 
 
@@ -83,4 +86,4 @@ def unpaved_share(value: object) -> Iterator[Objection]:
 
 def span(from_at: datetime | None, until_at: datetime | None) -> Iterator[Objection]:
     if from_at is not None and until_at is not None and until_at < from_at:
-        yield Refused("It went before it came: the end lies before the start.")
+        yield Refused("It went before it came: the end lies before the start.", "until_at")

@@ -79,6 +79,11 @@ class NeedsConfirmation(StoreError):  # noqa: N818 - it names what is needed
 class FactRefused(StoreError):  # noqa: N818 - it names the fact's fate
     """The fact contradicts what is already known, or lies outside what can be; nothing was written."""
 
+    def __init__(self, sentence: str, field: str = "") -> None:
+        """field: of what was asked, the one that is wrong; "" = the whole of it."""
+        self.field = field
+        super().__init__(sentence)
+
 
 def near_names(wanted: str, names: Iterable[str]) -> list[str]:
     """Which of these names did the rider probably mean? At most three, best first, case ignored."""

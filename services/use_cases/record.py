@@ -106,7 +106,7 @@ def recorded(tx: Transaction, app: App, command: Command, *, now: datetime, by: 
         command = _second_recording(tx, command)
     verdict = judge(ledger, command, now=now, zone_of=ZoneInfo)
     if isinstance(verdict, Refused):
-        raise FactRefused(verdict.why)
+        raise FactRefused(verdict.why, verdict.of)
     if isinstance(verdict, Question) and not confirmed:
         raise NeedsConfirmation(verdict.ask)
     what = described(ledger, command, Hearing(ledger, now, ZoneInfo).zone(None))

@@ -9,7 +9,7 @@ from typing import Any
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
-from fastapi.responses import HTMLResponse, JSONResponse, Response
+from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 from starlette.exceptions import HTTPException
 
 from rules.rulebook import RulebookError
@@ -17,7 +17,7 @@ from services.app import App, Followed
 from services.settings import SettingsError
 from services.store import FactRefused, NotFound, StoreBusy, StoreError
 from services.web import api, exports, session_routes
-from services.web.context import AppContext, Clock, utc_now
+from services.web.context import AppContext, Clock, form_again, utc_now
 from services.web.forms import FormRefused
 from services.web.guard import SECURITY_HEADERS, Guard, TooMuch, own_names
 from services.web.pages import (
@@ -133,11 +133,12 @@ def _tell_trouble(pages: FastAPI) -> None:
     @pages.exception_handler(StoreError)
     def store_says_no(request: Request, error: StoreError) -> Response:
         kinds = ((NotFound, 404), (FactRefused, 409), (StoreBusy, 503), (StoreError, 500))
-        return _say_no(request, next(code for kind, code in kinds if isinstance(error, kind)), str(error))
+        status = next(code for kind, code in kinds if isinstance(error, kind))
+        return _not_taken(request, status, str(error), getattr(error, "field", ""))
 
     @pages.exception_handler(FormRefused)
     def form_refused(request: Request, error: FormRefused) -> Response:
-        return _say_no(request, error.status, error.sentence)
+        return _not_taken(request, error.status, error.sentence, error.field)
 
     @pages.exception_handler(RulebookError)
     @pages.exception_handler(SettingsError)
@@ -168,6 +169,13 @@ def _tell_trouble(pages: FastAPI) -> None:
         # This one answer is given outside the guard.
         answer.headers.update(SECURITY_HEADERS)
         return answer
+
+
+def _not_taken(request: Request, status: int, sentence: str, field: str) -> Response:
+    """Back to the form, as it was typed, with the sentence at its field; else the sentence alone."""
+    posted = getattr(request.state, "posted", None)
+    again = None if posted is None else form_again(request, posted, sentence, field)
+    return _say_no(request, status, sentence) if again is None else RedirectResponse(again, 303)
 
 
 def _plain(problem: Any) -> str:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, tzinfo
-from typing import Annotated, Any
+from typing import Annotated, Any, cast
+from urllib.parse import parse_qsl, urlencode, urlsplit
 
 from fastapi import Depends, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
@@ -19,9 +20,11 @@ from services.views.snapshot import Snapshot, Snapshots
 from services.web.flash import Flash
 from services.web.forms import FormRefused, Posted
 from services.web.guard import TOKEN_FIELD, Tokens, session_of
+from services.web.refused_form import RefusedForm, shown_again
 from services.web.rendering import Rendering
 from services.web.sessions import SessionStore
 
+MOST_TYPED = 20_000  # characters of a refused form that are kept for a while
 Clock = Callable[[], datetime]
 
 
@@ -79,10 +82,11 @@ class RequestContext:
     def show(self, template: str, *, here: str = "", status: int = 200, **figures: Any) -> HTMLResponse:
         """The page, with what was just done said on top."""
         flash = self.shared.flash.of(self.request.query_params.get("flash", ""))
+        refused = None if flash is None else flash.refused
         html = self.shared.rendering.render(
             template,
             here=here,
-            flash=flash,
+            flash=None if refused else flash,
             token=self.shared.tokens.of(session_of(self.request)),
             token_field=TOKEN_FIELD,
             signed_in=bool(session_of(self.request)),
@@ -93,7 +97,7 @@ class RequestContext:
             attribution=self.app.attribution,
             **figures,
         )
-        return HTMLResponse(html, status)
+        return HTMLResponse(html if refused is None else shown_again(html, refused), status)
 
     def keep(self, command: Command, posted: Posted, to: str) -> Response:
         """Keep what a form says and go back to a page that tells it; or ask, where it is odd."""
@@ -104,13 +108,13 @@ class RequestContext:
         return self.redirect(to, *done.sentences, undo=done.number)
 
     def ask(self, question: str, posted: Posted, *, back: str) -> HTMLResponse:
-        """The same form once more, behind a question; nothing was kept yet."""
+        """The same form once more, behind a question; nothing was kept yet. A no leads back to it."""
         return self.show(
             "confirm.html",
             question=question,
             action=self.request.url.path,
             fields=posted.again(TOKEN_FIELD, "yes"),
-            back=back,
+            back=form_again(self.request, posted) or back,
         )
 
     def redirect(self, to: str, *sentences: str, undo: int | None = None) -> RedirectResponse:
@@ -121,6 +125,18 @@ class RequestContext:
         joint = "&" if "?" in path else "?"
         name = self.shared.flash.keep(sentences, undo)
         return RedirectResponse(f"{path}{joint}flash={name}{mark}{anchor}", 303)
+
+
+def form_again(request: Request, posted: Posted, sentence: str = "", field: str = "") -> str | None:
+    """Where the form stands again as it was typed; None = it is not known where it was, or too long."""
+    came_from = urlsplit(request.headers.get("referer", ""))
+    if came_from.netloc != request.headers.get("host") or posted.size > MOST_TYPED:
+        return None
+    query = urlencode([pair for pair in parse_qsl(came_from.query) if pair[0] != "flash"])
+    typed = tuple(posted.again(TOKEN_FIELD, "yes"))
+    shared: AppContext = request.app.state.shared
+    name = shared.flash.keep(refused=RefusedForm(request.url.path, typed, sentence, field))
+    return f"{came_from.path or '/'}?{query}{'&' if query else ''}flash={name}"
 
 
 def context_of(request: Request) -> RequestContext:
@@ -139,7 +155,8 @@ async def posted_of(request: Request) -> Posted:
             "changed. Go back, load the page again and repeat it.",
             status=403,
         )
-    return Posted(form)
+    request.state.posted = Posted(form)
+    return cast("Posted", request.state.posted)
 
 
 AContext = Annotated[RequestContext, Depends(context_of)]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime, tzinfo
 from enum import StrEnum
 from typing import TypeVar
@@ -25,6 +26,16 @@ class FormRefused(Exception):  # noqa: N818 - it names the form's fate
         super().__init__(sentence)
 
 
+@contextmanager
+def at_field(name: str) -> Iterator[None]:
+    """What is refused inside is wrong with that field."""
+    try:
+        yield
+    except FormRefused as error:
+        error.field = error.field or name
+        raise
+
+
 class Posted:
     """The fields of one form."""
 
@@ -35,17 +46,17 @@ class Posted:
         """A line of text without its outer blanks; "" when it was left empty."""
         value = self._form.get(name, "")
         if not isinstance(value, str):
-            raise FormRefused(f"“{name}” must be text, not a file.")
+            raise FormRefused(f"“{name}” must be text, not a file.", field=name)
         text = " ".join(value.replace("\0", " ").split())
         if len(text) > most:
-            raise FormRefused(f"“{name}” is longer than {most} characters; shorten it.")
+            raise FormRefused(f"“{name}” is longer than {most} characters; shorten it.", field=name)
         return text
 
     def need(self, name: str, what: str) -> str:
         """A text that must not be empty."""
         text = self.text(name)
         if not text:
-            raise FormRefused(f"Say {what}.")
+            raise FormRefused(f"Say {what}.", field=name)
         return text
 
     def every(self, name: str) -> list[str]:
@@ -57,6 +68,11 @@ class Posted:
         for name, value in self._form.multi_items():
             if name.startswith(prefix) and isinstance(value, str):
                 yield name.removeprefix(prefix), value
+
+    @property
+    def size(self) -> int:
+        """How many characters were sent."""
+        return sum(len(name) + len(value) for name, value in self.again())
 
     def again(self, *but: str) -> list[tuple[str, str]]:
         """Every field but these, to be sent once more."""
@@ -73,29 +89,29 @@ class Posted:
         text = self.text(name)
         if not text:
             return None
-        return number_in(text, low=low, high=high, what=what)
+        with at_field(name):
+            return number_in(text, low=low, high=high, what=what)
 
     def whole(self, name: str, *, what: str, low: int | None = None, high: int | None = None) -> int | None:
         """A whole number; None when it was left empty."""
         value = self.number(name, low=low, high=high, what=what)
         if value is not None and (not math.isfinite(value) or value != int(value)):
-            raise FormRefused(f"{what} is a whole number, not {value:g}.")
+            raise FormRefused(f"{what} is a whole number, not {value:g}.", field=name)
         return None if value is None else int(value)
 
     def identity(self, name: str, what: str) -> int:
         """The number of a thing that must be chosen."""
         value = self.whole(name, low=1, high=LARGEST_ID, what=what)
         if value is None:
-            raise FormRefused(f"Choose {what}.")
+            raise FormRefused(f"Choose {what}.", field=name)
         return value
 
     def identities(self, name: str, what: str) -> list[int]:
         """The numbers of things of which at least one must be chosen."""
-        found = [number_in(one, low=1, high=LARGEST_ID, what=what) for one in self.every(name) if one.strip()]
-        if not found:
+        with at_field(name):
+            found = [number_in(one, low=1, high=LARGEST_ID, what=what) for one in self.every(name) if one]
+        if not found or any(one != int(one) for one in found):
             raise FormRefused(f"Choose {what}.", field=name)
-        if any(one != int(one) for one in found):
-            raise FormRefused(f"{what} is a whole number.", field=name)
         return [int(one) for one in found]
 
     def choice(self, name: str, kind: type[Choice], what: str) -> Choice:
@@ -105,7 +121,7 @@ class Posted:
             return kind(text)
         except ValueError as error:
             known = ", ".join(one.value for one in kind)
-            raise FormRefused(f"Choose {what}: {known}.") from error
+            raise FormRefused(f"Choose {what}: {known}.", field=name) from error
 
     def instant(self, name: str, zone: tzinfo, *, now: datetime) -> datetime:
         """A local date and time as browsers send them; `now` when it was left empty."""
@@ -114,7 +130,8 @@ class Posted:
     def instant_or_none(self, name: str, zone: tzinfo) -> datetime | None:
         """A local date and time, or a date alone (its noon); None when it was left empty."""
         text = self.text(name)
-        return local_instant(text, zone) if text else None
+        with at_field(name):
+            return local_instant(text, zone) if text else None
 
     def teeth(self, name: str, what: str) -> tuple[int, ...]:
         """A list of teeth, in any usual spelling."""
@@ -123,7 +140,7 @@ class Posted:
             text = text.replace(separator, "-")
         parts = [part for part in text.split("-") if part]
         if not all(part.isascii() and part.isdigit() and len(part) < 4 for part in parts):
-            raise FormRefused(f"{what}: write every one's teeth, e.g. 11-13-15-17-19-21-24-28.")
+            raise FormRefused(f"{what}: write every one's teeth, e.g. 11-13-15-17-19-21-24-28.", field=name)
         return tuple(sorted(int(part) for part in parts))
 
 

@@ -112,7 +112,7 @@ def bike_said(text: str, snapshot: Snapshot) -> BikeId | None:
         return None
     if text.isascii() and text.isdigit() and int(text) in {bike.id for bike in snapshot.ledger.bikes}:
         return BikeId(int(text))
-    raise FormRefused("Choose a bike of the household, or none of ours.")
+    raise FormRefused("Choose a bike of the household, or none of ours.", field="bike")
 
 
 def word_said(text: str) -> Condition | None:
@@ -122,7 +122,7 @@ def word_said(text: str) -> Condition | None:
     try:
         return Condition(text)
     except ValueError as error:
-        raise FormRefused("Choose what it was like, or leave it to the archive.") from error
+        raise FormRefused("Choose what it was like, or leave it to the archive.", field="word") from error
 
 
 @router.post("/{number}/bike")

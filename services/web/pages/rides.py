@@ -239,11 +239,11 @@ def tell(context: AContext, posted: APost) -> Response:
     bike = bike_said(posted.need("bike", "which bike it was on"), snapshot)
     minutes = posted.number("minutes", what="How long it took, in minutes,")
     if minutes is None:
-        raise FormRefused("Say how long it took, in minutes, for instance 40.")
+        raise FormRefused("Say how long it took, in minutes, for instance 40.", field="minutes")
     word = posted.choice("like", Condition, "what it was like") if posted.text("like") else None
     at = posted.instant_or_none("at", context.zone)
     if at is None:
-        raise FormRefused("Say when it began.")
+        raise FormRefused("Say when it began.", field="at")
     indoor = posted.ticked("indoor")
     place = None if indoor else place_about(snapshot.ledger, rider, at)
     latitude_deg, longitude_deg = (None, None) if place is None else place[1:]
