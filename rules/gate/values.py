@@ -62,7 +62,7 @@ def time_zone(name: str, hearing: Hearing) -> Iterator[Objection]:
         hearing.zone_of(name)
     except (KeyError, ValueError, OSError):
         yield Refused(
-            f"There is no time zone “{name[:60]}”; give an IANA name such as Europe/Vienna or America/La_Paz.",
+            f"There is no time zone “{name[:60]}”; give an IANA name, as Europe/Vienna or America/La_Paz.",
             "time_zone",
         )
 

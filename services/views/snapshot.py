@@ -110,8 +110,10 @@ class Snapshot:
 
     @cached_property
     def zone_name(self) -> str:
-        """What that clock is called."""
-        return self.ledger.riders[0].time_zone if self.ledger.riders else "UTC"
+        """What that clock is called; one that is no place's, as 'UTC+2'."""
+        name = self.ledger.riders[0].time_zone if self.ledger.riders else "UTC"
+        ahead = name.removeprefix("Etc/GMT")
+        return name if ahead in (name, "") else f"UTC{ahead.translate(str.maketrans('+-', '-+'))}"
 
     @cached_property
     def rides_newest_first(self) -> tuple[Ride, ...]:
@@ -312,6 +314,13 @@ class Snapshots:
                 return HouseholdJudgement(tx).questions()
 
         return self.now()._once("asked", work)
+
+    def advice(self, now: datetime) -> Mapping[BikeId, str]:
+        """What is worth a word about tomorrow, by the bike to take."""
+        from services.views.tomorrow import advice
+
+        newest = self.now()
+        return newest._once("advice", lambda: advice(self.app, newest, now), asof=_hour(now))
 
     def keep_warm(self, stop: threading.Event, clock: Callable[[], datetime]) -> None:
         """Look every second until told to stop: after a round's writes, no page waits for the reading."""

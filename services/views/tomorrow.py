@@ -7,7 +7,7 @@ from datetime import datetime, time, timedelta
 
 from rules.contamination import history
 from rules.tomorrow import Choice, Plan, tomorrow, typed_day, typed_weather, usual_day
-from rules.vocabulary import ChainId, HourAhead, Rider
+from rules.vocabulary import BikeId, ChainId, HourAhead, Rider
 from rules.wear.forecast import Forecast
 from services.app import App, zone_of
 from services.store import NotFound
@@ -52,6 +52,14 @@ def days_ahead(
         if not riders:
             raise NotFound("rider", rider, [one.name for one in snapshot.ledger.riders])
     return tuple(_day(app, snapshot, one, now, weather, hours, begins) for one in riders)
+
+
+def advice(app: App, snapshot: Snapshot, now: datetime) -> dict[BikeId, str]:
+    """What the bench says unasked, by the bike to take: only what a forecast has earned."""
+    if snapshot.ahead is None or not snapshot.ahead.speaks:
+        return {}
+    days = days_ahead(app, now=now, snapshot=snapshot)
+    return {one.choices[0].bike.id: one.sentence for one in days if one.matters and one.choices}
 
 
 def _day(

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from datetime import UTC, tzinfo
 from typing import NamedTuple
 
+from rules import reasons
 from rules.contamination import CLEARS_SINCE_IMMERSION, ChainHistory
 from rules.vocabulary import Condition, Treatment, TreatmentKind
 from rules.wording import day, number
@@ -27,6 +28,7 @@ from services.web.drawings.textures import (
 LEFT = 26.0  # room for the bath before the first link
 MIDDLE, HEIGHT = 30.0, 47.0
 DROP_APART = 10.0
+RENEWS = (TreatmentKind.DRIP, TreatmentKind.OIL)
 
 
 class Stretch(NamedTuple):
@@ -58,10 +60,10 @@ class Since(NamedTuple):
 
 def since_cleaned(history: ChainHistory) -> Since:
     """What has this chain been through since its last immersion (a wet-lube chain: clean), in order?"""
-    cleaned: Treatment | None = None
+    cleaned, entries = reasons.since(history.entries, CLEARS_SINCE_IMMERSION)
     stretches: list[Stretch] = []
     drips: list[Dripped] = []
-    for entry in history.entries:
+    for entry in entries:
         if entry.exposure is not None:
             condition, grit_h = entry.exposure.condition, entry.exposure.dirt_h
             if grit_h <= 0.0:
@@ -70,11 +72,8 @@ def since_cleaned(history: ChainHistory) -> Since:
                 stretches[-1] = Stretch(condition, stretches[-1].grit_h + grit_h)
             else:
                 stretches.append(Stretch(condition, grit_h))
-        elif isinstance(entry.fact, Treatment):
-            if entry.fact.kind in CLEARS_SINCE_IMMERSION:
-                cleaned, stretches, drips = entry.fact, [], []
-            elif entry.fact.kind in (TreatmentKind.DRIP, TreatmentKind.OIL):
-                drips.append(Dripped(entry.since_immersion.grit_h, entry.fact))
+        elif isinstance(entry.fact, Treatment) and entry.fact.kind in RENEWS:
+            drips.append(Dripped(entry.since_immersion.grit_h, entry.fact))
     return Since(cleaned, tuple(stretches), tuple(drips))
 
 

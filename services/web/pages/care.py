@@ -234,7 +234,7 @@ def _logged(context: RequestContext) -> list[tuple[datetime, str, int, ChainId, 
 @router.get("/sheet")
 def sheet(context: AContext) -> HTMLResponse:
     """Today's jobs for a page of paper, with a code that opens this sheet on a phone to log them."""
-    rows = bench(context.snapshot, context.now)
+    rows = bench(context.snapshot, context.now, tomorrow=context.shared.snapshots.advice(context.now))
     public = context.app.settings.page.public_url
     code = None if public is None else _code(f"{public.rstrip('/')}/care/sheet")
     return _show(

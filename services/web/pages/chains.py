@@ -2,35 +2,62 @@
 
 from __future__ import annotations
 
-from fastapi import APIRouter
+from datetime import datetime
+from typing import Annotated
+
+from fastapi import APIRouter, Query
 from fastapi.responses import HTMLResponse
 
 from rules.outlook import why_not_yet
-from rules.vocabulary import ChainId
+from rules.vocabulary import Chain, ChainId
 from rules.wear.forecast import Measure
 from services.app import zone_of
 from services.store import NotFound
 from services.views.bench import need_of
 from services.views.chain_state import state_of
+from services.views.snapshot import Snapshot
 from services.web.context import AContext
 from services.web.embed import life_picture, life_rows, strip
 
-MOST_ROWS = 120
+MOST_ROWS = 40
+PAGE = 10
+PLACES = ("bike", "shelf", "retired")
 router = APIRouter(prefix="/chains")
 
 
 @router.get("")
-def chains(context: AContext) -> HTMLResponse:
-    """Every chain, where it is and what it has been through."""
+def chains(
+    context: AContext,
+    text: Annotated[str, Query(max_length=100)] = "",
+    where: Annotated[str, Query(max_length=20)] = "",
+    page: Annotated[int, Query(ge=1, le=10_000)] = 1,
+) -> HTMLResponse:
+    """Every chain and what it has been through. where: 'bike', 'shelf', 'retired', or anywhere."""
     snapshot, now = context.snapshot, context.now
-    states = [state_of(snapshot, chain, now) for chain in snapshot.ledger.chains]
-    states.sort(key=lambda one: (one.where == "retired", one.bike is None, one.chain.name))
+    wanted = [
+        one
+        for one in snapshot.ledger.chains
+        if text.casefold() in one.name.casefold() and where in ("", _place(snapshot, one, now))
+    ]
+    wanted.sort(key=lambda one: (PLACES.index(_place(snapshot, one, now)), one.name))
     return context.show(
         "chains.html",
         here="chains",
-        states=states,
-        km={one.chain.id: Measure.KILOMETRES.over_life(snapshot.past(one.chain.id, now)) for one in states},
+        states=[state_of(snapshot, one, now) for one in wanted[(page - 1) * PAGE : page * PAGE]],
+        text=text,
+        where=where,
+        places=PLACES,
+        count=len(wanted),
+        page=page,
+        pages=max(1, -(-len(wanted) // PAGE)),
+        km=lambda one: Measure.KILOMETRES.over_life(one.past),
+        strip=strip,
     )
+
+
+def _place(snapshot: Snapshot, chain: Chain, now: datetime) -> str:
+    words = snapshot.where(chain, now)
+    return words if words == "retired" else "shelf" if words == "on the shelf" else "bike"
 
 
 @router.get("/{number}")
@@ -51,7 +78,6 @@ def chain(number: int, context: AContext) -> HTMLResponse:
         rows=life_rows(snapshot, one, now)[: -MOST_ROWS - 1 : -1],
         most_rows=MOST_ROWS,
         picture=life_picture(snapshot, one, now),
-        wear=snapshot.wear(one.id, now),
         fittings=snapshot.ledger.fittings_of(one.id)[::-1],
         km=Measure.KILOMETRES.over_life(snapshot.past(one.id, now)),
         strip=strip,

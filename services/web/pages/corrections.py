@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from fastapi import APIRouter
+from typing import Annotated
+
+from fastapi import APIRouter, Query
 from fastapi.responses import HTMLResponse, Response
 
 from services.store import NeedsConfirmation
@@ -11,15 +13,27 @@ from services.web.context import AContext, APost
 from services.web.forms import Posted
 
 router = APIRouter()
-MOST_SHOWN = 100
+PAGE = 25
 
 
 @router.get("/corrections")
-def corrections(context: AContext) -> HTMLResponse:
+def corrections(
+    context: AContext,
+    text: Annotated[str, Query(max_length=100)] = "",
+    page: Annotated[int, Query(ge=1, le=100_000)] = 1,
+) -> HTMLResponse:
     """The log of changes."""
     with context.app.store.reading() as tx:
-        corrections = tx.changes.all_(limit=MOST_SHOWN)
-    return context.show("corrections.html", corrections=corrections)
+        every = tx.changes.all_()
+    found = [one for one in every if text.casefold() in one.what.casefold()]
+    return context.show(
+        "corrections.html",
+        corrections=found[(page - 1) * PAGE : page * PAGE],
+        text=text,
+        count=len(found),
+        page=page,
+        pages=max(1, -(-len(found) // PAGE)),
+    )
 
 
 @router.post("/corrections/{number}/undo")

@@ -29,7 +29,7 @@ MOST_QUESTIONS = 2
 def overview(context: AContext) -> HTMLResponse:
     """The first page."""
     snapshot, now = context.snapshot, context.now
-    rows = bench(snapshot, now)
+    rows = bench(snapshot, now, tomorrow=context.shared.snapshots.advice(now))
     shown = rows[:MOST_DRAWN]
     open_ones = [asked for asked in context.shared.snapshots.asked() if not asked.is_check]
     questions = [one for asked in open_ones[:MOST_QUESTIONS] if (one := question_of(snapshot, asked))]

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from datetime import timedelta
+from typing import Annotated
 
 from fastapi import APIRouter, Query
 from fastapi.responses import HTMLResponse, Response
 
 from rules.outlook import difference, what_if_limit, with_condition, with_ride_on
-from rules.reminder import RaisedReminder
+from rules.reminder import RaisedReminder, Step
 from rules.vocabulary import BikeId, Condition, ReminderId, RideId
 from rules.work import work
 from services.app import zone_of
@@ -23,14 +24,34 @@ from services.web.pages.corrections import back_of
 from services.web.rendering import stamp
 
 router = APIRouter(prefix="/why")
+PAGE = 25
 
 
 @router.get("")
-def every(context: AContext) -> HTMLResponse:
+def every(
+    context: AContext,
+    text: Annotated[str, Query(max_length=100)] = "",
+    now_: Annotated[str, Query(alias="now", max_length=20)] = "",
+    page: Annotated[int, Query(ge=1, le=100_000)] = 1,
+) -> HTMLResponse:
     """Every reminder ever raised, newest first."""
     with context.app.store.reading() as tx:
         raised = tx.reminders.all_()
-    return context.show("reminders.html", reminders=raised[::-1])
+    found = [
+        one
+        for one in reversed(raised)
+        if text.casefold() in one.reminder.headline.casefold() and now_ in ("", one.state.value)
+    ]
+    return context.show(
+        "reminders.html",
+        reminders=found[(page - 1) * PAGE : page * PAGE],
+        text=text,
+        state=now_,
+        states=[one.value for one in Step],
+        count=len(found),
+        page=page,
+        pages=max(1, -(-len(found) // PAGE)),
+    )
 
 
 @router.get("/{number}")

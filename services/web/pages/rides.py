@@ -25,7 +25,12 @@ from services.web.forms import LARGEST_ID, FormRefused, local_instant
 from services.web.pages.ride import NONE, bike_said, identity_of
 
 router = APIRouter(prefix="/rides")
-PAGE = 50
+PAGE = 25
+PARTS = (
+    ("rides", "/rides", "Rides"),
+    ("answer", "/rides/answer", "Which bike was it?"),
+    ("files", "/files", "Files"),
+)
 MOST_ASKED = 40
 OPEN = "open"  # rides whose bike is a question
 
@@ -128,6 +133,8 @@ def rides(
     return context.show(
         "rides.html",
         here="rides",
+        part="rides",
+        parts=PARTS,
         want=want,
         rides=matching[(page - 1) * PAGE : page * PAGE],
         count=len(matching),
@@ -207,6 +214,8 @@ def answer(context: AContext, apart: int | None = None) -> HTMLResponse:
     return context.show(
         "answer.html",
         here="rides",
+        part="answer",
+        parts=PARTS,
         questions=[one for one in shown if one is not None],
         left=max(0, len(snapshot.questions) - told),
     )

@@ -33,6 +33,7 @@ from services.web.forms import Posted
 from services.web.pages.corrections import back_of
 
 router = APIRouter(prefix="/settings")
+FITTINGS = 6  # a page
 PARTS = (
     ("riders", "Riders"),
     ("bikes", "Bikes"),
@@ -126,16 +127,23 @@ def _amend(
 
 
 @router.get("/chains")
-def chains(context: AContext, chain: Annotated[str, Query(max_length=12)] = "") -> HTMLResponse:
+def chains(
+    context: AContext,
+    chain: Annotated[str, Query(max_length=12)] = "",
+    page: Annotated[int, Query(ge=1, le=100_000)] = 1,
+) -> HTMLResponse:
     """What is fitted where."""
     snapshot, now = context.snapshot, context.now
+    fittings = sorted(snapshot.ledger.fittings, key=lambda one: (one.fitted_at, one.id), reverse=True)
     return _show(
         context,
         "chains",
         chosen=chain,
         regimes=list(Regime),
         link_caution=LINK,
-        fittings=sorted(snapshot.ledger.fittings, key=lambda one: (one.fitted_at, one.id), reverse=True)[:40],
+        fittings=fittings[(page - 1) * FITTINGS : page * FITTINGS],
+        page=page,
+        pages=max(1, -(-len(fittings) // FITTINGS)),
         usable=[one for one in snapshot.ledger.chains if one.retired_at is None or one.retired_at > now],
         bikes=snapshot.bikes_here(now),
     )

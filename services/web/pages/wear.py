@@ -19,7 +19,12 @@ from services.web.context import AContext, APost
 from services.web.embed import comparison_picture, wear_picture
 
 router = APIRouter(prefix="/wear")
-PAGE = 8  # a drawing is heavy
+PAGE = 4  # a drawing is heavy
+PARTS = (
+    ("wear", "/wear", "Chain by chain"),
+    ("compare", "/wear/compare", "Wax and wet lube"),
+    ("year", "/year", "The year another way"),
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,17 +78,30 @@ def wear(context: AContext, page: Annotated[int, Query(ge=1, le=1000)] = 1) -> H
                 _at_limit(readings, snapshot.wear_limit(chain, now)),
             )
         )
-    comparison, bikes = snapshot.comparison(now), snapshot.bikes_here(now)
     return context.show(
         "wear.html",
         here="wear",
+        part="wear",
+        parts=PARTS,
         worn=worn,
         bare=[one for one in snapshot.ledger.chains if one not in measured],
         page=page,
         pages=max(1, -(-len(measured) // PAGE)),
+    )
+
+
+@router.get("/compare")
+def compare(context: AContext) -> HTMLResponse:
+    """Wax against wet lube: which wears less, a fair trial, and what each costs."""
+    snapshot, now = context.snapshot, context.now
+    comparison, bikes = snapshot.comparison(now), snapshot.bikes_here(now)
+    return context.show(
+        "wear_compare.html",
+        here="wear",
+        part="compare",
+        parts=PARTS,
         comparison=comparison,
         rates=comparison_picture(comparison),
-        learned=snapshot.learned(now),
         prices=snapshot.prices,
         pays_back=snapshot.pays_back(now),
         trials=snapshot.trials(now),
@@ -94,6 +112,7 @@ def wear(context: AContext, page: Annotated[int, Query(ge=1, le=1000)] = 1) -> H
             [one for one in snapshot.ledger.chains if one.regime is regime and one.retired_at is None]
             for regime in Regime
         ],
+        learned=snapshot.learned(now),
         costs=[snapshot.cost(regime, now) for regime in Regime],
     )
 
@@ -110,11 +129,11 @@ def begin_trial(context: AContext, posted: APost) -> Response:
         USUAL_TURN_KM if every_km is None else every_km,
         secrets.randbelow(2**31),
     )
-    return context.keep(begun, posted, "/wear#trial")
+    return context.keep(begun, posted, "/wear/compare#trial")
 
 
 @router.post("/trial/end")
 def end_trial(context: AContext, posted: APost) -> Response:
     """A trial is over."""
     number = TrialId(posted.identity("trial", "the trial"))
-    return context.keep(EndTrial(number, context.now), posted, "/wear#trial")
+    return context.keep(EndTrial(number, context.now), posted, "/wear/compare#trial")

@@ -36,6 +36,7 @@ PAGES = (
     "/care/log",
     "/care/sheet",
     "/wear",
+    "/wear/compare",
     "/wax-night",
     "/year",
     "/files",

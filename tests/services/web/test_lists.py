@@ -1,0 +1,118 @@
+"""Lists page, filter and search; no page is longer than a reader scrolls; a finger hits what it points at."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from datetime import timedelta
+
+import pytest
+from playwright.sync_api import Browser
+from starlette.testclient import TestClient
+
+from rules.vocabulary import Regime
+from services.app import App
+from services.store import Store
+from tests.services.web.browser import a_browser, a_tab
+from tests.services.web.conftest import Served
+from tests.services.web.small_household import NOW
+from tests.services.web.test_pages import PAGES
+
+LONGEST_PX = 3000
+FINGER_PX, PRESS_PX = 24, 43
+
+
+@pytest.fixture(scope="module")
+def browser() -> Iterator[Browser]:
+    with a_browser() as opened:
+        yield opened
+
+
+def fill(store: Store) -> None:
+    """A household after some years: hundreds of files, dozens of chains and fittings."""
+    with store.writing() as tx:
+        rider = tx.equipment.riders()[0].id
+        crake = tx.equipment.add_bike("Crake", rider)
+        for number in range(300):
+            outcome, why = ("unreadable", "the file is torn") if number % 50 == 0 else ("new ride", "")
+            tx.files.record(
+                sha256=f"{number:064x}",
+                name=f"/rides/{number:03}.fit",
+                size=1,
+                seen_at=NOW - timedelta(hours=number),
+                outcome=outcome,
+                why=why,
+            )
+        for number in range(12):
+            chain = tx.equipment.add_chain(f"Slate {number}", regime=Regime.WET_LUBE)
+            for turn in range(3):
+                at = NOW - timedelta(days=90 - 12 * turn - number)
+                tx.equipment.fit_chain(chain.id, crake.id, at, at + timedelta(hours=20))
+
+
+def test_files_are_paged_filtered_and_searched(page: TestClient, shop: App) -> None:
+    fill(shop.store)
+
+    def seen(**query: str) -> list[str]:
+        return re.findall(r'class="path">(?:/rides/)?(\d{3}\.fit)', page.get("/files", params=query).text)
+
+    first, second = seen(), seen(page="2")
+    assert len(first) <= 20
+    assert not set(first) & set(second)
+    assert seen(only="unreadable", text="rides/")[:2] == ["000.fit", "050.fit"]
+    assert seen(text="torn", page="1")[:1] == ["000.fit"]
+    assert seen(text="123.fit") == ["123.fit"]
+    assert "None." in page.get("/files", params={"text": "no such file"}).text
+
+
+def test_chains_are_found_by_name_and_place(page: TestClient, shop: App) -> None:
+    fill(shop.store)
+    assert "15 chains." in page.get("/chains").text
+    assert page.get("/chains").text.count('class="bike chain-row"') == 10
+    assert "2 chains." in page.get("/chains", params={"where": "bike"}).text
+    assert "1 chain." in page.get("/chains", params={"text": "slate 11"}).text
+    assert "No chain is like that." in page.get("/chains", params={"text": "granite"}).text
+    assert "<th" not in page.get("/chains").text  # no table of totals
+
+
+def test_reminders_and_what_was_said_are_searched(look: TestClient) -> None:
+    assert "0 reminders" in look.get("/why", params={"text": "no such"}).text
+    assert re.search(r"[1-9]\d* reminders?\.", look.get("/why", params={"now": "raised"}).text)
+    assert "wipe test" in look.get("/corrections", params={"text": "wipe test"}).text
+    assert "Nothing like that was said." in look.get("/corrections", params={"text": "no such"}).text
+
+
+@pytest.mark.parametrize("width", [1280, 360])
+def test_no_page_is_too_long_and_what_can_be_pressed_is_as_large_as_a_finger(
+    browser: Browser, served: Served, width: int
+) -> None:
+    fill(served.shop.store)
+    too_long, too_small = [], []
+    with a_tab(browser, served.url, width=width) as page:
+        for path in PAGES:
+            page.goto(path)
+            height = page.evaluate("document.documentElement.scrollHeight")
+            if height > LONGEST_PX:
+                too_long.append((path, height))
+            too_small += [(path, said) for said in page.evaluate(SMALL, [FINGER_PX, PRESS_PX])]
+    assert too_long == []
+    assert too_small == []
+
+
+# A box in a label is pressed by its label; the link that skips the head shows only when it has the focus.
+SMALL = """([finger, press]) => [...document.querySelectorAll('a, button, input, select, summary')]
+  .filter((one) => one.type !== 'hidden' && !one.matches('.skip'))
+  .map((one) => [one, (one.matches('input') && one.closest('label')) || one])
+  .filter(([one, target]) => {
+    const box = target.getBoundingClientRect();
+    const wanted = one.matches('.main') && innerWidth < 640 ? press : finger;
+    return box.width > 0 && (box.height < wanted - 0.1 || box.width < finger - 0.1);
+  })
+  .map(([one]) => `${one.tagName} ${(one.textContent || one.name).trim().slice(0, 30)}`)"""
+
+
+def test_a_clock_that_is_no_places_is_named_by_its_distance(page: TestClient, shop: App) -> None:
+    rider = shop.store
+    with rider.writing() as tx:
+        tx.equipment.update_rider(tx.equipment.riders()[0].id, time_zone="Etc/GMT-2")
+    assert "Times are those of UTC+2." in page.get("/").text
