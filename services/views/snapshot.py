@@ -90,7 +90,7 @@ class Snapshot:
             ahead=kept_ahead(tx),
         )
 
-    def _once(self, key: Hashable, work: Callable[[], T], *, asof: Hashable = None) -> T:
+    def once(self, key: Hashable, work: Callable[[], T], *, asof: Hashable = None) -> T:
         """Work out what hangs on the facts, and perhaps on the time: the newest answer is kept."""
         with self._working:
             if key not in self._worked_out or self._worked_out[key][0] != asof:
@@ -195,11 +195,11 @@ class Snapshot:
             by_grit = sorted(sums.items(), key=lambda item: -item[1][1])
             return tuple((condition, *hours) for condition, hours in by_grit)
 
-        return self._once(("conditions", ride.id), work)
+        return self.once(("conditions", ride.id), work)
 
     def outlook(self, now: datetime) -> tuple[Outlook, ...]:
         """How far each limit of each fitted chain is, soonest first."""
-        return self._once(
+        return self.once(
             "outlook",
             lambda: outlook(self.ledger, self.rulebook, now=now, zone_of=zone_of),
             asof=now.replace(second=0, microsecond=0),
@@ -209,7 +209,7 @@ class Snapshot:
         self, chain: ChainId, now: datetime, measure: Measure = Measure.DRIVE_HOURS
     ) -> Forecast | Refusal:
         """When a chain is worn out, or why nobody can say."""
-        return self._once(
+        return self.once(
             ("wear", chain, measure),
             lambda: forecast(self.ledger, self.rulebook, chain, now=now, measure=measure),
             asof=_hour(now),
@@ -221,18 +221,18 @@ class Snapshot:
 
     def comparison(self, now: datetime) -> Comparison:
         """Waxed against wet lube."""
-        return self._once("comparison", lambda: compare(self.ledger, self.rulebook, now=now), asof=_hour(now))
+        return self.once("comparison", lambda: compare(self.ledger, self.rulebook, now=now), asof=_hour(now))
 
     def learned(self, now: datetime) -> tuple[LearnedWeight, ...]:
         """What the readings say of the rulebook's weights."""
-        return self._once(
+        return self.once(
             "learned", lambda: learned_weights(self.ledger, self.rulebook, now=now), asof=_hour(now)
         )
 
     def cost(self, regime: Regime, now: datetime) -> Cost:
         """What 1000 km cost."""
         hour = _hour(now)  # what is worked out for one regime serves the other
-        return self._once(
+        return self.once(
             ("cost", regime),
             lambda: cost(self.ledger, self.rulebook, regime, now=hour, prices=self.prices),
             asof=hour,
@@ -240,7 +240,7 @@ class Snapshot:
 
     def another_way(self, now: datetime) -> tuple[AnotherWay, ...]:
         """The last year, cared for another way, bike by bike."""
-        return self._once(
+        return self.once(
             "another way",
             lambda: another_way(self.ledger, self.rulebook, now=now, zone_of=zone_of),
             asof=_hour(now),
@@ -248,7 +248,7 @@ class Snapshot:
 
     def rag_offers(self, now: datetime) -> tuple[Offer, ...]:
         """What wipe tests say of bikes' limits."""
-        return self._once("rag", lambda: offers(self.ledger, self.rulebook, now=now), asof=_hour(now))
+        return self.once("rag", lambda: offers(self.ledger, self.rulebook, now=now), asof=_hour(now))
 
     def trials(self, now: datetime) -> tuple[Turn, ...]:
         """Where every trial stands, the newest first."""
@@ -256,7 +256,7 @@ class Snapshot:
 
     def found_by_trials(self, now: datetime) -> Found:
         """What all trials have shown."""
-        return self._once(
+        return self.once(
             "trials", lambda: found_by_trials(self.ledger, self.rulebook, now=now), asof=_hour(now)
         )
 
@@ -313,14 +313,7 @@ class Snapshots:
             with self.app.store.reading() as tx:
                 return HouseholdJudgement(tx).questions()
 
-        return self.now()._once("asked", work)
-
-    def advice(self, now: datetime) -> Mapping[BikeId, str]:
-        """What is worth a word about tomorrow, by the bike to take."""
-        from services.views.tomorrow import advice
-
-        newest = self.now()
-        return newest._once("advice", lambda: advice(self.app, newest, now), asof=_hour(now))
+        return self.now().once("asked", work)
 
     def keep_warm(self, stop: threading.Event, clock: Callable[[], datetime]) -> None:
         """Look every second until told to stop: after a round's writes, no page waits for the reading."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 
@@ -54,12 +55,16 @@ def days_ahead(
     return tuple(_day(app, snapshot, one, now, weather, hours, begins) for one in riders)
 
 
-def advice(app: App, snapshot: Snapshot, now: datetime) -> dict[BikeId, str]:
+def advice(app: App, snapshot: Snapshot, now: datetime) -> Mapping[BikeId, str]:
     """What the bench says unasked, by the bike to take: only what a forecast has earned."""
-    if snapshot.ahead is None or not snapshot.ahead.speaks:
-        return {}
-    days = days_ahead(app, now=now, snapshot=snapshot)
-    return {one.choices[0].bike.id: one.sentence for one in days if one.matters and one.choices}
+
+    def work() -> Mapping[BikeId, str]:
+        if snapshot.ahead is None or not snapshot.ahead.speaks:
+            return {}
+        days = days_ahead(app, now=now, snapshot=snapshot)
+        return {one.choices[0].bike.id: one.sentence for one in days if one.matters and one.choices}
+
+    return snapshot.once("advice", work, asof=now.replace(minute=0, second=0, microsecond=0))
 
 
 def _day(

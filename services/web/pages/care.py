@@ -23,6 +23,7 @@ from services.settings import SETTINGS_FILE
 from services.views.bench import Need, bench, need_of
 from services.views.bench_sheet import jobs
 from services.views.chain_state import ChainState, state_of
+from services.views.tomorrow import advice
 from services.web.context import AContext, APost, RequestContext
 from services.web.embed import strip, treatment_mark
 from services.web.forms import LARGEST_ID, FormRefused
@@ -234,7 +235,8 @@ def _logged(context: RequestContext) -> list[tuple[datetime, str, int, ChainId, 
 @router.get("/sheet")
 def sheet(context: AContext) -> HTMLResponse:
     """Today's jobs for a page of paper, with a code that opens this sheet on a phone to log them."""
-    rows = bench(context.snapshot, context.now, tomorrow=context.shared.snapshots.advice(context.now))
+    snapshot, now = context.snapshot, context.now
+    rows = bench(snapshot, now, tomorrow=advice(context.app, snapshot, now))
     public = context.app.settings.page.public_url
     code = None if public is None else _code(f"{public.rstrip('/')}/care/sheet")
     return _show(

@@ -14,6 +14,7 @@ from rules.wording import listed
 from services.channels.calendar import feed
 from services.views.bench import Need, bench, headline
 from services.views.calendar_entries import entries
+from services.views.tomorrow import advice
 from services.web.context import AContext, RequestContext
 from services.web.embed import sign, strip
 from services.web.pages.rides import question_of
@@ -29,7 +30,7 @@ MOST_QUESTIONS = 2
 def overview(context: AContext) -> HTMLResponse:
     """The first page."""
     snapshot, now = context.snapshot, context.now
-    rows = bench(snapshot, now, tomorrow=context.shared.snapshots.advice(now))
+    rows = bench(snapshot, now, tomorrow=advice(context.app, snapshot, now))
     shown = rows[:MOST_DRAWN]
     open_ones = [asked for asked in context.shared.snapshots.asked() if not asked.is_check]
     questions = [one for asked in open_ones[:MOST_QUESTIONS] if (one := question_of(snapshot, asked))]
