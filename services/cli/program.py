@@ -8,7 +8,7 @@ from typing import Annotated
 
 import typer
 
-from services.cli import care, copies, equipment, files, reminders, rides, running, sensitivity, wear
+from services.cli import care, club, copies, equipment, files, reminders, rides, running, sensitivity, wear
 from services.cli.output import Home, err, out, plain
 from services.cli.usage_errors import help_wanted, sentence
 
@@ -48,7 +48,7 @@ def _every(
         )
 
 
-for part in (files, rides, equipment, care, reminders, wear, sensitivity, running, copies):
+for part in (files, rides, equipment, care, reminders, wear, sensitivity, running, copies, club):
     part.register(commands)
 
 
@@ -57,7 +57,11 @@ def _flowing(words: str) -> str:
     return "\n\n".join(" ".join(paragraph.split()) for paragraph in words.split("\n\n"))
 
 
-for command in (*commands.registered_commands, *equipment.add.registered_commands):
+for command in (
+    *commands.registered_commands,
+    *equipment.add.registered_commands,
+    *club.club.registered_commands,
+):
     command.help = _flowing(inspect.getdoc(command.callback) or "")
 
 

@@ -30,8 +30,13 @@ from services.store.private_files import FOLDER, touch_private
 BUSY_S = 10.0  # how long a writer waits for another
 WRITING, MIGRATING = "gritledger_writing", "gritledger_migrating"
 WROTE = "gritledger_wrote"  # whether a connection has changed a row since this was last taken off it
-# Any fixed number: every gritledger that writes to one PostgreSQL database takes this one lock.
+HOUSEHOLD = "gritledger_household"  # which household of a club; None = the database is one household's own
+# Any fixed number: every gritledger that writes to one PostgreSQL database takes this one lock; in a club's,
+# with the household's number beside it.
 WRITE_LOCK = 0x67726974
+
+# What every policy of a club's tables reads.
+HOUSEHOLD_SETTING = "gritledger.household"
 
 # SQLSTATE: serialization failure, deadlock, lock not available, cannot connect now, too many connections
 _POSTGRES_BUSY = {"40001", "40P01", "55P03", "57P03", "53300"}
@@ -143,11 +148,22 @@ def _begin_sqlite(connection: Connection) -> None:
 
 def _begin_postgresql(connection: Connection) -> None:
     options = connection.get_execution_options()
+    household: int | None = options.get(HOUSEHOLD)
     if options.get(WRITING, False) or options.get(MIGRATING, False):
         connection.exec_driver_sql(f"SET LOCAL lock_timeout = {int(BUSY_S * 1000)}")
-        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({WRITE_LOCK})")
+        lock = f"{WRITE_LOCK}" if household is None else f"{WRITE_LOCK}, {household:d}"
+        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({lock})")
     else:
         connection.exec_driver_sql("SET TRANSACTION ISOLATION LEVEL REPEATABLE READ READ ONLY")
+    if household is not None:
+        # For this transaction alone: the pool's next borrower must not be somebody else by mistake.
+        connection.exec_driver_sql(f"SELECT set_config('{HOUSEHOLD_SETTING}', '{household:d}', true)")
+
+
+def alone_with_what_is_shared(connection: Connection) -> None:
+    """Wait for other households that write what all of a club share; at home nobody else writes."""
+    if connection.get_execution_options().get(HOUSEHOLD) is not None:
+        connection.exec_driver_sql(f"SELECT pg_advisory_xact_lock({WRITE_LOCK}, 0)")
 
 
 @contextmanager
@@ -194,6 +210,9 @@ def _plain(url: URL, error: DBAPIError) -> Exception:
         return _plain_sqlite(url, original)
     if getattr(original, "sqlstate", None) in _POSTGRES_BUSY:
         return StoreBusy(str(original))
+    if getattr(original, "sqlstate", None) == "42501":  # insufficient privilege
+        first_line = (str(original).splitlines() or ["not allowed"])[0]
+        return StoreUnusable(where(url), first_line, "sign in as the role that this database was made for")
     if isinstance(error, OperationalError):
         first_line = (str(original).splitlines() or ["no answer"])[0]
         return StoreUnusable(where(url), first_line, "check that the server runs and that the URL is right")

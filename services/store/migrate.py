@@ -7,6 +7,7 @@ from pathlib import Path
 
 from sqlalchemy import Connection, Engine, column, inspect, select, table
 
+from services.store.apart import is_club
 from services.store.copies import copy_whole
 from services.store.engine import MIGRATING
 from services.store.errors import NewerDatabase, StoreUnusable
@@ -26,6 +27,13 @@ def migrate(engine: Engine, where: str) -> None:
         found = schema_of(connection, where)
         if found == KNOWN[-1]:
             return
+        if found is not None and connection.dialect.name == "postgresql" and is_club(connection):
+            # Rows are moved to new tables by number, and in a club numbers are many households'.
+            raise StoreUnusable(
+                where,
+                f"is a club's database of an older version (schema {found}; this one wants {KNOWN[-1]})",
+                "move its households over: see 'A club' in the README",
+            )
     if found is not None and engine.dialect.name == "sqlite":
         copy_before(Path(where))
     with engine.connect().execution_options(**{MIGRATING: True}) as connection, connection.begin():

@@ -7,14 +7,16 @@ from contextlib import contextmanager
 from functools import cached_property
 from pathlib import Path
 from types import TracebackType
+from typing import Any
 
 from sqlalchemy import URL, Connection, Engine, select
 
 from rules.ledger import Ledger
+from services.store.apart import household_of, refuse_unless_apart
 from services.store.care import Care
 from services.store.changes import Changes
 from services.store.copies import faults_told
-from services.store.engine import WRITING, WROTE, make_engine, plain_errors, rows_of, url_of, where
+from services.store.engine import HOUSEHOLD, WRITING, WROTE, make_engine, plain_errors, rows_of, url_of, where
 from services.store.equipment import Equipment
 from services.store.errors import StoreUnusable
 from services.store.facts import Facts
@@ -97,24 +99,27 @@ class Transaction:
 class Store:
     """A household's facts on disk. Threads may share one; another process opens its own."""
 
-    def __init__(self, engine: Engine, url: URL) -> None:
-        self._engine, self._url = engine, url
+    def __init__(self, engine: Engine, url: URL, household: int | None = None) -> None:
+        self._engine, self._url, self.household = engine, url, household
 
     @classmethod
     def open(cls, url_or_path: str | Path) -> Store:
         """Open a database by SQLAlchemy URL, or SQLite by path, and bring it up to this version's schema.
 
-        Raises NewerDatabase, StoreBusy, StoreUnusable.
+        ?household=7 in the URL: that household of a club's database. Raises StoreError.
         """
-        url = url_of(url_or_path)
+        url, household = household_of(url_of(url_or_path))
         engine = make_engine(url)
         try:
             with plain_errors(url):
                 migrate(engine, where(url))
+                if engine.dialect.name == "postgresql":
+                    with engine.connect() as connection, connection.begin():
+                        refuse_unless_apart(connection, where(url), household)
         except BaseException:
             engine.dispose()
             raise
-        return cls(engine, url)
+        return cls(engine, url, household)
 
     @property
     def where(self) -> str:
@@ -129,7 +134,7 @@ class Store:
     @contextmanager
     def reading(self) -> Iterator[Transaction]:
         """A view of the facts as they are at its first look; writers do not disturb it. Raises StoreBusy."""
-        with plain_errors(self._url, reading=True), self._engine.connect() as connection, connection.begin():
+        with plain_errors(self._url, reading=True), self._begun() as connection:
             yield Transaction(connection)
 
     @contextmanager
@@ -139,16 +144,18 @@ class Store:
         Never hold it across the network. A block that changes no row counts as no write.
         Raises StoreBusy when another writer does not finish in time.
         """
-        writer = {WRITING: True}
-        with (
-            plain_errors(self._url),
-            self._engine.connect().execution_options(**writer) as connection,
-            connection.begin(),
-        ):
+        with plain_errors(self._url), self._begun(**{WRITING: True}) as connection:
             connection.info.pop(WROTE, None)
             yield Transaction(connection)
             if connection.info.pop(WROTE, False):
                 connection.execute(write_count.update().values(writes=write_count.c.writes + 1))
+
+    @contextmanager
+    def _begun(self, **how: bool) -> Iterator[Connection]:
+        """A connection in a transaction of this household: the one place where the store begins one."""
+        options: dict[str, Any] = {**how, HOUSEHOLD: self.household}
+        with self._engine.connect().execution_options(**options) as connection, connection.begin():
+            yield connection
 
     def faults(self) -> tuple[str, ...]:
         """What the database finds wrong with itself, in sentences; empty = nothing. Reads all of it."""

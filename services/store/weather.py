@@ -12,6 +12,7 @@ from sqlalchemy import Select, bindparam, false, or_, select
 
 from ingest.weather.hourly import Cell, HourlyWeather
 from rules.vocabulary import Tier
+from services.store.engine import alone_with_what_is_shared
 from services.store.repository import Repository
 from services.store.tables_rides import WEATHER_IS_CURRENT, hourly_weather, weather_block
 
@@ -57,6 +58,7 @@ class Weather(Repository):
 
         Equal values only renew when they were checked. A preliminary value never replaces a final one.
         """
+        alone_with_what_is_shared(self._connection)
         by_series = sorted(hours, key=_series)
         return sum(self._put_series(list(group)) for _, group in groupby(by_series, key=_series))
 

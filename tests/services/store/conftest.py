@@ -9,8 +9,10 @@ from pathlib import Path
 
 import psycopg
 import pytest
+from sqlalchemy import make_url
 
 from services.store import Store
+from services.store.club import Club
 
 
 @pytest.fixture(scope="session")
@@ -31,7 +33,10 @@ def postgresql_server() -> Iterator[str]:
         connection.execute("SELECT pg_reload_conf()")
         connection.execute("CREATE DATABASE empty")
         connection.execute("CREATE DATABASE migrated")
+        connection.execute("CREATE DATABASE club")
+        connection.execute("CREATE ROLE gritledger LOGIN PASSWORD 'tests'")
     Store.open(with_database(server.get_uri(), "migrated")).close()
+    Club.prepare(with_database(server.get_uri(), "club"), "gritledger")
     yield server.get_uri()
     server.cleanup()
     shutil.rmtree(folder, ignore_errors=True)
@@ -45,7 +50,7 @@ def migrated_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
     return path
 
 
-@pytest.fixture(params=["sqlite", "postgresql"])
+@pytest.fixture(params=["sqlite", "postgresql", "club"])
 def url(request: pytest.FixtureRequest, tmp_path: Path) -> str:
     """The URL of a database at the newest schema, without a fact."""
     if request.param == "sqlite":
@@ -53,12 +58,24 @@ def url(request: pytest.FixtureRequest, tmp_path: Path) -> str:
         shutil.copy(request.getfixturevalue("migrated_file"), path)
         return f"sqlite:///{path}"
     server = request.getfixturevalue("postgresql_server")
+    if request.param == "club":
+        club = request.getfixturevalue("club_url")
+        with Club.open(club) as opened:  # beside the households of all the tests before
+            return f"{club}&household={opened.add(str(tmp_path)).number}"
     with psycopg.connect(server_database(server, "migrated"), autocommit=True) as connection:
         found = connection.execute("SELECT tablename FROM pg_tables WHERE schemaname = 'public'").fetchall()
         tables = ", ".join(name for (name,) in found if name not in ("alembic_version", "write_count"))
         connection.execute(f"TRUNCATE {tables} RESTART IDENTITY CASCADE")
         connection.execute("UPDATE write_count SET writes = 0")
     return with_database(server, "migrated")
+
+
+@pytest.fixture
+def club_url(postgresql_server: str) -> str:
+    """The URL of a club's database without a household, as the role that pages and workers use."""
+    with psycopg.connect(server_database(postgresql_server, "club"), autocommit=True) as connection:
+        connection.execute("TRUNCATE hourly_weather, weather_block")  # what households share
+    return as_role(with_database(postgresql_server, "club"), "gritledger", "tests")
 
 
 @pytest.fixture(params=["sqlite", "postgresql"])
@@ -89,3 +106,9 @@ def server_database(uri: str, name: str) -> str:
 def with_database(uri: str, name: str) -> str:
     """The same server, another database, as a URL the store takes."""
     return server_database(uri, name).replace("postgresql://", "postgresql+psycopg://", 1)
+
+
+def as_role(url: str, role: str, password: str) -> str:
+    """The same database, signed in to as another role."""
+    plain = make_url(url).set(username=role, password=password)
+    return plain.render_as_string(hide_password=False)

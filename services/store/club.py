@@ -1,0 +1,181 @@
+"""A club's database: many households in one PostgreSQL, each a store of its own over shared connections."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from types import TracebackType
+
+from sqlalchemy import URL, Connection, Engine, column, select, table, text
+
+from services.store.apart import (
+    FRESH,
+    household_of,
+    is_club,
+    keep_apart,
+    refuse_unless_apart,
+    refuse_unsafe_role,
+    tables_apart,
+)
+from services.store.engine import (
+    HOUSEHOLD,
+    HOUSEHOLD_SETTING,
+    MIGRATING,
+    WRITING,
+    make_engine,
+    plain_errors,
+    url_of,
+    where,
+)
+from services.store.errors import FactRefused, NotFound, StoreUnusable
+from services.store.migrate import migrate
+from services.store.store import Store
+
+
+@dataclass(frozen=True, slots=True)
+class Household:
+    """A household of a club."""
+
+    number: int
+    name: str
+
+
+class Club:
+    """The households of one database. Threads may share one; another process opens its own."""
+
+    def __init__(self, engine: Engine, url: URL) -> None:
+        self._engine, self._url = engine, url
+
+    @classmethod
+    def prepare(cls, owner_url: str, role: str) -> None:
+        """Make a database fit for a club, as its owner; a prepared one is looked through and brought up.
+
+        role: whom the page and the workers sign in as. Raises StoreError; then nothing was changed.
+        """
+        url = _on_postgresql(owner_url)
+        engine = make_engine(url)
+        try:
+            with plain_errors(url):
+                with engine.connect() as connection, connection.begin():
+                    refuse_unsafe_role(connection, where(url), role)
+                    prepared = is_club(connection)
+                migrate(engine, where(url))
+                with (
+                    engine.connect().execution_options(**{MIGRATING: True}) as connection,
+                    connection.begin(),
+                ):
+                    if not prepared and connection.scalar(text("SELECT EXISTS (SELECT FROM rider)")):
+                        raise StoreUnusable(
+                            where(url),
+                            "holds one household's ledger",
+                            "name an empty database, and take that ledger in: gritledger club take-in",
+                        )
+                    keep_apart(connection, role)
+        finally:
+            engine.dispose()
+
+    @classmethod
+    def open(cls, url: str) -> Club:
+        """Open a prepared database, as the role it was prepared for. Raises StoreError."""
+        plain = _on_postgresql(url)
+        engine = make_engine(plain)
+        try:
+            with plain_errors(plain):
+                migrate(engine, where(plain))
+                with engine.connect() as connection, connection.begin():
+                    refuse_unless_apart(connection, where(plain), FRESH)
+        except BaseException:
+            engine.dispose()
+            raise
+        return cls(engine, plain)
+
+    @property
+    def where(self) -> str:
+        """The database as a message names it."""
+        return where(self._url)
+
+    def households(self) -> tuple[Household, ...]:
+        """Every household, by number."""
+        with self.reading() as connection:
+            rows = connection.execute(
+                select(_household).where(_household.c.number != FRESH).order_by(_household.c.number)
+            )
+            return tuple(Household(row.number, row.name) for row in rows)
+
+    def add(self, name: str) -> Household:
+        """A new household, with what a fresh ledger holds. Raises FactRefused."""
+        name = name.strip()
+        if not name:
+            raise FactRefused("A household needs a name.")
+        if name.casefold() in {one.name.casefold() for one in self.households()}:
+            raise FactRefused(f"There is a household “{name}” already; give another name.")
+        with self.writing() as connection:
+            insert = _household.insert().values(name=name).returning(_household.c.number)
+            number = int(connection.execute(insert).scalar_one())
+            _be(connection, FRESH)
+            fresh = {
+                name_of: connection.execute(text(f'SELECT * FROM "{name_of}"')).mappings().all()  # noqa: S608
+                for name_of in tables_apart(connection)
+            }
+            _be(connection, number)
+            for name_of, rows in fresh.items():
+                if rows:
+                    columns = table(name_of, *(column(key) for key in rows[0]))
+                    connection.execute(columns.insert(), [{**row, "household": number} for row in rows])
+        return Household(number, name)
+
+    def store(self, number: int) -> Store:
+        """The store of one household. Raises NotFound."""
+        known = {one.number: one.name for one in self.households()}
+        if number not in known:
+            raise NotFound("household", number, highest=max(known, default=0))
+        return Store(self._engine, self._url, household=number)
+
+    @contextmanager
+    def reading(self) -> Iterator[Connection]:
+        """A connection that sees what is shared by all, and nothing of any household."""
+        with plain_errors(self._url, reading=True), self._engine.connect() as connection, connection.begin():
+            yield connection
+
+    @contextmanager
+    def writing(self) -> Iterator[Connection]:
+        """A connection that writes what is shared by all."""
+        options = {WRITING: True, HOUSEHOLD: FRESH}
+        with (
+            plain_errors(self._url),
+            self._engine.connect().execution_options(**options) as connection,
+            connection.begin(),
+        ):
+            yield connection
+
+    def close(self) -> None:
+        """Give back every connection, those of its households' stores as well."""
+        self._engine.dispose()
+
+    def __enter__(self) -> Club:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+
+def _on_postgresql(url: str) -> URL:
+    made, _ = household_of(url_of(url))
+    if made.get_backend_name() != "postgresql":
+        raise StoreUnusable(
+            where(made), "a club's households are kept on PostgreSQL", "give a postgresql:// URL"
+        )
+    return made
+
+
+def _be(connection: Connection, number: int) -> None:
+    connection.execute(
+        text("SELECT set_config(:setting, :number, true)"),
+        {"setting": HOUSEHOLD_SETTING, "number": str(number)},
+    )
+
+
+_household = table("household", column("number"), column("name"))

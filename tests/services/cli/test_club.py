@@ -1,0 +1,50 @@
+"""A club from the command line: prepared by its owner, households added, one of them used as at home."""
+
+from __future__ import annotations
+
+import contextlib
+import io
+from pathlib import Path
+
+from services.cli.program import run
+from tests.services.store.conftest import club_url, postgresql_server, with_database
+
+__all__ = ["club_url", "postgresql_server"]  # pytest finds these fixtures by their names here
+
+
+def typed(*words: str) -> tuple[int, str]:
+    """Status and everything said."""
+    said = io.StringIO()
+    with contextlib.redirect_stdout(said), contextlib.redirect_stderr(said):
+        status = run(words)
+    return status, said.getvalue()
+
+
+def a_home(folder: Path, database: str) -> str:
+    folder.mkdir()
+    (folder / "settings.toml").write_text(f'database = "{database}"\n')
+    return str(folder)
+
+
+def test_a_household_of_a_club_is_used_as_at_home(
+    club_url: str, postgresql_server: str, tmp_path: Path
+) -> None:
+    status, said = typed("club", "prepare", with_database(postgresql_server, "club"))
+    assert (status, "every table shows “gritledger” one household at a time" in said) == (0, True), said
+    desk = a_home(tmp_path / "desk", club_url)
+    numbers = []
+    for name in (f"Mill {tmp_path}", f"Quay {tmp_path}"):
+        status, said = typed("club", "add", name, "--home", desk)
+        assert status == 0, said
+        numbers.append(said.split(":")[0].removeprefix("Household "))
+    _, said = typed("club", "list", "--home", desk)
+    assert f"Mill {tmp_path}" in said.replace("\n", "")
+
+    mill, quay = (a_home(tmp_path / n, f"{club_url}&household={n}") for n in numbers)
+    assert typed("add", "rider", "Ines", "--home", mill)[0] == 0
+    assert typed("add", "bike", "Plover", "--home", mill)[0] == 0
+    assert "Plover" in typed("bikes", "--home", mill)[1]
+    assert "Plover" not in typed("bikes", "--home", quay)[1]
+
+    status, said = typed("bikes", "--home", desk)
+    assert (status, "is kept for a club; name the household" in said) == (1, True), said
