@@ -153,14 +153,12 @@ class Lived:
 
     def verdicts(self, way: str, only: Iterable[RideId] | None = None) -> list[Verdict]:
         """On every ride; what a rider said stands as such, and is no verdict."""
-        guesses = {
-            ride: self.names[asked.choices[0]]
-            for asked in (self.questions() if only is None else ())
-            if asked.choices
-            for ride in asked.rides
-        }
         with self.app.store.reading() as tx:
             held = tx.rides.assignments_in_force()
+            whole = HouseholdJudgement(tx) if only is None else None
+            asked = whole.questions() if whole else ()
+            now = {n: whole.assignment(n) for n, d in held.items() if d.verdict == "ask"} if whole else {}
+        guesses = {ride: self.names[one.choices[0]] for one in asked if one.choices for ride in one.rides}
         answered = {n: d.bike for n, d in held.items() if d.decided_by is DecidedBy.RIDER}
         found = []
         for ride in self.truth if only is None else only:
@@ -175,7 +173,7 @@ class Lived:
             verdict = "said" if one.decided_by is DecidedBy.RIDER else one.verdict
             said = self.names[one.bike] if verdict != "ask" else None
             guess = guesses.get(ride) if verdict == "ask" else said
-            because = evidence.get("because", "")
+            because = now[ride].because if ride in now else evidence.get("because", "")
             taught = self._taught(ride, answered)
             said_of = (said, verdict, one.probability, because, clues, guess, taught)
             found.append(Verdict(self.home.kind, self.home.seed, way, self.truth[ride], *said_of))
@@ -311,6 +309,17 @@ def print_bins(found: Sequence[Verdict]) -> None:
                 )
 
 
+def print_open(found: Sequence[Verdict]) -> None:
+    """Why rides are still asked, in the program's words, and how often its first guess would be right."""
+    print("\nstill asked   way        rides  first guess right %  the program's reason")
+    for way in [one for one in dict.fromkeys(v.way for v in found) if one != "bulk 0"]:
+        rows = [v for v in found if v.way == way and v.verdict == "ask"]
+        for kind, count in Counter(_kind_of_sentence(v) for v in rows).most_common(6):
+            here = [v for v in rows if _kind_of_sentence(v) == kind]
+            right = share(sum(v.guess == v.ride.bike for v in here), count)
+            print(f"              {way:10} {count:5}  {right}  {kind}")
+
+
 def print_wrong(found: Sequence[Verdict], examples: int = 3) -> None:
     """Wrong decided rides by what the program gave as its reason, with examples."""
     wrong = [v for v in found if v.decided and not v.right]
@@ -390,6 +399,7 @@ def main() -> None:
             print(end="", flush=True)
     print_table(found)
     print_bins(found)
+    print_open(found)
     print_wrong(found)
 
 
