@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from contextlib import suppress
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 
 from rules.vocabulary import ReminderId
@@ -53,7 +54,9 @@ def channels_of(app: App) -> Mapping[str, Channel]:
     if chosen.desktop:
         from services.channels.desktop import DesktopChannel
 
-        found.append(DesktopChannel(on_done=lambda reminders: _done_on_the_desktop(app, reminders)))
+        found.append(
+            DesktopChannel(partial(_done_on_the_desktop, app), partial(_put_off_on_the_desktop, app))
+        )
     if chosen.calendar_file is not None:
         from services.channels.calendar import CalendarChannel
         from services.views.calendar_entries import entries
@@ -75,4 +78,13 @@ def _done_on_the_desktop(app: App, reminders: tuple[ReminderId, ...]) -> None:
 
     for reminder in reminders:
         with suppress(StoreError):  # answered elsewhere meanwhile, or the database is busy
-            done(app, reminder, "Done was pressed", now=datetime.now(UTC), by="the desktop")
+            done(app, reminder, "pressed on the desktop", now=datetime.now(UTC), by="the desktop")
+
+
+def _put_off_on_the_desktop(app: App, reminders: tuple[ReminderId, ...]) -> None:
+    from services.use_cases.answer_reminder import A_DAY, put_off
+
+    now = datetime.now(UTC)
+    for reminder in reminders:
+        with suppress(StoreError):
+            put_off(app, reminder, now + A_DAY, now=now, by="the desktop")

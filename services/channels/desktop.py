@@ -4,11 +4,12 @@ from __future__ import annotations
 
 import asyncio
 import importlib.util
+import json
 import logging
 import sys
 import threading
 from collections.abc import Callable, Coroutine
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 
 from rules.vocabulary import ReminderId
 from services.channels import ChannelError, one_line
@@ -18,6 +19,7 @@ if TYPE_CHECKING:
     from desktop_notifier import DesktopNotifier
 
 T = TypeVar("T")
+Answer: TypeAlias = Callable[[tuple[ReminderId, ...]], None]
 
 _ANSWER_WITHIN_S = 10.0
 _BODY_CHARACTERS = 280  # more is cut off by common desktops anyway; the page and `why` have the rest
@@ -25,13 +27,16 @@ _INSTALL = "install the desktop extra: pip install 'gritledger[desktop]'"
 
 
 class DesktopChannel:
-    """Shows letters as bubbles; their Done button works for as long as this process runs."""
+    """Shows letters as bubbles; their buttons work for as long as this process runs.
+
+    They are named as the links of a mail are: what a press writes down.
+    """
 
     name = "desktop"
 
-    def __init__(self, on_done: Callable[[tuple[ReminderId, ...]], None] | None = None) -> None:
-        """on_done: called with the reminders of a bubble whose Done was pressed, on a thread of its own."""
-        self._on_done = on_done
+    def __init__(self, on_done: Answer | None = None, on_put_off: Answer | None = None) -> None:
+        """Each is called with the reminders of a bubble whose button was pressed, on a thread of its own."""
+        self._on_done, self._on_put_off = on_done, on_put_off
         self._notifier: DesktopNotifier | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
         self._lock = threading.Lock()
@@ -77,22 +82,23 @@ class DesktopChannel:
 
         notifier = self._open()
         dispatched = threading.Event()
-        buttons: tuple[Button, ...] = ()
-        on_done = self._on_done
-        if (
-            on_done is not None
-            and letter.reminders
-            and Capability.BUTTONS in await notifier.get_capabilities()
-        ):
-            # A thread, because the answer writes to the database while this loop must hear the next press.
-            answer = threading.Thread(target=on_done, args=(letter.reminders,), daemon=True)
-            buttons = (Button(title="Done", on_pressed=answer.start, identifier="done"),)
+        buttons: list[Button] = []
+        if letter.reminders and Capability.BUTTONS in await notifier.get_capabilities():
+            facts = json.loads(letter.facts)
+            for name, words, then in (
+                ("done", facts.get("done", "Done"), self._on_done),
+                ("put_off", facts.get("put_off", "Put off"), self._on_put_off),
+            ):
+                if words and then is not None:
+                    # A thread: the answer writes to the database while this loop must hear the next press.
+                    answer = threading.Thread(target=then, args=(letter.reminders,), daemon=True)
+                    buttons.append(Button(title=words, on_pressed=answer.start, identifier=name))
         await notifier.send_notification(
             Notification(
                 title=_plain(letter.subject, limit=120),
                 message=_plain(letter.text, limit=_BODY_CHARACTERS),
                 urgency=Urgency.Normal,
-                buttons=buttons,
+                buttons=tuple(buttons),
                 on_dispatched=dispatched.set,
             )
         )

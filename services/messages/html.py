@@ -33,6 +33,7 @@ class Link:
     label: str
     url: str
     writes: bool = False  # it leads to a button that writes something down
+    main: bool = False  # it says that the work is done; no answer to a question is
 
 
 @dataclass(frozen=True, slots=True)
@@ -83,10 +84,10 @@ def _section(block: Block, title: str) -> str:
         else ""
     )
     said = "".join(f'<p style="margin:.4rem 0">{escape(words)}</p>' for words in block.said)
-    presses = "".join(_press(link, main=place == 0) for place, link in enumerate(block.links))
+    presses = "".join(map(_press, block.links))
     presses = presses and f'<p style="margin:.8rem 0 0">{presses}</p>'
     commands = "".join(
-        f'<p class="soft" style="margin:.4rem 0;color:{_SOFT}">{escape(label)}: '
+        f'<p class="soft" style="margin:.4rem 0;color:{_SOFT}">{escape(label)}{_colon(label)} '
         f'<code style="background:#fffdf8;color:{_INK};padding:.1em .35em">{escape(command)}</code></p>'
         for label, command in block.commands
     )
@@ -94,15 +95,19 @@ def _section(block: Block, title: str) -> str:
     return f"<div{ruled if heading else ''}>{heading}{said}{presses}{commands}</div>\n"
 
 
+def _colon(label: str) -> str:
+    return "" if label.endswith("?") else ":"
+
+
 def _with_links(words: str) -> str:
     return _ADDRESS.sub(r'<a class="soft" style="color:inherit" href="\g<0>">\g<0></a>', escape(words))
 
 
-def _press(link: Link, *, main: bool) -> str:
+def _press(link: Link) -> str:
     """A link to press with a thumb: filled where it says that the work is done, else outlined."""
     if not link.writes:
-        return _anchor(link, "display:inline-block;padding:.6rem .3rem")
-    ink, ground, css = (_PAPER, _ACT, "press main") if main else (_ACT, _PAPER, "press act")
+        return _anchor(link, "display:inline-block;padding:.6rem .3rem;")
+    ink, ground, css = (_PAPER, _ACT, "press main") if link.main else (_ACT, _PAPER, "press act")
     return _anchor(
         link,
         "display:inline-block;padding:.55rem 1rem;margin:0 .5rem .5rem 0;border-radius:.3rem;text-decoration:"

@@ -297,7 +297,7 @@ def _answers(telling: ReminderText, address: Address) -> tuple[Link, ...]:
     reminder = telling.reminder
     hands = work(reminder.kind, telling.regime)
     if hands is not None:
-        first = Link(hands.past, address.done(telling.id), writes=True)
+        first = Link(hands.past, address.done(telling.id), writes=True, main=True)
     elif reminder.kind is ReminderKind.REPLACEMENT:
         first = Link("Enter the new chain", address.page(f"/settings/chains?chain={reminder.chain}#fit"))
     else:

@@ -14,6 +14,7 @@ from rules.wording import listed
 from services.channels.calendar import feed
 from services.views.bench import Need, bench, headline
 from services.views.calendar_entries import entries
+from services.views.held_back import held_back
 from services.views.tomorrow import advice
 from services.web.context import AContext, RequestContext
 from services.web.embed import sign, strip
@@ -38,6 +39,7 @@ def overview(context: AContext) -> HTMLResponse:
         "overview.html",
         here="overview",
         headline=headline(rows),
+        held_back=held_back(context.app, snapshot.standing, snapshot.ledger.riders, now),
         hands=[row for row in shown if row.wants_hands],
         calm=[row for row in shown if not row.wants_hands],
         more=rows[MOST_DRAWN:],

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import builtins
+import json
 import threading
 import time
 from collections.abc import Iterator
@@ -78,10 +79,30 @@ def test_done_is_pressed_long_after_the_sending(screen: Desktop) -> None:
     channel.send(LETTER)
 
     assert screen.shown[0].actions[-2:] == ("done", "Done")
+    assert "put_off" not in screen.shown[0].actions  # nobody is there to take it
     screen.press(1, "done")
 
     assert came.wait(5)
     assert pressed == [(ReminderId(12), ReminderId(13))]
+
+
+@needs_bus
+def test_its_buttons_have_the_words_of_the_mails_links(screen: Desktop) -> None:
+    pressed: list[tuple[ReminderId, ...]] = []
+    came = threading.Event()
+    channel = DesktopChannel(
+        on_done=pressed.append, on_put_off=lambda reminders: (pressed.append(reminders), came.set())[0]
+    )
+    facts = {"done": "Wiped and dripped", "put_off": "Put off"}
+    channel.send(Letter(**{**_fields(LETTER), "facts": json.dumps(facts)}))
+    assert screen.shown[0].actions[-4:] == ("done", "Wiped and dripped", "put_off", "Put off")
+    screen.press(1, "put_off")
+    assert came.wait(5)
+    assert pressed == [LETTER.reminders]
+
+    # What needs a figure cannot be said by a button.
+    channel.send(Letter(**{**_fields(LETTER), "facts": json.dumps({**facts, "done": ""})}))
+    assert "done" not in screen.shown[-1].actions
 
 
 @needs_bus

@@ -12,6 +12,7 @@ from rules.vocabulary import TreatmentKind
 from services.channels import ChannelError
 from services.store import FactRefused
 from services.use_cases.answer_reminder import dismiss, done, put_off
+from services.views.held_back import held_back
 from tests.saying import log_treatment
 from tests.services.wet_week import DAY, Week, wet_week
 from tests.wet_household import FIRST_DAY
@@ -54,9 +55,17 @@ def test_quiet_hours_wait_for_the_morning(week: Week) -> None:
     week.round(1, NIGHT)
     assert week.headlines()
     assert week.box.taken == []
+    assert _held_back(week, NIGHT) == "Not sent yet: these are quiet hours. You are told at 07:00."
 
     week.round(1, MORNING)
     assert len(week.box.taken) == 1
+    assert _held_back(week, NIGHT) == ""
+
+
+def _held_back(week: Week, at: timedelta) -> str:
+    with week.shop.store.reading() as tx:
+        riders = tx.equipment.riders()
+        return held_back(week.shop, tx.reminders.standing(), riders, FIRST_DAY + DAY + at)
 
 
 def test_a_refused_letter_is_shown_and_not_repeated(week: Week) -> None:
