@@ -10,7 +10,7 @@ from services.messages.html import Block, Link
 
 MOST_WORDS = 60  # everything that is read, but the credit that a weather archive's licence asks for
 _ADDRESS = re.compile(r"https?://\S+")
-_CLAUSE_END = re.compile(r"[.:;](?= )|[.]$")
+_CLAUSE_END = re.compile(r"[.;](?= )|(?<=\)):(?= )|[.]$")  # a colon announces; behind brackets it ends
 
 
 def words(*texts: str) -> int:

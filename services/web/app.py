@@ -25,6 +25,7 @@ from services.web.pages import (
     chains,
     corrections,
     files,
+    how_it_judges,
     mail_answer,
     overview,
     reminder,
@@ -77,6 +78,7 @@ def create_app(app: App, *, clock: Clock = utc_now) -> FastAPI:
         corrections,
     ):
         pages.include_router(part.router, include_in_schema=False)
+    pages.include_router(how_it_judges.router, include_in_schema=False)
     pages.include_router(mail_answer.router, include_in_schema=False)
     pages.include_router(session_routes.router, include_in_schema=False)
     pages.include_router(exports.router, include_in_schema=False)

@@ -39,6 +39,7 @@ PAGES = (
     "/wear/compare",
     "/wax-night",
     "/year",
+    "/how-it-judges",
     "/files",
     "/corrections",
     "/settings",
