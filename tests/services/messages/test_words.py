@@ -92,7 +92,7 @@ WET = telling(
     chain_name="Copper",
     kind=ReminderKind.WIPE_AND_DRIP,
     headline="Wipe, dry and drip the chain Copper on Plover",
-    sentence="Copper came home wet at 12:52 on 3 June 2025: 1.4 of 1.6 drive hours were wet (Tuesday loop).",
+    sentence="Copper came home wet at 12:52 on 3 June 2025 (Tuesday loop): 1.4 of 1.6 drive hours were wet.",
     urgency=1,
 )
 
