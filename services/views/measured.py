@@ -46,10 +46,10 @@ BIKES_ELSEWHERE = Measured(
     command="python tests/benchmarks/which_bike_elsewhere.py",
     when="28 November 2026, seeds 747537 and 192843",
     data=(
-        "Households made from the physics of riding and from how people live, by another hand who had not seen "
-        "the judge, every ride a real file, 2 % of the answers wrong. Two runs: seven households, 1 130 rides, by "
-        "the judge of that noon; three of them anew, 451 rides, by the one of the afternoon. Right is of rides "
-        "decided, without those that were answered."
+        "Households made from the physics of riding and from how people live, by another hand who had not "
+        "seen the judge; every ride a real file, 2 % of the answers wrong. Two runs: seven households with "
+        "1 130 rides, and, by a judge mended meanwhile, three with 451. Right is of rides decided, without "
+        "those that were answered."
     ),
     columns=("Answers given", "Decided", "Right", "Said", "Decided, second run", "Right", "Said"),
     rows=(
@@ -59,8 +59,8 @@ BIKES_ELSEWHERE = Measured(
         ("50, in groups", "7.8 %", "73.5 %", "97.5 %", "9.9 %", "100 %", "98.8 %"),
     ),
     short=(
-        "It was surer than it was right: the worst household had 21 of 32 right where 99 % was said, by sensors "
-        "that had moved to another bike. In groups few rides are left over, and those are the hard ones."
+        "It was surer than it was right: the worst household had 21 of 32 right where 99 % was said, most "
+        "by a sensor taken to sit on another bike. In groups few rides are left over: the hard ones."
     ),
 )
 STREET = Measured(
