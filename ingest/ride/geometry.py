@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from typing import cast
-
 import numpy as np
 from numpy.typing import NDArray
 
@@ -22,15 +20,21 @@ def haversine_m(
     Against the WGS 84 ellipsoid it is off by +0.5614 % at worst (north-south at the equator) and −0.4467 %.
     """
     from_phi, to_phi = np.radians(from_latitude), np.radians(to_latitude)
-    half_phi = np.sin((to_phi - from_phi) / 2)
-    half_lambda = np.sin(np.radians(to_longitude - from_longitude) / 2)
-    square = half_phi * half_phi + np.cos(from_phi) * np.cos(to_phi) * half_lambda * half_lambda
-    return cast(Column, 2 * MEAN_EARTH_RADIUS_M * np.arcsin(np.sqrt(np.clip(square, 0.0, 1.0))))
+    return _arc_m(to_phi - from_phi, to_longitude - from_longitude, np.cos(from_phi) * np.cos(to_phi))
+
+
+def _arc_m(phi: Column, longitude_deg: Column, cosines: Column) -> Column:
+    """The length of arcs by their difference of latitude [rad] and longitude, and the ends' cosines."""
+    half_phi, half_lambda = np.sin(phi / 2), np.sin(np.radians(longitude_deg) / 2)
+    square = half_phi * half_phi + cosines * half_lambda * half_lambda
+    return 2 * MEAN_EARTH_RADIUS_M * np.arcsin(np.sqrt(np.clip(square, 0.0, 1.0)))
 
 
 def steps_m(latitude_deg: Column, longitude_deg: Column) -> Column:
     """How far each sample is from the one before. [m] One shorter than the columns; NaN = not known."""
-    return haversine_m(latitude_deg[:-1], longitude_deg[:-1], latitude_deg[1:], longitude_deg[1:])
+    phi = np.radians(latitude_deg)
+    cosine = np.cos(phi)  # of each sample once: it ends one step and begins the next
+    return _arc_m(np.diff(phi), np.diff(longitude_deg), cosine[:-1] * cosine[1:])
 
 
 def unwrapped(longitude_deg: Column) -> Column:

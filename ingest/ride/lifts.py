@@ -80,12 +80,13 @@ def climbs(recording: Recording, intervals: Intervals) -> tuple[Climb, ...]:
         return ()
     power = estimated_power_w(recording, intervals)
     heart = _heart(recording)
+    speed = smoothed(time[1:], intervals.speed_mps, 30.0)
     resting = [_rests(heart, power, begin, end) for begin, end in spans]
     alike = min(sum(one is True for one in resting), MOST_ALIKE)
     found = []
     for (begin, end), rests in zip(spans, resting, strict=True):
         logit = PRIOR + (HEART * alike if rests else -HEART if rests is False else 0.0)
-        logit += _rope(recording, intervals, begin, end)
+        logit += _rope(recording, speed, begin, end)
         seconds = float(time[end] - time[begin])
         if (altitude[end] - altitude[begin]) / seconds * 3600 > HUMAN_MPH:
             logit += BEYOND_HUMAN
@@ -126,14 +127,14 @@ def _rests(heart: Column, power: Column, begin: int, end: int) -> bool | None:
     return False if mean >= AT_WORK_BPM else None
 
 
-def _rope(recording: Recording, intervals: Intervals, begin: int, end: int) -> float:
-    """How much the climb is like a rope's: at one speed, and straight."""
+def _rope(recording: Recording, speed_mps: Column, begin: int, end: int) -> float:
+    """How much the climb is like a rope's: at one speed, smoothed over half a minute, and straight."""
     time = recording.time_s
     # The climb was found over a window: its first and last half of one may be the way there.
     begin, end = np.searchsorted(time, (time[begin] + WINDOW_S, time[end] - WINDOW_S)).tolist()
     if end - begin < 2:
         return 0.0
-    speed = smoothed(time[1:], intervals.speed_mps, 30.0)[begin:end]
+    speed = speed_mps[begin:end]
     seconds = float(time[end] - time[begin])
     if not np.isfinite(speed).any() or _mean(speed) <= 0 or np.nanstd(speed) > ROPE_VARIATION * _mean(speed):
         return 0.0
