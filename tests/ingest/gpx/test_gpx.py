@@ -168,6 +168,14 @@ def test_points_without_some_of_the_values_are_taken_out_as_well() -> None:
     assert (found.heart_rate_bpm[2::3] == 99).all()
 
 
+def test_a_value_that_another_element_breaks_is_none() -> None:
+    inner = ("<ele>5<a/>6</ele>", "<ele><a/>6</ele>", "<ele>7</ele>")
+
+    found = read(track("".join(point(second, text) for second, text in enumerate(inner))), "made.gpx")
+
+    assert same_column(found.altitude_m, np.array([np.nan, np.nan, 7]))
+
+
 def test_points_in_comments_and_cdata_are_no_points() -> None:
     hidden = "".join(point(second) for second in range(90))
     before = f"<metadata><desc><![CDATA[{hidden}]]></desc></metadata>"
