@@ -52,11 +52,6 @@ class ChainState:
         return WORKS[ReminderKind.IMMERSION, self.chain.regime].noun
 
     @property
-    def film_word(self) -> str:
-        """What renews its film."""
-        return WORKS[ReminderKind.DRIP, self.chain.regime].noun
-
-    @property
     def film_words(self) -> str:
         """How long its film lasts, by the pace of its own life: a dry, paved drive hour is one grit-hour."""
         film, left_h = "film" if self.waxed else "oil", self.film_limit - self.film_used

@@ -136,7 +136,7 @@ def form_again(request: Request, posted: Posted, sentence: str = "", field: str 
     typed = tuple(posted.again(TOKEN_FIELD, "yes"))
     shared: AppContext = request.app.state.shared
     name = shared.flash.keep(refused=RefusedForm(request.url.path, typed, sentence, field))
-    return f"{came_from.path or '/'}?{query}{'&' if query else ''}flash={name}"
+    return f"/{came_from.path.lstrip('/')}?{query}{'&' if query else ''}flash={name}"
 
 
 def context_of(request: Request) -> RequestContext:

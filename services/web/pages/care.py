@@ -114,7 +114,7 @@ def tonight(
     snapshot, now = context.snapshot, context.now
     states = [state_of(snapshot, one, now) for one in _usable(context)]
     needs = {one.chain.id: need_of(snapshot, one.due[0]) for one in states if one.due}
-    kind = did or _likeliest(states, needs, chain or ())
+    kind = did or _most_pressing(states, needs, chain or ())
     work = HANDWORK[kind]
     if chain:
         ticked = {one.chain.id for one in states if one.chain.id in chain}
@@ -147,7 +147,7 @@ def _usable(context: RequestContext) -> list[Any]:
     return [one for one in context.snapshot.ledger.chains if one.retired_at is None or one.retired_at > now]
 
 
-def _likeliest(
+def _most_pressing(
     states: Sequence[ChainState], needs: dict[ChainId, Need], asked: Sequence[int]
 ) -> TreatmentKind:
     """The handwork to show first: what the chains that are asked about want, or else the most pressing."""
