@@ -40,13 +40,16 @@ __all__ = [
     "judge",
 ]
 
-WAY_OF_JUDGING = "all rides by all"  # another name has every ledger judged anew, once
+WAY_OF_JUDGING = (
+    "all rides by all, as sure as the answers let"  # another name has every ledger judged anew, once
+)
 
-CERTAIN_FROM = 0.99  # and a sensor that says so
+CERTAIN_FROM = 0.99  # and a sensor that says so, of which a rider spoke lately
 LIKELY_FROM = 0.95
 LIKELY_FROM_AT_FIRST = 0.99  # until every bike in use has two answers: early errors come in whole seasons
 ANSWERS_A_BIKE = 2
 IN_USE_FROM = 0.02  # of all rides
+HEARD_OF_LATELY_D = 120.0  # a sensor that no rider spoke of for longer may sit elsewhere: a judgement
 IDENTIFIES_FROM = 2.0  # log-odds, after what clues share was taken off
 SOFT_DOUBT, SOFT_DOUBT_AT_FIRST, ANSWERS_TO_TRUST = 1.8, 8.0, 6.0  # of the others: 1.8 + 8 / (6 + answers)
 
@@ -138,6 +141,7 @@ class Judgement:
         self.doubt *= self.divided_by
         self.doubt[fitted.places.vouched] = 1.0  # a rider said where that sensor sits
         self._vouched = frozenset(np.flatnonzero(fitted.places.vouched).tolist())
+        self._last_word = _last_words(fitted)
         can = fitted.possible > CANNOT / 2
         self.probabilities: Column = softmax(np.where(can, fitted.log_odds / self.doubt[:, None], -np.inf))
         self._counts = BelievedCounts(fitted)
@@ -175,7 +179,16 @@ class Judgement:
             return Said(None, None, Verdict.ASK, probability)
         sensor = self.fit.by_clue[Clue.SENSOR][ride] / self.doubt[ride]
         by_sensor = float(sensor[order[0]] - sensor[order[1]]) >= IDENTIFIES_FROM
-        verdict = Verdict.CERTAIN if by_sensor and probability >= CERTAIN_FROM else Verdict.LIKELY
+        backed = ride in self._vouched
+        if by_sensor and not backed and (word := self._last_word.get(ride)) is not None:
+            column, days = word
+            if column != order[0]:
+                return Said(
+                    None, None, Verdict.ASK, probability
+                )  # the rider's last word on it says otherwise
+            backed = days <= HEARD_OF_LATELY_D
+        sure = by_sensor and backed and probability >= CERTAIN_FROM
+        verdict = Verdict.CERTAIN if sure else Verdict.LIKELY
         return Said(leader, DecidedBy.SENSOR if by_sensor else DecidedBy.EVIDENCE, verdict, probability)
 
     def assignment(self, ride: int) -> Assignment:
@@ -219,3 +232,21 @@ class Judgement:
         if said.probability >= LIKELY_FROM:
             return f"{names[leader]} is likeliest, {chance}, but too few rides of every bike are known yet."
         return f"{names[leader]} is likeliest, but only {chance}; next is {names[runner_up]}."
+
+
+def _last_words(fitted: HouseholdFit) -> dict[int, tuple[int, float]]:
+    """Of each ride with a sensor: the bike of the answer nearest in time that shares one, and how far. [d]"""
+    answered = np.array(sorted(fitted.column_of_answer), dtype=np.intp)
+    if not len(answered):
+        return {}
+    heard = fitted.places.heard.astype(np.float32)
+    day = np.array([one.started_at.timestamp() / 86400.0 for one in fitted.rides])
+    shares = heard @ heard[answered].T > 0
+    apart_d = np.where(shares, np.abs(day[:, None] - day[answered][None, :]), np.inf)
+    nearest = apart_d.argmin(axis=1)
+    columns = len(fitted.household.bikes)
+    return {
+        ride: (fitted.column_of_answer[int(answered[of])] % (columns + 1), float(apart_d[ride, of]))
+        for ride, of in enumerate(nearest.tolist())
+        if np.isfinite(apart_d[ride, of])
+    }

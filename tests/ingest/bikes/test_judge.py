@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 from scipy.special import softmax
 
+from ingest.bikes import judge as bikes_judge
 from ingest.bikes.clues import RideClues
 from ingest.bikes.judge import Clue, Household, Verdict, judge
 from rules.vocabulary import DecidedBy, Sensor, SensorId
@@ -28,6 +29,7 @@ from tests.ingest.bikes.made_rides import (
     ride,
 )
 
+NAMES = ("serial 71", "serial 72")
 TWO = (bike(PLOVER, "Plover", gears=ROAD), bike(WHEATEAR, "Wheatear", gears=MOUNTAIN))
 
 
@@ -65,6 +67,36 @@ def test_the_only_bike_of_a_rider_is_no_certainty():
 
     assert judged.said(0).verdict is Verdict.ASK
     assert judged.assignment(0).leader == PLOVER
+
+
+def test_a_sensor_is_where_its_rider_last_said_or_the_ride_is_asked(monkeypatch):
+    """Over a long pause rides can talk each other into another bike; the nearest word forbids it."""
+    monkeypatch.setattr(bikes_judge, "LIKELY_FROM_AT_FIRST", 0.95)
+    monkeypatch.setattr(bikes_judge, "CERTAIN_FROM", 0.96)
+    rides = [ride(day, sensors=heard("serial 71")) for day in (*range(0, 40, 2), *range(300, 320))]
+    rides += [ride(day, sensors=heard("serial 72")) for day in range(1, 40, 2)]
+    rides.sort(key=lambda one: one.started_at)
+    of = {name: [i for i, one in enumerate(rides) if one.sensors == heard(name)] for name in NAMES}
+    answers = dict.fromkeys(of[NAMES[0]][:20:3], PLOVER) | dict.fromkeys(of[NAMES[1]][::3], WHEATEAR)
+
+    judged = judge(rides, Household(TWO), answers)
+    early, late = (judged.said(of[NAMES[0]][n]) for n in (5, -1))
+
+    assert (early.bike, early.verdict) == (PLOVER, Verdict.CERTAIN)
+    assert judged.assignment(of[NAMES[0]][-1]).leader == WHEATEAR  # the trap
+    assert late.verdict is Verdict.ASK
+
+
+def test_certain_needs_a_word_of_late(monkeypatch):
+    monkeypatch.setattr(bikes_judge, "LIKELY_FROM_AT_FIRST", 0.8)
+    monkeypatch.setattr(bikes_judge, "CERTAIN_FROM", 0.8)
+    rides = [ride(day, sensors=heard("serial 71")) for day in range(0, 300, 5)]
+
+    judged = judge(rides, Household(TWO), {0: PLOVER, 1: PLOVER, 2: PLOVER})
+    near, far = judged.said(4), judged.said(40)
+
+    assert (near.bike, near.verdict) == (PLOVER, Verdict.CERTAIN)
+    assert far.verdict is not Verdict.CERTAIN
 
 
 def test_nothing_is_decided_before_a_rider_spoke_of_the_bike():
