@@ -69,7 +69,7 @@ STREET = Measured(
     data=(
         "A road sensor in a salted street of a northern city, July to January, hour by hour (Hornsgatan, "
         "Stockholm; example input of the road-dust model NORTRIP, LGPL-3). The rules were set with this "
-        "street in view, and two of the states below were counted on its whole year."
+        "street in view, and two of the states it counts by were counted on its whole year."
     ),
     columns=("Months", "Not dry, found", "Dry, found"),
     rows=(
