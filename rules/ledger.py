@@ -178,6 +178,11 @@ class Ledger:
         """Where has this chain been? In order."""
         return self._fittings_of_chain.get(chain, ())
 
+    def spans_of(self, chain: ChainId) -> tuple[tuple[BikeId, datetime, datetime], ...]:
+        """On which bike was this chain, from when until before when? In order; END = still."""
+        ends = self._end_of_fitting
+        return tuple((one.bike, one.fitted_at, ends[one.id]) for one in self.fittings_of(chain))
+
     def rides_of(self, chain: ChainId) -> tuple[Ride, ...]:
         """Which rides was this chain ridden on? By start; a ride belongs to the chain fitted at its start."""
         return self._rides_of_chain.get(chain, ())

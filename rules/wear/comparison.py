@@ -15,7 +15,8 @@ from rules.rulebook import Rulebook
 from rules.vocabulary import BikeId, ChainId, Regime
 from rules.wear.fit import WearFit, fit, triple
 from rules.wear.lot import ALPHA, Lot, Witness, draw_lots, power
-from rules.wear.measured import KINDS, Array, Measured, measured
+from rules.wear.measured import Array, Measured, measured
+from rules.wear.worn import KINDS
 from rules.wording import listed, number
 
 FEWEST_PER_ARM = 3  # below, the smallest possible p of a fair lot stays above 0.05

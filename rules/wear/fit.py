@@ -15,8 +15,9 @@ from functools import lru_cache
 import numpy as np
 
 from rules.vocabulary import BikeId, ChainId
-from rules.wear.measured import KINDS, Array, Measured, Whole
+from rules.wear.measured import Array, Measured, Whole
 from rules.wear.model import BIKE_SD, SPREAD, SPREADS, Judged, WearModel
+from rules.wear.worn import KINDS
 
 DRAWS = 400
 STEPS = 20
@@ -88,6 +89,7 @@ class _Key:
             facts.limits_pct,
             facts.assumed,
             facts.bikes,
+            facts.mean_known,
             facts.part_hours.tobytes(),
             tuple((part.chain, part.bike, part.interval) for part in facts.parts),
             repr(facts.taken),  # nan equals nan

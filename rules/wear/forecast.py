@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
+from typing import NamedTuple
 
 import numpy as np
 
@@ -14,10 +15,11 @@ from rules.contamination import ChainHistory, Entry, history
 from rules.judgements import judgements_for
 from rules.ledger import Ledger, RiddenHour
 from rules.rulebook import Rulebook
-from rules.vocabulary import Chain, ChainId, Reading
+from rules.vocabulary import BikeId, Chain, ChainId, Reading
 from rules.wear.fit import SEED, WearFit, fit, triple
-from rules.wear.measured import Array, hour_row, mean_known_hour, measured
+from rules.wear.measured import Array, Measured, mean_known_hour, measured
 from rules.wear.model import RUNNING_IN_H, stretch_variance
+from rules.wear.worn import Worn, hour_row, worn_of
 from rules.wording import number
 
 MOST_TIMES = 3.0  # the late end of four chances in five over the early one: beyond, a date is worth no ink
@@ -156,45 +158,63 @@ def lives_of(ledger: Ledger, rulebook: Rulebook, chain: Chain, found: WearFit, *
     The way ahead is the household's own: weeks ridden on its bike, or by the chain, drawn anew each time.
     """
     dice = np.random.default_rng((SEED, int(chain.id)))
-    own = found.facts.chains.index(chain.id)
-    model, draws = found.model, found.draws
     fitting = ledger.last_fitting_of(chain.id, now)
     bike = None if fitting is None else fitting.bike
-    mean_known = mean_known_hour(ledger, rulebook)
     past = history(ledger, chain.id, rulebook).until(now)
-    last = max((at for at, entry in enumerate(past.entries) if isinstance(entry.fact, Reading)), default=-1)
+    worn = worn_of(ledger, rulebook, chain, now)
+    stand, limit_pct = _stand(found, worn, bike, dice), worn.limit_pct
+    z_limit = steady_wear(limit_pct, stand.start + stand.running_in, stand.kappa, limit_pct)
+    ahead = (z_limit - stand.z_now) / stand.rate  # grit-hours; below 0 = so many ago
+    ahead = np.where(ahead > 0.0, ahead * _stray(np.maximum(ahead, 0.0), dice), ahead)
+    blocks = _blocks(ledger, rulebook, chain, bike, now)
+    hours, km, per_drive_h = _ridden(ahead, found.weights, blocks, dice)
+    return Lives(
+        worn_now_pct=stand.worn_now_pct,
+        drive_h=worn.drive_h + hours,
+        distance_km=Measure.KILOMETRES.over_life(past) + km,
+        rate_pct_per_drive_h=stand.rate
+        * per_drive_h
+        * (1.0 + 2.0 * stand.kappa * stand.z_now / limit_pct)
+        / (1.0 + 0.5 * stand.kappa),
+    )
+
+
+class _Stand(NamedTuple):
+    """Where a chain stands in each draw. [% but for the rate, in % per grit-hour, and kappa]"""
+
+    worn_now_pct: Array
+    z_now: Array  # of it steady wear, as at mid-life
+    rate: Array
+    kappa: Array
+    start: Array
+    running_in: Array
+
+
+def _stand(found: WearFit, worn: Worn, bike: BikeId | None, dice: np.random.Generator) -> _Stand:
+    """Where does this chain stand now? bike: where it is, or was last."""
+    model, draws = found.model, found.draws
+    own = found.facts.chains.index(worn.chain)
     since = np.zeros(5)
-    for entry in past.entries[last + 1 :]:
-        if entry.exposure is not None:
-            since += hour_row(entry.exposure, mean_known)
-    weights, rate = found.weights, np.exp(found.log_rate(chain.id, bike))
-    row = found.facts.last_reading(chain.id)
-    grit_since = weights @ since
+    for ridden in worn.since:
+        since += ridden.hours(found.facts.mean_known)
+    rate = np.exp(found.log_rate(worn.chain, bike))
+    row = found.facts.last_reading(worn.chain)
+    grit_since = found.weights @ since
     z_now = rate * grit_since * _stray(grit_since, dice)
     if row is not None:
         z_now = z_now + model.steady_pct(draws)[:, row]
-
-    limit_pct = _limit_pct(ledger, rulebook, chain, now)
     kappa = np.exp(draws[:, model.at.acceleration])
     start = draws[:, model.at.starts.start + own]
     running_in = np.exp(draws[:, model.at.running_in])
-    drive_h = past.over_life.drive_h
-    z_limit = steady_wear(limit_pct, start + running_in, kappa, limit_pct)
-    grown = z_now * (1.0 + kappa * z_now / limit_pct) / (1.0 + 0.5 * kappa)
-    worn_now = start + running_in * (1.0 - math.exp(-drive_h / RUNNING_IN_H)) + grown
-    ahead = (z_limit - z_now) / rate  # grit-hours; below 0 = so many ago
-    ahead = np.where(ahead > 0.0, ahead * _stray(np.maximum(ahead, 0.0), dice), ahead)
-    blocks = _blocks(ledger, rulebook, chain, bike, now)
-    hours, km, per_drive_h = _ridden(ahead, weights, blocks, dice)
-    return Lives(
-        worn_now_pct=worn_now,
-        drive_h=drive_h + hours,
-        distance_km=Measure.KILOMETRES.over_life(past) + km,
-        rate_pct_per_drive_h=rate
-        * per_drive_h
-        * (1.0 + 2.0 * kappa * z_now / limit_pct)
-        / (1.0 + 0.5 * kappa),
-    )
+    grown = z_now * (1.0 + kappa * z_now / worn.limit_pct) / (1.0 + 0.5 * kappa)
+    worn_now = start + running_in * (1.0 - math.exp(-worn.drive_h / RUNNING_IN_H)) + grown
+    return _Stand(worn_now, z_now, rate, kappa, start, running_in)
+
+
+def chance_worn(facts: Measured, worn: Worn, bike: BikeId | None) -> float:
+    """With which probability is this chain over its limit now? facts: of the chains heard with it."""
+    stand = _stand(fit(facts), worn, bike, np.random.default_rng((SEED, int(worn.chain))))
+    return float((stand.worn_now_pct >= worn.limit_pct).mean())
 
 
 def steady_wear(pct: float | Array, before: float | Array, kappa: float | Array, limit_pct: float) -> Array:
@@ -365,9 +385,10 @@ def chances_worn(ledger: Ledger, rulebook: Rulebook, *, now: datetime) -> Mappin
     ]
     found = {}
     for chain in fitted:
+        fitting = ledger.fitting_of(chain.id, now)
         facts = measured(ledger, rulebook, now=now, target=chain.id)
-        lives = lives_of(ledger, rulebook, chain, fit(facts), now=now)
-        found[chain.id] = float((lives.worn_now_pct >= _limit_pct(ledger, rulebook, chain, now)).mean())
+        worn = worn_of(ledger, rulebook, chain, now)
+        found[chain.id] = chance_worn(facts, worn, None if fitting is None else fitting.bike)
     return found
 
 

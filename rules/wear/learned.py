@@ -11,7 +11,8 @@ import numpy as np
 from rules.ledger import Ledger
 from rules.rulebook import Rulebook
 from rules.wear.fit import fit, triple
-from rules.wear.measured import KINDS, measured
+from rules.wear.measured import measured
+from rules.wear.worn import KINDS
 from rules.wording import number
 
 SURE_SD = 0.4  # of the ln weight: below, a rider may take the weight over

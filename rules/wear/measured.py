@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from functools import cached_property
@@ -11,19 +11,17 @@ from functools import cached_property
 import numpy as np
 from numpy.typing import NDArray
 
-from rules.contamination import Exposure, history
-from rules.judgements import judgements_for
-from rules.ledger import Ledger, RiddenHour
+from rules.contamination import history
+from rules.ledger import Ledger
 from rules.rulebook import Judgement, Rulebook
-from rules.vocabulary import BikeId, Chain, ChainId, Reading, ReadingTool, Regime
+from rules.vocabulary import BikeId, ChainId, ReadingTool
+from rules.wear.worn import KINDS, Read, Worn, heard_together, hour_row, worn_of
 
 Array = NDArray[np.float64]
 Whole = NDArray[np.intp]
 
-KINDS = ("water", "mud", "dust", "salt")  # the columns of an exposure after drive hours
 RANGE_SDS = 3.29  # from the 5 % to the 95 % point of a normal
 LEAST_WEIGHT, WIDEST_SD = 0.05, 0.84  # a range that begins at 0 has no logarithm
-MOST_CHAINS = 16  # more would teach little and take long: those in use first, then the last retired
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,6 +60,8 @@ class Measured:
     parts: tuple[Part, ...]
     taken: tuple[Taken, ...]
     intervals: int
+    # a drive hour with weather behind it, of all that readings end: 1, water, mud, dust, salt
+    mean_known: tuple[float, ...] = (1.0, 0.0, 0.0, 0.0, 0.0)
 
     @cached_property
     def part_hours(self) -> Array:
@@ -94,17 +94,6 @@ class Measured:
         return len({one.chain for one in self.taken})
 
 
-def hour_row(exposure: Exposure, mean_known: Sequence[float]) -> tuple[float, ...]:
-    """What an hour adds: drive hours, and those times water, mud, dust, salt.
-
-    An hour without weather counts as an average known one: calling it dry would make wear look faster.
-    """
-    h = exposure.drive_h
-    if not exposure.known:
-        return tuple(h * share for share in mean_known)
-    return (h, h * exposure.water, h * exposure.mud, h * exposure.dust, h * exposure.salt)
-
-
 def mean_known_hour(ledger: Ledger, rulebook: Rulebook) -> tuple[float, ...]:
     """What an average drive hour with weather behind it is like here: 1, water, mud, dust, salt."""
     key = ("mean known hour", rulebook)
@@ -127,51 +116,62 @@ def measured(ledger: Ledger, rulebook: Rulebook, *, now: datetime, target: Chain
     chains that it is in. A chain never measured is among them too: of it the model knows what it knows of
     others.
     """
-    chains = sorted(ledger.chains, key=lambda one: _last_in_use_first(ledger, one, now))
-    place = next((at for at, one in enumerate(chains) if one.id == target), 0)
-    begin = place - place % MOST_CHAINS
-    chains = sorted(chains[begin : begin + MOST_CHAINS], key=lambda one: one.id)
-    key = ("measured", rulebook, now, tuple(one.id for one in chains))
+    chains = heard_together(
+        (
+            (
+                one.id,
+                any(reading.taken_at <= now for reading in ledger.readings_of(one.id)),
+                None if one.retired_at is None else one.retired_at.timestamp(),
+            )
+            for one in ledger.chains
+        ),
+        target,
+    )
+    key = ("measured", rulebook, now, chains)
     if key not in ledger.derived:
-        ledger.derived[key] = _measured(ledger, rulebook, chains, now)
+        ledger.derived[key] = gathered(
+            [worn_of(ledger, rulebook, ledger.chain(one), now) for one in chains], rulebook
+        )
     found: Measured = ledger.derived[key]
     return found
 
 
-def _measured(ledger: Ledger, rulebook: Rulebook, chains: Sequence[Chain], now: datetime) -> Measured:
-    mean_known = mean_known_hour(ledger, rulebook)
+def gathered(worn: Sequence[Worn], rulebook: Rulebook) -> Measured:
+    """Everything that is heard of these chains, as the model wants it."""
+    sums = [math.fsum(column) for column in zip(*_known(worn), strict=True)] or [0.0]
+    mean_known = tuple(one / sums[0] for one in sums) if sums[0] > 0.0 else (1.0,) + (0.0,) * len(KINDS)
     bikes: dict[BikeId, int] = {}
     parts: list[Part] = []
     taken: list[Taken] = []
     intervals = 0
-    for own, chain in enumerate(chains):
-        sums: dict[int, list[float]] = {}
-        drive_h, fresh = 0.0, False
-        for entry in history(ledger, chain.id, rulebook).until(now).entries:
-            if entry.exposure is not None and isinstance(entry.fact, RiddenHour):
-                assert entry.fact.ride.bike is not None  # a chain is ridden on a bike
-                bike = bikes.setdefault(entry.fact.ride.bike, len(bikes))
-                row = hour_row(entry.exposure, mean_known)
-                sums[bike] = [a + b for a, b in zip(sums.get(bike, [0.0] * len(row)), row, strict=True)]
-                drive_h += entry.exposure.drive_h
-                fresh = True
-            elif isinstance(entry.fact, Reading):
-                if fresh:
-                    parts.extend(Part(own, bike, intervals, tuple(row)) for bike, row in sums.items())
-                    intervals += 1
-                    sums, fresh = {}, False
-                taken.append(_taken(own, entry.fact, drive_h, len(parts)))
-    limits = tuple(judgements_for(ledger, rulebook, one, now).wear_limit().value for one in chains)
+    for own, chain in enumerate(worn):
+        begun: list[int] = [len(parts)]
+        for stretch in chain.stretches:
+            parts.extend(
+                Part(own, bikes.setdefault(one.bike, len(bikes)), intervals, one.hours(mean_known))
+                for one in stretch
+            )
+            intervals += 1
+            begun.append(len(parts))
+        taken.extend(_taken(own, one, begun[one.stretches_before]) for one in chain.read)
     return Measured(
-        chains=tuple(one.id for one in chains),
-        waxed=tuple(one.regime is Regime.WAXED for one in chains),
-        limits_pct=limits,
+        chains=tuple(one.chain for one in worn),
+        waxed=tuple(one.waxed for one in worn),
+        limits_pct=tuple(one.limit_pct for one in worn),
         assumed=tuple(_assumed(rulebook.judgement(f"weight.{kind}")) for kind in KINDS),
         bikes=tuple(bikes),
         parts=tuple(parts),
         taken=tuple(taken),
         intervals=intervals,
+        mean_known=mean_known,
     )
+
+
+def _known(worn: Iterable[Worn]) -> Iterator[tuple[float, ...]]:
+    """The hours with weather behind them that readings end."""
+    for chain in worn:
+        for stretch in chain.stretches:
+            yield from (one.known for one in stretch)
 
 
 def _assumed(judgement: Judgement) -> tuple[float, float]:
@@ -181,23 +181,14 @@ def _assumed(judgement: Judgement) -> tuple[float, float]:
     return max(judgement.value, low), min(sd, WIDEST_SD)
 
 
-def _taken(chain: int, reading: Reading, drive_h: float, parts_before: int) -> Taken:
-    exact = reading.exact_pct
-    over = -math.inf if reading.over_pct is None else reading.over_pct
-    under = math.inf if reading.under_pct is None else reading.under_pct
+def _taken(chain: int, read: Read, parts_before: int) -> Taken:
     return Taken(
         chain,
-        reading.tool,
-        reading.instrument,
-        over,
-        under,
-        math.nan if exact is None else exact,
-        drive_h,
+        ReadingTool(read.tool),
+        read.instrument,
+        -math.inf if read.over_pct is None else read.over_pct,
+        math.inf if read.under_pct is None else read.under_pct,
+        math.nan if read.exact_pct is None else read.exact_pct,
+        read.drive_h,
         parts_before,
     )
-
-
-def _last_in_use_first(ledger: Ledger, chain: Chain, now: datetime) -> tuple[bool, float, int]:
-    """Chains with readings first, then those in use, then the last retired."""
-    bare = not any(reading.taken_at <= now for reading in ledger.readings_of(chain.id))
-    return (bare, 0.0 if chain.retired_at is None else -chain.retired_at.timestamp(), -chain.id)

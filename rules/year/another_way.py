@@ -24,8 +24,9 @@ from rules.ledger import Ledger, RiddenHour
 from rules.rulebook import Rulebook
 from rules.vocabulary import Bike, BikeId, Chain, Condition, Regime, Treatment, TreatmentKind
 from rules.wear.fit import SEED, fit, triple
-from rules.wear.measured import Array, hour_row, mean_known_hour, measured
+from rules.wear.measured import Array, mean_known_hour, measured
 from rules.wear.model import WAX
+from rules.wear.worn import hour_row
 from rules.wording import ZoneOf, number, utc
 from rules.year.walk import Hour, Walk, Way, other_ways, walk
 

@@ -123,8 +123,9 @@ def _why_nothing_yet(chain: str, home: Path | None) -> None:
     from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
-    ledger = ledger_of(app)
-    found = chain_named(ledger, chain, now)
+    with app.store.reading() as tx:
+        found = chain_named(tx.garage(), chain, now)
+        ledger = tx.ledger_of({found.id})
     for sentence in why_not_yet(ledger, app.rulebook, found.id, now=now, zone_of=zone_of):
         say(sentence)
 

@@ -21,7 +21,7 @@ from services.use_cases.judge_bikes import Move, also_moved, judge_new_rides
 from services.use_cases.map_surface import surfaces_from_map
 from services.use_cases.outings_anew import outings_anew
 from services.use_cases.tag_conditions import TagReport, tag_conditions
-from services.use_cases.update_reminders import Reckoning, reckon
+from services.use_cases.update_reminders import Reckoning, anything_to_reckon, reckon
 from services.use_cases.weather_ahead import ask_ahead, tell_tomorrow
 from services.views.calendar_entries import refresh_calendar
 from services.views.file_summary import grouped
@@ -121,7 +121,7 @@ def one_round(
     ground: list[str] = []
     bikes: list[str] = []
     if watching is None or watching.writes != _writes(app):
-        moved += judge_new_rides(app.store, now)  # what a kill left unjudged
+        moved += judge_new_rides(app.store, now, at_once=False)  # what a kill left unjudged
         twice = outings_anew(app, now=now)
         with app.store.reading() as tx:
             bikes = [*twice, *also_moved(tx, moved)]
@@ -129,8 +129,12 @@ def one_round(
     tags = tag_conditions(app, now=now, patience=patience, on_progress=on_progress)
     if why := ask_ahead(app, now=now, patience=patience):
         trouble.append(why)
-    with app.store.writing() as tx:
-        reckoning = reckon(tx, app, now=now)
+    reckoning = Reckoning((), 0)
+    with app.store.reading() as tx:
+        wanted = anything_to_reckon(tx, app, now)
+    if wanted:
+        with app.store.writing() as tx:
+            reckoning = reckon(tx, app, now=now)
         tell_tomorrow(tx, app, now=now)
     delivery = deliver_waiting(app.store, app.channels, now=now)
     if watching is None or _calendar_moves(app, watching, now):

@@ -2,6 +2,7 @@
 
 from services.store.assignments import Decision, JudgedRide, MachineDecision
 from services.store.changes import Change
+from services.store.derived import ChainState
 from services.store.equipment import SensorSighting
 from services.store.errors import (
     FactRefused,
@@ -21,6 +22,7 @@ from services.store.tags import TagFlip, TagRevision, Word
 from services.store.weather import WeatherBlock
 
 __all__ = [
+    "ChainState",
     "Change",
     "Decision",
     "FactRefused",

@@ -15,7 +15,7 @@ from rules.vocabulary import BikeId, DecidedBy, Ride, RideId, RiderId
 from services.store.errors import FactRefused
 from services.store.repository import AnyRow, Repository
 from services.store.ride_rows import counted_ids, counts, load_rides
-from services.store.tables_rides import IS_LIKELY, IS_UNCLEAR, ride_assignment, ride_track
+from services.store.tables_rides import IS_LIKELY, IS_SPOKEN_FOR, IS_UNCLEAR, ride_assignment, ride_track
 from services.store.tables_rides import ride as rides
 
 
@@ -215,10 +215,11 @@ class Assignments(Repository):
         held = {ride_id: in_force(history) for ride_id, history in histories.items()}
         return {ride_id: decision for ride_id, decision in held.items() if decision is not None}
 
-    def judged_rides(self, *, clues: bool = True) -> list[JudgedRide]:
+    def judged_rides(self, *, clues: bool = True, newest: int | None = None) -> list[JudgedRide]:
         """Every ride that counts and has clues, with the decision in force, by start.
 
-        clues: without them, only the decisions are wanted.
+        clues: without them, only the decisions are wanted.  newest: only those nobody judged yet, so many of
+        the newest, and so many of the newest that a rider has spoken for.
         """
         said = (
             select(ride_assignment.c.ride, func.max(ride_assignment.c.made_at).label("said_at"))
@@ -234,6 +235,11 @@ class Assignments(Repository):
             .where(counts(), ride_track.c.clues != "")
             .order_by(rides.c.started_at, rides.c.id)
         )
+        if newest is not None:
+            by_start = select(rides.c.id).order_by(rides.c.started_at.desc()).limit(newest)
+            some = (by_start.subquery(), by_start.where(IS_SPOKEN_FOR).subquery())
+            unjudged = select(rides.c.id).where(IS_UNCLEAR, rides.c.verdict.is_(None))
+            query = query.where(rides.c.id.in_(unjudged.union(*(select(one.c.id) for one in some))))
         return [
             JudgedRide(
                 RideId(row.id),
@@ -246,15 +252,20 @@ class Assignments(Repository):
             for row in self._all(query)
         ]
 
-    def has_unjudged(self) -> bool:
-        """Whether any ride that counts was never judged."""
+    def has_unjudged(self, more_than: int = 0) -> bool:
+        """Whether any ride that counts, or more than so many, was never judged."""
         query = (
             select(rides.c.id)
             .join_from(rides, ride_track, ride_track.c.ride == rides.c.id)
             .where(IS_UNCLEAR, rides.c.verdict.is_(None), counts(), ride_track.c.clues != "")
+            .offset(more_than)
             .limit(1)
         )
         return self._connection.scalar(query) is not None
+
+    def are_more_than(self, count: int) -> bool:
+        """Whether there are more rides than so many; quick."""
+        return self._connection.scalar(select(rides.c.id).offset(count).limit(1)) is not None
 
     def confirm_list(self) -> tuple[Ride, ...]:
         """Rides whose bike is a question or was never judged, oldest first."""

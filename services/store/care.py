@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from datetime import datetime
+from typing import Any
 
-from sqlalchemy import Table
+from sqlalchemy import Select, Table
 
 from rules.vocabulary import (
     BikeId,
@@ -85,14 +87,14 @@ class Care(Repository):
         row_id = self._insert(wipe_test, chain=chain_id, done_at=done_at, grade=grade)
         return _wipe_test(self._row(wipe_test, row_id, "wipe test"))
 
-    def treatments(self) -> tuple[Treatment, ...]:
-        """Treatments in force, oldest first."""
-        query = standing_facts(treatment, "treatment").order_by(treatment.c.done_at, treatment.c.id)
+    def treatments(self, chains: Collection[ChainId] | None = None) -> tuple[Treatment, ...]:
+        """Treatments in force, of these chains or of all, oldest first."""
+        query = _of(chains, treatment, "treatment").order_by(treatment.c.done_at, treatment.c.id)
         return tuple(_treatment(row) for row in self._all(query))
 
-    def readings(self) -> tuple[Reading, ...]:
-        """Readings in force, oldest first."""
-        query = standing_facts(reading, "reading").order_by(reading.c.taken_at, reading.c.id)
+    def readings(self, chains: Collection[ChainId] | None = None) -> tuple[Reading, ...]:
+        """Readings in force, of these chains or of all, oldest first."""
+        query = _of(chains, reading, "reading").order_by(reading.c.taken_at, reading.c.id)
         return tuple(_reading(row) for row in self._all(query))
 
     def trials(self) -> tuple[Trial, ...]:
@@ -100,9 +102,9 @@ class Care(Repository):
         query = standing_facts(trial, "trial").order_by(trial.c.started_at, trial.c.id)
         return tuple(_trial(row) for row in self._all(query))
 
-    def wipe_tests(self) -> tuple[WipeTest, ...]:
-        """Wipe tests in force, oldest first."""
-        query = standing_facts(wipe_test, "wipe test").order_by(wipe_test.c.done_at, wipe_test.c.id)
+    def wipe_tests(self, chains: Collection[ChainId] | None = None) -> tuple[WipeTest, ...]:
+        """Wipe tests in force, of these chains or of all, oldest first."""
+        query = _of(chains, wipe_test, "wipe test").order_by(wipe_test.c.done_at, wipe_test.c.id)
         return tuple(_wipe_test(row) for row in self._all(query))
 
     def retract(self, kind: str, fact: int, *, at: datetime, by: str, why: str) -> Retraction:
@@ -117,6 +119,11 @@ class Care(Repository):
     def retractions(self) -> tuple[Retraction, ...]:
         """Everything ever taken back, of rides and fittings too, oldest first."""
         return Retractions(self._connection).history()
+
+
+def _of(chains: Collection[ChainId] | None, table: Table, kind: str) -> Select[Any]:
+    query = standing_facts(table, kind)
+    return query if chains is None else query.where(table.c.chain.in_(chains))
 
 
 def _table(kind: str) -> Table:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import replace
 from datetime import datetime
 from typing import Any
@@ -43,9 +44,12 @@ class Chains(Repository):
         )
         return self.chain(ChainId(row_id))
 
-    def chains(self) -> tuple[Chain, ...]:
-        """Every chain, retired ones too, in the order they were added."""
-        return tuple(_chain(row) for row in self._all(standing_facts(chain, "chain").order_by(chain.c.id)))
+    def chains(self, only: Collection[ChainId] | None = None) -> tuple[Chain, ...]:
+        """Every chain, or of these, retired ones too, in the order they were added."""
+        query = standing_facts(chain, "chain").order_by(chain.c.id)
+        if only is not None:
+            query = query.where(chain.c.id.in_(only))
+        return tuple(_chain(row) for row in self._all(query))
 
     def chain(self, chain_id: ChainId) -> Chain:
         """The chain of that number. Raises NotFound."""
@@ -151,9 +155,15 @@ class Chains(Repository):
         Retractions(self._connection).put_back("fitting", fitting_id, at=at, by=by)
         return again
 
-    def fittings(self) -> tuple[Fitting, ...]:
-        """Every fitting in force, oldest first."""
+    def fittings(
+        self, *, chains: Collection[ChainId] | None = None, bikes: Collection[BikeId] | None = None
+    ) -> tuple[Fitting, ...]:
+        """Every fitting in force, or those of these chains, or to these bikes, oldest first."""
         query = standing_facts(fitting, "fitting").order_by(fitting.c.fitted_at, fitting.c.id)
+        if chains is not None:
+            query = query.where(fitting.c.chain.in_(chains))
+        if bikes is not None:
+            query = query.where(fitting.c.bike.in_(bikes))
         return tuple(_fitting(row) for row in self._all(query))
 
     def _open(self, fittings: tuple[Fitting, ...], chain_id: ChainId) -> Fitting | None:

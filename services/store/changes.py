@@ -83,12 +83,10 @@ class Changes(Repository):
             _change(row) for row in self._all(select(change).order_by(change.c.id.desc()).limit(limit))
         )
 
-    def standing(self) -> tuple[Change, ...]:
-        """Entries that were not undone, oldest first."""
-        return tuple(
-            _change(row)
-            for row in self._all(select(change).where(change.c.undone_at.is_(None)).order_by(change.c.id))
-        )
+    def standing(self, since: int = 0) -> tuple[Change, ...]:
+        """Entries from this number on that were not undone, oldest first."""
+        query = select(change).where(change.c.undone_at.is_(None), change.c.id >= since)
+        return tuple(_change(row) for row in self._all(query.order_by(change.c.id)))
 
     def last(self) -> Change | None:
         """The newest entry that was not undone."""

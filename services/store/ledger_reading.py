@@ -1,27 +1,92 @@
-"""The whole household as one ledger, for the rules."""
+"""The household as a ledger, for the rules: all of it, or as much as a few chains need."""
 
 from __future__ import annotations
 
-from sqlalchemy import Connection
+from collections.abc import Collection, Iterable
+from dataclasses import replace
+
+from sqlalchemy import ColumnElement, Connection, and_, or_, select
 
 from rules.ledger import Ledger
+from rules.vocabulary import BikeId, ChainId, Fitting, Ride, RideId
 from services.store.care import Care
 from services.store.equipment import Equipment
-from services.store.ride_rows import load_rides
+from services.store.ride_rows import counted_ids, load_rides
+from services.store.tables_rides import ride
+
+AT_ONCE = 200  # spans in one question: every database takes that many
 
 
 def read_ledger(connection: Connection) -> Ledger:
     """Every fact in force: what was taken back or linked as a second recording is left out."""
-    garage, care = Equipment(connection), Care(connection)
+    return replace(read_care(connection), rides=load_rides(connection))
+
+
+def read_care(connection: Connection) -> Ledger:
+    """Every fact in force but for rides."""
+    care = Care(connection)
+    return replace(
+        read_garage(connection),
+        treatments=care.treatments(),
+        readings=care.readings(),
+        wipe_tests=care.wipe_tests(),
+    )
+
+
+def read_garage(connection: Connection) -> Ledger:
+    """Who and what there is, and what was fitted where; no ride, and nothing that hands did."""
+    garage = Equipment(connection)
     return Ledger(
         riders=garage.riders(),
         bikes=garage.bikes(),
         sensors=garage.sensors(),
         chains=garage.chains(),
         fittings=garage.fittings(),
-        rides=load_rides(connection),
-        treatments=care.treatments(),
-        readings=care.readings(),
-        wipe_tests=care.wipe_tests(),
-        trials=care.trials(),
+        trials=Care(connection).trials(),
     )
+
+
+def read_chains(connection: Connection, chains: Collection[ChainId], rides: Iterable[RideId] = ()) -> Ledger:
+    """As much of the ledger as tells all of these chains: of the others only that they are there.
+
+    rides: others that are wanted too, as far as they count, with what was fitted on their bikes then.
+    """
+    garage, care = Equipment(connection), Care(connection)
+    named = load_rides(connection, counted_ids().where(ride.c.id.in_(list(rides))))
+    fittings = _fittings_around(garage, set(chains), {one.bike for one in named if one.bike is not None})
+    about = {one.chain for one in fittings} | set(chains)
+    bare = Ledger(
+        riders=garage.riders(),
+        bikes=garage.bikes(),
+        chains=garage.chains(about),
+        fittings=fittings,
+        trials=care.trials(),
+        treatments=care.treatments(chains),
+        readings=care.readings(chains),
+        wipe_tests=care.wipe_tests(chains),
+    )
+    ridden = {one.id: one for one in (*named, *_rides_of(connection, bare, chains))}
+    return replace(bare, rides=tuple(sorted(ridden.values(), key=lambda one: (one.started_at, one.id))))
+
+
+def _fittings_around(garage: Equipment, chains: set[ChainId], bikes: set[BikeId]) -> tuple[Fitting, ...]:
+    """What was fitted to these bikes, and to those that wore one of these chains; and where else that was.
+
+    A fitting ends when its bike gets another chain, or its chain another bike: so neighbours are needed.
+    """
+    own = garage.fittings(chains=chains)
+    beside = garage.fittings(bikes=bikes | {one.bike for one in own})
+    around = garage.fittings(chains={one.chain for one in beside} | chains)
+    every = {one.id: one for one in (*own, *beside, *around)}
+    return tuple(sorted(every.values(), key=lambda one: (one.fitted_at, one.id)))
+
+
+def _rides_of(connection: Connection, bare: Ledger, chains: Collection[ChainId]) -> Iterable[Ride]:
+    spans: list[ColumnElement[bool]] = [
+        and_(ride.c.bike == bike, ride.c.started_at >= begin, ride.c.started_at < end)
+        for chain in sorted(chains)
+        for bike, begin, end in bare.spans_of(chain)
+    ]
+    for first in range(0, len(spans), AT_ONCE):
+        ids = select(ride.c.id).where(or_(*spans[first : first + AT_ONCE]))
+        yield from load_rides(connection, counted_ids().where(ride.c.id.in_(ids)))

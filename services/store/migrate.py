@@ -7,6 +7,7 @@ from pathlib import Path
 
 from sqlalchemy import Connection, Engine, column, inspect, select, table
 
+from services.store import marks
 from services.store.apart import is_club
 from services.store.copies import copy_whole
 from services.store.engine import MIGRATING
@@ -14,7 +15,7 @@ from services.store.errors import NewerDatabase, StoreUnusable
 
 # Every migration, oldest first. A test holds this against migrations/versions; kept here it spares every
 # start from importing Alembic.
-KNOWN = ("0001", "0002", "0003", "0004", "0005", "0006", "0009", "0010")
+KNOWN = ("0001", "0002", "0003", "0004", "0005", "0006", "0009", "0010", "0011")
 MIGRATIONS = Path(__file__).parent / "migrations"
 
 
@@ -25,21 +26,29 @@ def migrate(engine: Engine, where: str) -> None:
     """
     with engine.connect() as connection:
         found = schema_of(connection, where)
-        if found == KNOWN[-1]:
+        if found == KNOWN[-1] and _is_watched(connection):
             return
-        if found is not None and connection.dialect.name == "postgresql" and is_club(connection):
+        older = found not in (None, KNOWN[-1])
+        if older and connection.dialect.name == "postgresql" and is_club(connection):
             # Rows are moved to new tables by number, and in a club numbers are many households'.
             raise StoreUnusable(
                 where,
                 f"is a club's database of an older version (schema {found}; this one wants {KNOWN[-1]})",
                 "move its households over: see 'A club' in the README",
             )
-    if found is not None and engine.dialect.name == "sqlite":
+    if older and engine.dialect.name == "sqlite":
         copy_before(Path(where))
     with engine.connect().execution_options(**{MIGRATING: True}) as connection, connection.begin():
         # Looked at again under the lock: another process may have migrated it meanwhile.
         if schema_of(connection, where) != KNOWN[-1]:
             _upgrade(connection)
+        if not _is_watched(connection):
+            marks.install(connection)
+
+
+def _is_watched(connection: Connection) -> bool:
+    """Whether this version's marks watch over the database; a schema of before needs none."""
+    return "chain_dirty" not in inspect(connection).get_table_names() or marks.stand(connection)
 
 
 def copy_before(database: Path) -> Path:

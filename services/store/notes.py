@@ -14,6 +14,7 @@ from services.store.tables import note
 LAST_ROUND: Final = "last round"  # what the newest round said, and when
 CONDITIONS_TAGGED_BY: Final = "conditions tagged by"  # which way of tagging all hours were last tagged by
 BIKES_JUDGED_BY: Final = "bikes judged by"  # which way of judging all rides were last judged by
+BIKES_FITTED: Final = "bikes fitted"  # when all rides were last judged by all
 
 RECKONED: Final = "reminders derived"  # by which rulebook reminders were last derived, and when
 LIMITS_OF: Final = "limits of"  # which edition of the program's own limits reminders were last derived by

@@ -2,17 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from dataclasses import fields
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, select, true
+from sqlalchemy import ColumnElement, TextClause, func, select, true
 
 from rules.reminder import RaisedReminder, Reason, Reminder, ReminderKind, ReminderStep, Step
 from rules.vocabulary import BikeId, ChainId, Condition, ReminderId, RideId, RiderId, TreatmentId
 from services.store.repository import AnyRow, Repository
-from services.store.tables_reminders import reminder, reminder_reason, reminder_step
+from services.store.tables_reminders import IS_OPEN, reminder, reminder_reason, reminder_step
 
 _OPENS = frozenset({Step.RAISED, Step.WORSE, Step.PUT_OFF})
 
@@ -63,11 +63,35 @@ class Reminders(Repository):
 
     def standing(self) -> tuple[RaisedReminder, ...]:
         """Reminders for which hands are still wanted, put off ones too, in the order they were raised."""
-        return self._load(reminder.c.is_open)
+        return self._load(IS_OPEN)
 
     def all_(self) -> tuple[RaisedReminder, ...]:
         """Every reminder ever raised, in order."""
         return self._load(true())
+
+    def anything(self) -> bool:
+        """Whether any reminder was ever raised."""
+        return self._connection.scalar(select(reminder.c.id).limit(1)) is not None
+
+    def open_numbers(self) -> frozenset[ReminderId]:
+        """The numbers of the reminders for which hands are still wanted."""
+        query = select(reminder.c.id).where(IS_OPEN)
+        return frozenset(ReminderId(number) for number in self._connection.scalars(query))
+
+    def untold(self) -> bool:
+        """Whether an open reminder has news that no channel has taken yet."""
+        steps = select(func.max(reminder_step.c.id)).where(
+            reminder_step.c.reminder.in_(select(reminder.c.id).where(IS_OPEN))
+        )
+        last = select(reminder_step.c.id).where(
+            reminder_step.c.id.in_(steps.group_by(reminder_step.c.reminder)),
+            reminder_step.c.step.in_([Step.RAISED.value, Step.WORSE.value]),
+        )
+        return self._connection.scalar(last.limit(1)) is not None
+
+    def of_chains(self, chains: Collection[ChainId]) -> tuple[RaisedReminder, ...]:
+        """Every reminder ever raised about these chains, in order."""
+        return self._load(reminder.c.chain.in_(chains))
 
     def of_chain(self, chain: ChainId) -> tuple[RaisedReminder, ...]:
         """Every reminder ever raised about this chain, in order."""
@@ -77,7 +101,7 @@ class Reminders(Repository):
         """Every reminder ever raised for this cause, in order: a withdrawn cause may come back."""
         return self._load(reminder.c.cause_key == key)
 
-    def _load(self, condition: ColumnElement[bool]) -> tuple[RaisedReminder, ...]:
+    def _load(self, condition: ColumnElement[bool] | TextClause) -> tuple[RaisedReminder, ...]:
         ids = select(reminder.c.id).where(condition)
         reasons: dict[int, list[Reason]] = {}
         lines = (

@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Collection, Iterable, Iterator
 from contextlib import contextmanager
+from datetime import datetime
 from functools import cached_property
 from pathlib import Path
 from types import TracebackType
@@ -12,16 +13,18 @@ from typing import Any
 from sqlalchemy import URL, Connection, Engine, select
 
 from rules.ledger import Ledger
+from rules.vocabulary import ChainId, RideId
 from services.store.apart import household_of, refuse_unless_apart
 from services.store.care import Care
 from services.store.changes import Changes
 from services.store.copies import faults_told
+from services.store.derived import Derived
 from services.store.engine import HOUSEHOLD, WRITING, WROTE, make_engine, plain_errors, rows_of, url_of, where
 from services.store.equipment import Equipment
 from services.store.errors import StoreUnusable
 from services.store.facts import Facts
 from services.store.files import Files
-from services.store.ledger_reading import read_ledger
+from services.store.ledger_reading import read_care, read_chains, read_garage, read_ledger
 from services.store.migrate import migrate
 from services.store.notes import Notes
 from services.store.outbox import Outbox
@@ -87,9 +90,31 @@ class Transaction:
         """Bookkeeping of the rounds, by name."""
         return Notes(self._connection)
 
+    @cached_property
+    def derived(self) -> Derived:
+        """What was derived of each chain, and which have to be derived anew."""
+        return Derived(self._connection)
+
     def ledger(self) -> Ledger:
         """Every fact in force, for the rules."""
         return read_ledger(self._connection)
+
+    def ledger_of(self, chains: Collection[ChainId], rides: Iterable[RideId] = ()) -> Ledger:
+        """Every fact in force about these chains and rides, and who and what they have to do with."""
+        return read_chains(self._connection, chains, rides)
+
+    def bench(self, now: datetime) -> Ledger:
+        """Every fact in force about the chains that are on a bike now."""
+        garage = self.garage()
+        return self.ledger_of({one.id for one in garage.chains if garage.fitting_of(one.id, now) is not None})
+
+    def care_ledger(self) -> Ledger:
+        """Every fact in force but for rides."""
+        return read_care(self._connection)
+
+    def garage(self) -> Ledger:
+        """Who and what there is, and what was fitted where; no ride, and nothing that hands did."""
+        return read_garage(self._connection)
 
     def writes(self) -> int:
         """How many transactions have been written: while this stands, nothing derived has changed."""

@@ -245,6 +245,23 @@ class NoteRow(SQLModel, table=True):
     written_at: datetime
 
 
+class ChainDirtyRow(SQLModel, table=True):
+    """A chain that has to be derived anew; written by the marks alone, in the transaction of the fact."""
+
+    __tablename__: ClassVar[str] = "chain_dirty"
+    chain: int = Field(primary_key=True)
+
+
+class ChainStateRow(SQLModel, table=True):
+    """What was derived of a chain and until when it holds; may be dropped at any time."""
+
+    __tablename__: ClassVar[str] = "chain_state"
+    chain: int = Field(primary_key=True)
+    look_at: datetime | None = Field(default=None, index=True)  # time alone may change it from then on
+    worn: str  # what the wear model hears of it, as JSON
+    measured: bool
+
+
 class WriteCountRow(SQLModel, table=True):
     """One row: how many writing transactions have been committed. A page's cache is good while it stands."""
 
@@ -266,4 +283,6 @@ retraction = table_of(RetractionRow)
 file_path = table_of(FilePathRow)
 change = table_of(ChangeRow)
 note = table_of(NoteRow)
+chain_dirty = table_of(ChainDirtyRow)
+chain_state = table_of(ChainStateRow)
 write_count = table_of(WriteCountRow)

@@ -127,3 +127,6 @@ reminder_step = table_of(ReminderStepRow)
 letter = table_of(LetterRow)
 letter_reminder = table_of(LetterReminderRow)
 answered_link = table_of(AnsweredLinkRow)
+
+# Spelt as the partial index spells it: SQLite uses one only for the very same words.
+IS_OPEN = text("reminder.is_open")

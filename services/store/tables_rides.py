@@ -15,6 +15,7 @@ from services.store.tables import json_column, not_negative, one_of, share, span
 _NULL = text("is_current AND rain_mm IS NULL")
 _UNCLEAR = text("verdict IS NULL OR verdict = 'ask'")
 _LIKELY = text("verdict = 'likely'")
+_SPOKEN_FOR = text("decided_by = 'rider'")
 _UNSETTLED = text("tagged <> 'final' AND latitude_deg IS NOT NULL AND longitude_deg IS NOT NULL")
 
 
@@ -43,6 +44,7 @@ class RideRow(SQLModel, table=True):
         Index("ix_ride_bike_started_at", "bike", "started_at"),
         Index("ix_ride_unclear", "started_at", sqlite_where=_UNCLEAR, postgresql_where=_UNCLEAR),
         Index("ix_ride_likely", "started_at", sqlite_where=_LIKELY, postgresql_where=_LIKELY),
+        Index("ix_ride_spoken_for", "started_at", sqlite_where=_SPOKEN_FOR, postgresql_where=_SPOKEN_FOR),
         Index("ix_ride_same_as", "same_as"),
     )
     id: int | None = Field(default=None, primary_key=True)
@@ -313,6 +315,7 @@ weather_block = table_of(WeatherBlockRow)
 TAG_IS_CURRENT = text("condition_tag.is_current")
 IS_UNCLEAR = text("(ride.verdict IS NULL OR ride.verdict = 'ask')")
 IS_LIKELY = text("ride.verdict = 'likely'")
+IS_SPOKEN_FOR = text("ride.decided_by = 'rider'")
 IS_UNSETTLED = text(
     "ride_hour.tagged <> 'final'"
     " AND ride_hour.latitude_deg IS NOT NULL AND ride_hour.longitude_deg IS NOT NULL"

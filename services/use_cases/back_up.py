@@ -15,15 +15,15 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from rules.contamination import Totals, history
-from rules.reconcile import reconcile
 from rules.vocabulary import ChainId
-from services.app import App, zone_of
+from services.app import App
 from services.store import NewerDatabase, Store, StoreUnusable, Transaction
 from services.store.copies import Inside, copy_whole, look_inside, pack, put_in_place, tidy, unpacked
 from services.store.engine import url_of
 from services.store.migrate import KNOWN
 from services.store.notes import RECKONED
-from services.use_cases.update_reminders import asked_for
+from services.use_cases.derive_chains import derived_by
+from services.use_cases.update_reminders import asked_for, not_as_derived_whole
 
 DAILY_AFTER = timedelta(hours=22)  # a machine that is on every evening makes one every evening
 DAYS, WEEKS, MONTHS = 7, 4, 12  # how many of each are kept; common practice, no source
@@ -78,7 +78,20 @@ def back_up(app: App, *, now: datetime, to: Path | None = None) -> Looked:
     if to is None:
         for old in _no_longer_wanted(folder):
             old.unlink(missing_ok=True)
-    return Looked(packed, inside, (), moved)
+    return Looked(packed, inside, (), (*moved, *_derived_anew(app, now)))
+
+
+def _derived_anew(app: App, now: datetime) -> tuple[str, ...]:
+    """Where reminders are not those that all facts give, all chains are to be looked at, and that is said."""
+    with app.store.reading() as tx:
+        if tx.derived.anything_to_look_at(now, derived_by(app)):
+            return ()  # not all was derived yet
+        wrong = not_as_derived_whole(tx, app)
+    if not wrong:
+        return ()
+    with app.store.writing() as tx:
+        tx.derived.all_dirty()
+    return (f"{len(wrong)} reminders were not those that all facts give: the next round derives all anew.",)
 
 
 def back_up_daily(app: App, *, now: datetime) -> Looked | None:
@@ -147,6 +160,7 @@ def restore(app: App, copy: Path, *, now: datetime) -> list[str]:
             letters = [posted.letter.id for posted in tx.outbox.waiting()]
             for letter in letters:
                 tx.outbox.cancel(letter, now, PERHAPS_SENT)
+            tx.derived.all_dirty()
         put_in_place(plain, database, aside)
     said = [f"The ledger is now that of {copy.name}: {counted(inside)}."]
     fewer = [
@@ -228,11 +242,7 @@ def _reminders_told(tx: Transaction, app: App) -> tuple[str, ...]:
         return ()
     if tx.notes.get(RECKONED) != app.rulebook.version:
         return ("Its reminders were derived by another rulebook, and were not held against its facts.",)
-    ledger = tx.ledger()
-    known = tx.reminders.all_()
-    due_then = asked_for(ledger, app.rulebook, known, now=at)
-    changes = reconcile(known, due_then, ledger, now=at, rulebook=app.rulebook, zone_of=zone_of)
-    moved = [one for one in changes if one.step is not None]
+    moved = not_as_derived_whole(tx, app)
     if moved:
         return (f"{len(moved)} of its reminders are not those its facts give; the next round mends that.",)
     standing = len(tx.reminders.standing())

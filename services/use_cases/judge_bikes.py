@@ -6,7 +6,7 @@ import json
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import UTC, datetime, timedelta
 from functools import cached_property
 
 from ingest.bikes.judge import (
@@ -23,9 +23,15 @@ from ingest.bikes.questions import Question, had_no_chain, questions
 from rules.vocabulary import BikeId, DecidedBy, Fitting, RideId
 from rules.wording import listed
 from services.store import JudgedRide, MachineDecision, Store, Transaction
-from services.store.notes import BIKES_JUDGED_BY
+from services.store.notes import BIKES_FITTED, BIKES_JUDGED_BY
 
 THE_ROUND = "the round"
+AGAIN = "to be judged again"
+BUT_THE_NEWEST = "all rides by all, but the newest"
+THIS_WAY = (WAY_OF_JUDGING, BUT_THE_NEWEST, AGAIN)
+MANY = 600  # rides: with more, those that just came are judged by some of the others first
+HEARD_AT_FIRST = 200
+FIT_EVERY = timedelta(hours=6)  # and after that by all, in a round
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,10 +51,19 @@ class Move:
 class HouseholdJudgement:
     """The verdicts on all rides that count, as the facts stand in one transaction."""
 
-    def __init__(self, tx: Transaction, answers: Mapping[RideId, BikeId | None] | None = None) -> None:
-        """answers: what riders might say beside what they have said; nothing is kept."""
+    def __init__(
+        self,
+        tx: Transaction,
+        answers: Mapping[RideId, BikeId | None] | None = None,
+        *,
+        newest: int | None = None,
+    ) -> None:
+        """answers: what riders might say beside what they have said; nothing is kept.
+
+        newest: hear only so many rides, of the newest and of those a rider has spoken for.
+        """
         equipment = tx.equipment
-        self.rides = tx.rides.judged_rides()
+        self.rides = tx.rides.judged_rides(newest=newest)
         self._household = Household(equipment.bikes(), equipment.sensors(), equipment.riders())
         spans: dict[BikeId, list[Fitting]] = {}
         for fitting in equipment.fittings():
@@ -144,23 +159,60 @@ def judge_household(tx: Transaction, now: datetime) -> tuple[Move, ...]:
     return _keep(tx, household, household.moves(), now)
 
 
-def judge_new_rides(store: Store, now: datetime) -> tuple[Move, ...]:
-    """The same, if any ride was never judged, or all were judged by an older version's rules.
+def judge_later(tx: Transaction, now: datetime) -> None:
+    """Something was said that may move rides: whoever judges next judges all of them, even after a kill."""
+    tx.notes.put(BIKES_JUDGED_BY, AGAIN, at=now)
 
+
+def waits_for_a_round(tx: Transaction) -> bool:
+    """Whether something was said by which all rides are still to be judged."""
+    return bool(tx.notes.get(BIKES_JUDGED_BY) == AGAIN)
+
+
+def judge_new_rides(store: Store, now: datetime, *, at_once: bool = True) -> tuple[Move, ...]:
+    """The same, if any ride was never judged, or all are to be judged again.
+
+    at_once: somebody waits. Of a household with many rides those that just came are then judged by some of
+    the others; all by all is left to a round.
     The ledger is not held up meanwhile. A word that comes in between stands, and has all judged once more.
     """
     with store.reading() as tx:
-        if not tx.rides.has_unjudged() and tx.notes.get(BIKES_JUDGED_BY) == WAY_OF_JUDGING:
+        anew, judged_by = tx.rides.has_unjudged(), tx.notes.get(BIKES_JUDGED_BY)
+        fitted_at = tx.notes.written_at(BIKES_FITTED) or datetime.min.replace(tzinfo=UTC)
+        waits = judged_by == BUT_THE_NEWEST and fitted_at <= now < fitted_at + FIT_EVERY
+        some = (
+            judged_by in THIS_WAY
+            and (at_once or waits)
+            and tx.rides.are_more_than(MANY)
+            and not tx.rides.has_unjudged(more_than=HEARD_AT_FIRST)
+        )
+        if not anew and (some or judged_by == WAY_OF_JUDGING):
             return ()
-        household = HouseholdJudgement(tx)
+        household = HouseholdJudgement(tx, newest=HEARD_AT_FIRST if some else None)
     moves = household.moves()
+    if some:
+        return _keep_new(store, household, moves, now)
     with store.writing() as tx:
-        if tx.notes.get(BIKES_JUDGED_BY) != WAY_OF_JUDGING:
+        tx.notes.put(BIKES_FITTED, len(household.rides), at=now)
+        judged_by = tx.notes.get(BIKES_JUDGED_BY)
+        if judged_by != WAY_OF_JUDGING:
             tx.notes.put(BIKES_JUDGED_BY, WAY_OF_JUDGING, at=now)
+        if judged_by not in THIS_WAY:
             for ride, clues in household.renewed_clues():
                 tx.rides.set_clues(ride, clues)
         still = {one.id: _held(one) for one in tx.rides.judged_rides(clues=False)}
         return _keep(tx, household, [(p, move) for p, move in moves if still.get(move.ride) == move.was], now)
+
+
+def _keep_new(
+    store: Store, household: HouseholdJudgement, moves: Sequence[tuple[int, Move]], now: datetime
+) -> tuple[Move, ...]:
+    """Keep the verdicts on rides nobody judged before; all are to be judged by all in a while."""
+    with store.writing() as tx:
+        if tx.notes.get(BIKES_JUDGED_BY) == WAY_OF_JUDGING:
+            tx.notes.put(BIKES_JUDGED_BY, BUT_THE_NEWEST, at=now)
+        still = {one.id for one in tx.rides.judged_rides(clues=False, newest=0) if one.verdict is None}
+        return _keep(tx, household, [(p, move) for p, move in moves if move.ride in still], now)
 
 
 def _keep(

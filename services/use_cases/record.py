@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from rules.commands import (
@@ -32,15 +32,19 @@ from rules.gate.hearing import Hearing, Question, Refused
 from rules.gate.judge import judge
 from rules.gate.reverse import effect
 from rules.gate.sentence import described
+from rules.ledger import Ledger
 from rules.vocabulary import BikeId, ChainId, DecidedBy, RideId
 from rules.wording import listed
 from services.app import App
 from services.store import FactRefused, NeedsConfirmation, Transaction
-from services.use_cases.judge_bikes import also_moved, judge_household
+from services.use_cases.judge_bikes import also_moved, judge_later, judge_new_rides, waits_for_a_round
 from services.use_cases.rename_in_rulebook import rename_in_rulebook, renames
 from services.use_cases.update_reminders import reckon
 
 A_RIDER = "a rider"
+LATER = "The other rides are judged by it in the next round."
+MOST_NAMED = 5000  # rides at once; with more, all are read
+A_DAY_MIN = 24 * 60.0
 # What a command makes one of; the others make none.
 FAMILY: dict[type, str] = {
     AddRider: "riders",
@@ -86,7 +90,7 @@ def record(app: App, command: Command, *, now: datetime, by: str = A_RIDER, conf
     """
     with app.store.writing() as tx:
         done = recorded(tx, app, command, now=now, by=by, confirmed=confirmed)
-    return with_rulebook(app, done)
+    return with_rulebook(app, with_bikes(app, done, now=now))
 
 
 def add_and_fit(
@@ -96,12 +100,13 @@ def add_and_fit(
     with app.store.writing() as tx:
         added = recorded(tx, app, chain, now=now, by=by, confirmed=True)
         fit = FitChain(ChainId(added.made), bike, at)
-        return added, recorded(tx, app, fit, now=now, by=by, confirmed=True)
+        fitted = recorded(tx, app, fit, now=now, by=by, confirmed=True)
+    return added, with_bikes(app, fitted, now=now)
 
 
 def recorded(tx: Transaction, app: App, command: Command, *, now: datetime, by: str, confirmed: bool) -> Done:
-    """The same, within a transaction that is under way."""
-    ledger = tx.ledger()
+    """The same, within a transaction that is under way; `with_bikes` comes after it."""
+    ledger = ledger_for(tx, [command])
     if isinstance(command, SplitOuting):
         command = _second_recording(tx, command)
     verdict = judge(ledger, command, now=now, zone_of=ZoneInfo)
@@ -118,13 +123,51 @@ def recorded(tx: Transaction, app: App, command: Command, *, now: datetime, by: 
     after = applied(ledger, command, made)
     tx.facts.write(ledger, after, at=now, by=by, why=getattr(command, "because", what))
     rows = tuple(_ride_rows(tx, command, now, by))
-    moved = judge_household(tx, now) if moves_bikes(command) else ()
+    if moves_bikes(command):
+        judge_later(tx, now)
     number = tx.changes.add(
         what, command, made=made, rows=rows, effect=effect(ledger, after), at=now, by=by
     ).number
     named = f" ({_CALLED[family]}{f's {made} to {made + more}' if more else f' {made}'})" if family else ""
-    sentences = [f"{what[0].upper()}{what[1:]}{named}.", *also_moved(tx, moved)]
+    sentences = [f"{what[0].upper()}{what[1:]}{named}."]
     return Done(number, (*sentences, *reckon(tx, app, now=now).sentences), made, renames(ledger, after))
+
+
+def ledger_for(tx: Transaction, commands: Sequence[Command]) -> Ledger:
+    """As much of the ledger as judging and applying these takes: of rides those named or beside them."""
+    chains: set[ChainId] = set()
+    rides: set[RideId] = set()
+    for command in commands:
+        match command:
+            case LogTreatment():
+                chains |= {command.chain, *command.also}
+            case LogReading(chain) | LogWipeTest(chain):
+                chains.add(chain)
+            case PutRidesOn(answers) if len(answers) < MOST_NAMED:
+                rides |= {ride for ride, _ in answers}
+            case SayCondition(ride) | SayUnpaved(ride) | WithdrawRide(ride) | SplitOuting(ride):
+                rides.add(ride)
+            case TellRide():
+                ended_at = command.started_at + timedelta(minutes=min(max(command.minutes, 0.0), A_DAY_MIN))
+                beside = tx.rides.spans(command.started_at, ended_at)
+                rides |= {one.id for one in beside}
+            case PutRidesOn():
+                return tx.ledger()
+            case _:  # of what there is and how it was cared for; of no ride
+                return tx.care_ledger()
+    return tx.ledger_of(chains, rides=rides)
+
+
+def with_bikes(app: App, done: Done, *, now: datetime) -> Done:
+    """Which rides are other bikes' by what was said: judged all by all, while others may write."""
+    moves = judge_new_rides(app.store, now)
+    with app.store.reading() as tx:
+        later = [LATER] if waits_for_a_round(tx) else []
+    if not moves:
+        return replace(done, sentences=(*done.sentences, *later))
+    with app.store.writing() as tx:
+        said = (*also_moved(tx, moves), *reckon(tx, app, now=now).sentences)
+    return replace(done, sentences=(*done.sentences, *said, *later))
 
 
 def with_rulebook(app: App, done: Done) -> Done:

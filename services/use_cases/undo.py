@@ -13,11 +13,20 @@ from rules.gate.apply import applied
 from rules.gate.replay import Replay, Said, without
 from rules.gate.reverse import effect, reversed_by
 from rules.ledger import Ledger
+from rules.vocabulary import RiderId
 from rules.wording import listed
 from services.app import App
 from services.store import Change, FactRefused, NeedsConfirmation, Transaction
-from services.use_cases.judge_bikes import also_moved, judge_household
-from services.use_cases.record import A_RIDER, Done, take_back_rows, with_rulebook
+from services.use_cases.judge_bikes import judge_later
+from services.use_cases.record import (
+    A_RIDER,
+    Done,
+    ledger_for,
+    moves_bikes,
+    take_back_rows,
+    with_bikes,
+    with_rulebook,
+)
 from services.use_cases.rename_in_rulebook import renames
 from services.use_cases.update_reminders import reckon
 
@@ -44,13 +53,14 @@ def undo(
     Raises NotFound, FactRefused; NeedsConfirmation, which names the others, when there are any.
     """
     with app.store.writing() as tx:
-        ledger = tx.ledger()
-        standing = tx.changes.standing()
-        undoing, replay = _undoing(tx, ledger, standing, number)
+        meant = _meant(tx, number)
+        standing = tx.changes.standing(since=meant.number)  # what was said before it stays as it is
+        ledger = ledger_for(tx, [one.command for one in standing if one.command is not None])
+        undoing, replay = _undoing(ledger, standing, meant)
         if undoing.also and not confirmed:
             raise NeedsConfirmation(undoing.question)
         gone = [*(one for one, _ in undoing.also), undoing.change]
-        _refuse_riders_with_rides(ledger, gone)
+        _refuse_riders_with_rides(tx, ledger, gone)
         for one in sorted(gone, key=lambda one: one.number, reverse=True):
             assert one.command is not None
             take_back_rows(tx, one.command, one.rows, now, by)
@@ -60,15 +70,14 @@ def undo(
         _keep_effects(tx, standing, replay)
         said = [f"Undone: {undoing.change.what}."]
         said += [f"Undone with it: {one.what}." for one, _ in undoing.also]
-        said += also_moved(tx, judge_household(tx, now))
+        if any(one.command is not None and moves_bikes(one.command) for one in gone):
+            judge_later(tx, now)
         said += reckon(tx, app, now=now).sentences
         done = Done(undoing.change.number, tuple(said), renamed=renames(ledger, replay.ledger))
-    return with_rulebook(app, done)
+    return with_rulebook(app, with_bikes(app, done, now=now))
 
 
-def _undoing(
-    tx: Transaction, ledger: Ledger, standing: Sequence[Change], number: int | None
-) -> tuple[Undoing, Replay]:
+def _meant(tx: Transaction, number: int | None) -> Change:
     meant = tx.changes.last() if number is None else tx.changes.get(number)
     if meant is None:
         raise FactRefused("There is nothing to undo.")
@@ -79,6 +88,10 @@ def _undoing(
             f"“{meant.what}” was said before this version kept what it takes to undo it; say the right thing "
             "anew instead."
         )
+    return meant
+
+
+def _undoing(ledger: Ledger, standing: Sequence[Change], meant: Change) -> tuple[Undoing, Replay]:
     start = reduce(reversed_by, [one.effect for one in reversed(standing)], ledger)
     said = [Said(one.number, one.at, one.command, one.made) for one in standing if one.command is not None]
     replay = without(start, said, meant.number, zone_of=ZoneInfo)
@@ -98,10 +111,10 @@ def _keep_effects(tx: Transaction, standing: Sequence[Change], replay: Replay) -
             tx.changes.keep_effect(one.number, now)
 
 
-def _refuse_riders_with_rides(ledger: Ledger, gone: Sequence[Change]) -> None:
+def _refuse_riders_with_rides(tx: Transaction, ledger: Ledger, gone: Sequence[Change]) -> None:
     """Rides are nobody's word, and they need their rider."""
-    riders = {one.made for one in gone if isinstance(one.command, AddRider)}
-    names = sorted({ledger.rider(ride.rider).name for ride in ledger.rides if ride.rider in riders})
+    riders = [RiderId(one.made) for one in gone if isinstance(one.command, AddRider)]
+    names = sorted(ledger.rider(rider).name for rider in riders if tx.rides.count(rider=rider))
     if names:
         raise FactRefused(
             f"Rides of {listed(names)} have been read, and a ride needs its rider. Change the name or the "

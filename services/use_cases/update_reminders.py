@@ -1,6 +1,6 @@
 """After facts changed: what is due now, what no longer is, and what to tell whom.
 
-    ledger | rules.due | rules.reconcile | steps and numbers kept | what nobody heard yet | letters queued
+    chains derived anew | steps and numbers kept | what nobody heard yet | letters queued
 
 All of it is kept in the caller's transaction. A reminder is told once a channel took its letter; until
 then it stays unheard, and every later reckoning sees it.
@@ -19,8 +19,9 @@ from rules.moved_limits import NEWEST, limits_moved
 from rules.one_a_chain import one_a_chain
 from rules.outlook import outlook
 from rules.quiet_hours import MONTH, Bundle, QuietHours, bundles, may_speak, outlook_due, spent, unheard
+from rules.reconcile import Change, reconcile
 from rules.reminder import RaisedReminder, Reminder, ReminderKind, Step
-from rules.reminders import due, reconcile
+from rules.reminders import due
 from rules.ride_name import ride_name
 from rules.rulebook import Rulebook
 from rules.trial import turn
@@ -38,6 +39,7 @@ from services.messages.words import (
 )
 from services.store import Transaction
 from services.store.notes import ADVISED, LIMITS_OF, RECKONED, SWAP_TOLD
+from services.use_cases.derive_chains import derive, derived_by
 
 BY = "the round"
 SEASON = timedelta(days=91)
@@ -54,15 +56,14 @@ class Reckoning:
 
 def reckon(tx: Transaction, app: App, *, now: datetime) -> Reckoning:
     """Bring the reminders up to the facts, and queue what riders have not heard."""
-    ledger = tx.ledger()
     rulebook = app.rulebook
-    known = tx.reminders.all_()
-    due_now = asked_for(ledger, rulebook, known, now=now)
-    changes = reconcile(known, due_now, ledger, now=now, rulebook=rulebook, zone_of=zone_of)
-    moved = limits_moved(rulebook, tx.notes.get(LIMITS_OF) if known else NEWEST, changes)
+    edition = tx.notes.get(LIMITS_OF) if tx.reminders.anything() else NEWEST
+    derived = derive(tx, app, now=now)
+    changes = derived or ()
+    moved = limits_moved(rulebook, edition, changes)
     said: list[str] = [moved] if moved else []
     subject, occasion = "New limits for your chains", f"limits {NEWEST}"
-    to_tell = ledger.riders if moved else ()
+    to_tell = tx.equipment.riders() if moved else ()
     queued = sum(announce(tx, app, rider, subject, moved, occasion, now) for rider in to_tell)
     for change in changes:
         if change.raised is None:
@@ -77,15 +78,26 @@ def reckon(tx: Transaction, app: App, *, now: datetime) -> Reckoning:
                     f"{change.step.step.value.capitalize()} ({change.raised.id}): "
                     f"{change.reminder.headline}. {change.step.why}"
                 )
-    if changes or tx.notes.get(RECKONED) != rulebook.version:
+    if derived is not None:
         tx.notes.put(RECKONED, rulebook.version, at=now)
     if tx.notes.get(LIMITS_OF) != NEWEST:
         tx.notes.put(LIMITS_OF, NEWEST, at=now)
-    standing = tx.reminders.standing()
-    _cancel_idle_letters(tx, standing, now)
-    queued += _announce_swaps(tx, app, ledger, now)
-    queued += _queue_unheard(tx, app, ledger, standing, now) + _queue_outlooks(tx, app, ledger, standing, now)
+    _cancel_idle_letters(tx, now)
+    queued += _announce_swaps(tx, app, now)
+    if tx.reminders.untold():
+        queued += _queue_unheard(tx, app, now)
+    queued += _queue_outlooks(tx, app, now)
     return Reckoning(tuple(said), queued)
+
+
+def anything_to_reckon(tx: Transaction, app: App, now: datetime) -> bool:
+    """Whether `reckon` may find anything to do: the quick look before the long one."""
+    return (
+        tx.derived.anything_to_look_at(now, derived_by(app))
+        or tx.reminders.untold()
+        or any(trial.ended_at is None for trial in tx.care.trials())
+        or any(_outlook_wanted(tx, app, rider, now) for rider in tx.equipment.riders())
+    )
 
 
 def asked_for(
@@ -98,10 +110,21 @@ def asked_for(
     return one_a_chain(due(ledger, rulebook, now=now, zone_of=zone_of, worn_chance=chances), known)
 
 
-def _cancel_idle_letters(tx: Transaction, standing: Sequence[RaisedReminder], now: datetime) -> None:
+def not_as_derived_whole(tx: Transaction, app: App) -> tuple[Change, ...]:
+    """What would change if all were derived from all facts, as of the last look: nothing should."""
+    at = tx.notes.written_at(RECKONED)
+    if at is None:
+        return ()
+    ledger, known = tx.ledger(), tx.reminders.all_()
+    due_then = asked_for(ledger, app.rulebook, known, now=at)
+    return reconcile(known, due_then, ledger, now=at, rulebook=app.rulebook, zone_of=zone_of)
+
+
+def _cancel_idle_letters(tx: Transaction, now: datetime) -> None:
     """A letter that waits to tell only of what is done or withdrawn is not sent."""
-    wanted = {raised.id for raised in standing}
-    for posted in tx.outbox.waiting():
+    waiting = tx.outbox.waiting()
+    wanted = tx.reminders.open_numbers() if waiting else frozenset()
+    for posted in waiting:
         if posted.letter.reminders and not wanted & set(posted.letter.reminders):
             tx.outbox.cancel(posted.letter.id, now, "what it tells is done or no longer so")
 
@@ -114,13 +137,16 @@ def announce(
     return queue(tx, app, rider, message, (), occasion, now, now, tells=False)
 
 
-def _announce_swaps(tx: Transaction, app: App, ledger: Ledger, now: datetime) -> int:
+def _announce_swaps(tx: Transaction, app: App, now: datetime) -> int:
     """A turn of a trial is over: told once, to the bike's owner, outside the quiet hours."""
     queued = 0
-    for trial in ledger.trials:
+    for trial in tx.care.trials():
+        if trial.ended_at is not None:
+            continue
+        ledger = tx.ledger_of({trial.waxed, trial.control})
         rider = ledger.rider(ledger.bike(trial.bike).owner)
         local = now.astimezone(zone_of(rider.time_zone))
-        if trial.ended_at is not None or not may_speak(ReminderKind.DRIP, local, quiet_hours_of(app)):
+        if not may_speak(ReminderKind.DRIP, local, quiet_hours_of(app)):
             continue
         stands, told = turn(ledger, trial, now=now), f"{SWAP_TOLD}{trial.id}"
         if stands.swap_due and tx.notes.get(told) != stands.number:
@@ -134,13 +160,8 @@ def _announce_swaps(tx: Transaction, app: App, ledger: Ledger, now: datetime) ->
     return queued
 
 
-def _queue_unheard(
-    tx: Transaction,
-    app: App,
-    ledger: Ledger,
-    standing: Sequence[RaisedReminder],
-    now: datetime,
-) -> int:
+def _queue_unheard(tx: Transaction, app: App, now: datetime) -> int:
+    ledger = tx.garage()
     on_their_way = {
         (reminder, posted.letter.queued_at)
         for posted in (*tx.outbox.waiting(), *tx.outbox.refused())
@@ -148,7 +169,7 @@ def _queue_unheard(
     }
     news = [
         one
-        for one in unheard(standing)
+        for one in unheard(tx.reminders.standing())
         if not any(
             reminder == one.raised.id and queued_at is not None and queued_at >= _last_news(one.raised)
             for reminder, queued_at in on_their_way
@@ -173,20 +194,21 @@ def _queue_bundle(tx: Transaction, app: App, ledger: Ledger, bundle: Bundle, now
         rider,
         address=app.address(now),
         attribution=app.attribution,
-        asked=_asked(tx, app, ledger, rider, now),
+        asked=_asked(tx, app, rider, now),
     )
     occasion = max(_last_news(one.raised) for one in bundle.unheard).isoformat()
     due_at = min(one.raised.reminder.cause_at for one in bundle.unheard)
     return queue(tx, app, rider, message, texts, occasion, due_at, now)
 
 
-def _advice(tx: Transaction, app: App, ledger: Ledger, rider: Rider, now: datetime) -> str:
+def _advice(tx: Transaction, app: App, rider: Rider, now: datetime) -> str:
     """Another way of caring for this rider's bikes, if one is clearly better; once a season."""
     from rules.year.another_way import advice, another_way
 
     told_at = tx.notes.written_at(f"{ADVISED}{rider.id}")
     if told_at is not None and told_at <= now < told_at + SEASON:
         return ""
+    ledger = tx.ledger()  # the whole year of all: once a season
     own = {bike.id for bike in ledger.bikes if bike.owner == rider.id}
     years = another_way(ledger, app.rulebook, now=now, zone_of=zone_of)
     said = advice([year for year in years if year.bike in own])
@@ -195,10 +217,10 @@ def _advice(tx: Transaction, app: App, ledger: Ledger, rider: Rider, now: dateti
     return said
 
 
-def _asked(tx: Transaction, app: App, ledger: Ledger, rider: Rider, now: datetime) -> AskedRide | None:
+def _asked(tx: Transaction, app: App, rider: Rider, now: datetime) -> AskedRide | None:
     """The newest ride of this rider whose bike is a question: what is asked by mail is still remembered."""
-    open_rides = map(ledger.ride, tx.rides.questions())
-    asking = [ride for ride in open_rides if ride is not None and ride.rider == rider.id]
+    ledger = tx.ledger_of((), rides=tx.rides.questions())
+    asking = [ride for ride in ledger.rides if ride.rider == rider.id]
     if not asking:
         return None
     ride = max(asking, key=lambda one: (one.started_at, one.id))
@@ -208,21 +230,20 @@ def _asked(tx: Transaction, app: App, ledger: Ledger, rider: Rider, now: datetim
     return AskedRide(ride.id, name, bikes, more=len(asking) - 1)
 
 
-def _queue_outlooks(
-    tx: Transaction,
-    app: App,
-    ledger: Ledger,
-    standing: Sequence[RaisedReminder],
-    now: datetime,
-) -> int:
+def _outlook_wanted(tx: Transaction, app: App, rider: Rider, now: datetime) -> bool:
+    local = now.astimezone(zone_of(rider.time_zone))
+    last = tx.notes.written_at(f"{OUTLOOK_NOTE}{rider.id}")
+    return outlook_due(local, last and last.astimezone(local.tzinfo), quiet_hours_of(app))
+
+
+def _queue_outlooks(tx: Transaction, app: App, now: datetime) -> int:
     queued = 0
-    for rider in ledger.riders:
-        note = f"{OUTLOOK_NOTE}{rider.id}"
-        local = now.astimezone(zone_of(rider.time_zone))
-        last = tx.notes.written_at(note)
-        if not outlook_due(local, last and last.astimezone(local.tzinfo), quiet_hours_of(app)):
+    for rider in tx.equipment.riders():
+        if not _outlook_wanted(tx, app, rider, now):
             continue
-        limits = outlook(ledger, app.rulebook, now=now, zone_of=zone_of)
+        local = now.astimezone(zone_of(rider.time_zone))
+        ledger, standing = tx.garage(), tx.reminders.standing()
+        limits = outlook(tx.bench(now), app.rulebook, now=now, zone_of=zone_of)
         message = week_ahead(
             [coming(one, ledger) for one in limits if one.rider == rider.id and one.used < one.limit],
             rider,
@@ -230,13 +251,13 @@ def _queue_outlooks(
             waiting=[reminder_text(one, ledger) for one in standing if one.reminder.rider == rider.id],
             address=app.address(now),
             attribution=app.attribution,
-            asked=_asked(tx, app, ledger, rider, now),
-            advice=_advice(tx, app, ledger, rider, now),
+            asked=_asked(tx, app, rider, now),
+            advice=_advice(tx, app, rider, now),
         )
         # what the month's messages had no room for is told by the outlook
         full = spent(rider.id, quiet_hours_of(app), {rider.id: tx.outbox.told_since(rider.id, now - MONTH)})
         queued += queue(tx, app, rider, message, (), f"week of {local:%G-%V}", now, now, tells=full)
-        tx.notes.put(note, f"{local:%G-%V}", at=now)
+        tx.notes.put(f"{OUTLOOK_NOTE}{rider.id}", f"{local:%G-%V}", at=now)
     return queued
 
 

@@ -19,8 +19,8 @@ from services.messages.words import WEEKS_AHEAD, calendar_entry, coming
 def entries(app: App, *, now: datetime, rider: RiderId | None = None) -> list[Entry]:
     """The calendar of one rider, or of the household with each rider's name. Raises StoreError."""
     with app.store.reading() as tx:
-        ledger, standing = tx.ledger(), tx.reminders.standing()
-    found = [*_due(app, ledger, standing), *_on_the_way(app, ledger, now)]
+        ledger, standing, bench = tx.garage(), tx.reminders.standing(), tx.bench(now)
+    found = [*_due(app, ledger, standing), *_on_the_way(app, bench, now)]
     several = rider is None and len(ledger.riders) > 1
     return [
         _signed(entry, ledger.rider(whose).name) if several else entry

@@ -269,10 +269,8 @@ class Snapshot:
         """Work out what takes long, so that no page waits for it."""
         self.outlook(now)
         for chain in self.ledger.chains:
-            self.wear(chain.id, now)
-        self.comparison(now)
-        for regime in Regime:
-            self.cost(regime, now)
+            if self.ledger.fitting_of(chain.id, now) is not None:
+                self.wear(chain.id, now)
 
 
 def _hour(now: datetime) -> datetime:
@@ -321,6 +319,7 @@ class Snapshots:
             try:
                 if self._newest is not None:
                     self.now().work_ahead(clock())
-                    self.asked()
+                    if self.now().questions:
+                        self.asked()
             except EXPECTED:
                 continue  # the page that is asked for next says it in words

@@ -32,7 +32,7 @@ def ride_story(app: App, ride_number: int) -> Iterator[str]:
     """One ride as its rider would want it told. Raises NotFound."""
     with app.store.reading() as tx:
         details = tx.rides.details(RideId(ride_number))
-        ledger = tx.ledger()
+        ledger = tx.garage()
         decision = tx.rides.assignment_in_force(RideId(ride_number))
         words = [word for word in tx.rides.words_of(RideId(ride_number)) if word.about == "unpaved share"]
         sources = [record.name for record in tx.files.files_of(RideId(ride_number))]
@@ -145,7 +145,7 @@ def still_known(ledger: Ledger, raised: RaisedReminder) -> None:
 def why(app: App, reminder: ReminderId) -> Iterator[str]:
     """The whole trace of a reminder, line by line, to the number that crossed the limit. Raises NotFound."""
     with app.store.reading() as tx:
-        raised, ledger = tx.reminders.get(reminder), tx.ledger()
+        raised, ledger = tx.reminders.get(reminder), tx.garage()
         letters = tx.outbox.about(reminder)
     still_known(ledger, raised)
     due = raised.reminder

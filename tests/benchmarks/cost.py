@@ -23,20 +23,24 @@ from sqlalchemy import insert, select
 
 from ingest.bikes.judge import WAY_OF_JUDGING, HeardSensor, RideClues
 from ingest.ground.conditions import WAY_OF_TAGGING
+from ingest.ride.outing_set import WAY_OF_GROUPING
+from ingest.ride.sketch import packed_sketch
 from rules.commands import LogTreatment, PutRidesOn
 from rules.vocabulary import ChainId, DecidedBy, ReadingTool, RideId, TreatmentKind
 from services.app import App
 from services.running.round import Watching, one_round
 from services.store.assignments import MachineDecision
 from services.store.files import FileRecord
-from services.store.notes import BIKES_JUDGED_BY, CONDITIONS_TAGGED_BY
+from services.store.notes import BIKES_FITTED, BIKES_JUDGED_BY, CONDITIONS_TAGGED_BY, OUTINGS_BY
 from services.store.ride_rows import tag_values
 from services.store.tables_rides import condition_tag, ride_hour
+from services.use_cases.judge_bikes import judge_later, judge_new_rides
 from services.use_cases.record import record
 from services.use_cases.undo import undo
 from services.web.app import create_app
 from services.wiring import open_app
 from tests.services.store.household import ride_summary, tag
+from tests.straight_ride import straight_ride
 from tests.wet_household import a_ride
 
 SIZES = (200, 20_000)
@@ -50,7 +54,8 @@ def household(home: Path, rides: int) -> App:
     """So many rides on four bikes, tagged and judged, with the care that goes with them."""
     (home / "rides").mkdir(parents=True)
     (home / "settings.toml").write_text(
-        f'[[watch]]\nfolder = "{home / "rides"}"\nquiet_s = 0.0\n[weather]\narchive = "none"\n'
+        f'[[watch]]\nfolder = "{home / "rides"}"\nquiet_s = 0.0\nrider = "Ines"\n'
+        '[weather]\narchive = "none"\n'
         f'[channels]\ncalendar_file = "{home / "chains.ics"}"\n'
     )
     shop, dice = open_app(home), random.Random(1)
@@ -75,10 +80,11 @@ def household(home: Path, rides: int) -> App:
             ).to_json()
             for number, start in enumerate(starts)
         ]
+        sketch = packed_sketch(straight_ride(NOW - timedelta(days=3650), 7200))  # of nowhere near: all alike
         ids = tx.rides.add_many(
             [
                 (
-                    ride_summary(start, 2, title=f"Ride {n}", track=b"", file_name=f"{n}.fit"),
+                    ride_summary(start, 2, title=f"Ride {n}", track=b"", sketch=sketch, file_name=f"{n}.fit"),
                     riders[n % 2].id,
                     said,
                 )
@@ -109,6 +115,8 @@ def household(home: Path, rides: int) -> App:
         tx.files.record_paths((f"/rides/{n}.fit", 50_000, 1.0) for n in range(rides))
         _chains(tx, starts, bikes)
         tx.notes.put(BIKES_JUDGED_BY, WAY_OF_JUDGING, at=NOW)
+        tx.notes.put(OUTINGS_BY, WAY_OF_GROUPING, at=NOW)
+        tx.notes.put(BIKES_FITTED, rides, at=NOW)
         tx.notes.put(CONDITIONS_TAGGED_BY, WAY_OF_TAGGING, at=NOW)
     return shop
 
@@ -168,7 +176,8 @@ def measured(home: Path, rides: int) -> dict[str, float]:
         one_round(shop, now=now, watching=watching)
         now += MINUTE
         with taking(found, "a new file, round to reminder"):
-            one_round(shop, now=now, watching=watching)
+            told = one_round(shop, now=now, watching=watching)
+        assert "1 new ride." in told.sentences(), told.sentences()
         with taking(found, "a page after the file"):
             get("/")
         with taking(found, "the warmer after it"):
@@ -183,6 +192,10 @@ def measured(home: Path, rides: int) -> dict[str, float]:
                 get("/")
             with taking(found, "its undo"):
                 undo(shop, done.number, now=now, confirmed=True)
+    with shop.store.writing() as tx:
+        judge_later(tx, now)
+    with taking(found, "the bikes of all rides, in a round"):
+        judge_new_rides(shop.store, now, at_once=False)
     with taking(found, "a drip"):
         record(shop, LogTreatment(ChainId(_newest_chain(shop)), TreatmentKind.DRIP, now), now=now)
     for path in ("/", "/rides", "/chains", "/why", "/care", "/files", "/settings/chains"):

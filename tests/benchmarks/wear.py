@@ -28,7 +28,7 @@ from rules.wear.fit import _fit, fit
 from rules.wear.forecast import Forecast, forecast, steady_wear
 from rules.wear.likelihood import TAIL
 from rules.wear.lot import power
-from rules.wear.measured import KINDS, Measured, Part, Taken, measured
+from rules.wear.measured import Measured, Part, Taken, measured
 from rules.wear.model import (
     FIRST_RATE,
     NEW_PCT,
@@ -38,6 +38,7 @@ from rules.wear.model import (
     USED_SHARE,
     WearModel,
 )
+from rules.wear.worn import KINDS
 from tests.benchmarks.wear_worlds import ROWS, World, null_arms, world
 
 ASSUMED = ((2.0, 0.70), (5.0, 0.82), (1.0, 0.70), (1.0, 0.84))  # the rulebook's weights and ranges

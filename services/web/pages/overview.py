@@ -33,7 +33,8 @@ def overview(context: AContext) -> HTMLResponse:
     snapshot, now = context.snapshot, context.now
     rows = bench(snapshot, now, tomorrow=advice(context.app, snapshot, now))
     shown = rows[:MOST_DRAWN]
-    open_ones = [asked for asked in context.shared.snapshots.asked() if not asked.is_check]
+    asked_now = context.shared.snapshots.asked() if snapshot.questions else ()
+    open_ones = [asked for asked in asked_now if not asked.is_check]
     questions = [one for asked in open_ones[:MOST_QUESTIONS] if (one := question_of(snapshot, asked))]
     return context.show(
         "overview.html",

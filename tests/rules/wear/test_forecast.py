@@ -22,7 +22,8 @@ from rules.wear.forecast import (
     wear_points,
 )
 from rules.wear.learned import learned_weights
-from rules.wear.measured import MOST_CHAINS, measured
+from rules.wear.measured import measured
+from rules.wear.worn import MOST_CHAINS
 from tests.rules.notation import at, ledger_of
 
 RULEBOOK = default_rulebook()

@@ -7,10 +7,19 @@ from pathlib import Path
 
 import pytest
 
+from ingest.bikes.judge import WAY_OF_JUDGING
 from rules.vocabulary import DecidedBy, RideId
+from services.running.round import one_round
 from services.store.notes import BIKES_JUDGED_BY
-from services.use_cases.judge_bikes import HouseholdJudgement, judge_household, told
+from services.use_cases.judge_bikes import (
+    BUT_THE_NEWEST,
+    FIT_EVERY,
+    HouseholdJudgement,
+    judge_household,
+    told,
+)
 from services.use_cases.preview import with_answers
+from services.use_cases.record import LATER
 from services.views.stories import ride_story
 from tests.saying import put_rides_on
 from tests.services.wet_week import DAY, Week, wet_week
@@ -142,3 +151,39 @@ def test_a_supposed_ledger_moves_the_rides_that_saying_it_then_moves(week: Week)
     with week.shop.store.reading() as tx:
         assert {r.id: r.bike for r in supposed.rides} == {r.id: r.bike for r in tx.ledger().rides}
     assert sum(r.bike == plover for r in supposed.rides) > len(said)
+
+
+def test_of_many_rides_some_are_heard_at_first_and_all_in_a_round_some_hours_later(
+    week: Week, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    heard: list[int] = []
+    whole = HouseholdJudgement.__init__
+
+    def counting(self: HouseholdJudgement, *args: object, **options: object) -> None:
+        whole(self, *args, **options)  # type: ignore[arg-type]
+        heard.append(len(self.rides))
+
+    monkeypatch.setattr(HouseholdJudgement, "__init__", counting)
+    monkeypatch.setattr("services.use_cases.judge_bikes.MANY", 5)
+    monkeypatch.setattr("services.use_cases.judge_bikes.HEARD_AT_FIRST", 2)
+    week.ride(7, sensor=STRANGE)
+    one_round(week.shop, now=NOW, watching=None)
+    assert heard == [2, 8]  # by some at first; by all, for the last time was days ago
+    week.ride(8, sensor=STRANGE)
+    one_round(week.shop, now=NOW + DAY, watching=None)
+    assert heard == [2, 8, 2, 9]
+    week.ride(9, sensor=STRANGE)
+    one_round(week.shop, now=NOW + DAY + FIT_EVERY / 2, watching=None)
+    assert heard == [2, 8, 2, 9, 2]
+    with week.shop.store.reading() as tx:
+        assert not tx.rides.has_unjudged()
+        assert tx.notes.get(BIKES_JUDGED_BY) == BUT_THE_NEWEST
+        plover = tx.equipment.find_bike("Plover").id
+
+    said = put_rides_on(week.shop, [RideId(1)], plover, now=NOW + DAY).sentences
+    assert said[-1] == LATER
+    assert heard == [2, 8, 2, 9, 2]
+    one_round(week.shop, now=NOW + DAY + FIT_EVERY / 2, watching=None)
+    assert heard == [2, 8, 2, 9, 2, 10]
+    with week.shop.store.reading() as tx:
+        assert tx.notes.get(BIKES_JUDGED_BY) == WAY_OF_JUDGING

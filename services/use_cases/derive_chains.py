@@ -1,0 +1,144 @@
+"""Deriving what something happened to, or whose time has come; everything else stays as it was derived.
+
+    chains to look at | as much of the ledger as they need | what is due | until when that holds
+
+The reasons are always folded from the facts of a chain's whole life, which wear bounds. What hangs on other
+chains too is the chance that one is worn: of each is kept what the wear model hears of it, and when that
+moves, those that are measured and on a bike are looked at as well.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Collection, Mapping
+from datetime import datetime
+from functools import cache
+from pathlib import Path
+
+import rules
+from rules.moved_limits import NEWEST
+from rules.next_look import next_look
+from rules.one_a_chain import one_a_chain
+from rules.reconcile import Change, reconcile
+from rules.reminders import due
+from rules.vocabulary import BikeId, ChainId
+from rules.wear.worn import Read, Ridden, Worn, heard_together, worn_of
+from services.app import App, zone_of
+from services.store import ChainState, Transaction
+
+
+def derived_by(app: App) -> str:
+    """By which rulebook, which limits of the program's own and which code chains are derived now."""
+    return f"{app.rulebook.version} {NEWEST} {_way_of_deriving()}"
+
+
+@cache
+def _way_of_deriving() -> str:
+    """The code of the rules by its bytes: nobody has to remember that it changed."""
+    digest = hashlib.sha256()
+    for module in sorted(Path(rules.__file__).parent.rglob("*.py")):
+        digest.update(module.read_bytes())
+    return digest.hexdigest()[:12]
+
+
+def derive(tx: Transaction, app: App, *, now: datetime) -> tuple[Change, ...] | None:
+    """Look at every chain that wants it and mark it clean; returns what to keep of its reminders.
+
+    None: there was nothing to look at.
+    """
+    by = derived_by(app)
+    wanted = frozenset(tx.derived.to_look_at(now, by))
+    if not wanted:
+        tx.derived.settle((), {}, by=by, now=now)
+        return None
+    before = tx.derived.states(wanted)
+    look = _Look(tx, app, wanted, now)
+    if any(_heard(worn_from(before, one)) != _heard(look.worn.get(one)) for one in wanted):
+        wanted |= tx.derived.measured_and_fitted(now)
+        look = _Look(tx, app, wanted, now)
+    chances = look.chances(tx)
+    everything = due(look.ledger, app.rulebook, now=now, zone_of=zone_of, worn_chance=chances, only=wanted)
+    asked_for = one_a_chain(everything, look.known)
+    changes = reconcile(look.known, asked_for, look.ledger, now=now, rulebook=app.rulebook, zone_of=zone_of)
+    found = {
+        one.id: ChainState(
+            next_look(
+                look.ledger,
+                app.rulebook,
+                one,
+                due_now=[reminder for reminder in everything if reminder.chain == one.id],
+                known=[raised for raised in look.known if raised.reminder.chain == one.id],
+                now=now,
+            ),
+            json.dumps(look.worn[one.id]),
+            bool(look.worn[one.id].read),
+        )
+        for one in look.chains
+    }
+    tx.derived.settle(wanted, found, by=by, now=now)
+    return changes
+
+
+class _Look:
+    """What is seen of some chains at one moment. Those that are gone are not among `chains`."""
+
+    def __init__(self, tx: Transaction, app: App, wanted: Collection[ChainId], now: datetime) -> None:
+        self.rulebook, self.wanted, self.now = app.rulebook, wanted, now
+        self.known = tx.reminders.of_chains(wanted)
+        told_of = {reason.ride for one in self.known if one.is_open for reason in one.reminder.reasons}
+        self.ledger = tx.ledger_of(wanted, rides=[ride for ride in told_of if ride is not None])
+        self.chains = [one for one in self.ledger.chains if one.id in wanted]
+        self.worn = {one.id: worn_of(self.ledger, self.rulebook, one, now) for one in self.chains}
+
+    def chances(self, tx: Transaction) -> Mapping[ChainId, float]:
+        """With which probability is each of these worn that is measured, on a bike and ridden since?"""
+        asked: dict[ChainId, BikeId] = {}
+        for chain, worn in self.worn.items():
+            fitting = self.ledger.fitting_of(chain, self.now)
+            if fitting is not None and worn.read and worn.since:
+                asked[chain] = fitting.bike
+        if not asked:
+            return {}
+        from rules.wear.forecast import chance_worn  # slow to load, and mostly nobody is measured
+        from rules.wear.measured import gathered
+
+        ranks = [
+            (number, is_measured, None if retired_at is None else retired_at.timestamp())
+            for number, (is_measured, retired_at) in tx.derived.measured().items()
+            if number not in self.wanted
+        ]
+        ranks += [(number, bool(worn.read), worn.retired_s) for number, worn in self.worn.items()]
+        found = {}
+        for chain, bike in asked.items():
+            lot = heard_together(ranks, chain)
+            kept = tx.derived.states(one for one in lot if one not in self.worn)
+            heard = [self.worn[one] if one in self.worn else worn_from(kept, one) for one in lot]
+            facts = gathered([one for one in heard if one is not None], self.rulebook)
+            found[chain] = chance_worn(facts, self.worn[chain], bike)
+        return found
+
+
+def _heard(worn: Worn | None) -> Worn | None:
+    return None if worn is None else worn.heard
+
+
+def worn_from(states: Mapping[ChainId, ChainState], chain: ChainId) -> Worn | None:
+    """What was kept of a chain, as it was."""
+    if chain not in states:
+        return None
+    number, waxed, retired, limit_pct, stretches, read, since, drive_h = json.loads(states[chain].worn)
+    return Worn(
+        ChainId(number),
+        waxed,
+        retired,
+        limit_pct,
+        tuple(_ridden(one) for one in stretches),
+        tuple(Read(*one) for one in read),
+        _ridden(since),
+        drive_h,
+    )
+
+
+def _ridden(kept: list[tuple[int, list[float], float]]) -> tuple[Ridden, ...]:
+    return tuple(Ridden(BikeId(bike), tuple(known), unknown_h) for bike, known, unknown_h in kept)

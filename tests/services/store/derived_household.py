@@ -1,0 +1,105 @@
+"""A household for asking whether what is derived chain by chain is what all facts give together."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import NamedTuple
+
+from rules.reconcile import Change
+from rules.vocabulary import BikeId, ChainId, DecidedBy, RideId, RiderId
+from rules.wear.worn import worn_of
+from services.app import App
+from services.settings import Settings
+from services.store import Transaction
+from services.store.notes import RECKONED
+from services.use_cases.derive_chains import worn_from
+from services.use_cases.update_reminders import anything_to_reckon, not_as_derived_whole, reckon
+from tests.services.store.household import ride_summary, tag
+
+NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
+CHAINS = ("Amber", "Basalt", "Cobalt")
+DAY, HOUR = timedelta(days=1), timedelta(hours=1)
+
+
+class Household(NamedTuple):
+    """Amber is on Plover since sixty days ago, Basalt on Heron; Cobalt lies on the shelf."""
+
+    app: App
+    rider: RiderId
+    plover: BikeId
+    heron: BikeId
+    amber: ChainId
+    basalt: ChainId
+    cobalt: ChainId
+    rides: list[RideId]  # one a day on Plover, the last one on no bike
+
+    def reckon(self, now: datetime = NOW) -> None:
+        """As a round does it: only if there may be anything to do."""
+        with self.app.store.writing() as tx:
+            if anything_to_reckon(tx, self.app, now):
+                reckon(tx, self.app, now=now)
+
+
+def household(url: str, folder: Path, *, rides: int = 9) -> Household:
+    """Eight rides on Plover of three hours each: Amber wants a drip."""
+    app = App(Settings(home=folder, database=url))
+    with app.store.writing() as tx:
+        rider = tx.equipment.add_rider("Ines", time_zone="UTC")
+        plover, heron = (tx.equipment.add_bike(name, rider.id) for name in ("Plover", "Heron"))
+        amber, basalt, cobalt = (tx.equipment.add_chain(name, speeds=12) for name in CHAINS)
+        tx.equipment.fit_chain(amber.id, plover.id, NOW - 60 * DAY)
+        tx.equipment.fit_chain(basalt.id, heron.id, NOW - 60 * DAY)
+        made = [ridden(tx, rider.id, plover.id, NOW - (rides - n) * DAY) for n in range(rides)]
+        tx.rides.record(made[-1], None, decided_by=DecidedBy.RIDER, at=NOW, by="Ines")
+    found = Household(app, rider.id, plover.id, heron.id, amber.id, basalt.id, cobalt.id, made)
+    found.reckon()
+    return found
+
+
+def unridden(url: str, folder: Path) -> Household:
+    """The chains alone; nobody rides yet."""
+    app = App(Settings(home=folder, database=url))
+    with app.store.writing() as tx:
+        amber, basalt, cobalt = (tx.equipment.add_chain(name, speeds=12).id for name in CHAINS)
+    return Household(app, RiderId(0), BikeId(0), BikeId(0), amber, basalt, cobalt, [])
+
+
+def ridden(
+    tx: Transaction, rider: RiderId, bike: BikeId | None, start: datetime, water: float = 0.0
+) -> RideId:
+    """A ride of three hours, tagged and on a bike."""
+    ride = tx.rides.add(ride_summary(start, 3, title=f"Ride of {start:%d %H}"), rider)
+    first = start.replace(minute=0, second=0, microsecond=0)
+    tx.rides.add_tags(ride, [(first + n * HOUR, tag(water)) for n in range(3)], start)
+    tx.rides.record(ride, bike, decided_by=DecidedBy.RIDER, at=start, by="Ines")
+    return ride
+
+
+def differences(app: App, now: datetime) -> tuple[object, ...]:
+    """What a fold of all facts would change, and chains of which something else is kept than it gives."""
+    with app.store.reading() as tx:
+        changes: tuple[Change, ...] = not_as_derived_whole(_At(tx, now), app)  # type: ignore[arg-type]
+        ledger = tx.ledger()
+        kept = tx.derived.states(one.id for one in ledger.chains)
+        other = [
+            one.name
+            for one in ledger.chains
+            if worn_from(kept, one.id) != worn_of(ledger, app.rulebook, one, now)
+        ]
+    return (*changes, *other)
+
+
+class _At:
+    """A transaction in which chains were last derived at a time of our choice."""
+
+    def __init__(self, tx: Transaction, now: datetime) -> None:
+        self._tx, self._now = tx, now
+        self.notes = self
+
+    def __getattr__(self, name: str) -> object:
+        return getattr(self._tx, name)
+
+    def written_at(self, name: str) -> datetime:
+        assert name == RECKONED
+        return self._now

@@ -1,0 +1,256 @@
+"""Each mark is needed: with it a write is derived as if all were, without it something is missed."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import timedelta
+from pathlib import Path
+
+import pytest
+from sqlalchemy import text
+
+from rules.reminder import ReminderKind, ReminderStep, Step
+from rules.vocabulary import DecidedBy, ReadingTool, Regime, TreatmentKind
+from services.store import Store, Transaction
+from services.store import marks as marks_module
+from services.store.marks import MARKS, stand
+from services.store.retractions import Retractions
+from services.store.tables import bike, chain, fitting, reading, rider, treatment, wipe_test
+from tests.services.store.derived_household import (
+    DAY,
+    HOUR,
+    NOW,
+    Household,
+    differences,
+    household,
+    ridden,
+    unridden,
+)
+from tests.services.store.household import tag
+
+Step_ = Callable[[Transaction, Household], object]
+
+
+def nothing(_tx: Transaction, _house: Household) -> None:
+    """Nothing came before."""
+
+
+def update(table, number, **values) -> Step_:  # type: ignore[no-untyped-def]
+    """A row as it never was: what a correction writes."""
+
+    def act(tx: Transaction, house: Household) -> None:
+        row = number(house) if callable(number) else number
+        tx._connection.execute(table.update().where(table.c.id == row).values(**values))
+
+    return act
+
+
+def take_back(table, kind: str, number) -> Step_:  # type: ignore[no-untyped-def]
+    def act(tx: Transaction, house: Household) -> None:
+        row = number(house) if callable(number) else number
+        Retractions(tx._connection).take_back(table, kind, row, at=NOW, by="Ines", why="a slip")
+
+    return act
+
+
+def put_back(kind: str, number) -> Step_:  # type: ignore[no-untyped-def]
+    def act(tx: Transaction, house: Household) -> None:
+        row = number(house) if callable(number) else number
+        Retractions(tx._connection).put_back(kind, row, at=NOW, by="Ines")
+
+    return act
+
+
+def after(*steps: Step_) -> Step_:
+    def act(tx: Transaction, house: Household) -> None:
+        for step in steps:
+            step(tx, house)
+
+    return act
+
+
+def on(ride: int, which: str | None) -> Step_:
+    def act(tx: Transaction, house: Household) -> None:
+        number = None if which is None else getattr(house, which)
+        tx.rides.record(house.rides[ride], number, decided_by=DecidedBy.RIDER, at=NOW, by="Ines")
+
+    return act
+
+
+def dripped(tx: Transaction, house: Household) -> None:
+    tx.care.log_treatment(house.amber, TreatmentKind.DRIP, NOW - 4 * DAY)
+
+
+def measured(pct: float) -> Step_:
+    return lambda tx, house: tx.care.log_reading(
+        house.cobalt, ReadingTool.CALIPER, NOW - 70 * DAY, exact_pct=pct
+    )
+
+
+def wiped(tx: Transaction, house: Household) -> None:
+    tx.care.log_wipe_test(house.cobalt, NOW - 90 * DAY, 2)
+
+
+def fit_cobalt(which: str) -> Step_:
+    def act(tx: Transaction, house: Household) -> None:
+        tx._connection.execute(
+            fitting.insert().values(
+                id=3,
+                chain=house.cobalt,
+                bike=getattr(house, which),
+                fitted_at=NOW - 20 * DAY,
+                removed_at=NOW - 19 * DAY,
+            )
+        )
+
+    return act
+
+
+def fit_cobalt_for_good(tx: Transaction, house: Household) -> None:
+    tx.equipment.fit_chain(house.cobalt, house.plover, NOW - 20 * DAY)
+
+
+def dirty_enough_to_immerse(tx: Transaction, house: Household) -> None:
+    for n in range(10):
+        ridden(tx, house.rider, house.plover, NOW - (n + 20) * DAY)
+
+
+def dismissed(tx: Transaction, house: Household) -> None:
+    kinds = {one.reminder.kind: one for one in tx.reminders.standing()}
+    assert ReminderKind.DRIP not in kinds
+    standing = kinds[ReminderKind.IMMERSION]
+    tx.reminders.add_step(standing.id, ReminderStep(Step.DISMISSED, NOW, "Ines", "not now"))
+
+
+def poured(tx: Transaction, house: Household) -> None:
+    start = NOW - 9 * DAY
+    tx.rides.add_tags(house.rides[0], [(start + n * HOUR, tag(1.0)) for n in range(3)], NOW)
+
+
+def first_rider(tx: Transaction, _house: Household) -> None:
+    tx.equipment.add_rider("Tomas")
+
+
+# What is written before, and derived; then what is written, which only the mark of that name tells of.
+WRITES: dict[str, tuple[Step_, Step_]] = {
+    "ride_left": (nothing, on(3, None)),
+    "ride_came": (nothing, on(-1, "plover")),
+    "ride_taken_back": (
+        nothing,
+        lambda tx, h: tx.rides.withdraw(h.rides[3], at=NOW, by="Ines", why="a car"),
+    ),
+    "ride_put_back": (
+        lambda tx, h: tx.rides.withdraw(h.rides[3], at=NOW, by="Ines", why="a car"),
+        lambda tx, h: tx.rides.restore(h.rides[3], at=NOW, by="Ines"),
+    ),
+    "hour_tagged": (nothing, poured),
+    "fitted": (nothing, fit_cobalt_for_good),
+    "fitting_left": (fit_cobalt("plover"), update(fitting, 3, bike=2)),
+    "fitting_came": (fit_cobalt("heron"), update(fitting, 3, bike=1)),
+    "fitting_taken_back": (nothing, take_back(fitting, "fitting", 1)),
+    "fitting_put_back": (take_back(fitting, "fitting", 1), put_back("fitting", 1)),
+    "treatment": (nothing, dripped),
+    "treatment_amended": (
+        lambda tx, h: tx.care.log_treatment(h.amber, TreatmentKind.WIPE, NOW - 4 * DAY),
+        update(treatment, 1, kind="drip"),
+    ),
+    "treatment_taken_back": (dripped, take_back(treatment, "treatment", 1)),
+    "treatment_put_back": (after(dripped, take_back(treatment, "treatment", 1)), put_back("treatment", 1)),
+    "reading": (nothing, measured(0.8)),
+    "reading_amended": (measured(0.1), update(reading, 1, exact_pct=0.8)),
+    "reading_taken_back": (measured(0.8), take_back(reading, "reading", 1)),
+    "reading_put_back": (after(measured(0.8), take_back(reading, "reading", 1)), put_back("reading", 1)),
+    "wipe_test": (measured(0.8), wiped),
+    "wipe_test_amended": (after(measured(0.8), wiped), update(wipe_test, 1, done_at=NOW - 80 * DAY)),
+    "wipe_test_taken_back": (after(measured(0.8), wiped), take_back(wipe_test, "wipe test", 1)),
+    "wipe_test_put_back": (
+        after(measured(0.8), wiped, take_back(wipe_test, "wipe test", 1)),
+        put_back("wipe test", 1),
+    ),
+    "chain_came": (nothing, lambda tx, _: tx.equipment.add_chain("Dolerite")),
+    "chain_amended": (nothing, lambda tx, h: tx.equipment.update_chain(h.amber, regime=Regime.WET_LUBE)),
+    "chain_taken_back": (measured(0.8), take_back(chain, "chain", 3)),
+    "chain_put_back": (after(measured(0.8), take_back(chain, "chain", 3)), put_back("chain", 3)),
+    "bike_amended": (nothing, update(bike, 1, name="Lapwing")),
+    "rider_came": (measured(0.8), first_rider),
+    "rider_amended": (nothing, update(rider, 1, time_zone="Pacific/Kiritimati")),
+    "rider_taken_back": (after(measured(0.8), first_rider), take_back(rider, "rider", 1)),
+    "rider_put_back": (
+        after(measured(0.8), first_rider, take_back(rider, "rider", 1)),
+        put_back("rider", 1),
+    ),
+    "answered": (dirty_enough_to_immerse, dismissed),
+}
+WITHOUT_A_RIDER = {"rider_came", "rider_taken_back", "rider_put_back"}
+
+
+def house_for(name: str, url: str, folder: Path) -> Household:
+    """Where the write is made."""
+    return unridden(url, folder) if name in WITHOUT_A_RIDER else household(url, folder)
+
+
+def test_every_mark_has_its_write() -> None:
+    assert set(WRITES) == {mark.name for mark in MARKS}
+    assert len({mark.trigger for mark in MARKS}) == len(MARKS)
+
+
+@pytest.mark.parametrize("name", WRITES)
+def test_a_write_is_derived_by_its_mark_and_is_missed_without_it(name: str, url: str, tmp_path: Path) -> None:
+    house = house_for(name, url, tmp_path)
+    before, write = WRITES[name]
+    with house.app.store.writing() as tx:
+        before(tx, house)
+    house.reckon()
+    assert differences(house.app, NOW) == ()
+
+    _drop(house.app.store, name)
+    with house.app.store.writing() as tx:
+        write(tx, house)
+    try:
+        house.reckon()
+        missed = bool(differences(house.app, NOW))
+    except KeyError:  # a reminder of what is gone
+        missed = True
+    assert missed, "the mark was not needed"
+
+    house.app.store.close()
+    with Store.open(url) as opened, opened.reading() as tx:  # the mark is missed, and all is dirty again
+        assert stand(tx._connection)
+    house.reckon()
+    assert differences(house.app, NOW) == ()
+
+
+@pytest.mark.parametrize("name", WRITES)
+def test_a_write_is_derived_as_if_all_were(name: str, url: str, tmp_path: Path) -> None:
+    house = house_for(name, url, tmp_path)
+    before, write = WRITES[name]
+    for step in (before, write):
+        with house.app.store.writing() as tx:
+            step(tx, house)
+        house.reckon()
+        assert differences(house.app, NOW) == ()
+    with house.app.store.reading() as tx:
+        writes = tx.writes()
+    house.reckon(NOW + timedelta(seconds=1))
+    with house.app.store.reading() as tx:
+        assert tx.writes() == writes
+
+
+def _drop(store: Store, name: str) -> None:
+    (mark,) = [one for one in MARKS if one.name == name]
+    with store.writing() as tx:
+        in_sqlite = tx._connection.dialect.name == "sqlite"
+        drop = f"DROP TRIGGER {mark.trigger}" if in_sqlite else f"DROP FUNCTION {mark.trigger}() CASCADE"
+        tx._connection.execute(text(drop))
+
+
+def test_marks_of_another_version_make_room_for_those_of_this_one(
+    url: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    other = marks_module.Mark("of_old", "INSERT", "chain", "SELECT NEW.id WHERE true")
+    monkeypatch.setattr(marks_module, "MARKS", (other,))
+    with Store.open(url) as opened, opened.reading() as tx:
+        assert stand(tx._connection)
+    monkeypatch.undo()
+    with Store.open(url) as opened, opened.reading() as tx:
+        assert stand(tx._connection)
