@@ -126,7 +126,7 @@ class EmailChannel:
             ) from error
         except smtplib.SMTPNotSupportedError as error:
             raise ChannelError(
-                f"{where} cannot do what is needed: {one_line(str(error))}",
+                f"{where} cannot do what is needed: {one_line(str(error)).rstrip('.')}",
                 permanent=False,
                 try_this=f"{self._other_way(error)}; nothing was sent",
                 everything=True,

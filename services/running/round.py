@@ -14,6 +14,7 @@ from ingest.files.read_pool import ToRead
 from rules.vocabulary import Rider
 from services.app import App
 from services.last_look import note_look
+from services.settings import Watched
 from services.store.notes import FILES_WAITING, LAST_ROUND
 from services.use_cases.deliver_letters import DeliveryReport, deliver_waiting
 from services.use_cases.import_rides import FileOutcome, Outcome, import_files, ride_files, whose
@@ -21,12 +22,14 @@ from services.use_cases.judge_bikes import Move, also_moved, judge_new_rides
 from services.use_cases.map_surface import surfaces_from_map
 from services.use_cases.outings_anew import outings_anew
 from services.use_cases.tag_conditions import TagReport, tag_conditions
+from services.use_cases.take_files import DROPPED_FOLDER
 from services.use_cases.update_reminders import Reckoning, anything_to_reckon, reckon
 from services.use_cases.weather_ahead import ask_ahead, tell_tomorrow
 from services.views.calendar_entries import refresh_calendar
 from services.views.file_summary import grouped
 
 SCAN_EVERY = timedelta(hours=1)  # for what was written to where it lies, and said nothing
+DROPPED_QUIET_S = 600.0
 CALENDAR_EVERY = timedelta(hours=1)  # what is only expected moves with the days
 
 
@@ -182,7 +185,7 @@ def _read_new(
         watching.states = {folder: waits_ended(state) for folder, state in watching.states.items()}
         watching.riders = frozenset(riders)
     outcomes: list[FileOutcome] = []
-    for watched in app.settings.watch:
+    for watched in _every_folder(app):
         by_name = {rider.name.casefold(): rider.id for rider in riders}
         named = by_name.get(watched.rider.casefold()) if watched.rider else None
         if watched.rider and named is None:
@@ -226,12 +229,19 @@ def _read_new(
     return outcomes
 
 
+def _every_folder(app: App) -> list[Watched]:
+    """The watched folders, and that of files dropped on the page, which are read at once as a rule."""
+    dropped = app.settings.home / DROPPED_FOLDER
+    left = [Watched(folder=dropped, quiet_s=DROPPED_QUIET_S)] if dropped.is_dir() else []
+    return [*app.settings.watch, *left]
+
+
 def _nobody_rides(app: App, watching: Watching | None) -> list[str]:
     """Files that nobody can have ridden are left alone, which is said once, not for each of them."""
     if watching is not None and watching.told_nobody_rides:
         return []
     waiting = 0
-    for watched in app.settings.watch:
+    for watched in _every_folder(app):
         with suppress(UnreadableFile):
             waiting += len(ride_files([watched.folder])) if watched.folder.is_dir() else 0
     if not waiting:

@@ -27,6 +27,7 @@ FORECAST_SCORE: Final = "forecast score"  # what the forecast was worth when las
 TOMORROW_TOLD: Final = "tomorrow told:"  # and a rider's number: the days that another bike was advised for
 FILES_READ_BY: Final = "files read by"  # which way of reading all files were last read by
 OUTINGS_BY: Final = "outings by"  # which way of telling outings apart all rides were last looked at by
+FIRST_HOUR_OVER: Final = "first hour over"  # whether the way in is offered no more
 FILES_WAITING: Final = "files waiting"  # [name, why, what to do] of each watched file that could not be read
 
 

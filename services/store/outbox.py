@@ -147,6 +147,11 @@ class Outbox(Repository):
             raise FactRefused(f"Letter {letter_id} was not refused.")
         self._update(letter, letter_id, refused_at=None, not_before=at)
 
+    def hurry(self, channel: str, at: datetime) -> None:
+        """What waits for this channel's next try is tried from then on."""
+        waits = letter.c.channel == channel
+        self._connection.execute(letter.update().where(waits, _WAITING).values(not_before=at))
+
     def get(self, letter_id: int) -> Posted:
         """The letter of that number and what became of it. Raises NotFound."""
         found = self._posted(letter.c.id == letter_id)

@@ -109,3 +109,9 @@ def _set_folders(document: tomlkit.TOMLDocument, wanted: Sequence[Mapping[str, A
         document.append("watch", entries)
     else:
         document["watch"] = entries
+
+
+def folders_as_written(home: Path) -> list[dict[str, Any]]:
+    """The watched folders as the file has them, to be changed and set again."""
+    entries = tomlkit.parse(settings_text(home)).unwrap().get("watch", [])
+    return [dict(one) for one in entries]

@@ -177,6 +177,12 @@ def _letters(count: int) -> str:
     return f"{count} letter" + ("s" if count != 1 else "")
 
 
+def try_all_again(store: Store, channel: str, *, now: datetime) -> None:
+    """A channel was mended: what waits for it is tried at the next round, not hours later."""
+    with store.writing() as tx:
+        tx.outbox.hurry(channel, now)
+
+
 def try_again(store: Store, letter: int, *, now: datetime) -> None:
     """Take a refused letter up again, at the next round. Raises NotFound, FactRefused."""
     with store.writing() as tx:

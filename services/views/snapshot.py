@@ -31,7 +31,7 @@ from services.app import App, zone_of
 from services.expected_errors import EXPECTED
 from services.last_look import last_look
 from services.store import FileRecord, Posted, SensorSighting, Transaction
-from services.store.notes import FILES_WAITING, LAST_ROUND
+from services.store.notes import FILES_WAITING, FIRST_HOUR_OVER, LAST_ROUND
 from services.use_cases.import_rides import Outcome
 from services.use_cases.judge_bikes import HouseholdJudgement, OpenQuestion
 from services.use_cases.tag_conditions import WAITS_UNTIL
@@ -63,6 +63,7 @@ class Snapshot:
     round_said: tuple[str, ...]
     weather_waits_until: datetime | None
     ahead: Ahead | None  # tomorrow's weather, if it was asked for
+    first_hour_over: bool
     _worked_out: dict[Hashable, Any] = field(default_factory=dict, compare=False)
     _working: threading.RLock = field(default_factory=threading.RLock, compare=False)
 
@@ -88,6 +89,7 @@ class Snapshot:
             round_said=tuple(tx.notes.get(LAST_ROUND, [])),
             weather_waits_until=datetime.fromisoformat(waits) if waits else None,
             ahead=kept_ahead(tx),
+            first_hour_over=bool(tx.notes.get(FIRST_HOUR_OVER, False)),
         )
 
     def once(self, key: Hashable, work: Callable[[], T], *, asof: Hashable = None) -> T:
@@ -122,8 +124,15 @@ class Snapshot:
 
     @cached_property
     def bare_rides(self) -> tuple[Ride, ...]:
-        """Rides that have a bike, but no chain noted on it then."""
-        return self.ledger.rides_without_chain()
+        """Rides that have a bike, but no chain noted on it then; not those before its first chain."""
+        first: dict[BikeId, datetime] = {}
+        for one in self.ledger.fittings:
+            first[one.bike] = min(first.get(one.bike, one.fitted_at), one.fitted_at)
+        return tuple(
+            ride
+            for ride in self.ledger.rides_without_chain()
+            if ride.bike is not None and (ride.bike not in first or first[ride.bike] <= ride.started_at)
+        )
 
     @cached_property
     def file_troubles(self) -> tuple[FileRecord, ...]:

@@ -21,9 +21,11 @@ from services.web.context import AppContext, Clock, form_again, utc_now
 from services.web.forms import FormRefused
 from services.web.guard import SECURITY_HEADERS, Guard, TooMuch, own_names
 from services.web.pages import (
+    begin,
     care,
     chains,
     corrections,
+    drop,
     files,
     how_it_judges,
     mail_answer,
@@ -32,6 +34,7 @@ from services.web.pages import (
     ride,
     rides,
     settings,
+    settings_file,
     wax_night,
     wear,
     year,
@@ -65,6 +68,8 @@ def create_app(app: App, *, clock: Clock = utc_now) -> FastAPI:
     pages.state.shared = shared
     for part in (
         overview,
+        begin,
+        drop,
         rides,
         ride,
         chains,
@@ -74,6 +79,7 @@ def create_app(app: App, *, clock: Clock = utc_now) -> FastAPI:
         wax_night,
         year,
         settings,
+        settings_file,
         files,
         corrections,
     ):

@@ -20,6 +20,7 @@ from services.views.snapshot import Snapshot, Snapshots
 from services.web.flash import Flash
 from services.web.forms import FormRefused, Posted
 from services.web.guard import TOKEN_FIELD, Tokens, session_of
+from services.web.reading import Reading
 from services.web.refused_form import RefusedForm, shown_again
 from services.web.rendering import Rendering
 from services.web.sessions import SessionStore
@@ -44,6 +45,7 @@ class AppContext:
     rendering: Rendering = field(default_factory=Rendering)
     tokens: Tokens = field(default_factory=Tokens)
     flash: Flash = field(default_factory=Flash)
+    reading: Reading = field(default_factory=Reading)
 
     def __post_init__(self) -> None:
         """Snapshots belong to these tools."""

@@ -52,6 +52,11 @@ class Posted:
             raise FormRefused(f"“{name}” is longer than {most} characters; shorten it.", field=name)
         return text
 
+    def secret(self, name: str) -> str:
+        """A password exactly as it was typed; "" when it was left empty."""
+        value = self._form.get(name, "")
+        return value if isinstance(value, str) else ""
+
     def need(self, name: str, what: str) -> str:
         """A text that must not be empty."""
         text = self.text(name)

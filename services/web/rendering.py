@@ -51,6 +51,7 @@ class Rendering:
         self._templates.globals.update(
             styles=[f"/static/{marks[name]}/{name}" for name in ("drawings.css", "page.css")],
             script=f"/static/{marks['page.js']}/page.js",
+            drop_script=f"/static/{marks['drop.js']}/drop.js",
             icon=f"/static/{marks['icon.svg']}/icon.svg",
             # Both are made of constants alone.
             textures=Markup(textures()),  # noqa: S704

@@ -18,6 +18,7 @@ from services.views.held_back import held_back
 from services.views.tomorrow import advice
 from services.web.context import AContext, RequestContext
 from services.web.embed import sign, strip
+from services.web.pages.begin import open_steps
 from services.web.pages.rides import question_of
 
 router = APIRouter()
@@ -48,6 +49,7 @@ def overview(context: AContext) -> HTMLResponse:
         questions=questions,
         further=len(open_ones) - len(questions),
         troubles=list(_troubles(context)),
+        first_hour=[] if snapshot.first_hour_over else open_steps(context),
         shelf=[one for one in snapshot.ledger.chains if snapshot.where(one, now) == "on the shelf"],
         strip=strip,
         sign=sign,

@@ -31,6 +31,7 @@ from services.use_cases.find import Thing
 from services.web.context import AContext, APost, RequestContext
 from services.web.forms import Posted
 from services.web.pages.corrections import back_of
+from services.web.settings_table import FORMS, value_of
 
 router = APIRouter(prefix="/settings")
 FITTINGS = 6  # a page
@@ -41,10 +42,14 @@ PARTS = (
     ("sensors", "Sensors"),
     ("limits", "Limits"),
     ("channels", "Channels"),
+    ("quiet", "Quiet hours"),
+    ("folders", "Folders"),
+    ("more", "Weather, copies, money"),
 )
 
 
-def _show(context: RequestContext, part: str, **figures: Any) -> HTMLResponse:
+def show_part(context: RequestContext, part: str, **figures: Any) -> HTMLResponse:
+    """One part of the settings."""
     return context.show(f"settings_{part}.html", here="settings", part=part, parts=PARTS, **figures)
 
 
@@ -52,7 +57,7 @@ def _show(context: RequestContext, part: str, **figures: Any) -> HTMLResponse:
 def overview(context: AContext) -> HTMLResponse:
     """Where everything is, and a way to each part."""
     chosen = context.app.settings
-    return _show(
+    return show_part(
         context,
         "overview",
         file=str(chosen.home / SETTINGS_FILE),
@@ -67,7 +72,7 @@ def overview(context: AContext) -> HTMLResponse:
 @router.get("/riders")
 def riders(context: AContext) -> HTMLResponse:
     """Who rides."""
-    return _show(context, "riders")
+    return show_part(context, "riders")
 
 
 @router.post("/riders")
@@ -84,7 +89,7 @@ def keep_rider(context: AContext, posted: APost) -> Response:
 @router.get("/bikes")
 def bikes(context: AContext) -> HTMLResponse:
     """What is ridden."""
-    return _show(context, "bikes")
+    return show_part(context, "bikes")
 
 
 @router.post("/bikes")
@@ -135,7 +140,7 @@ def chains(
     """What is fitted where."""
     snapshot, now = context.snapshot, context.now
     fittings = sorted(snapshot.ledger.fittings, key=lambda one: (one.fitted_at, one.id), reverse=True)
-    return _show(
+    return show_part(
         context,
         "chains",
         chosen=chain,
@@ -195,7 +200,7 @@ def sensors(context: AContext) -> HTMLResponse:
     spans: dict[str, list[Any]] = {}
     for one in context.snapshot.ledger.sensors:
         spans.setdefault(one.identity, []).append(one)
-    return _show(context, "sensors", seen=context.snapshot.sensors_seen, spans=spans)
+    return show_part(context, "sensors", seen=context.snapshot.sensors_seen, spans=spans)
 
 
 @router.post("/sensors")
@@ -239,7 +244,7 @@ def limits(context: AContext) -> HTMLResponse:
         for (owner_scope, name), values in sorted(book.overrides.items())
         if owner_scope == scope
     ]
-    return _show(
+    return show_part(
         context,
         "limits",
         book=book,
@@ -257,13 +262,17 @@ def channels(context: AContext) -> HTMLResponse:
         sent = tx.outbox.sent(limit=10)
         waiting, refused = tx.outbox.waiting(), tx.outbox.refused()
     found = [(name, channel.check()) for name, channel in context.app.channels.items()]
-    return _show(
+    return show_part(
         context,
         "channels",
         channels=found,
         sent=sent,
         waiting=waiting,
         refused=refused,
+        forms={
+            name: [(one, value_of(context.app.settings, one)) for one in FORMS[name]]
+            for name in ("mail", "ways")
+        },
         file=str(context.app.settings.home / SETTINGS_FILE),
     )
 

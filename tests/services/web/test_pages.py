@@ -49,6 +49,14 @@ PAGES = (
     "/settings/sensors",
     "/settings/limits",
     "/settings/channels",
+    "/settings/quiet",
+    "/settings/folders",
+    "/settings/more",
+    "/begin/riders",
+    "/begin/files",
+    "/begin/bikes",
+    "/begin/chains",
+    "/begin/reminders",
 )
 
 

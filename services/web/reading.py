@@ -1,0 +1,115 @@
+"""Files that were dropped on the page become rides in the background, while the page says how far it is."""
+
+from __future__ import annotations
+
+import threading
+from collections import Counter
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from pathlib import Path
+
+from ingest.files.read_pool import ToRead
+from rules.vocabulary import RiderId
+from services.app import App
+from services.expected_errors import EXPECTED
+from services.use_cases.import_rides import FileOutcome, Outcome, import_files
+from services.views.file_summary import grouped
+
+# One way to all of a kind, on the page of files.
+TROUBLED = frozenset({Outcome.DAMAGED, Outcome.NOT_A_RIDE, Outcome.UNREADABLE, Outcome.TOO_MUCH})
+
+
+@dataclass
+class Reading:
+    """One household's reading: what waits, what is being read, what became of it."""
+
+    _lock: threading.Lock = field(default_factory=threading.Lock)
+    _waiting: dict[Path, RiderId] = field(default_factory=dict)
+    _thread: threading.Thread | None = None
+    _total: int = 0
+    _read: set[str] = field(default_factory=set)
+    _outcomes: list[FileOutcome] = field(default_factory=list)
+    _trouble: str = ""
+
+    def add(self, path: Path, rider: RiderId) -> None:
+        """A whole file of this rider's waits to be read."""
+        with self._lock:
+            self._waiting[path] = rider
+
+    def begin(self, app: App, now: datetime) -> None:
+        """Read what waits, if anything does and nothing is being read."""
+        with self._lock:
+            if self._busy or not self._waiting:
+                return
+            files = [ToRead(path, rider) for path, rider in self._waiting.items()]
+            self._waiting.clear()
+            self._total, self._trouble = len(files), ""
+            self._read.clear()
+            self._outcomes.clear()
+            self._thread = threading.Thread(
+                target=self._go, args=(app, files, now), name="reading dropped files", daemon=True
+            )
+            self._thread.start()
+
+    def _go(self, app: App, files: Sequence[ToRead], now: datetime) -> None:
+        try:
+            import_files(app.store, files, now=now, on_progress=self._advance)
+        except EXPECTED as trouble:
+            with self._lock:
+                self._trouble = str(trouble)
+        except RuntimeError:
+            # Stopped in the middle: what was kept is kept, and the watching takes the rest up.
+            if threading.main_thread().is_alive():
+                raise
+        finally:
+            app.wake()  # weather, reminders, and whatever else a round does
+
+    def _advance(self, outcome: FileOutcome) -> None:
+        with self._lock:
+            self._outcomes.append(outcome)
+            self._read.add(outcome.name.split(" > ")[0])
+
+    @property
+    def _busy(self) -> bool:
+        return self._thread is not None and self._thread.is_alive()
+
+    def state(self) -> State:
+        """How far it is."""
+        with self._lock:
+            busy = self._busy
+            kinds = Counter(one.outcome for one in self._outcomes)
+            return State(
+                busy=busy,
+                total=self._total,
+                read=len(self._read) if busy else self._total if not self._trouble else len(self._read),
+                rides=kinds[Outcome.NEW] + kinds[Outcome.DAMAGED],
+                waiting=len(self._waiting),
+                sentences=() if busy else tuple(grouped(_by_own_name(self._outcomes))),
+                troubled=any(kinds[one] for one in TROUBLED),
+                trouble=self._trouble,
+            )
+
+
+def _by_own_name(outcomes: Sequence[FileOutcome]) -> list[FileOutcome]:
+    """Outcomes whose files are called as their rider knows them, without the folder they were laid in."""
+    return [
+        FileOutcome(
+            one.name.replace(f"{one.file.parent}/", "", 1), one.outcome, one.why, one.try_this, one.ride
+        )
+        for one in outcomes
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class State:
+    """How far the reading is. sentences: what became of the files, one a reason, once all are read."""
+
+    busy: bool
+    total: int
+    read: int
+    rides: int
+    waiting: int
+    sentences: tuple[str, ...]
+    troubled: bool
+    trouble: str
