@@ -179,15 +179,12 @@ class Judgement:
             return Said(None, None, Verdict.ASK, probability)
         sensor = self.fit.by_clue[Clue.SENSOR][ride] / self.doubt[ride]
         by_sensor = float(sensor[order[0]] - sensor[order[1]]) >= IDENTIFIES_FROM
-        backed = ride in self._vouched
-        if by_sensor and not backed and (word := self._last_word.get(ride)) is not None:
-            column, days = word
-            if column != order[0]:
-                return Said(
-                    None, None, Verdict.ASK, probability
-                )  # the rider's last word on it says otherwise
-            backed = days <= HEARD_OF_LATELY_D
-        sure = by_sensor and backed and probability >= CERTAIN_FROM
+        vouched, (column, days) = ride in self._vouched, self._last_word.get(ride, (order[0], math.inf))
+        if column != order[0] and not vouched:
+            # The rider's nearest word on a sensor of this ride names another bike: a cassette was changed, or
+            # the sensor was moved. Nothing here can tell which.
+            return Said(None, None, Verdict.ASK, probability)
+        sure = by_sensor and (vouched or days <= HEARD_OF_LATELY_D) and probability >= CERTAIN_FROM
         verdict = Verdict.CERTAIN if sure else Verdict.LIKELY
         return Said(leader, DecidedBy.SENSOR if by_sensor else DecidedBy.EVIDENCE, verdict, probability)
 
@@ -229,6 +226,10 @@ class Judgement:
             return "It looks like none of the household's bikes."
         if leader not in self.anchored:
             return f"{names[leader]} is likeliest, but no ride is known to have been on it yet: was this one?"
+        word = self._last_word.get(ride)
+        if said.probability >= LIKELY_FROM and word is not None and self.candidates[word[0]] != leader:
+            heard = names[self.candidates[word[0]]]
+            return f"A sensor of this ride was on {heard} by your word; all else speaks for {names[leader]}."
         if said.probability >= LIKELY_FROM:
             return f"{names[leader]} is likeliest, {chance}, but too few rides of every bike are known yet."
         return f"{names[leader]} is likeliest, but only {chance}; next is {names[runner_up]}."

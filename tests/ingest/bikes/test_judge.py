@@ -85,6 +85,9 @@ def test_a_sensor_is_where_its_rider_last_said_or_the_ride_is_asked(monkeypatch)
     assert (early.bike, early.verdict) == (PLOVER, Verdict.CERTAIN)
     assert judged.assignment(of[NAMES[0]][-1]).leader == WHEATEAR  # the trap
     assert late.verdict is Verdict.ASK
+    assert judged.because(of[NAMES[0]][-1]) == (
+        "A sensor of this ride was on Plover by your word; all else speaks for Wheatear."
+    )
 
 
 def test_certain_needs_a_word_of_late(monkeypatch):
