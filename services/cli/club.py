@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from services.cli.output import Home, say
+from services.cli.output import Home, now_utc, say
 
 PANEL = "A club"
 
@@ -16,6 +17,7 @@ club = typer.Typer(no_args_is_help=True, help="Keep many households in one Postg
 def register(commands: typer.Typer) -> None:
     """Hang these commands on the application."""
     commands.add_typer(club, name="club", rich_help_panel=PANEL)
+    commands.command(rich_help_panel=PANEL)(worker)
 
 
 @club.command()
@@ -67,3 +69,98 @@ def list_(home: Home = None) -> None:
         say(f"{one.number:>6}  {one.name}")
     if not households:
         say("No household yet; add one: gritledger club add NAME")
+
+
+@club.command("take-in")
+def take_in(
+    name: Annotated[str, typer.Argument(help="What the club calls this household.")],
+    ledger: Annotated[Path, typer.Argument(help="Its home ledger: gritledger.db, or its home folder.")],
+    home: Home = None,
+) -> None:
+    """Make a household of the club out of a home ledger, which is left as it is.
+
+    Example: gritledger club take-in 'Mill Lane 4' ~/.local/share/gritledger
+    """
+    from services.settings import LEDGER_FILE
+    from services.store import Store
+    from services.store.club import Club
+    from services.wiring import open_app
+
+    file = ledger.expanduser() / LEDGER_FILE if ledger.expanduser().is_dir() else ledger.expanduser()
+    if not file.is_file():
+        raise typer.BadParameter(f"{file}: there is no ledger; name its file, or its home folder")
+    with Club.open(open_app(home).settings.database_url) as opened, Store.open(file) as source:
+        made = opened.take_in(source, name)
+    say(f"Household {made.number}: {made.name}. {file} was left as it is; let nothing write to it any more.")
+
+
+@club.command("give-back")
+def give_back(
+    household: Annotated[int, typer.Argument(help="Its number: gritledger club list.")],
+    folder: Annotated[Path, typer.Argument(help="A new home folder.")],
+    home: Home = None,
+) -> None:
+    """Write all of a household as a home ledger, to be used by itself; the club keeps its own.
+
+    Example: gritledger club give-back 7 ~/mill-lane
+    """
+    from services.settings import LEDGER_FILE
+    from services.store import Store
+    from services.store.club import Club
+    from services.store.moving import move_out
+    from services.wiring import open_app
+
+    file = folder.expanduser() / LEDGER_FILE
+    if file.exists():
+        raise typer.BadParameter(f"{file} is there already; name another folder")
+    with Club.open(open_app(home).settings.database_url) as opened:
+        store = opened.store(household)
+        with Store.open(file) as target, store.reading_rows() as source:
+            target.fill(lambda connection: move_out(source, connection))
+    say(f"Written to {file}. Use it with: gritledger watch --home {folder}")
+
+
+@club.command()
+def send(
+    files: Annotated[list[Path], typer.Argument(help="Ride files, or folders of them.")],
+    household: Annotated[int, typer.Option(help="Whose: gritledger club list.")],
+    rider: Annotated[str | None, typer.Option(help="Which rider; not needed with one.")] = None,
+    home: Home = None,
+) -> None:
+    """Hand ride files of a household to the club's workers.
+
+    Example: gritledger club send rides --household 7
+    """
+    from services.store.club import Club
+    from services.use_cases.import_rides import ride_files
+    from services.wiring import open_app
+
+    paths = ride_files([path.expanduser() for path in files])
+    new = 0
+    with Club.open(open_app(home).settings.database_url) as opened:
+        store = opened.store(household)
+        for path in paths:
+            data = path.read_bytes()
+            with store.writing() as tx:
+                whose = tx.equipment.find_rider(rider).id if rider else None
+                new += tx.arrivals.put(str(path), data, whose, at=now_utc())
+    say(f"{new} of {len(paths)} files are new, and wait for a worker.")
+
+
+def worker(
+    until_idle: Annotated[bool, typer.Option("--until-idle", help="End when nothing is left to do.")] = False,
+    home: Home = None,
+) -> None:
+    """Work for all households of a club: read, tag, reckon, deliver, copy; on any number of machines.
+
+    Example: gritledger worker
+    """
+    from services.wiring import open_app
+
+    try:
+        from services.running.worker import work
+    except ImportError as missing:
+        raise typer.BadParameter(
+            "it needs more to be installed: pip install 'gritledger[fleet]'"
+        ) from missing
+    work(open_app(home), say=say, until_idle=until_idle)

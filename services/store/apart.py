@@ -17,7 +17,9 @@ from services.store.errors import NotFound, StoreUnusable
 
 FRESH: Final = 0  # the household that nobody lives in: what a new one's tables hold
 # Weather is the same for everybody who rides through it; the others say who there is, not what they did.
-SHARED: Final = frozenset({"hourly_weather", "weather_block", "household", "alembic_version"})
+SHARED: Final = frozenset(
+    {"hourly_weather", "weather_block", "archive_budget", "household", "alembic_version"}
+)
 
 _OF_OURS = "FROM pg_class t WHERE t.relnamespace = current_schema()::regnamespace AND t.relkind IN ('r', 'p')"
 
@@ -85,6 +87,9 @@ def keep_apart(connection: Connection, role: str) -> None:
         "name text NOT NULL UNIQUE, made_at timestamptz NOT NULL DEFAULT now())",
         f"INSERT INTO household (number, name) OVERRIDING SYSTEM VALUE VALUES ({FRESH}, '') "  # noqa: S608
         "ON CONFLICT DO NOTHING",
+        "CREATE TABLE IF NOT EXISTS arrival (id serial PRIMARY KEY, sha256 text NOT NULL UNIQUE, "
+        "name text NOT NULL, rider integer REFERENCES rider, data bytea NOT NULL, "
+        "arrived_at timestamptz NOT NULL, read_at timestamptz)",
     )
     tables = tables_apart(connection)
     for table in tables:
@@ -148,7 +153,7 @@ def _narrow_unique_indexes(connection: Connection, tables: Sequence[str]) -> lis
 
 def _grant(connection: Connection, tables: Sequence[str], role: str) -> None:
     """What the page and the workers may do. No TRUNCATE and no ownership: neither asks a policy."""
-    written = ", ".join(_q(name) for name in [*tables, *sorted(SHARED - {"household", "alembic_version"})])
+    written = ", ".join(_q(name) for name in [*tables, "hourly_weather", "weather_block"])
     _run(
         connection,
         f"GRANT SELECT, INSERT, UPDATE, DELETE ON {written} TO {_q(role)}",

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
 from types import TracebackType
@@ -18,6 +18,7 @@ from services.store.apart import (
     refuse_unsafe_role,
     tables_apart,
 )
+from services.store.archive_budget import make_budget
 from services.store.engine import (
     HOUSEHOLD,
     HOUSEHOLD_SETTING,
@@ -30,6 +31,8 @@ from services.store.engine import (
 )
 from services.store.errors import FactRefused, NotFound, StoreUnusable
 from services.store.migrate import migrate
+from services.store.moving import move_in
+from services.store.queue import Job, enqueue, make_queue
 from services.store.store import Store
 
 
@@ -72,6 +75,8 @@ class Club:
                             "name an empty database, and take that ledger in: gritledger club take-in",
                         )
                     keep_apart(connection, role)
+                    make_budget(connection, role)
+                    make_queue(connection, role)
         finally:
             engine.dispose()
 
@@ -103,27 +108,41 @@ class Club:
             )
             return tuple(Household(row.number, row.name) for row in rows)
 
+    def ask_for(self, job: Job, households: Iterable[int]) -> None:
+        """Have a job done for each of these households, where none waits yet."""
+        with self.writing() as connection:
+            for number in households:
+                enqueue(connection, job, number)
+
+    @property
+    def queue_conninfo(self) -> str:
+        """How a worker reaches the queue, as libpq takes it."""
+        return self._url.set(drivername="postgresql").render_as_string(hide_password=False)
+
     def add(self, name: str) -> Household:
         """A new household, with what a fresh ledger holds. Raises FactRefused."""
+        name = self._free(name)
+        with self.writing() as connection:
+            return _added(connection, name)
+
+    def take_in(self, home: Store, name: str) -> Household:
+        """A new household with all that a home ledger holds, number by number; that one is left as it is.
+
+        Raises FactRefused.
+        """
+        name = self._free(name)
+        with home.reading_rows() as source, self.writing() as connection:
+            made = _added(connection, name)
+            move_in(source, connection)
+        return made
+
+    def _free(self, name: str) -> str:
         name = name.strip()
         if not name:
             raise FactRefused("A household needs a name.")
         if name.casefold() in {one.name.casefold() for one in self.households()}:
             raise FactRefused(f"There is a household “{name}” already; give another name.")
-        with self.writing() as connection:
-            insert = _household.insert().values(name=name).returning(_household.c.number)
-            number = int(connection.execute(insert).scalar_one())
-            _be(connection, FRESH)
-            fresh = {
-                name_of: connection.execute(text(f'SELECT * FROM "{name_of}"')).mappings().all()  # noqa: S608
-                for name_of in tables_apart(connection)
-            }
-            _be(connection, number)
-            for name_of, rows in fresh.items():
-                if rows:
-                    columns = table(name_of, *(column(key) for key in rows[0]))
-                    connection.execute(columns.insert(), [{**row, "household": number} for row in rows])
-        return Household(number, name)
+        return name
 
     def store(self, number: int) -> Store:
         """The store of one household. Raises NotFound."""
@@ -169,6 +188,22 @@ def _on_postgresql(url: str) -> URL:
             where(made), "a club's households are kept on PostgreSQL", "give a postgresql:// URL"
         )
     return made
+
+
+def _added(connection: Connection, name: str) -> Household:
+    insert = _household.insert().values(name=name).returning(_household.c.number)
+    number = int(connection.execute(insert).scalar_one())
+    _be(connection, FRESH)
+    fresh = {
+        name_of: connection.execute(text(f'SELECT * FROM "{name_of}"')).mappings().all()  # noqa: S608
+        for name_of in tables_apart(connection)
+    }
+    _be(connection, number)
+    for name_of, rows in fresh.items():
+        if rows:
+            columns = table(name_of, *(column(key) for key in rows[0]))
+            connection.execute(columns.insert(), [{**row, "household": number} for row in rows])
+    return Household(number, name)
 
 
 def _be(connection: Connection, number: int) -> None:

@@ -16,6 +16,7 @@ from rules.reminder import ReminderStep, Step
 from rules.vocabulary import ReminderId, RiderId
 from services.letter import Letter
 from services.store.errors import FactRefused
+from services.store.queue import Job, later
 from services.store.reminders import add_step
 from services.store.repository import AnyRow, Repository
 from services.store.tables_reminders import answered_link, letter, letter_reminder
@@ -70,6 +71,7 @@ class Outbox(Repository):
         self._insert_many(
             letter_reminder, [{"letter": letter_id, "reminder": one} for one in dict.fromkeys(new.reminders)]
         )
+        later(self._connection, Job.DELIVER)
         return replace(new, id=letter_id, queued_at=at, not_before=new.not_before or at)
 
     def lease(self, now: datetime, lease_s: float, limit: int = 10) -> list[Letter]:

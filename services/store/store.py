@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable, Iterator
+from collections.abc import Callable, Collection, Iterable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
 from functools import cached_property
@@ -15,11 +15,22 @@ from sqlalchemy import URL, Connection, Engine, select
 from rules.ledger import Ledger
 from rules.vocabulary import ChainId, RideId
 from services.store.apart import household_of, refuse_unless_apart
+from services.store.arrivals import Arrivals
 from services.store.care import Care
 from services.store.changes import Changes
 from services.store.copies import faults_told
 from services.store.derived import Derived
-from services.store.engine import HOUSEHOLD, WRITING, WROTE, make_engine, plain_errors, rows_of, url_of, where
+from services.store.engine import (
+    HOUSEHOLD,
+    MIGRATING,
+    WRITING,
+    WROTE,
+    make_engine,
+    plain_errors,
+    rows_of,
+    url_of,
+    where,
+)
 from services.store.equipment import Equipment
 from services.store.errors import StoreUnusable
 from services.store.facts import Facts
@@ -28,6 +39,7 @@ from services.store.ledger_reading import read_care, read_chains, read_garage, r
 from services.store.migrate import migrate
 from services.store.notes import Notes
 from services.store.outbox import Outbox
+from services.store.queue import Job, later
 from services.store.reminders import Reminders
 from services.store.rides import Rides
 from services.store.tables import write_count
@@ -95,6 +107,15 @@ class Transaction:
         """What was derived of each chain, and which have to be derived anew."""
         return Derived(self._connection)
 
+    @cached_property
+    def arrivals(self) -> Arrivals:
+        """Files that a household of a club handed over."""
+        return Arrivals(self._connection)
+
+    def later(self, job: Job) -> None:
+        """Have a job done for this household once this stands; at home the next round does it."""
+        later(self._connection, job)
+
     def ledger(self) -> Ledger:
         """Every fact in force, for the rules."""
         return read_ledger(self._connection)
@@ -126,6 +147,7 @@ class Store:
 
     def __init__(self, engine: Engine, url: URL, household: int | None = None) -> None:
         self._engine, self._url, self.household = engine, url, household
+        self.before_writing: Callable[[Connection], None] = lambda _: None  # raises to forbid it
 
     @classmethod
     def open(cls, url_or_path: str | Path) -> Store:
@@ -171,9 +193,26 @@ class Store:
         """
         with plain_errors(self._url), self._begun(**{WRITING: True}) as connection:
             connection.info.pop(WROTE, None)
+            self.before_writing(connection)
             yield Transaction(connection)
             if connection.info.pop(WROTE, False):
                 connection.execute(write_count.update().values(writes=write_count.c.writes + 1))
+
+    @contextmanager
+    def reading_rows(self) -> Iterator[Connection]:
+        """The tables as they are at the first look: for moving all of a household at once."""
+        with plain_errors(self._url, reading=True), self._begun() as connection:
+            yield connection
+
+    def fill(self, move: Callable[[Connection], None]) -> None:
+        """Let all rows of a household be moved into this empty home ledger: all of it, or nothing."""
+        options: dict[str, Any] = {MIGRATING: True}  # rows come table by table; orphans are looked for after
+        with (
+            plain_errors(self._url),
+            self._engine.connect().execution_options(**options) as connection,
+            connection.begin(),
+        ):
+            move(connection)
 
     @contextmanager
     def _begun(self, **how: bool) -> Iterator[Connection]:

@@ -10,7 +10,7 @@ from __future__ import annotations
 import re
 import shutil
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -21,6 +21,7 @@ from services.store import NewerDatabase, Store, StoreUnusable, Transaction
 from services.store.copies import Inside, copy_whole, look_inside, pack, put_in_place, tidy, unpacked
 from services.store.engine import url_of
 from services.store.migrate import KNOWN
+from services.store.moving import move_out
 from services.store.notes import RECKONED
 from services.use_cases.derive_chains import derived_by
 from services.use_cases.update_reminders import asked_for, not_as_derived_whole
@@ -105,6 +106,38 @@ def back_up_daily(app: App, *, now: datetime) -> Looked | None:
         if not tx.equipment.riders():
             return None
     return back_up(app, now=now)
+
+
+def back_up_household(app: App, *, now: datetime) -> Looked | None:
+    """The day's copy of a club's household, as a home ledger looked through and held against it.
+
+    None = there is one already. Raises StoreError.
+    """
+    folder = app.settings.backup_folder
+    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    tidy(folder)
+    made = [at for at, _ in copies_in(folder)]
+    if made and now - DAILY_AFTER < max(made) <= now:
+        return None
+    packed = folder / f"gritledger-{now:{_STAMP}}.db.gz"
+    plain = folder / f"{packed.name}.plain"
+    try:
+        with Store.open(plain) as store, app.store.reading_rows() as source:
+            live = _derived(Transaction(source), app, now)
+            store.fill(lambda target: move_out(source, target))
+            with store.reading() as tx:
+                same = replace(_derived(tx, app, now), writes=live.writes) == live
+        inside = look_inside(plain)
+        if inside.faults or not same:
+            why = " ".join(inside.faults) or "does not give the same chains and reminders as the ledger"
+            raise StoreUnusable(str(plain), why, "see gritledger health")
+        pack(plain, packed)
+    finally:
+        for name in (plain.name, f"{plain.name}-wal", f"{plain.name}-shm"):
+            plain.with_name(name).unlink(missing_ok=True)
+    for old in _no_longer_wanted(folder):
+        old.unlink(missing_ok=True)
+    return Looked(packed, inside, (), ())
 
 
 def copies_in(folder: Path) -> list[tuple[datetime, Path]]:

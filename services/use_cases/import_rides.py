@@ -26,6 +26,7 @@ from ingest.ride.summary import RideSummary
 from rules.vocabulary import RideId, Rider, RiderId
 from services.store import FileRecord, RideSpan, Store, Transaction
 from services.store.notes import FILES_READ_BY
+from services.store.queue import Job
 from services.use_cases.judge_bikes import Move, judge_new_rides
 from services.use_cases.known_outings import KnownOutings
 
@@ -131,6 +132,7 @@ def import_files(
     for batch in _batches(read_all(unknown, now), BATCH):
         with store.writing() as tx:
             stored = _Batch(tx, batch, now).stored()
+            tx.later(Job.TAG)
         outcomes += stored
         for outcome in stored:
             on_progress(outcome)

@@ -1,0 +1,95 @@
+"""What a worker of a club does for one household, a job at a time: the steps of a round at home.
+
+Each may be killed at any moment and done again: what it wrote it finds, what it asked for it asks for again.
+"""
+
+from __future__ import annotations
+
+import shutil
+from collections.abc import Callable, Mapping
+from datetime import datetime, timedelta
+from pathlib import Path
+from typing import Final
+
+from ingest.files.read_pool import ToRead
+from services.app import App
+from services.store.arrivals import Arrival
+from services.store.queue import Job
+from services.use_cases.back_up import back_up_household
+from services.use_cases.deliver_letters import deliver_waiting
+from services.use_cases.import_rides import import_files, whose
+from services.use_cases.judge_bikes import judge_new_rides
+from services.use_cases.map_surface import surfaces_from_map
+from services.use_cases.outings_anew import outings_anew
+from services.use_cases.tag_conditions import tag_conditions
+from services.use_cases.update_reminders import reckon
+from services.use_cases.weather_ahead import ask_ahead, tell_tomorrow
+
+FILES_A_JOB: Final = 32  # then others have their turn
+PATIENCE: Final = timedelta(seconds=5)  # a worker never sleeps long for an archive
+
+
+def import_(app: App, now: datetime) -> None:
+    """Read the files that were handed over."""
+    folder = app.settings.home / "reading"
+    with app.store.reading() as tx:
+        waiting = tx.arrivals.waiting(FILES_A_JOB)
+        riders = tx.equipment.riders()
+    try:
+        named = {one.id: one.rider or whose(Path(one.name), riders) for one in waiting}
+        files = [ToRead(_on_disk(one, folder), named[one.id]) for one in waiting]
+        import_files(app.store, files, now=now)
+    finally:
+        shutil.rmtree(folder, ignore_errors=True)
+    with app.store.writing() as tx:
+        tx.arrivals.read([one.id for one in waiting], at=now)
+        tx.later(Job.TAG)
+        if len(waiting) == FILES_A_JOB:
+            tx.later(Job.IMPORT)
+
+
+def _on_disk(arrival: Arrival, folder: Path) -> Path:
+    """Where readers, processes of their own, find the bytes: a folder a file, for names may be alike."""
+    place = folder / arrival.sha256[:12] / (Path(arrival.name).name or "ride")
+    place.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+    place.write_bytes(arrival.data)
+    return place
+
+
+def tag(app: App, now: datetime) -> None:
+    """Fetch weather and tag ride hours."""
+    tag_conditions(app, now=now, patience=PATIENCE)
+    ask_ahead(app, now=now, patience=PATIENCE)
+    with app.store.writing() as tx:
+        tx.later(Job.RECKON)
+
+
+def judge_and_reckon(app: App, now: datetime) -> None:
+    """Judge bikes, derive reminders, queue what riders have not heard; the letters ask for their sending."""
+    judge_new_rides(app.store, now)
+    outings_anew(app, now=now)
+    surfaces_from_map(app, now=now)
+    with app.store.writing() as tx:
+        reckon(tx, app, now=now)
+        tell_tomorrow(tx, app, now=now)
+        if tx.outbox.waiting():  # those put off, too
+            tx.later(Job.DELIVER)
+
+
+def deliver(app: App, now: datetime) -> None:
+    """Send the letters that are due."""
+    deliver_waiting(app.store, app.channels, now=now)
+
+
+def back_up(app: App, now: datetime) -> None:
+    """The day's copy of the household, as a home ledger."""
+    back_up_household(app, now=now)
+
+
+JOBS: Final[Mapping[Job, Callable[[App, datetime], None]]] = {
+    Job.IMPORT: import_,
+    Job.TAG: tag,
+    Job.RECKON: judge_and_reckon,
+    Job.DELIVER: deliver,
+    Job.BACK_UP: back_up,
+}

@@ -1,0 +1,171 @@
+"""A worker of a club: takes jobs from the queue of its database, one at a time, on any number of machines.
+
+A job of a household waits for the others of that household. One whose worker died is handed on by the sweep,
+and a worker that comes back too late is turned away before it writes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import cached_property, partial
+from typing import Any
+
+from procrastinate import App as Queue
+from procrastinate import JobContext, PsycopgConnector, RetryStrategy
+from procrastinate.exceptions import ConnectorException
+from procrastinate.jobs import Status
+
+from ingest.weather.hourly import LimitReached, WeatherProvider
+from services.app import App
+from services.expected_errors import EXPECTED
+from services.running.jobs import JOBS
+from services.store import Store
+from services.store.archive_budget import Budget
+from services.store.club import Club
+from services.store.queue import QUEUE, SCHEMA, Job, Superseded, hold
+from services.wiring import channels_of
+
+RETRY = RetryStrategy(max_attempts=6, exponential_wait=3)  # 3 s, 9 s … 12 min
+MOST_ATTEMPTS = 6  # handed on after so many workers died of it: then it waits, and is shown as failed
+SWEEP, LOOK, COPY = "hand on what stands still", "look at every household", "copy every household"
+
+
+@dataclass(frozen=True)
+class Pace:
+    """How quickly a worker is taken for dead, and how often every household is looked at."""
+
+    heartbeat_s: float = 10.0
+    stalled_s: float = 40.0
+    sweep: str = "*/15 * * * * *"  # as cron, seconds last
+    look: str = "*/10 * * * *"
+    copy: str = "23 2 * * *"
+
+
+USUAL = Pace()
+
+
+def work(app: App, *, say: Callable[[str], None], until_idle: bool = False, pace: Pace = USUAL) -> None:
+    """Take jobs until SIGINT or SIGTERM, or until none is left.
+
+    app: of a home folder whose database is a club's. Raises SettingsError, StoreError.
+    """
+    with Club.open(app.settings.database_url) as club:
+        queue = _queue(_Desk(app, club, say), pace)
+        say(f"Working for {club.where}; stop it with Ctrl-C.")
+        queue.run_worker(
+            wait=not until_idle,
+            delete_jobs="successful",
+            fetch_job_polling_interval=min(5.0, pace.heartbeat_s),
+            shutdown_graceful_timeout=20,
+            update_heartbeat_interval=pace.heartbeat_s,
+            stalled_worker_timeout=pace.stalled_s,
+        )
+
+
+@dataclass(frozen=True)
+class _Desk:
+    """The club's settings and tools, lent to one household after another."""
+
+    app: App
+    club: Club
+    say: Callable[[str], None]
+
+    def do(self, job: Job, context: JobContext, household: int) -> None:
+        now, held = datetime.now(UTC), context.job
+        store = self.club.store(household)
+        store.before_writing = partial(
+            hold, job_id=held.id or 0, worker_id=held.worker_id, attempts=held.attempts
+        )
+        try:
+            JOBS[job](_household_app(self, store), now)
+        except Superseded as late:
+            self.say(f"Household {household}, {job}: {late}")
+        except EXPECTED as trouble:
+            self.say(f"Household {household}, {job}: {trouble} It is tried again.")
+            raise
+
+    @cached_property
+    def providers(self) -> tuple[WeatherProvider, ...]:
+        return tuple(_within(one, Budget(self.club.writing)) for one in self.app.providers)
+
+
+def _household_app(desk: _Desk, store: Store) -> App:
+    """The club's settings with a folder of the household's own, its store, and archives within the budget."""
+    home = desk.app.settings.home / "households" / str(store.household)
+    home.mkdir(mode=0o700, parents=True, exist_ok=True)
+    settings = desk.app.settings.model_copy(
+        update={"home": home, "backup": desk.app.settings.backup.model_copy(update={"folder": None})}
+    )
+    made = App(settings, equip=channels_of, page_url=desk.app.page_url)
+    # Set up once and lent: what App sets up when it is first used.
+    made.__dict__.update(store=store, providers=desk.providers, rulebook=desk.app.rulebook)
+    return made
+
+
+def _within(provider: WeatherProvider, budget: Budget) -> WeatherProvider:
+    """The same archive, asked only while the budget of all workers has room."""
+
+    class Within:
+        def __getattr__(self, name: str) -> Any:
+            return getattr(provider, name)
+
+        def fetch(self, cell: Any, first: Any, last: Any, *, now: datetime) -> Any:
+            if (again := budget.take(provider.cost(first, last, now=now))) is not None:
+                raise LimitReached("the club's share of the archive's limit is used up", again)
+            try:
+                return provider.fetch(cell, first, last, now=now)
+            except LimitReached as limit:
+                if limit.retry_at is not None:
+                    budget.close(limit.retry_at)
+                raise
+
+    return Within()
+
+
+def _queue(desk: _Desk, pace: Pace) -> Queue:
+    schemas = {"options": f"-csearch_path=public,{SCHEMA}"}
+    reach = PsycopgConnector(conninfo=desk.club.queue_conninfo, kwargs=schemas, min_size=1, max_size=3)
+    queue = Queue(connector=reach)
+    for job in JOBS:
+        _add_task(queue, desk, job)
+
+    # Above all work: behind a long line it would hardly ever run.
+    @queue.periodic(cron=pace.sweep)
+    @queue.task(name=SWEEP, queueing_lock=SWEEP, priority=100)
+    async def sweep(timestamp: int) -> None:
+        del timestamp
+        for job in await queue.job_manager.get_stalled_jobs(seconds_since_heartbeat=pace.stalled_s):
+            given_up = job.attempts >= MOST_ATTEMPTS
+            try:
+                if not given_up:
+                    await queue.job_manager.retry_job(job)
+            except ConnectorException:
+                given_up = True  # the same is asked for again meanwhile: that one does it
+            if given_up:
+                await queue.job_manager.finish_job(job, Status.FAILED, delete_job=False)
+            became = "given up" if given_up else "handed on"
+            whose = f"Household {job.task_kwargs.get('household')}"
+            desk.say(f"{whose}, {job.task_name}: its worker is gone; {became}.")
+
+    @queue.periodic(cron=pace.look)
+    @queue.task(name=LOOK, queueing_lock=LOOK, priority=50)
+    def look(timestamp: int) -> None:
+        del timestamp
+        desk.club.ask_for(Job.TAG, [one.number for one in desk.club.households()])
+
+    @queue.periodic(cron=pace.copy)
+    @queue.task(name=COPY, queueing_lock=COPY, priority=50)
+    def copy(timestamp: int) -> None:
+        del timestamp
+        if desk.app.settings.backup.daily:
+            desk.club.ask_for(Job.BACK_UP, [one.number for one in desk.club.households()])
+
+    return queue
+
+
+def _add_task(queue: Queue, desk: _Desk, job: Job) -> None:
+    @queue.task(name=job.value, queue=QUEUE, pass_context=True, retry=RETRY)
+    def run(context: JobContext, household: int) -> None:
+        desk.do(job, context, household)

@@ -1,0 +1,158 @@
+"""A club at work for tests: a real PostgreSQL, a home folder for its workers, workers that can be killed."""
+
+from __future__ import annotations
+
+import os
+import signal
+import subprocess
+import sys
+import time
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import Any
+
+import psycopg
+
+from fixtures.fit_writer import fit_bytes
+from rules.vocabulary import RiderId
+from services.store import Store
+from services.store.club import Club
+from services.store.queue import Job
+from tests.straight_ride import straight_ride
+
+ROOT = Path(__file__).parents[1]
+HOUR, DAY = timedelta(hours=1), timedelta(days=1)
+# Forks workers on demand, so that no kill is spent on loading modules; says each one's number.
+NURSERY = """
+import os, signal, sys
+from pathlib import Path
+from services.running.worker import Pace, work
+from services.wiring import open_app
+import ingest.files.reader, ingest.bikes.household_fit, rules.wear, services.channels.eml_folder
+say = lambda said: print(said, file=sys.stderr, flush=True)
+pace = Pace(heartbeat_s=0.5, stalled_s=2.0, sweep="* * * * * *")
+signal.signal(signal.SIGCHLD, signal.SIG_IGN)
+for line in sys.stdin:
+    child = os.fork()
+    if child == 0:
+        signal.signal(signal.SIGCHLD, signal.SIG_DFL)
+        sys.stdin.close()
+        try:
+            work(open_app(Path(sys.argv[1])), say=say, pace=pace)
+        finally:
+            os._exit(0)
+    print(child, flush=True)
+"""
+
+
+def local_noon() -> str:
+    """A time zone in which it is about noon: no quiet hours are in the way."""
+    behind = datetime.now(UTC).hour - 12
+    return f"Etc/GMT{behind:+d}" if behind else "Etc/GMT"
+
+
+@dataclass
+class Yard:
+    """The club, its home folder, the URL as the role of its workers."""
+
+    url: str
+    home: Path
+    club: Club
+    nursery: subprocess.Popen[str]
+
+    def household(self, name: str) -> tuple[Store, RiderId]:
+        """A rider with a bike and a waxed chain, for whom it is noon."""
+        store = self.club.store(self.club.add(name).number)
+        with store.writing() as tx:
+            rider = tx.equipment.add_rider("Iva", "iva@plateau.example", local_noon())
+            bike = tx.equipment.add_bike("Plover", rider.id)
+            chain = tx.equipment.add_chain("Amber", speeds=11)
+            tx.equipment.fit_chain(chain.id, bike.id, datetime.now(UTC) - 60 * DAY)
+        return store, rider.id
+
+    def send(self, store: Store, rider: RiderId, days_ago: float) -> None:
+        """Hand over a ride of two hours, so long ago."""
+        start = datetime.now(UTC).replace(minute=5, second=0, microsecond=0) - days_ago * DAY - 4 * HOUR
+        data = fit_bytes(straight_ride(start, 7200))
+        with store.writing() as tx:
+            assert tx.arrivals.put(f"ride {days_ago}.fit", data, rider, at=datetime.now(UTC))
+
+    def worker(self) -> int:
+        """Start a worker; its process number."""
+        assert self.nursery.stdin is not None
+        assert self.nursery.stdout is not None
+        print("go", file=self.nursery.stdin, flush=True)
+        return int(self.nursery.stdout.readline())
+
+    @contextmanager
+    def watching(self) -> Iterator[psycopg.Connection[Any]]:
+        """A bare connection to the queue."""
+        url = self.url.replace("+psycopg", "", 1)
+        with psycopg.connect(url, autocommit=True, options="-csearch_path=public,queue") as connection:
+            yield connection
+
+    def kill_in(self, job: Job, store: Store, worker: int, *, within_s: float = 60) -> bool:
+        """SIGKILL the worker while it does this job of this household; False = it was not caught at it."""
+        give_up = time.monotonic() + within_s
+        with self.watching() as queue:
+            while time.monotonic() < give_up:
+                doing = queue.execute(
+                    "SELECT id FROM procrastinate_jobs "
+                    "WHERE status = 'doing' AND task_name = %s AND lock = %s",
+                    (job.value, f"household {store.household}"),
+                ).fetchone()
+                if doing is not None:
+                    os.kill(worker, signal.SIGKILL)
+                    again = queue.execute(
+                        "SELECT status::text FROM procrastinate_jobs WHERE id = %s", doing
+                    ).fetchone()
+                    return again == ("doing",)  # else it ended in that moment
+                time.sleep(0.001)
+        os.kill(worker, signal.SIGKILL)
+        return False
+
+    def until_idle(self, store: Store, *, within_s: float = 120) -> None:
+        """Wait until nothing of this household is left to do."""
+        give_up = time.monotonic() + within_s
+        with self.watching() as queue:
+            while time.monotonic() < give_up:
+                left = queue.execute(
+                    "SELECT task_name, status::text FROM procrastinate_jobs WHERE lock = %s",
+                    (f"household {store.household}",),
+                ).fetchall()
+                if not left:
+                    return
+                time.sleep(0.05)
+        raise AssertionError(f"still to do: {left}")
+
+
+@contextmanager
+def club_at_work(url: str, folder: Path) -> Iterator[Yard]:
+    """A club at this URL whose workers read rain from a file and write letters into a folder."""
+    home = folder / "club"
+    home.mkdir()
+    rain = ["latitude_deg,longitude_deg,hour_start_utc,rain_mm"]
+    first = datetime.now(UTC).replace(minute=0, second=0, microsecond=0) - 40 * DAY
+    rain += [f"-31,21,{first + n * HOUR:%Y-%m-%dT%H:%M:%SZ},1.5" for n in range(41 * 24)]
+    (home / "rain.csv").write_text("\n".join(rain) + "\n")
+    (home / "settings.toml").write_text(
+        f"database = '{url}'\n[weather]\narchive = 'local'\nlocal_file = 'rain.csv'\n"
+        "[channels]\nmail_folder = 'letters'\n[quiet_hours]\nmessages_a_month = 1000\n"
+    )
+    nursery = subprocess.Popen(
+        [sys.executable, "-c", NURSERY, str(home)],
+        cwd=ROOT,
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
+    )
+    try:
+        with Club.open(url) as club:
+            yield Yard(url, home, club, nursery)
+    finally:
+        assert nursery.stdin is not None
+        nursery.stdin.close()
+        nursery.wait(10)

@@ -1,0 +1,140 @@
+"""Workers of a club: a file handed over ends as a letter; one killed in any job loses and doubles nothing."""
+
+from __future__ import annotations
+
+import os
+import signal
+from collections import Counter
+from collections.abc import Iterator
+from concurrent.futures import ThreadPoolExecutor
+from datetime import UTC, datetime, timedelta
+from email import message_from_bytes
+from pathlib import Path
+
+import pytest
+
+from services.store import Store
+from services.store.archive_budget import Budget
+from services.store.queue import Job, Superseded
+from services.use_cases.back_up import copies_in, verify
+from services.wiring import open_app
+from tests.club_yard import Yard, club_at_work
+from tests.services.store.conftest import club_url, postgresql_server
+
+__all__ = ["club_url", "postgresql_server"]  # pytest finds these fixtures by their names here
+
+
+@pytest.fixture
+def yard(club_url: str, tmp_path: Path) -> Iterator[Yard]:
+    with club_at_work(club_url, tmp_path) as made:
+        yield made
+
+
+def letters(yard: Yard) -> Counter[str]:
+    """How often each Message-ID was written into the folder."""
+    files = (yard.home / "letters").glob("*.eml")
+    return Counter(message_from_bytes(path.read_bytes())["Message-ID"] for path in files)
+
+
+def assert_whole(yard: Yard, store: Store, rides: int) -> None:
+    """Every ride once, every hour tagged once, one open reminder a cause, every letter told once."""
+    with store.reading() as tx:
+        assert len(tx.rides.rides()) == rides
+        assert all(hour.tag is not None for ride in tx.rides.rides() for hour in ride.hours)
+        assert all(ride.bike is not None for ride in tx.rides.rides())
+        standing = [one.reminder.key for one in tx.reminders.standing()]
+        assert standing
+        assert len(set(standing)) == len(standing)
+        assert tx.outbox.waiting() == ()
+        assert tx.arrivals.waiting(10) == ()
+    assert set(letters(yard).values()) == {1}
+
+
+def test_a_file_handed_over_ends_as_a_letter_and_other_households_hear_nothing(
+    yard: Yard, tmp_path: Path
+) -> None:
+    (store, rider), (other, _) = yard.household(f"{tmp_path} one"), yard.household(f"{tmp_path} two")
+    yard.send(store, rider, 1)
+    worker = yard.worker()
+    yard.until_idle(store)
+    os.kill(worker, signal.SIGTERM)
+    assert_whole(yard, store, 1)
+    with other.reading() as tx:
+        assert (tx.rides.rides(), tx.reminders.all_(), tx.outbox.waiting()) == ((), (), ())
+
+
+def test_what_is_asked_for_in_a_transaction_that_fails_is_not_asked_for(yard: Yard, tmp_path: Path) -> None:
+    store, rider = yard.household(str(tmp_path))
+
+    def change_my_mind() -> None:
+        with store.writing() as tx:
+            tx.arrivals.put("ride.fit", b"bytes", rider, at=datetime.now(UTC))
+            tx.later(Job.IMPORT)  # one waits already: the transaction goes on
+            assert len(tx.arrivals.waiting(10)) == 1
+            raise KeyError("changed my mind")
+
+    with pytest.raises(KeyError):
+        change_my_mind()
+    with yard.watching() as queue, store.reading() as tx:
+        assert queue.execute(
+            "SELECT count(*) FROM procrastinate_jobs WHERE lock = %s", (f"household {store.household}",)
+        ).fetchone() == (0,)
+        assert tx.arrivals.waiting(10) == ()
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("job", list(Job))
+def test_a_worker_killed_in_any_kind_of_job_loses_and_doubles_nothing(
+    yard: Yard, tmp_path: Path, job: Job
+) -> None:
+    store, rider = yard.household(str(tmp_path))
+    yard.send(store, rider, 1)
+    yard.send(store, rider, 2)
+    if job is Job.BACK_UP:
+        yard.club.ask_for(Job.BACK_UP, [store.household or 0])
+    caught = yard.kill_in(job, store, yard.worker())
+    worker = yard.worker()
+    yard.until_idle(store)
+    if job is not Job.BACK_UP:
+        assert caught, "the worker was not caught at it"
+    os.kill(worker, signal.SIGTERM)
+    assert_whole(yard, store, 2)
+    if job is Job.BACK_UP:
+        folder = yard.home / "households" / str(store.household) / "backups"
+        ((_, copy),) = copies_in(folder)
+        assert [path.name for path in folder.iterdir()] == [copy.name]
+        assert verify(open_app(tmp_path / "reader"), copy).faults == ()
+
+
+def test_a_worker_that_comes_back_too_late_writes_nothing(yard: Yard, tmp_path: Path) -> None:
+    from functools import partial
+
+    from services.store.queue import hold
+
+    store, _ = yard.household(str(tmp_path))
+    store.before_writing = partial(hold, job_id=2**40, worker_id=1, attempts=0)
+    with pytest.raises(Superseded, match="handed to another worker"), store.writing() as tx:
+        tx.notes.put("late", 1, at=datetime.now(UTC))
+    with store.reading() as tx:
+        assert tx.notes.get("late") is None
+
+
+def test_two_budgets_worth_of_workers_keep_one_budget(yard: Yard) -> None:
+    with yard.watching() as connection:
+        most = connection.execute("SELECT most FROM archive_budget WHERE name = 'minute'").fetchone()
+    assert most is not None
+    begun = datetime.now(UTC).minute
+
+    def ask(_: int) -> float:
+        return sum(100.0 for _ in range(4) if Budget(yard.club.writing).take(100.0) is None)
+
+    with ThreadPoolExecutor(4) as pool:
+        granted = sum(pool.map(ask, range(4)))  # 1 600 asked for
+    windows = 1 + (datetime.now(UTC).minute != begun)
+    assert 0 < granted <= most[0] * windows
+    again = Budget(yard.club.writing).take(100.0)
+    assert again is None or timedelta(0) < again - datetime.now(UTC) <= timedelta(minutes=1)
+    until = datetime.now(UTC) + timedelta(hours=1)
+    Budget(yard.club.writing).close(until)
+    assert Budget(yard.club.writing).take(1.0) == until
+    Budget(yard.club.writing).close(datetime.now(UTC) - timedelta(hours=1))
