@@ -8,8 +8,8 @@ import subprocess
 import sys
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager
-from dataclasses import dataclass
+from contextlib import contextmanager, suppress
+from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -61,7 +61,8 @@ class Yard:
     url: str
     home: Path
     club: Club
-    nursery: subprocess.Popen[str]
+    workers: list[int] = field(default_factory=list)
+    nursery: subprocess.Popen[str] | None = None
 
     def household(self, name: str) -> tuple[Store, RiderId]:
         """A rider with a bike and a waxed chain, for whom it is noon."""
@@ -82,10 +83,28 @@ class Yard:
 
     def worker(self) -> int:
         """Start a worker; its process number."""
+        if self.nursery is None:
+            self.nursery = subprocess.Popen(
+                [sys.executable, "-c", NURSERY, str(self.home)],
+                cwd=ROOT,
+                stdin=subprocess.PIPE,
+                stdout=subprocess.PIPE,
+                text=True,
+            )
         assert self.nursery.stdin is not None
         assert self.nursery.stdout is not None
         print("go", file=self.nursery.stdin, flush=True)
-        return int(self.nursery.stdout.readline())
+        self.workers.append(int(self.nursery.stdout.readline()))
+        return self.workers[-1]
+
+    def end(self) -> None:
+        """End what was started here."""
+        for number in self.workers:
+            with suppress(ProcessLookupError):
+                os.kill(number, signal.SIGKILL)
+        if self.nursery is not None:
+            self.nursery.kill()
+            self.nursery.wait()
 
     @contextmanager
     def watching(self) -> Iterator[psycopg.Connection[Any]]:
@@ -142,17 +161,9 @@ def club_at_work(url: str, folder: Path) -> Iterator[Yard]:
         f"database = '{url}'\n[weather]\narchive = 'local'\nlocal_file = 'rain.csv'\n"
         "[channels]\nmail_folder = 'letters'\n[quiet_hours]\nmessages_a_month = 1000\n"
     )
-    nursery = subprocess.Popen(
-        [sys.executable, "-c", NURSERY, str(home)],
-        cwd=ROOT,
-        stdin=subprocess.PIPE,
-        stdout=subprocess.PIPE,
-        text=True,
-    )
-    try:
-        with Club.open(url) as club:
-            yield Yard(url, home, club, nursery)
-    finally:
-        assert nursery.stdin is not None
-        nursery.stdin.close()
-        nursery.wait(10)
+    with Club.open(url) as club:
+        yard = Yard(url, home, club)
+        try:
+            yield yard
+        finally:
+            yard.end()

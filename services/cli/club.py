@@ -133,17 +133,12 @@ def send(
     """
     from services.store.club import Club
     from services.use_cases.import_rides import ride_files
+    from services.use_cases.send_files import send_files
     from services.wiring import open_app
 
     paths = ride_files([path.expanduser() for path in files])
-    new = 0
     with Club.open(open_app(home).settings.database_url) as opened:
-        store = opened.store(household)
-        for path in paths:
-            data = path.read_bytes()
-            with store.writing() as tx:
-                whose = tx.equipment.find_rider(rider).id if rider else None
-                new += tx.arrivals.put(str(path), data, whose, at=now_utc())
+        new = send_files(opened.store(household), paths, rider, now=now_utc())
     say(f"{new} of {len(paths)} files are new, and wait for a worker.")
 
 

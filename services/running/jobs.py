@@ -17,7 +17,7 @@ from services.store.arrivals import Arrival
 from services.store.queue import Job
 from services.use_cases.back_up import back_up_household
 from services.use_cases.deliver_letters import deliver_waiting
-from services.use_cases.import_rides import import_files, whose
+from services.use_cases.import_rides import WAITS, import_files, whose
 from services.use_cases.judge_bikes import judge_new_rides
 from services.use_cases.map_surface import surfaces_from_map
 from services.use_cases.outings_anew import outings_anew
@@ -26,6 +26,7 @@ from services.use_cases.update_reminders import reckon
 from services.use_cases.weather_ahead import ask_ahead, tell_tomorrow
 
 FILES_A_JOB: Final = 32  # then others have their turn
+LOOK_AGAIN_S: Final = 300  # for files that could not be read now, or are nobody's so far
 PATIENCE: Final = timedelta(seconds=5)  # a worker never sleeps long for an archive
 
 
@@ -35,25 +36,27 @@ def import_(app: App, now: datetime) -> None:
     with app.store.reading() as tx:
         waiting = tx.arrivals.waiting(FILES_A_JOB)
         riders = tx.equipment.riders()
+    places = {_place(one, folder): one for one in waiting}
     try:
-        named = {one.id: one.rider or whose(Path(one.name), riders) for one in waiting}
-        files = [ToRead(_on_disk(one, folder), named[one.id]) for one in waiting]
-        import_files(app.store, files, now=now)
+        for place, one in places.items():
+            place.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+            place.write_bytes(one.data)
+        files = [ToRead(place, one.rider or whose(Path(one.name), riders)) for place, one in places.items()]
+        became = import_files(app.store, files, now=now)
     finally:
         shutil.rmtree(folder, ignore_errors=True)
+    not_yet = {one.file for one in became if one.outcome in WAITS}
     with app.store.writing() as tx:
-        tx.arrivals.read([one.id for one in waiting], at=now)
+        tx.arrivals.read([one.id for place, one in places.items() if place not in not_yet], at=now)
+        tx.arrivals.put_off([places[place].id for place in not_yet])
         tx.later(Job.TAG)
-        if len(waiting) == FILES_A_JOB:
-            tx.later(Job.IMPORT)
+        if not_yet or len(waiting) == FILES_A_JOB:
+            tx.later(Job.IMPORT, after_s=LOOK_AGAIN_S if len(not_yet) == len(waiting) else 0)
 
 
-def _on_disk(arrival: Arrival, folder: Path) -> Path:
+def _place(arrival: Arrival, folder: Path) -> Path:
     """Where readers, processes of their own, find the bytes: a folder a file, for names may be alike."""
-    place = folder / arrival.sha256[:12] / (Path(arrival.name).name or "ride")
-    place.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
-    place.write_bytes(arrival.data)
-    return place
+    return folder / arrival.sha256[:12] / (Path(arrival.name).name or "ride")
 
 
 def tag(app: App, now: datetime) -> None:

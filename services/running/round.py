@@ -17,7 +17,7 @@ from services.last_look import note_look
 from services.settings import Watched
 from services.store.notes import FILES_WAITING, LAST_ROUND
 from services.use_cases.deliver_letters import DeliveryReport, deliver_waiting
-from services.use_cases.import_rides import FileOutcome, Outcome, import_files, ride_files, whose
+from services.use_cases.import_rides import WAITS, FileOutcome, Outcome, import_files, ride_files, whose
 from services.use_cases.judge_bikes import Move, also_moved, judge_new_rides
 from services.use_cases.map_surface import surfaces_from_map
 from services.use_cases.outings_anew import outings_anew
@@ -250,9 +250,6 @@ def _nobody_rides(app: App, watching: Watching | None) -> list[str]:
         watching.told_nobody_rides = True
     files = "1 file waits" if waiting == 1 else f"{waiting} files wait"
     return [f"{files}: nobody rides yet. Say who does: on the page, or with 'gritledger add rider NAME'."]
-
-
-WAITS = frozenset({Outcome.WHOSE, Outcome.NOT_READ_NOW})
 
 
 def _not_told_yet(

@@ -89,7 +89,7 @@ def keep_apart(connection: Connection, role: str) -> None:
         "ON CONFLICT DO NOTHING",
         "CREATE TABLE IF NOT EXISTS arrival (id serial PRIMARY KEY, sha256 text NOT NULL UNIQUE, "
         "name text NOT NULL, rider integer REFERENCES rider, data bytea NOT NULL, "
-        "arrived_at timestamptz NOT NULL, read_at timestamptz)",
+        "arrived_at timestamptz NOT NULL, read_at timestamptz, tries integer NOT NULL DEFAULT 0)",
     )
     tables = tables_apart(connection)
     for table in tables:

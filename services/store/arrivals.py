@@ -51,7 +51,8 @@ class Arrivals(Repository):
         """The first files that nobody has read yet."""
         rows = self._connection.execute(
             text(
-                "SELECT id, sha256, name, rider, data FROM arrival WHERE read_at IS NULL ORDER BY id LIMIT :n"
+                "SELECT id, sha256, name, rider, data FROM arrival "
+                "WHERE read_at IS NULL ORDER BY tries, id LIMIT :n"
             ),
             {"n": limit},
         )
@@ -62,4 +63,10 @@ class Arrivals(Repository):
         self._connection.execute(
             text("UPDATE arrival SET read_at = :at WHERE id = ANY(:numbers)"),
             {"at": at, "numbers": list(numbers)},
+        )
+
+    def put_off(self, numbers: Sequence[int]) -> None:
+        """These could not be read now: others come before them next time."""
+        self._connection.execute(
+            text("UPDATE arrival SET tries = tries + 1 WHERE id = ANY(:numbers)"), {"numbers": list(numbers)}
         )

@@ -112,9 +112,9 @@ class Transaction:
         """Files that a household of a club handed over."""
         return Arrivals(self._connection)
 
-    def later(self, job: Job) -> None:
+    def later(self, job: Job, *, after_s: int = 0) -> None:
         """Have a job done for this household once this stands; at home the next round does it."""
-        later(self._connection, job)
+        later(self._connection, job, after_s=after_s)
 
     def ledger(self) -> Ledger:
         """Every fact in force, for the rules."""

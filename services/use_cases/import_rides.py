@@ -47,6 +47,7 @@ class Outcome(StrEnum):
     TOO_MUCH = "takes too much to read"
 
 
+WAITS = frozenset({Outcome.WHOSE, Outcome.NOT_READ_NOW})
 REFUSED = (Outcome.NOT_A_RIDE, Outcome.UNREADABLE, Outcome.TOO_MUCH)
 
 

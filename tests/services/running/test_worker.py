@@ -13,13 +13,18 @@ from pathlib import Path
 
 import pytest
 
+from fixtures.fit_writer import fit_bytes
+from services.app import App
+from services.running.jobs import import_
+from services.settings import load_settings
 from services.store import Store
 from services.store.archive_budget import Budget
 from services.store.queue import Job, Superseded
 from services.use_cases.back_up import copies_in, verify
 from services.wiring import open_app
-from tests.club_yard import Yard, club_at_work
+from tests.club_yard import DAY, Yard, club_at_work
 from tests.services.store.conftest import club_url, postgresql_server
+from tests.straight_ride import straight_ride
 
 __all__ = ["club_url", "postgresql_server"]  # pytest finds these fixtures by their names here
 
@@ -80,6 +85,22 @@ def test_what_is_asked_for_in_a_transaction_that_fails_is_not_asked_for(yard: Ya
             "SELECT count(*) FROM procrastinate_jobs WHERE lock = %s", (f"household {store.household}",)
         ).fetchone() == (0,)
         assert tx.arrivals.waiting(10) == ()
+
+
+def test_a_file_that_is_nobodys_waits_and_holds_up_no_other(yard: Yard, tmp_path: Path) -> None:
+    store, rider = yard.household(str(tmp_path))
+    nobodys = fit_bytes(straight_ride(datetime.now(UTC).replace(microsecond=0) - 9 * DAY, 3600))
+    with store.writing() as tx:
+        tx.equipment.add_rider("Tomás")
+        tx.arrivals.put("ride.fit", nobodys, None, at=datetime.now(UTC))
+    yard.send(store, rider, 1)
+    app = App(load_settings(yard.home))
+    app.__dict__["store"] = store
+    import_(app, datetime.now(UTC))
+    with store.reading() as tx:
+        assert [ride.rider for ride in tx.rides.rides()] == [rider]
+        (left,) = tx.arrivals.waiting(10)
+    assert (left.name, left.data) == ("ride.fit", nobodys)
 
 
 @pytest.mark.slow
