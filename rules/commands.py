@@ -15,10 +15,13 @@ from rules.vocabulary import (
     ChainId,
     Condition,
     FittingId,
+    OwnValue,
     ReadingTool,
     Regime,
     RideId,
     RiderId,
+    SupplyId,
+    SupplyKind,
     TreatmentKind,
     TrialId,
 )
@@ -186,6 +189,34 @@ class EndTrial:
 
 
 @dataclass(frozen=True, slots=True)
+class BeginSupply:
+    """A bath was melted, a bottle opened, a pack of quick links bought."""
+
+    kind: SupplyKind
+    amount: float
+    begun_at: datetime
+    name: str = ""
+    a_use: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class EndSupply:
+    """A supply is used up, or was poured away."""
+
+    supply: SupplyId
+    at: datetime
+
+
+@dataclass(frozen=True, slots=True)
+class SetLimits:
+    """Limits or weights for riders, bikes or chains; all of them in one go, and undone in one."""
+
+    limits: tuple[OwnValue, ...]
+    set_at: datetime
+    because: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class TakeBack:
     """Something logged by mistake counts no more."""
 
@@ -266,6 +297,9 @@ Command: TypeAlias = (
     | LogWipeTest
     | StartTrial
     | EndTrial
+    | BeginSupply
+    | EndSupply
+    | SetLimits
     | TakeBack
     | TellRide
     | PutRidesOn

@@ -22,6 +22,7 @@ from rules.vocabulary import (
     ChainId,
     Fitting,
     FittingId,
+    OwnLimits,
     Reading,
     Ride,
     RideHour,
@@ -29,6 +30,7 @@ from rules.vocabulary import (
     Rider,
     RiderId,
     Sensor,
+    Supply,
     Treatment,
     TreatmentKind,
     Trial,
@@ -135,6 +137,8 @@ class Ledger:
     readings: tuple[Reading, ...] = ()
     wipe_tests: tuple[WipeTest, ...] = ()
     trials: tuple[Trial, ...] = ()
+    supplies: tuple[Supply, ...] = ()
+    own_limits: tuple[OwnLimits, ...] = ()
 
     def rider(self, rider: RiderId) -> Rider:
         """Who has this id?"""

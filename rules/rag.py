@@ -30,7 +30,6 @@ class Offer:
     limit: float
     offered: float
     sentence: str
-    lines: str  # what to write into a rulebook of one's own
 
 
 def offers(ledger: Ledger, rulebook: Rulebook, *, now: datetime) -> tuple[Offer, ...]:
@@ -87,4 +86,4 @@ def _offer(bike: Bike, key: str, limit: float, offered: float, longer: bool) -> 
         f"Three rags in a row found a chain of {bike.name} {what}: {number(offered)} grit-hours instead of "
         f"{number(limit)} to the next {WORKED[key]} would fit this bike."
     )
-    return Offer(bike, key, limit, offered, sentence, f'[bike."{bike.name}"]\n{key} = {offered:g}')
+    return Offer(bike, key, limit, offered, sentence)

@@ -8,18 +8,18 @@ as dirt, as everywhere. The prices are rough, so a difference must be worth sayi
 from __future__ import annotations
 
 import math
-from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta, tzinfo
-from statistics import median
+from datetime import datetime, timedelta
 
 from rules.contamination import exposure, history
 from rules.judgements import judgements_for
 from rules.ledger import Ledger
 from rules.reminder import ReminderKind
 from rules.reminders import due
+from rules.rotation import fits
 from rules.rulebook import Rulebook
+from rules.usual_day import WEEKS, Plan
 from rules.vocabulary import (
     Bike,
     BikeId,
@@ -29,16 +29,12 @@ from rules.vocabulary import (
     ConditionTag,
     HourAhead,
     Regime,
-    Ride,
     RideHour,
     Rider,
     Tier,
 )
-from rules.wax_night import fits
 from rules.wording import number
 
-WEEKS, LEAST_DAYS = 8, 3  # how far back a weekday's riding is looked at, and how often it must have happened
-LEAST_HOUR_S = 300.0  # a clock hour with less riding than this on average is no part of the plan
 LIKE_GROUND = 0.35  # a bike goes where its usual unpaved share differs by no more
 MINUTE = 0.2  # money a minute of hands is worth: twelve an hour; labelled assumption
 LIFE_GRIT_H = 450.0  # of a chain nobody measured: 0.5 % in 300 h at weight 1.5; labelled assumption
@@ -47,22 +43,6 @@ CHAINS_A_CASSETTE = 3.0  # common practice, no source
 DRIP_MIN, BATH_MIN, WET_MIN, OIL_MIN, CLEAN_MIN, SWAP_MIN = 6.0, 35.0, 9.0, 3.0, 15.0, 4.0
 WORTH_SAYING, LIKELY = 1.0, 0.6  # money saved, or so likely a wet evening spared
 TYPED = ("rain", "dust", "salt")
-
-
-@dataclass(frozen=True, slots=True)
-class Plan:
-    """A rider's usual riding on a day of the week, or one that was typed."""
-
-    rider: Rider
-    on: date
-    hours: tuple[tuple[datetime, float], ...]  # clock hours, and the drive hours in each
-    unpaved_share: float
-    bike: BikeId | None  # the usual one
-
-    @property
-    def drive_h(self) -> float:
-        """Drive hours of the day."""
-        return math.fsum(hours for _, hours in self.hours)
 
 
 @dataclass(frozen=True, slots=True)
@@ -112,36 +92,14 @@ class Tomorrow:
     matters: bool  # enough to be said unasked
     sentence: str
 
-
-def usual_day(ledger: Ledger, rider: Rider, on: date, zone: tzinfo, *, now: datetime) -> Plan | None:
-    """What does this rider usually ride on such a day of the week? None: nothing usual.
-
-    By each clock hour's mean over the days ridden, so that the way to work and the way home are two.
-    """
-    days: dict[date, list[Ride]] = {}
-    for ride in ledger.rides:
-        at = ride.started_at.astimezone(zone)
-        near = now - timedelta(weeks=WEEKS) <= ride.started_at <= now
-        if near and ride.rider == rider.id and not ride.indoor and at.weekday() == on.weekday():
-            days.setdefault(at.date(), []).append(ride)
-    if len(days) < LEAST_DAYS:
-        return None
-    rides = [ride for found in days.values() for ride in found]
-    by_clock: Counter[int] = Counter()
-    for hour in (hour for ride in rides for hour in ride.hours):
-        by_clock[hour.hour_start.astimezone(zone).hour] += hour.drive_s / len(days)  # type: ignore[assignment]
-    midnight = datetime(on.year, on.month, on.day, tzinfo=zone)
-    hours = tuple(
-        (midnight.replace(hour=clock), drive_s / 3600.0)
-        for clock, drive_s in sorted(by_clock.items())
-        if drive_s >= LEAST_HOUR_S
-    )
-    if not hours:
-        return None
-    shares = [_unpaved(ledger, ride) for ride in rides]
-    bikes = Counter(ride.bike for ride in rides if ride.bike is not None)
-    usual = min(bikes, key=lambda one: (-bikes[one], one)) if bikes else None
-    return Plan(rider, on, hours, median(shares), usual)
+    @property
+    def brief(self) -> str:
+        """The same in a mail's few words: which one, why, and the runner-up."""
+        best = self.choices[0]
+        if self.usual is None or self.usual is best:
+            return f"{best.name} as usual."
+        said = f"{best.name} rather than {self.usual.name}, for {_reason(self.usual, best)}."
+        return f"{said} Next best: {self.choices[1].name}."
 
 
 def typed_day(
@@ -315,8 +273,8 @@ def _reason(usual: Choice, best: Choice) -> str:
     match max(spared, key=lambda part: spared[part]):
         case "wet":
             return (
-                f"it is likely to come home wet ({usual.wet_chance:.0%}), and the wax of {usual.chain.name} "
-                "would want wiping and dripping the same evening"
+                f"it is likely wet ({usual.wet_chance:.0%}), and the wax of {usual.chain.name} would want "
+                "wiping and dripping the same evening"
             )
         case "film":
             return (
@@ -326,9 +284,3 @@ def _reason(usual: Choice, best: Choice) -> str:
             return f"{best.chain.name} wants less of your hands after such a day"
         case _:
             return f"a grit-hour costs less on {best.chain.name} than on {usual.chain.name}"
-
-
-def _unpaved(ledger: Ledger, ride: Ride) -> float:
-    if ride.unpaved_share is not None:
-        return ride.unpaved_share
-    return 0.0 if ride.bike is None else ledger.bike(ride.bike).unpaved_share

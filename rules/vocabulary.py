@@ -21,6 +21,8 @@ TreatmentId = NewType("TreatmentId", int)
 ReadingId = NewType("ReadingId", int)
 WipeTestId = NewType("WipeTestId", int)
 TrialId = NewType("TrialId", int)
+SupplyId = NewType("SupplyId", int)
+OwnLimitsId = NewType("OwnLimitsId", int)
 ReminderId = NewType("ReminderId", int)
 
 
@@ -67,6 +69,15 @@ class ReadingTool(StrEnum):
     GAUGE = "gauge"  # go/no-go gauge: an interval
     RULER = "ruler"
     CALIPER = "caliper"
+
+
+class SupplyKind(StrEnum):
+    """What stands on the shelf and is used up by care."""
+
+    BATH = "bath"  # hot-melt wax in the pot [g]
+    DRIP_WAX = "drip wax"  # a bottle [ml]
+    SOLVENT = "solvent"  # for stripping and degreasing [ml]
+    QUICK_LINKS = "quick links"  # each may be opened a few times [pieces]
 
 
 class DecidedBy(StrEnum):
@@ -291,3 +302,36 @@ class Trial:
     block_km: float  # from one swap to the next
     seed: int  # of the lot
     ended_at: datetime | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Supply:
+    """A bath, a bottle or a pack that was begun, with what it held then."""
+
+    id: SupplyId
+    kind: SupplyKind
+    amount: float  # g of a bath, ml of a bottle, pieces of a pack
+    begun_at: datetime
+    name: str = ""
+    a_use: float | None = None  # what one use takes, as its owner measured it; None = common practice
+    ended_at: datetime | None = None  # used up, poured away, or another one took its place
+
+
+@dataclass(frozen=True, slots=True)
+class OwnValue:
+    """A limit or a weight set for one rider, bike or chain; None gives the rulebook's back."""
+
+    scope: str  # rider, bike, chain
+    owner: int
+    key: str  # "drip", "water"
+    value: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class OwnLimits:
+    """What a rider agreed to set, in one go. It goes before the rulebook; the newest of a key holds."""
+
+    id: OwnLimitsId
+    set_at: datetime
+    limits: tuple[OwnValue, ...]
+    because: str = ""

@@ -12,12 +12,14 @@ from zoneinfo import ZoneInfo
 
 from ingest.ground.conditions import USUALLY_SALTED
 from ingest.weather.hourly import WeatherProvider
+from rules.ledger import Ledger
+from rules.own_limits import in_force
 from rules.rulebook import Rulebook, RulebookError, default_rulebook, parse_rulebook
 from rules.vocabulary import Tier
 from services.answer_links import GOOD_FOR, Address
 from services.channels import Channel
 from services.settings import SETTINGS_FILE, Settings, SettingsError, load_settings
-from services.store import Store
+from services.store import Store, Transaction
 from services.store.private_files import own_secret
 
 if TYPE_CHECKING:
@@ -54,6 +56,14 @@ class App:
                 f"{own}: the rulebook cannot be read ({error.strerror}); check 'rulebook' in the settings"
             ) from error
         return parse_rulebook(text, name=str(own), base=default_rulebook())
+
+    def rulebook_for(self, ledger: Ledger) -> Rulebook:
+        """The rulebook with what riders set for themselves on top. Raises RulebookError, SettingsError."""
+        return in_force(self.rulebook, ledger)
+
+    def rulebook_in(self, tx: Transaction) -> Rulebook:
+        """The same, as the facts stand in a transaction. Raises RulebookError, SettingsError."""
+        return in_force(self.rulebook, tx.garage()) if tx.care.own_limits() else self.rulebook
 
     @property
     def prices(self) -> Prices:

@@ -12,7 +12,9 @@ from rules.commands import (
     AddChain,
     AddRider,
     Amend,
+    BeginSupply,
     Command,
+    EndSupply,
     EndTrial,
     FitChain,
     FittingWasNot,
@@ -25,6 +27,7 @@ from rules.commands import (
     Retire,
     SayCondition,
     SayUnpaved,
+    SetLimits,
     SplitOuting,
     StartTrial,
     TakeBack,
@@ -42,12 +45,17 @@ from rules.vocabulary import (
     DecidedBy,
     Fitting,
     FittingId,
+    OwnLimits,
+    OwnLimitsId,
     Reading,
     ReadingId,
     Rider,
     RiderId,
     Sensor,
     SensorId,
+    Supply,
+    SupplyId,
+    SupplyKind,
     Treatment,
     TreatmentId,
     Trial,
@@ -112,6 +120,22 @@ def applied(ledger: Ledger, command: Command, made: int) -> Ledger:
         case EndTrial(number, at):
             ended = (replace(one, ended_at=at) if one.id == number else one for one in ledger.trials)
             return replace(ledger, trials=tuple(ended))
+        case BeginSupply(kind, amount, at, name, a_use):
+            new = Supply(SupplyId(made), kind, amount, at, tidy(name), a_use)
+            others = (
+                replace(one, ended_at=at)
+                if one.kind is kind and one.ended_at is None and kind is not SupplyKind.QUICK_LINKS
+                else one
+                for one in ledger.supplies
+            )
+            return replace(ledger, supplies=(*others, new))
+        case EndSupply(number, at):
+            gone = (replace(one, ended_at=at) if one.id == number else one for one in ledger.supplies)
+            return replace(ledger, supplies=tuple(gone))
+        case SetLimits(limits, at, because):
+            return replace(
+                ledger, own_limits=(*ledger.own_limits, OwnLimits(OwnLimitsId(made), at, limits, because))
+            )
         case TakeBack(fact, number):
             return _without(ledger, fact, number)
         case PutRidesOn(answers):

@@ -13,7 +13,7 @@ from datetime import datetime
 from typing import Any
 
 from rules import commands
-from rules.gate import care, equipment, rides, trials
+from rules.gate import care, equipment, own_limits, rides, supplies, trials
 from rules.gate.hearing import Accepted, Hearing, Objection, Refused, Verdict
 from rules.ledger import Ledger
 from rules.wording import ZoneOf
@@ -35,6 +35,9 @@ OBJECTIONS: dict[type, Callable[[Any, Hearing], Iterator[Objection]]] = {
     commands.LogWipeTest: care.log_wipe_test,
     commands.StartTrial: trials.start_trial,
     commands.EndTrial: trials.end_trial,
+    commands.BeginSupply: supplies.begin_supply,
+    commands.EndSupply: supplies.end_supply,
+    commands.SetLimits: own_limits.set_limits,
     commands.TakeBack: care.take_back,
     commands.TellRide: rides.tell_ride,
     commands.PutRidesOn: rides.put_rides_on,

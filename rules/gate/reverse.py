@@ -6,7 +6,19 @@ from dataclasses import dataclass, fields, replace
 from typing import Any
 
 from rules.ledger import Ledger
-from rules.vocabulary import Bike, Chain, Fitting, Reading, Rider, Sensor, Treatment, Trial, WipeTest
+from rules.vocabulary import (
+    Bike,
+    Chain,
+    Fitting,
+    OwnLimits,
+    Reading,
+    Rider,
+    Sensor,
+    Supply,
+    Treatment,
+    Trial,
+    WipeTest,
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -22,6 +34,8 @@ class Facts:
     readings: tuple[Reading, ...] = ()
     wipe_tests: tuple[WipeTest, ...] = ()
     trials: tuple[Trial, ...] = ()
+    supplies: tuple[Supply, ...] = ()
+    own_limits: tuple[OwnLimits, ...] = ()
 
 
 NOTHING_LOST = Facts()

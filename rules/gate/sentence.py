@@ -10,7 +10,9 @@ from rules.commands import (
     AddChain,
     AddRider,
     Amend,
+    BeginSupply,
     Command,
+    EndSupply,
     EndTrial,
     FitChain,
     FittingWasNot,
@@ -23,6 +25,7 @@ from rules.commands import (
     Retire,
     SayCondition,
     SayUnpaved,
+    SetLimits,
     SplitOuting,
     StartTrial,
     TakeBack,
@@ -32,8 +35,11 @@ from rules.commands import (
 )
 from rules.gate.values import tidy
 from rules.ledger import Ledger
+from rules.own_limits import set_for
+from rules.supplies import USES
 from rules.vocabulary import BikeId, ChainId, RideId
 from rules.wording import clock, day, listed
+from rules.wording import number as number_of
 
 
 def described(ledger: Ledger, command: Command, zone: tzinfo) -> str:
@@ -78,6 +84,13 @@ def described(ledger: Ledger, command: Command, zone: tzinfo) -> str:
         case EndTrial(number, at):
             ended = next(one for one in ledger.trials if one.id == number)
             return f"trial on {_bike(ledger, ended.bike)} ended, {day(at, zone)}"
+        case BeginSupply(kind, amount, at):
+            return f"{kind.value} of {number_of(amount)} {USES[kind].unit} begun, {day(at, zone)}"
+        case EndSupply(number, at):
+            gone = next(one for one in ledger.supplies if one.id == number)
+            return f"{gone.kind.value} ended, {day(at, zone)}"
+        case SetLimits(limits):
+            return listed([set_for(ledger, one) for one in limits])
         case TakeBack(fact, number):
             return f"{fact} {number} taken back"
         case TellRide(_, on, at, minutes):

@@ -16,6 +16,7 @@ from rules.wear.worn import KINDS
 from rules.wording import number
 
 SURE_SD = 0.4  # of the ln weight: below, a rider may take the weight over
+SAME = 0.1  # a weight this near to what is offered is the one taken over
 UNMOVED = 0.9  # of the assumed spread left: the readings said next to nothing
 
 
@@ -28,14 +29,15 @@ class LearnedWeight:
     said: tuple[float, float, float]
     log_sd: float  # of ln weight
     moved: bool  # the readings said something
-    sure: bool  # enough to be taken over, if the rider agrees
+    sure: bool  # enough to be taken over, if the rider agrees; not once it is
+    offered: float  # what would be taken over: the middle, within the rulebook's range
     sentence: str
 
 
 def learned_weights(ledger: Ledger, rulebook: Rulebook, *, now: datetime) -> tuple[LearnedWeight, ...]:
     """What do the readings say of water, mud, dust and salt? Only kinds that the chains met.
 
-    Nothing is taken over: reminders go on by the rulebook until a rider changes it.
+    Nothing is taken over: reminders go on by what is assumed until a rider agrees.
     """
     found = fit(measured(ledger, rulebook, now=now))
     rows = []
@@ -50,7 +52,14 @@ def learned_weights(ledger: Ledger, rulebook: Rulebook, *, now: datetime) -> tup
         else:
             said = "your readings say next to nothing of it"
         sentence = f"{kind.capitalize()}: {number(assumed)} assumed; {said}."
-        rows.append(
-            LearnedWeight(kind, assumed, (low, middle, high), log_sd, moved, log_sd < SURE_SD, sentence)
-        )
+        judgement = rulebook.judgement(f"weight.{kind}")
+        offered = round(min(max(middle, judgement.low), judgement.high), 2)
+        own = {rulebook.overrides.get(("rider", one.name), {}).get(kind) for one in ledger.riders}
+        if len(own) == 1 and (set_to := own.pop()) is not None:
+            sentence += f" You reckon with {number(set_to, 2)}."
+            taken = abs(set_to - offered) <= SAME * offered
+        else:
+            taken = False
+        sure = log_sd < SURE_SD and not taken
+        rows.append(LearnedWeight(kind, assumed, (low, middle, high), log_sd, moved, sure, offered, sentence))
     return tuple(rows)

@@ -11,7 +11,7 @@ from __future__ import annotations
 import math
 from collections import Counter
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, tzinfo
 from statistics import median
 from typing import NamedTuple
@@ -22,7 +22,16 @@ from rules.contamination import history
 from rules.judgements import judgements_for
 from rules.ledger import Ledger, RiddenHour
 from rules.rulebook import Rulebook
-from rules.vocabulary import Bike, BikeId, Chain, Condition, Regime, Treatment, TreatmentKind
+from rules.vocabulary import (
+    Bike,
+    BikeId,
+    Chain,
+    Condition,
+    OwnValue,
+    Regime,
+    Treatment,
+    TreatmentKind,
+)
 from rules.wear.fit import SEED, fit, triple
 from rules.wear.measured import Array, mean_known_hour, measured
 from rules.wear.model import WAX
@@ -97,10 +106,50 @@ def another_way(
         if sum(hour.row[0] for hour in hours) >= LEAST_HOURS:
             own = own_way(ledger, rulebook, chain, now)
             limit = judgements_for(ledger, rulebook, chain, now).limit
-            others = other_ways(own, limit("oil").value, limit("clean").value)
+            others = other_ways(
+                own,
+                limit("oil").value,
+                limit("clean").value,
+                limit("drip").high,
+                limit("immersion").high,
+            )
             draws = _draws_of(hours, weights, less_wax)
             found.append(_lived_otherwise(ledger, bike, hours, km, own, others, draws, now))
     return tuple(found)
+
+
+def taken_over(
+    year: AnotherWay, name: str, ledger: Ledger, rulebook: Rulebook, *, now: datetime
+) -> tuple[tuple[OwnValue, ...], str]:
+    """Which limits make this way the bike's own? Or why limits alone do not.
+
+    For the bike; where its chain has a limit of its own, which would go before, for the chain.
+    """
+    lived = next((one for one in year.others if one.way.name == name), None)
+    if lived is None:
+        known = ", ".join(f"“{one.way.name}”" for one in year.others)
+        return (), f"There is no way “{name[:60]}” for {year.name}; known: {known}."
+    own, way = year.own.way, lived.way
+    if not can_be_taken_over(year, lived):
+        return (), (
+            f"“{way.name.capitalize()}” takes more than other limits: other chains, or another way of "
+            f"lubricating {year.name}. Note those as you do them; the reminders follow."
+        )
+    chain = ledger.chain_on(year.bike, now)
+    chains_own = {} if chain is None else rulebook.overrides.get(("chain", chain.name), {})
+    found = []
+    for key, before, after in (("drip", own.film_h, way.film_h), ("immersion", own.dirt_h, way.dirt_h)):
+        if after != before and chain is not None and key in chains_own:
+            found.append(OwnValue("chain", chain.id, key, after))
+        elif after != before:
+            found.append(OwnValue("bike", year.bike, key, after))
+    return tuple(found), ""
+
+
+def can_be_taken_over(year: AnotherWay, lived: Lived) -> bool:
+    """Whether limits alone make this way the bike's own?"""
+    own, way = year.own.way, lived.way
+    return replace(way, name=own.name, film_h=own.film_h, dirt_h=own.dirt_h) == own
 
 
 def advice(found: Sequence[AnotherWay]) -> str:

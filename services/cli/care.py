@@ -205,9 +205,9 @@ def wipe_test(
     keep(app, LogWipeTest(found.id, when, grade), now=now, yes=yes)
     with app.store.reading() as tx:
         ledger = tx.ledger()
-    for offer in offers(ledger, app.rulebook, now=now):
-        say(f"{offer.sentence} If you agree, write into a rulebook of your own:")
-        say(offer.lines)
+    for offer in offers(ledger, app.rulebook_for(ledger), now=now):
+        set_it = f"gritledger limits '{offer.bike.name}' {offer.key}={offer.offered:g}"
+        say(f"{offer.sentence} If you agree: {set_it}")
 
 
 def take_back(

@@ -327,7 +327,7 @@ def chains(as_json: AsJson = False, home: Home = None) -> None:
     now = now_utc()
     rows = []
     for one in ledger.chains:
-        past, where = history(ledger, one.id, app.rulebook), ledger.fitting_of(one.id, now)
+        past, where = history(ledger, one.id, app.rulebook_for(ledger)), ledger.fitting_of(one.id, now)
         place = ledger.bike(where.bike).name if where else "retired" if one.retired_at else "on the shelf"
         rows.append(
             (

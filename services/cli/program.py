@@ -8,7 +8,19 @@ from typing import Annotated
 
 import typer
 
-from services.cli import care, club, copies, equipment, files, reminders, rides, running, sensitivity, wear
+from services.cli import (
+    care,
+    club,
+    copies,
+    equipment,
+    files,
+    reminders,
+    rides,
+    running,
+    sensitivity,
+    shelf,
+    wear,
+)
 from services.cli.output import Home, err, out, plain
 from services.cli.usage_errors import help_wanted, sentence
 
@@ -48,7 +60,7 @@ def _every(
         )
 
 
-for part in (files, rides, equipment, care, reminders, wear, sensitivity, running, copies, club):
+for part in (files, rides, equipment, care, shelf, reminders, wear, sensitivity, running, copies, club):
     part.register(commands)
 
 

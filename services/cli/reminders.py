@@ -22,7 +22,7 @@ from services.cli.output import (
     table,
     waiting_for_a_word,
 )
-from services.cli.saying import household_zone, ledger_of, list_as_json, tell, zone_for
+from services.cli.saying import household_zone, keep, ledger_of, list_as_json, tell, zone_for
 
 PANEL = "What is due, and why"
 ReminderNumber = Annotated[
@@ -126,7 +126,7 @@ def _why_nothing_yet(chain: str, home: Path | None) -> None:
     with app.store.reading() as tx:
         found = chain_named(tx.garage(), chain, now)
         ledger = tx.ledger_of({found.id})
-    for sentence in why_not_yet(ledger, app.rulebook, found.id, now=now, zone_of=zone_of):
+    for sentence in why_not_yet(ledger, app.rulebook_for(ledger), found.id, now=now, zone_of=zone_of):
         say(sentence)
 
 
@@ -141,15 +141,20 @@ def what_if(
     year: Annotated[
         bool, typer.Option("--year", help="The last year had been cared for another way.")
     ] = False,
+    take: Annotated[
+        str | None, typer.Option(help="With --year and --on: this way is good, set its limits for the bike.")
+    ] = None,
     home: Home = None,
 ) -> None:
-    """Show what would be different: a ride on another bike, rain tomorrow, another limit. Nothing is kept.
+    """Show what would be different: a ride on another bike, rain tomorrow, another limit.
+
+    Nothing is kept, but for --take.
 
     Examples: gritledger what-if --ride 12 --on Plover · gritledger what-if --on Plover --word wet --hours 3
-    · gritledger what-if --year
+    · gritledger what-if --year · gritledger what-if --year --on Plover --take 'a longer wait for the pot'
     """
     if year:
-        _year(home)
+        _year(home, on, take)
         return
     from rules.outlook import difference, with_condition, with_imagined_ride, with_ride_on
     from rules.rulebook import KEYS
@@ -163,7 +168,8 @@ def what_if(
         bike = tx.equipment.find_bike(on) if on else None
         if ride is not None:
             tx.rides.ride(RideId(ride))
-    after, book, then = before, app.rulebook, now
+    in_force = app.rulebook_for(before)
+    after, book, then = before, in_force, now
     if ride is not None and bike is not None:
         after = with_ride_on(after, RideId(ride), bike.id)
     elif bike is not None:
@@ -185,28 +191,40 @@ def what_if(
             book = book.with_value(key, number)
         except ValueError as error:  # outside the range that the rulebook gives, in words
             raise typer.BadParameter(str(error)) from error
-    if after is before and book is app.rulebook:
+    if after is before and book is in_force:
         raise typer.BadParameter(
             "imagine something: --ride with --on or --word; --on with --word; --limit; or --year"
         )
     for sentence in difference(
-        before, after, app.rulebook, now=then, rulebook_after=book, zone_of=zone_of
+        before, after, in_force, now=then, rulebook_after=book, zone_of=zone_of
     ).sentences or ("Nothing would change.",):
         say(sentence)
 
 
-def _year(home: Path | None) -> None:
-    """The last year, bike by bike, cared for another way."""
-    from rules.year.another_way import another_way
+def _year(home: Path | None, on: str | None, take: str | None) -> None:
+    """The last year, bike by bike, cared for another way; one way may be taken over."""
+    from rules.commands import SetLimits
+    from rules.year.another_way import another_way, can_be_taken_over, taken_over
     from services.app import zone_of
     from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
     with app.store.reading() as tx:
         ledger = tx.ledger()
-    found = another_way(ledger, app.rulebook, now=now, zone_of=zone_of)
+    found = another_way(ledger, app.rulebook_for(ledger), now=now, zone_of=zone_of)
     if not found:
         say("No bike with a waxed chain was ridden enough in the last year to be worth comparing.")
+    if take is not None:
+        meant = [one for one in found if on is None or one.name.casefold() == on.casefold()]
+        if len(meant) != 1:
+            raise typer.BadParameter(
+                "say for which bike: --on " + " or --on ".join(one.name for one in found)
+            )
+        limits, why = taken_over(meant[0], take, ledger, app.rulebook_for(ledger), now=now)
+        if why:
+            raise typer.BadParameter(why)
+        keep(app, SetLimits(limits, now, take), now=now, yes=False)
+        return
     for one in found:
         table(
             (one.name, "pot", "drips", "swaps", "hours", "wear, %"),
@@ -225,6 +243,9 @@ def _year(home: Path | None) -> None:
         )
         for sentence in one.sentences:
             say(sentence)
+        for lived in one.others:
+            if can_be_taken_over(one, lived) and lived.minutes[1] < one.own.minutes[1]:
+                say(f"Yours on a yes: gritledger what-if --year --on '{one.name}' --take '{lived.way.name}'")
     say("Wear rests on two assumed numbers that nobody measured; rust is not in it. No money is reckoned.")
 
 
@@ -260,7 +281,7 @@ def outlook(as_json: AsJson = False, home: Home = None) -> None:
                 if row.by
                 else "not in sight",
             )
-            for row in look_ahead(ledger, app.rulebook, now=now, zone_of=zone_of)
+            for row in look_ahead(ledger, app.rulebook_for(ledger), now=now, zone_of=zone_of)
         ),
         right=(3, 4),
     )

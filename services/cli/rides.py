@@ -96,7 +96,11 @@ def rides(
             found = tx.rides.rides(bike=on, text=text, newest_first=True, limit=last)[::-1]
         kept = tx.equipment
         ledger = Ledger(
-            riders=kept.riders(), bikes=kept.bikes(), chains=kept.chains(), fittings=kept.fittings()
+            riders=kept.riders(),
+            bikes=kept.bikes(),
+            chains=kept.chains(),
+            fittings=kept.fittings(),
+            own_limits=tx.care.own_limits(),
         )
         bikes = {b.id: b for b in ledger.bikes}
         riders = {r.id: r for r in ledger.riders}
@@ -109,7 +113,7 @@ def rides(
             kilometres(one.distance_m),
             hours(one.drive_s),
             bikes[one.bike].name if one.bike else "?" if one.decided_by is None else "none of ours",
-            ride_conditions(ledger, one, app.rulebook),
+            ride_conditions(ledger, one, app.rulebook_for(ledger)),
         )
         for one in found
     ]

@@ -40,7 +40,7 @@ def sensitivity(
     with app.store.reading() as tx:
         ledger = tx.ledger()
         only = {chain_named(ledger, chain, now).id} if chain else None
-    found = of_chains(ledger, app.rulebook, now=now, zone_of=zone_of, only=only)
+    found = of_chains(ledger, app.rulebook_for(ledger), now=now, zone_of=zone_of, only=only)
     if not found:
         say("No chain is on a bike: gritledger fit CHAIN BIKE")
     for one in found:

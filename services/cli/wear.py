@@ -58,7 +58,7 @@ def wear(
     for one in chosen:
         if one.retired_at is not None and chain is None:
             continue
-        said = forecast(ledger, app.rulebook, one.id, now=now)
+        said = forecast(ledger, app.rulebook_for(ledger), one.id, now=now)
         say(said.sentence)
         if isinstance(said, Refusal):
             say(f"    {said.wants}")
@@ -115,7 +115,7 @@ def trial(
         keep(app, EndTrial(running.id, now), now=now, yes=yes)
         return
     if chosen is not None and waxed and lubed:
-        pairs = found_by_trials(ledger, app.rulebook, now=now).pairs
+        pairs = found_by_trials(ledger, app.rulebook_for(ledger), now=now).pairs
         for sentence in promise(ledger, chosen.id, now=now, pairs_before=pairs):
             say(sentence)
         pair = (chain_named(ledger, waxed, now).id, chain_named(ledger, lubed, now).id)
@@ -130,7 +130,7 @@ def trial(
     if not ledger.trials:
         say("No trial was ever begun.")
     else:
-        say(found_by_trials(ledger, app.rulebook, now=now).sentence)
+        say(found_by_trials(ledger, app.rulebook_for(ledger), now=now).sentence)
 
 
 def _compare_wax_with_lube(home: Path | None) -> None:
@@ -143,7 +143,7 @@ def _compare_wax_with_lube(home: Path | None) -> None:
     app, now = open_app(home), now_utc()
     with app.store.reading() as tx:
         ledger = tx.ledger()
-    found = compare(ledger, app.rulebook, now=now)
+    found = compare(ledger, app.rulebook_for(ledger), now=now)
     table(
         ("chain", "regime", "readings", "drive hours", "% in 100 h", "10 to 90 %"),
         (
@@ -165,7 +165,9 @@ def _compare_wax_with_lube(home: Path | None) -> None:
         for one in found.differs:
             say(f"The groups were ridden apart: {one}. It is reckoned out as well as its weight is known.")
         say(f"The difference may also come from {'; '.join(found.confounds)}.")
-    waxed, lube = (cost(ledger, app.rulebook, regime, now=now, prices=app.prices) for regime in Regime)
+    waxed, lube = (
+        cost(ledger, app.rulebook_for(ledger), regime, now=now, prices=app.prices) for regime in Regime
+    )
     for sums in (waxed, lube):
         if sums.together_per_1000_km is not None and sums.minutes_per_1000_km is not None:
             low, middle, high = (f"{one:.2f}" for one in sums.together_per_1000_km)
@@ -184,7 +186,10 @@ def _compare_wax_with_lube(home: Path | None) -> None:
 def wax_night(
     pot_holds: Annotated[int, typer.Option(min=1, max=12, help="Chains a dip.")] = 2,
     rides_tomorrow: Annotated[
-        list[str] | None, typer.Option("--needed", help="A bike that rides tomorrow; all by default.")
+        list[str] | None,
+        typer.Option(
+            "--needed", help="A bike that rides tomorrow; by default those that usually do, else all."
+        ),
     ] = None,
     home: Home = None,
 ) -> None:
@@ -192,14 +197,17 @@ def wax_night(
 
     Example: gritledger wax-night --pot-holds 3 --needed Plover
     """
-    from rules.wax_night import plan
+    from rules.wax_night import plan, ridden_tomorrow
+    from services.app import zone_of
     from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
     with app.store.reading() as tx:
         ledger = tx.ledger()
         needed = [tx.equipment.find_bike(name).id for name in rides_tomorrow] if rides_tomorrow else None
-    evening = plan(ledger, app.rulebook, now=now, needed=needed, pot_holds=pot_holds)
+    if needed is None:
+        needed = list(ridden_tomorrow(ledger, now=now, zone_of=zone_of)) or None
+    evening = plan(ledger, app.rulebook_for(ledger), now=now, needed=needed, pot_holds=pot_holds)
     if not evening.batches:
         say("No chain is worth heating the pot for tonight.")
         return
@@ -214,4 +222,6 @@ def wax_night(
         out.print(f"{step.minutes:>4} min  {plain(step.what)}")
         if step.caution:
             say(f"          Careful: {step.caution}")
+    for _, why in evening.left_out:
+        say(why)
     say(f"About {evening.minutes // 60} h {evening.minutes % 60:02d} min in all.")

@@ -121,8 +121,12 @@ def week_ahead(
     attribution: Sequence[str] = (),
     asked: AskedRide | None = None,
     advice: str = "",
+    supplies: str = "",
 ) -> Message:
-    """What will be wanted of this rider's hands, at the recent pace? waiting: what is due already."""
+    """What will be wanted of this rider's hands, at the recent pace?
+
+    waiting: what is due already. supplies: what runs out soon, in a line.
+    """
     zone = ZoneInfo(rider.time_zone)
     in_sight = sorted(
         (c for c in coming if c.on is not None and now < c.on <= now + timedelta(weeks=WEEKS_AHEAD)),
@@ -134,6 +138,7 @@ def week_ahead(
     blocks = [
         replace(one, links=one.links[:2], commands=one.commands[:1]) for one in _blocks(ordered, address)
     ]
+    blocks += [Block(supplies)] if supplies else []
     blocks += [Block(f"{c.headline}: about {day(c.on or now, zone)}") for c in in_sight]
     if waiting:
         subject = f"The week ahead: {_count(len(waiting), 'thing')} due already"

@@ -11,9 +11,15 @@ from sqlalchemy import Select, Table
 from rules.vocabulary import (
     BikeId,
     ChainId,
+    OwnLimits,
+    OwnLimitsId,
+    OwnValue,
     Reading,
     ReadingId,
     ReadingTool,
+    Supply,
+    SupplyId,
+    SupplyKind,
     Treatment,
     TreatmentId,
     TreatmentKind,
@@ -25,7 +31,7 @@ from rules.vocabulary import (
 from services.store.errors import NotFound
 from services.store.repository import AnyRow, Repository
 from services.store.retractions import Retraction, Retractions, standing_facts
-from services.store.tables import chain, reading, treatment, trial, wipe_test
+from services.store.tables import chain, own_limits, reading, supply, treatment, trial, wipe_test
 
 _TABLES: dict[str, Table] = {"treatment": treatment, "reading": reading, "wipe test": wipe_test}
 
@@ -102,6 +108,21 @@ class Care(Repository):
         query = standing_facts(trial, "trial").order_by(trial.c.started_at, trial.c.id)
         return tuple(_trial(row) for row in self._all(query))
 
+    def supplies(self) -> tuple[Supply, ...]:
+        """Every supply that counts, by when it was begun."""
+        query = standing_facts(supply, "supply").order_by(supply.c.begun_at, supply.c.id)
+        return tuple(_supply(row) for row in self._all(query))
+
+    def own_limits(self) -> tuple[OwnLimits, ...]:
+        """What riders set, in the order in which it was set."""
+        query = standing_facts(own_limits, "own limits").order_by(own_limits.c.id)
+        return tuple(
+            OwnLimits(
+                OwnLimitsId(row.id), row.set_at, tuple(OwnValue(**one) for one in row.limits), row.because
+            )
+            for row in self._all(query)
+        )
+
     def wipe_tests(self, chains: Collection[ChainId] | None = None) -> tuple[WipeTest, ...]:
         """Wipe tests in force, of these chains or of all, oldest first."""
         query = _of(chains, wipe_test, "wipe test").order_by(wipe_test.c.done_at, wipe_test.c.id)
@@ -160,6 +181,18 @@ def _reading(row: AnyRow) -> Reading:
 
 def _wipe_test(row: AnyRow) -> WipeTest:
     return WipeTest(WipeTestId(row.id), ChainId(row.chain), row.done_at, row.grade)
+
+
+def _supply(row: AnyRow) -> Supply:
+    return Supply(
+        SupplyId(row.id),
+        SupplyKind(row.kind),
+        row.amount,
+        row.begun_at,
+        row.name,
+        row.a_use,
+        row.ended_at,
+    )
 
 
 def _trial(row: AnyRow) -> Trial:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import fields
+from dataclasses import asdict, fields
 from datetime import datetime
 from enum import Enum
 from typing import Any
@@ -11,6 +11,7 @@ from sqlalchemy import Table, func, select
 
 from rules.gate.reverse import FAMILIES
 from rules.ledger import Ledger
+from rules.vocabulary import OwnValue
 from services.store import tables
 from services.store.repository import Repository
 from services.store.retractions import Retractions
@@ -26,6 +27,8 @@ _TABLES: dict[str, tuple[Table, str]] = {
     "readings": (tables.reading, "reading"),
     "wipe_tests": (tables.wipe_test, "wipe test"),
     "trials": (tables.trial, "trial"),
+    "supplies": (tables.supply, "supply"),
+    "own_limits": (tables.own_limits, "own limits"),
 }
 assert tuple(_TABLES) == FAMILIES
 
@@ -55,7 +58,8 @@ class Facts(Repository):
                 if number not in old:
                     self._bring(family, fact, at, by)
                 elif old[number] != fact:
-                    self._update(_TABLES[family][0], number, **_values(fact))
+                    table, _ = _TABLES[family]
+                    self._update(table, number, **_values(table, fact))
 
     def _withdraw(self, family: str, number: int, at: datetime, by: str, why: str) -> None:
         table, kind = _TABLES[family]
@@ -67,20 +71,22 @@ class Facts(Repository):
         table, kind = _TABLES[family]
         known = self._connection.scalar(select(table.c.id).where(table.c.id == fact.id))
         if known is None:
-            self._insert(table, id=fact.id, **_values(fact))
+            self._insert(table, id=fact.id, **_values(table, fact))
             return
         Retractions(self._connection).put_back(kind, fact.id, at=at, by=by)
-        self._update(table, fact.id, **_values(fact))
+        self._update(table, fact.id, **_values(table, fact))
 
 
-def _values(fact: Any) -> dict[str, Any]:
+def _values(table: Table, fact: Any) -> dict[str, Any]:
     """A fact's columns: its fields as the database keeps them, and the key of its name."""
     values = {one.name: getattr(fact, one.name) for one in fields(fact) if one.name != "id"}
     plain = {name: _plain(value) for name, value in values.items()}
-    return plain | ({"name_key": fact.name.casefold()} if "name" in plain else {})
+    return plain | ({"name_key": fact.name.casefold()} if "name_key" in table.c else {})
 
 
 def _plain(value: Any) -> Any:
     if isinstance(value, Enum):
         return value.value
-    return list(value) if isinstance(value, tuple) else value
+    if isinstance(value, tuple):
+        return [_plain(one) for one in value]
+    return asdict(value) if isinstance(value, OwnValue) else value

@@ -35,14 +35,16 @@ def read_care(connection: Connection) -> Ledger:
 
 def read_garage(connection: Connection) -> Ledger:
     """Who and what there is, and what was fitted where; no ride, and nothing that hands did."""
-    garage = Equipment(connection)
+    garage, care = Equipment(connection), Care(connection)
     return Ledger(
         riders=garage.riders(),
         bikes=garage.bikes(),
         sensors=garage.sensors(),
         chains=garage.chains(),
         fittings=garage.fittings(),
-        trials=Care(connection).trials(),
+        trials=care.trials(),
+        supplies=care.supplies(),
+        own_limits=care.own_limits(),
     )
 
 
@@ -61,6 +63,7 @@ def read_chains(connection: Connection, chains: Collection[ChainId], rides: Iter
         chains=garage.chains(about),
         fittings=fittings,
         trials=care.trials(),
+        own_limits=care.own_limits(),
         treatments=care.treatments(chains),
         readings=care.readings(chains),
         wipe_tests=care.wipe_tests(chains),

@@ -193,13 +193,40 @@ class TrialRow(SQLModel, table=True):
     ended_at: datetime | None = None
 
 
+class SupplyRow(SQLModel, table=True):
+    """A bath, a bottle or a pack that was begun."""
+
+    __tablename__: ClassVar[str] = "supply"
+    __table_args__ = (
+        CheckConstraint("amount > 0", name="holds_something"),
+        CheckConstraint("a_use > 0", name="a_use_takes_something"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    kind: str
+    amount: float
+    begun_at: datetime
+    name: str
+    a_use: float | None = None
+    ended_at: datetime | None = None
+
+
+class OwnLimitsRow(SQLModel, table=True):
+    """Limits and weights that a rider set in one go."""
+
+    __tablename__: ClassVar[str] = "own_limits"
+    id: int | None = Field(default=None, primary_key=True)
+    set_at: datetime
+    limits: list[dict[str, Any]] = json_column()  # scope, owner, key and value of each
+    because: str
+
+
 class RetractionRow(SQLModel, table=True):
     """A fact that its owner took back. The fact stays; while the retraction stands, nothing counts it."""
 
     __tablename__: ClassVar[str] = "retraction"
     __table_args__ = (Index("ix_retraction_fact", "kind", "fact_id"),)
     id: int | None = Field(default=None, primary_key=True)
-    kind: str  # ride, fitting, treatment, reading, wipe test
+    kind: str  # ride, fitting, treatment, reading, wipe test, …
     fact_id: int
     made_at: datetime
     made_by: str
@@ -279,6 +306,8 @@ treatment = table_of(TreatmentRow)
 reading = table_of(ReadingRow)
 wipe_test = table_of(WipeTestRow)
 trial = table_of(TrialRow)
+supply = table_of(SupplyRow)
+own_limits = table_of(OwnLimitsRow)
 retraction = table_of(RetractionRow)
 file_path = table_of(FilePathRow)
 change = table_of(ChangeRow)

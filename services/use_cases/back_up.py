@@ -85,7 +85,7 @@ def back_up(app: App, *, now: datetime, to: Path | None = None) -> Looked:
 def _derived_anew(app: App, now: datetime) -> tuple[str, ...]:
     """Where reminders are not those that all facts give, all chains are to be looked at, and that is said."""
     with app.store.reading() as tx:
-        if tx.derived.anything_to_look_at(now, derived_by(app)):
+        if tx.derived.anything_to_look_at(now, derived_by(tx, app)):
             return ()  # not all was derived yet
         wrong = not_as_derived_whole(tx, app)
     if not wrong:
@@ -260,11 +260,12 @@ class _Derived:
 
 def _derived(tx: Transaction, app: App, now: datetime) -> _Derived:
     ledger = tx.ledger()
-    totals = {one.id: history(ledger, one.id, app.rulebook).until(now).over_life for one in ledger.chains}
+    rulebook = app.rulebook_for(ledger)
+    totals = {one.id: history(ledger, one.id, rulebook).until(now).over_life for one in ledger.chains}
     return _Derived(
         tx.writes(),
         totals,
-        tuple(one.key for one in asked_for(ledger, app.rulebook, tx.reminders.all_(), now=now)),
+        tuple(one.key for one in asked_for(ledger, rulebook, tx.reminders.all_(), now=now)),
     )
 
 
@@ -273,7 +274,7 @@ def _reminders_told(tx: Transaction, app: App) -> tuple[str, ...]:
     at = tx.notes.written_at(RECKONED)
     if at is None:
         return ()
-    if tx.notes.get(RECKONED) != app.rulebook.version:
+    if tx.notes.get(RECKONED) != app.rulebook_in(tx).version:
         return ("Its reminders were derived by another rulebook, and were not held against its facts.",)
     moved = not_as_derived_whole(tx, app)
     if moved:

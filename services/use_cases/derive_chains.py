@@ -28,9 +28,9 @@ from services.app import App, zone_of
 from services.store import ChainState, Transaction
 
 
-def derived_by(app: App) -> str:
+def derived_by(tx: Transaction, app: App) -> str:
     """By which rulebook, which limits of the program's own and which code chains are derived now."""
-    return f"{app.rulebook.version} {NEWEST} {_way_of_deriving()}"
+    return f"{app.rulebook_in(tx).version} {NEWEST} {_way_of_deriving()}"
 
 
 @cache
@@ -47,7 +47,7 @@ def derive(tx: Transaction, app: App, *, now: datetime) -> tuple[Change, ...] | 
 
     None: there was nothing to look at.
     """
-    by = derived_by(app)
+    by, rulebook = derived_by(tx, app), app.rulebook_in(tx)
     wanted = frozenset(tx.derived.to_look_at(now, by))
     if not wanted:
         tx.derived.settle((), {}, by=by, now=now)
@@ -58,14 +58,14 @@ def derive(tx: Transaction, app: App, *, now: datetime) -> tuple[Change, ...] | 
         wanted |= tx.derived.measured_and_fitted(now)
         look = _Look(tx, app, wanted, now)
     chances = look.chances(tx)
-    everything = due(look.ledger, app.rulebook, now=now, zone_of=zone_of, worn_chance=chances, only=wanted)
+    everything = due(look.ledger, rulebook, now=now, zone_of=zone_of, worn_chance=chances, only=wanted)
     asked_for = one_a_chain(everything, look.known)
-    changes = reconcile(look.known, asked_for, look.ledger, now=now, rulebook=app.rulebook, zone_of=zone_of)
+    changes = reconcile(look.known, asked_for, look.ledger, now=now, rulebook=rulebook, zone_of=zone_of)
     found = {
         one.id: ChainState(
             next_look(
                 look.ledger,
-                app.rulebook,
+                rulebook,
                 one,
                 due_now=[reminder for reminder in everything if reminder.chain == one.id],
                 known=[raised for raised in look.known if raised.reminder.chain == one.id],
@@ -84,7 +84,7 @@ class _Look:
     """What is seen of some chains at one moment. Those that are gone are not among `chains`."""
 
     def __init__(self, tx: Transaction, app: App, wanted: Collection[ChainId], now: datetime) -> None:
-        self.rulebook, self.wanted, self.now = app.rulebook, wanted, now
+        self.rulebook, self.wanted, self.now = app.rulebook_in(tx), wanted, now
         self.known = tx.reminders.of_chains(wanted)
         told_of = {reason.ride for one in self.known if one.is_open for reason in one.reminder.reasons}
         self.ledger = tx.ledger_of(wanted, rides=[ride for ride in told_of if ride is not None])

@@ -28,7 +28,7 @@ def preview_answers(app: App, said: Mapping[RideId, BikeId | None], *, now: date
         before = tx.ledger()
     _refuse(before, PutRidesOn(tuple(said.items())), now)
     after = with_answers(app, before, said)
-    return difference(before, after, app.rulebook, now=now, zone_of=zone_of)
+    return difference(before, after, app.rulebook_for(before), now=now, zone_of=zone_of)
 
 
 def with_answers(app: App, ledger: Ledger, answers: Mapping[RideId, BikeId | None]) -> Ledger:
@@ -49,7 +49,9 @@ def preview_condition(app: App, ride: RideId, word: Condition | None, *, now: da
     with app.store.reading() as tx:
         before = tx.ledger()
     _refuse(before, SayCondition(ride, word), now)
-    return difference(before, with_condition(before, ride, word), app.rulebook, now=now, zone_of=zone_of)
+    return difference(
+        before, with_condition(before, ride, word), app.rulebook_for(before), now=now, zone_of=zone_of
+    )
 
 
 def _refuse(ledger: Ledger, command: Command, now: datetime) -> None:

@@ -12,6 +12,7 @@ from rules.commands import (
     AddChain,
     AddRider,
     Amend,
+    BeginSupply,
     Command,
     FitChain,
     ForgetSensor,
@@ -22,6 +23,7 @@ from rules.commands import (
     PutRidesOn,
     SayCondition,
     SayUnpaved,
+    SetLimits,
     SplitOuting,
     StartTrial,
     TellRide,
@@ -56,6 +58,8 @@ FAMILY: dict[type, str] = {
     LogReading: "readings",
     LogWipeTest: "wipe_tests",
     StartTrial: "trials",
+    BeginSupply: "supplies",
+    SetLimits: "own_limits",
 }
 _CALLED = {
     "riders": "rider",
@@ -67,6 +71,8 @@ _CALLED = {
     "readings": "reading",
     "wipe_tests": "wipe test",
     "trials": "trial",
+    "supplies": "supply",
+    "own_limits": "own limits",
 }
 
 

@@ -24,6 +24,7 @@ from rules.reminder import RaisedReminder, Reminder, ReminderKind, Step
 from rules.reminders import due
 from rules.ride_name import ride_name
 from rules.rulebook import Rulebook
+from rules.supplies import running_out, stands
 from rules.trial import turn
 from rules.vocabulary import Rider
 from services.app import App, zone_of
@@ -56,7 +57,7 @@ class Reckoning:
 
 def reckon(tx: Transaction, app: App, *, now: datetime) -> Reckoning:
     """Bring the reminders up to the facts, and queue what riders have not heard."""
-    rulebook = app.rulebook
+    rulebook = app.rulebook_in(tx)
     edition = tx.notes.get(LIMITS_OF) if tx.reminders.anything() else NEWEST
     derived = derive(tx, app, now=now)
     changes = derived or ()
@@ -93,7 +94,7 @@ def reckon(tx: Transaction, app: App, *, now: datetime) -> Reckoning:
 def anything_to_reckon(tx: Transaction, app: App, now: datetime) -> bool:
     """Whether `reckon` may find anything to do: the quick look before the long one."""
     return (
-        tx.derived.anything_to_look_at(now, derived_by(app))
+        tx.derived.anything_to_look_at(now, derived_by(tx, app))
         or tx.reminders.untold()
         or any(trial.ended_at is None for trial in tx.care.trials())
         or any(_outlook_wanted(tx, app, rider, now) for rider in tx.equipment.riders())
@@ -116,8 +117,9 @@ def not_as_derived_whole(tx: Transaction, app: App) -> tuple[Change, ...]:
     if at is None:
         return ()
     ledger, known = tx.ledger(), tx.reminders.all_()
-    due_then = asked_for(ledger, app.rulebook, known, now=at)
-    return reconcile(known, due_then, ledger, now=at, rulebook=app.rulebook, zone_of=zone_of)
+    rulebook = app.rulebook_for(ledger)
+    due_then = asked_for(ledger, rulebook, known, now=at)
+    return reconcile(known, due_then, ledger, now=at, rulebook=rulebook, zone_of=zone_of)
 
 
 def _cancel_idle_letters(tx: Transaction, now: datetime) -> None:
@@ -210,7 +212,7 @@ def _advice(tx: Transaction, app: App, rider: Rider, now: datetime) -> str:
         return ""
     ledger = tx.ledger()  # the whole year of all: once a season
     own = {bike.id for bike in ledger.bikes if bike.owner == rider.id}
-    years = another_way(ledger, app.rulebook, now=now, zone_of=zone_of)
+    years = another_way(ledger, app.rulebook_for(ledger), now=now, zone_of=zone_of)
     said = advice([year for year in years if year.bike in own])
     if said:
         tx.notes.put(f"{ADVISED}{rider.id}", said, at=now)
@@ -224,10 +226,19 @@ def _asked(tx: Transaction, app: App, rider: Rider, now: datetime) -> AskedRide 
     if not asking:
         return None
     ride = max(asking, key=lambda one: (one.started_at, one.id))
-    by_grit = sorted(exposures(ledger, ride, app.rulebook), key=lambda hour: -hour.grit_h)
+    by_grit = sorted(exposures(ledger, ride, app.rulebook_for(ledger)), key=lambda hour: -hour.grit_h)
     name = ride_name(ride, zone_of(rider.time_zone), now=now, like=(hour.condition for hour in by_grit))
     bikes = tuple((bike.id, bike.name) for bike in ledger.may_have_been(ride))
     return AskedRide(ride.id, name, bikes, more=len(asking) - 1)
+
+
+def _supplies(tx: Transaction, app: App, now: datetime) -> str:
+    """What runs out soon, so that it can be bought before."""
+    if not tx.care.supplies():
+        return ""
+    ledger = tx.ledger()  # all that was done with them: once a week
+    found = stands(ledger, app.rulebook_for(ledger), now=now, zone_of=zone_of)
+    return running_out(found, zone_of(ledger.riders[0].time_zone))
 
 
 def _outlook_wanted(tx: Transaction, app: App, rider: Rider, now: datetime) -> bool:
@@ -243,7 +254,7 @@ def _queue_outlooks(tx: Transaction, app: App, now: datetime) -> int:
             continue
         local = now.astimezone(zone_of(rider.time_zone))
         ledger, standing = tx.garage(), tx.reminders.standing()
-        limits = outlook(tx.bench(now), app.rulebook, now=now, zone_of=zone_of)
+        limits = outlook(tx.bench(now), app.rulebook_in(tx), now=now, zone_of=zone_of)
         message = week_ahead(
             [coming(one, ledger) for one in limits if one.rider == rider.id and one.used < one.limit],
             rider,
@@ -253,6 +264,7 @@ def _queue_outlooks(tx: Transaction, app: App, now: datetime) -> int:
             attribution=app.attribution,
             asked=_asked(tx, app, rider, now),
             advice=_advice(tx, app, rider, now),
+            supplies=_supplies(tx, app, now),
         )
         # what the month's messages had no room for is told by the outlook
         full = spent(rider.id, quiet_hours_of(app), {rider.id: tx.outbox.told_since(rider.id, now - MONTH)})

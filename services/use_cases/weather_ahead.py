@@ -19,7 +19,8 @@ from rules.forecast_score import score, scored_rides
 from rules.ledger import Ledger
 from rules.quiet_hours import may_speak
 from rules.reminder import ReminderKind
-from rules.tomorrow import Price, tomorrow, usual_day
+from rules.tomorrow import Price, tomorrow
+from rules.usual_day import usual_day
 from rules.vocabulary import ChainId, ConditionTag, HourAhead, Tier
 from services.app import App, zone_of
 from services.messages.words import announcement
@@ -92,8 +93,8 @@ def ask_ahead(
         return f"Tomorrow's weather is waiting: {error.why}."
     ends = datetime(on.year, on.month, on.day, tzinfo=zone) + DAY
     hours = hours_ahead(answer.hours, _utc(begins), _utc(ends), now=now, salted_share=app.salted_share)
-    stands = score(scored_rides(ledger, app.rulebook, chances))
-    wet_from = app.rulebook.weights.wet_from
+    stands = score(scored_rides(ledger, app.rulebook_for(ledger), chances))
+    wet_from = app.rulebook_for(ledger).weights.wet_from
     with app.store.writing() as tx:
         tx.notes.put(AHEAD, {"on": on.isoformat(), "hours": [_row(one) for one in hours]}, at=now)
         tx.notes.put(FORECAST_SCORE, {"said": stands.sentence, "speaks": stands.speaks}, at=now)
@@ -137,12 +138,12 @@ def tell_tomorrow(tx: Transaction, app: App, *, now: datetime) -> int:
             continue
         if morning and plan.hours[0][0] + HOUR <= local:
             continue  # on the way already
-        found = tomorrow(ledger, app.rulebook, plan, ahead.hours, now=now, prices=prices_of(app, ledger))
+        found = tomorrow(
+            ledger, app.rulebook_for(ledger), plan, ahead.hours, now=now, prices=prices_of(app, ledger)
+        )
         if found is not None and found.matters:
             subject = f"{'Today' if morning else 'Tomorrow'}: take {found.choices[0].name}"
-            message = announcement(
-                subject, f"{found.sentence} {ahead.score}", rider, address=app.address(now)
-            )
+            message = announcement(subject, found.brief, rider, address=app.address(now))
             occasion = f"tomorrow {ahead.on.isoformat()}"
             queued += queue(tx, app, rider, message, (), occasion, now, now, tells=False)
             tx.notes.put(note, [*told, ahead.on.isoformat()], at=now)

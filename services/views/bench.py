@@ -9,8 +9,8 @@ from datetime import datetime
 from rules.outlook import Outlook
 from rules.reminder import RaisedReminder, Reminder, ReminderKind, Step
 from rules.reminders import caution
+from rules.rotation import fits
 from rules.vocabulary import Bike, BikeId, Chain, Rider, TreatmentKind
-from rules.wax_night import fits
 from rules.work import work
 from services.views.chain_state import ChainState, state_of
 from services.views.snapshot import Snapshot

@@ -48,7 +48,7 @@ def _due(app: App, ledger: Ledger, standing: tuple[RaisedReminder, ...]) -> Iter
 
 
 def _on_the_way(app: App, ledger: Ledger, now: datetime) -> Iterator[tuple[RiderId, Entry]]:
-    for limit in outlook(ledger, app.rulebook, now=now, zone_of=zone_of):
+    for limit in outlook(ledger, app.rulebook_for(ledger), now=now, zone_of=zone_of):
         if limit.by is not None and now < limit.by <= now + timedelta(weeks=WEEKS_AHEAD):
             yield limit.rider, _expected(limit, ledger, limit.by)
 

@@ -19,6 +19,7 @@ from rules.rag import Offer, offers
 from rules.reminder import RaisedReminder
 from rules.ride_name import ride_name
 from rules.rulebook import Rulebook
+from rules.supplies import Stand, stands
 from rules.trial import Turn, turn
 from rules.vocabulary import Bike, BikeId, Chain, ChainId, Condition, Regime, Ride, RideId, Rider
 from rules.wear.comparison import Comparison, compare
@@ -70,12 +71,12 @@ class Snapshot:
     @classmethod
     def read(cls, tx: Transaction, app: App) -> Snapshot:
         """Everything of one transaction. Raises StoreError."""
-        waits = tx.notes.get(WAITS_UNTIL)
+        waits, ledger = tx.notes.get(WAITS_UNTIL), tx.ledger()
         return cls(
             writes=tx.writes(),
-            ledger=tx.ledger(),
+            ledger=ledger,
             home=app.settings.home,
-            rulebook=app.rulebook,
+            rulebook=app.rulebook_for(ledger),
             prices=app.prices,
             standing=tx.reminders.standing(),
             questions=tx.rides.questions(),
@@ -252,6 +253,14 @@ class Snapshot:
         return self.once(
             "another way",
             lambda: another_way(self.ledger, self.rulebook, now=now, zone_of=zone_of),
+            asof=_hour(now),
+        )
+
+    def supplies(self, now: datetime) -> tuple[Stand, ...]:
+        """What stands on the shelf, the next to run out first."""
+        return self.once(
+            "supplies",
+            lambda: stands(self.ledger, self.rulebook, now=now, zone_of=zone_of),
             asof=_hour(now),
         )
 

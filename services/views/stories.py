@@ -75,7 +75,7 @@ def ride_story(app: App, ride_number: int) -> Iterator[str]:
         ride, bike, chain.name if chain else None, decision.evidence if decision else None, ledger.bikes
     )
     yield ""
-    yield from _hour_lines(ledger, ride, app.rulebook, zone)
+    yield from _hour_lines(ledger, ride, app.rulebook_for(ledger), zone)
     yield from app.attribution
 
 

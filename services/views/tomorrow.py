@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 
 from rules.contamination import history
-from rules.tomorrow import Choice, Plan, tomorrow, typed_day, typed_weather, usual_day
+from rules.tomorrow import Choice, tomorrow, typed_day, typed_weather
+from rules.usual_day import Plan, usual_day
 from rules.vocabulary import BikeId, ChainId, HourAhead, Rider
 from rules.wear.forecast import Forecast
 from services.app import App, zone_of
@@ -91,7 +92,7 @@ def _day(
     if ahead is None:
         return DayAhead(rider.name, doubts[0], False)
     lives = _lives_grit_h(snapshot, now)
-    found = tomorrow(ledger, app.rulebook, plan, ahead, now=now, prices=prices_of(app, ledger, lives))
+    found = tomorrow(ledger, snapshot.rulebook, plan, ahead, now=now, prices=prices_of(app, ledger, lives))
     if found is None:
         return DayAhead(rider.name, f"{rider.name} has no bike with a chain for such a ride.", False)
     return DayAhead(rider.name, found.sentence, found.matters and speaks, found.choices, doubts)
@@ -102,7 +103,7 @@ def _weather(
 ) -> tuple[tuple[HourAhead, ...] | None, tuple[str, ...], bool]:
     """The hours to come, what is in doubt about them, and whether they may be spoken of unasked."""
     if typed is not None:
-        return typed_weather(typed, plan, app.rulebook), (f"Reckoned with {typed}, as typed.",), False
+        return typed_weather(typed, plan, snapshot.rulebook), (f"Reckoned with {typed}, as typed.",), False
     kept = snapshot.ahead
     if kept is not None and kept.on == plan.on:
         at = f"{kept.asked_at.astimezone(zone_of(plan.rider.time_zone)):%A %H:%M}"

@@ -3,6 +3,8 @@
     python -m tests.benchmarks.wear lives --households 300      forecasts, row by row, tool by tool
     python -m tests.benchmarks.wear claims --households 300     null households, and what a claim finds
     python -m tests.benchmarks.wear ranks --households 200         simulation-based calibration
+    python -m tests.benchmarks.wear weights --households 150     learned weights, by what the readings taught
+    python -m tests.benchmarks.wear wipes --households 60        how far wipe tests would narrow the weights
     python -m tests.benchmarks.wear time                        what a fit costs, in seconds of this machine
 
 Households come from `wear_worlds`, whose author had not seen the model; seeds are drawn anew unless given.
@@ -12,6 +14,7 @@ Coverage is of the 80 % range over the true life in drive hours; bias is the med
 from __future__ import annotations
 
 import argparse
+import math
 import os
 import secrets
 import time
@@ -26,6 +29,7 @@ from rules.vocabulary import BikeId, ChainId, ReadingTool
 from rules.wear.comparison import compare
 from rules.wear.fit import _fit, fit
 from rules.wear.forecast import Forecast, forecast, steady_wear
+from rules.wear.learned import learned_weights
 from rules.wear.likelihood import TAIL
 from rules.wear.lot import power
 from rules.wear.measured import Measured, Part, Taken, measured
@@ -120,6 +124,92 @@ def claims(households: int, seed: int) -> None:
             promised = f"{power(per_arm, ratio, spread):8.0%}" if bikes == 1 else " " * 8
             cell = f"{ratio:10} {spread:6} {per_arm:4} {bikes:6}"
             print(f"{cell} {claimed:8.1%} {below:9.1%} {holds:6.0%} {promised}", flush=True)
+
+
+def one_weighing(task: tuple[str, int]) -> list[tuple[str, float, float, float, float, bool]]:
+    """Kind, true weight, the range said, and whether readings moved it, after all readings of a household."""
+    row, seed = task
+    made = world(row, "caliper", seed)
+    # a world draws what its dirt costs first of all
+    dice = np.random.default_rng((list(ROWS).index(row), seed, 2))
+    true = dict(zip(KINDS, dice.uniform(*np.transpose(ROWS[row].cost)), strict=True))
+    now = max(one.taken_at for one in made.ledger.readings)
+    found = learned_weights(made.ledger, RULEBOOK, now=now)
+    return [(one.kind, float(true[one.kind]), *one.said, one.moved) for one in found]
+
+
+def weights(households: int, seed: int, rows: tuple[str, ...]) -> None:
+    """Prints how often the 80 % range of a learned weight holds the true one."""
+    print(f"seed {seed}, {households} households a row, load {os.getloadavg()[0]:.1f}")
+    print(
+        f"{'world':18} {'kind':6} {'n':>5} {'cover':>6} {'below':>6} {'above':>6} {'hi/lo':>6} {'moved':>6}"
+    )
+    with ProcessPoolExecutor() as pool:
+        for row in rows:
+            tasks = [(row, seed + number) for number in range(households)]
+            found = [one for many in pool.map(one_weighing, tasks, chunksize=8) for one in many]
+            for kind in (*KINDS, "all", "moved"):
+                mine = [one for one in found if kind in (one[0], "all") or (kind == "moved" and one[5])]
+                if not mine:
+                    continue
+                true, low, _, high, moved = np.array([one[1:] for one in mine], dtype=float).T
+                below, above = (true < low).mean(), (true > high).mean()
+                print(
+                    f"{row:18} {kind:6} {len(mine):5} {1.0 - below - above:6.2f} {below:6.2f} {above:6.2f} "
+                    f"{np.median(high / low):6.2f} {moved.mean():6.0%}",
+                    flush=True,
+                )
+
+
+def one_rubbing(task: tuple[int, int]) -> tuple[float, float]:
+    """What so many wipe tests leave of the spread of ln a_w and ln a_d: McCullagh 1980, JRSS B 42:109.
+
+    P(grade <= k) = 1 / (1 + exp(-b (c_k - ln G))), G the grit-hours since the chain was clean; by weighing
+    fifty thousand draws of the priors with what a rider drawn from them saw.
+    """
+    seed, tests = task
+    dice = np.random.default_rng(seed)
+    hours = dice.uniform(1.0, 14.0, tests)
+    wet, dusty = hours * dice.beta(0.5, 1.5, tests), hours * dice.beta(0.5, 1.5, tests)
+
+    def drawn(count: int) -> tuple[np.ndarray, ...]:
+        water, dust = (np.exp(math.log(mid) + 0.70 * dice.standard_normal(count)) for mid in (2.0, 1.0))
+        steep = np.exp(math.log(2.0) + 0.4 * dice.standard_normal(count))
+        gaps = np.log(np.divide((5.0, 14.0, 32.0), (1.5, 5.0, 14.0)))
+        steps = np.exp(np.log(gaps) + 0.35 * dice.standard_normal((count, 3)))
+        first = math.log(1.5) + 0.6 * dice.standard_normal(count)
+        return water, dust, steep, np.column_stack([first, steps]).cumsum(axis=1)
+
+    def chances(
+        water: np.ndarray, dust: np.ndarray, steep: np.ndarray, cuts: np.ndarray, at: int
+    ) -> np.ndarray:
+        log_grit = np.log(hours[at] + water * wet[at] + dust * dusty[at])
+        up_to = 1.0 / (1.0 + np.exp(-steep[:, None] * (cuts - log_grit[:, None])))
+        whole = np.column_stack([np.zeros(len(water)), up_to, np.ones(len(water))])
+        return np.diff(whole, axis=1)
+
+    rider = drawn(1)
+    grades = [int(dice.choice(5, p=chances(*rider, at)[0])) for at in range(tests)]
+    prior = drawn(50_000)
+    logs = sum(np.log(np.maximum(chances(*prior, at)[:, grade], 1e-12)) for at, grade in enumerate(grades))
+    share = np.exp(logs - np.max(logs))
+    share /= share.sum()
+    spreads = []
+    for one in (np.log(prior[0]), np.log(prior[1])):
+        mean = (share * one).sum()
+        spreads.append(math.sqrt((share * (one - mean) ** 2).sum()))
+    return spreads[0], spreads[1]
+
+
+def wipes(households: int, seed: int) -> None:
+    """Prints the spread left of the weights of water and dust; 0.70 is what is assumed without a test."""
+    print(f"seed {seed}, {households} riders a row, load {os.getloadavg()[0]:.1f}")
+    print("wipe tests   sd ln water   sd ln dust")
+    with ProcessPoolExecutor() as pool:
+        for tests in (5, 10, 20, 40):
+            found = list(pool.map(one_rubbing, [(seed + number, tests) for number in range(households)]))
+            water, dust = np.mean(found, axis=0)
+            print(f"{tests:10} {water:13.2f} {dust:12.2f}", flush=True)
 
 
 def ranked(task: tuple[int, int]) -> dict[str, int]:
@@ -225,7 +315,7 @@ def time_of_a_fit() -> None:
 def main() -> None:
     """Reads the command line and prints one table."""
     parser = argparse.ArgumentParser(description=__doc__.split("\n", maxsplit=1)[0])
-    parser.add_argument("what", choices=("lives", "claims", "ranks", "time"))
+    parser.add_argument("what", choices=("lives", "claims", "ranks", "weights", "wipes", "time"))
     parser.add_argument("--households", type=int, default=300)
     parser.add_argument("--seed", type=int, default=None)
     parser.add_argument("--tools", nargs="*", default=list(TOOLS))
@@ -236,6 +326,10 @@ def main() -> None:
         lives(asked.households, seed, tuple(asked.tools), tuple(asked.rows))
     elif asked.what == "claims":
         claims(asked.households, seed)
+    elif asked.what == "weights":
+        weights(asked.households, seed, tuple(asked.rows))
+    elif asked.what == "wipes":
+        wipes(asked.households, seed)
     elif asked.what == "ranks":
         ranks(asked.households, seed)
     else:

@@ -38,7 +38,8 @@ def test_three_clean_rags_at_the_limit_offer_a_longer_one():
         "Three rags in a row found a chain of Plover clean at its limit: 50 grit-hours instead of 40 to the "
         "next immersion would fit this bike."
     )
-    own = parse_rulebook(offer.lines, name="mine.toml", base=RULEBOOK)
+    mine = f'[bike."{offer.bike.name}"]\n{offer.key} = {offer.offered}'
+    own = parse_rulebook(mine, name="mine.toml", base=RULEBOOK)
     assert offers(house(rags([(1, 40), (0, 38), (1, 41)])), own, now=NOW) == ()  # said and done
 
 

@@ -8,7 +8,8 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 
 from rules.rulebook import default_rulebook
-from rules.tomorrow import Price, Tomorrow, tomorrow, typed_day, typed_weather, usual_day
+from rules.tomorrow import Price, Tomorrow, tomorrow, typed_day, typed_weather
+from rules.usual_day import usual_day
 from rules.vocabulary import ChainId, HourAhead
 from tests.rules.notation import at, ledger_of, tag
 
@@ -68,10 +69,15 @@ def test_rain_sends_the_oiled_bike_out_with_reason_and_runner_up():
     assert found.matters
     assert found.choices[0].bike.name == "Heron"
     assert found.sentence.startswith(
-        "Saturday: Heron rather than Plover, for it is likely to come home wet (100%), and the wax of Copper "
+        "Saturday: Heron rather than Plover, for it is likely wet (100%), and the wax of Copper "
         "would want wiping and dripping the same evening; about "
     )
     assert "Next best: Plover, " in found.sentence
+    assert found.brief.startswith(
+        "Heron rather than Plover, for it is likely wet (100%), and the wax of Copper"
+    )
+    assert found.brief.endswith("the same evening. Next best: Plover.")
+    assert told(HOUSE, [], usual="Heron").brief == "Heron as usual."
 
 
 def test_a_dry_day_or_no_usual_bike_asks_for_nothing():
@@ -174,3 +180,10 @@ def test_a_typed_ride_fills_clock_hours():
     (rider,) = ledger_of("rider Ada").riders
     plan = typed_day(rider, datetime(2025, 6, 21, 17, 30, tzinfo=UTC), 2.0, 0.0, None)
     assert [(one.hour, hours) for one, hours in plan.hours] == [(17, 0.5), (18, 1.0), (19, 0.5)]
+
+
+def test_an_hour_is_wet_by_its_rain_or_without_it():
+    soaked = HourAhead(TOMORROW, 0.3, tag(0.8), tag(0.6))
+    assert soaked.wet_chance(0.45) == pytest.approx(1.0)
+    assert HourAhead(TOMORROW, 0.3, tag(0.8), tag(0.1)).wet_chance(0.45) == pytest.approx(0.3)
+    assert HourAhead(TOMORROW, 0.3, tag(None), tag(None)).wet_chance(0.45) == 0.0

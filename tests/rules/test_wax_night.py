@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from rules.rotation import fits
 from rules.vocabulary import BikeId, ChainId
-from rules.wax_night import fits, plan
+from rules.wax_night import plan
 from tests.rules.notation import at, ledger_of, plain_limits
 
 RULEBOOK = plain_limits()

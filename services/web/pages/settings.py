@@ -19,17 +19,18 @@ from rules.commands import (
     ForgetSensor,
     PlaceSensor,
     Retire,
+    SetLimits,
     TakeOff,
 )
 from rules.rulebook import KEYS, SCOPES
-from rules.vocabulary import Bike, BikeId, Chain, ChainId, FittingId, Regime, Rider, RiderId
+from rules.vocabulary import Bike, BikeId, Chain, ChainId, FittingId, OwnValue, Regime, Rider, RiderId
 from services.channels import ChannelError, trial_letter
 from services.settings import SETTINGS_FILE
 from services.store import NotFound
 from services.use_cases.deliver_letters import try_again
 from services.use_cases.find import Thing
 from services.web.context import AContext, APost, RequestContext
-from services.web.forms import Posted
+from services.web.forms import LARGEST_ID, FormRefused, Posted, number_in
 from services.web.pages.corrections import back_of
 from services.web.settings_table import FORMS, value_of
 
@@ -253,6 +254,22 @@ def limits(context: AContext) -> HTMLResponse:
         own=None if own is None else str(own),
         file=str(context.app.settings.home / SETTINGS_FILE),
     )
+
+
+@router.post("/limits/own")
+def set_own(context: AContext, posted: APost) -> Response:
+    """Limits or weights for a rider, a bike or a chain, on a yes: each 'bike:1:immersion=60'."""
+    values = []
+    for one in posted.every("limit"):
+        scope, _, rest = one.partition(":")
+        owner, _, rest = rest.partition(":")
+        key, _, value = rest.partition("=")
+        if not owner.isdecimal() or int(owner) > LARGEST_ID:
+            raise FormRefused(f"“{one[:60]}” names nobody to set a limit for.")
+        number = number_in(value, what=key[:40]) if value else None
+        values.append(OwnValue(scope, int(owner), key, number))
+    said = SetLimits(tuple(values), context.now, posted.text("because", most=300))
+    return context.keep(said, posted, back_of(posted, "/settings/limits"))
 
 
 @router.get("/channels")

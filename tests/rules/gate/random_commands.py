@@ -11,7 +11,9 @@ from rules.commands import (
     AddChain,
     AddRider,
     Amend,
+    BeginSupply,
     Command,
+    EndSupply,
     EndTrial,
     FitChain,
     FittingWasNot,
@@ -24,13 +26,14 @@ from rules.commands import (
     Retire,
     SayCondition,
     SayUnpaved,
+    SetLimits,
     StartTrial,
     TakeBack,
     TakeOff,
     WithdrawRide,
 )
 from rules.ledger import Ledger
-from rules.vocabulary import Condition, ReadingTool, Regime, TreatmentKind
+from rules.vocabulary import Condition, OwnValue, ReadingTool, Regime, SupplyKind, TreatmentKind
 
 START = datetime(2025, 1, 1, tzinfo=UTC)
 DAYS = 40
@@ -91,6 +94,19 @@ def _any(ledger: Ledger, dice: random.Random) -> Command:
             ),
         ),
         (1, lambda: EndTrial(one_of(ledger.trials), at)),
+        (2, lambda: BeginSupply(dice.choice(tuple(SupplyKind)), dice.choice((500.0, 20.0, -1.0)), at)),
+        (1, lambda: EndSupply(one_of(ledger.supplies), at)),
+        (
+            2,
+            lambda: SetLimits(
+                (
+                    OwnValue(
+                        "bike", bike, dice.choice(("drip", "water", "rust")), dice.choice((None, 2.0, 14.0))
+                    ),
+                ),
+                at,
+            ),
+        ),
         (3, lambda: _take_back(ledger, dice)),
         (
             4,

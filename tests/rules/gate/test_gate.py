@@ -52,6 +52,7 @@ from rules.vocabulary import (
     RiderId,
     TreatmentKind,
 )
+from tests.rules.gate import test_shelf as shelf
 from tests.rules.gate import test_trials as trials
 from tests.rules.gate.random_commands import any_command
 from tests.rules.notation import at, ledger_of
@@ -287,7 +288,7 @@ def test_what_may_be_is_accepted_described_and_reversed(house: Ledger, command: 
 
 def test_every_command_has_its_objections_and_a_story() -> None:
     assert set(OBJECTIONS) == set(COMMANDS)
-    told = {type(command) for command, _ in (*ACCEPTED, *trials.STORIES)}
+    told = {type(command) for command, _ in (*ACCEPTED, *trials.STORIES, *shelf.STORIES)}
     assert told == set(COMMANDS)
 
 

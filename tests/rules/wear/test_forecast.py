@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 
 import numpy as np
 import pytest
 
+from rules import wording
 from rules.contamination import history
 from rules.rulebook import default_rulebook, parse_rulebook
 from rules.vocabulary import ChainId
@@ -195,7 +197,8 @@ def test_many_chains_are_heard_up_to_a_number_and_the_one_asked_about_is_among_t
     assert not set(with_it.chains) & set(everyone.chains)  # each lot is fitted once, whoever is asked about
 
 
-def test_what_the_readings_say_of_the_weights():
+def dry_and_wet():
+    """A chain that was ridden in the dry, and one in the wet that wore three times as fast."""
     dry, wet = (
         ridden(chain=chain, bike=bike, slope=slope, readings=6).replace("dry", word)
         for chain, bike, slope, word in (
@@ -203,7 +206,11 @@ def test_what_the_readings_say_of_the_weights():
             ("Slate", "Plover", 0.0033, "wet"),
         )
     )
-    wet = wet.replace("2025-0", "2024-0")
+    return dry, wet.replace("2025-0", "2024-0")
+
+
+def test_what_the_readings_say_of_the_weights():
+    dry, wet = dry_and_wet()
     (water,) = learned_weights(ledger_of(dry + wet), RULEBOOK, now=at("2025-06-01"))
     assert (water.kind, water.assumed, water.moved) == ("water", 2.0, True)
     assert water.said[0] < water.said[1] < water.said[2]
@@ -272,3 +279,18 @@ def test_the_chance_that_fitted_chains_are_worn_now():
     assert set(found) == {COPPER, SLATE}
     assert found[COPPER] > 0.99
     assert found[SLATE] < 0.05
+
+
+def test_a_weight_that_was_taken_over_is_said_and_offered_no_more():
+    ledger = ledger_of("".join(dry_and_wet()))
+    now = at("2025-06-01")
+    (water,) = learned_weights(ledger, RULEBOOK, now=now)
+    low, high = RULEBOOK.judgement("weight.water").low, RULEBOOK.judgement("weight.water").high
+    assert water.offered == pytest.approx(min(max(water.said[1], low), high), abs=0.005)
+    agreed = replace(RULEBOOK, overrides={("rider", "Ada"): {"water": water.offered}})
+    (after,) = learned_weights(ledger, agreed, now=now)
+    assert after.sentence.endswith(f" You reckon with {wording.number(water.offered, 2)}.")
+    assert (after.sure, after.said) == (False, water.said)
+    other = replace(RULEBOOK, overrides={("rider", "Ada"): {"water": 4.9}})
+    (still,) = learned_weights(ledger, other, now=now)
+    assert (still.sure, still.sentence.endswith(" You reckon with 4.9.")) == (water.sure, True)

@@ -9,9 +9,9 @@ import numpy as np
 import pytest
 
 from rules.contamination import history
-from rules.rulebook import default_rulebook
-from rules.vocabulary import ChainId, Treatment, TreatmentId, TreatmentKind
-from rules.year.another_way import _hours, advice, another_way, own_way
+from rules.rulebook import default_rulebook, parse_rulebook
+from rules.vocabulary import ChainId, OwnValue, Treatment, TreatmentId, TreatmentKind
+from rules.year.another_way import _hours, advice, another_way, can_be_taken_over, own_way, taken_over
 from rules.year.walk import Hour, Way, other_ways, walk
 from tests.rules.notation import at, ledger_of
 
@@ -143,6 +143,8 @@ def test_a_year_in_words():
         "two chains in turn",
         "three chains in turn",
         "a longer wait for the pot",
+        "drips farther apart",
+        "drips and pot farther apart",
         "immersion only",
         "drip only",
         "oil instead",
@@ -213,3 +215,31 @@ def test_advice_is_given_where_it_saves_enough_hands():
     assert said.endswith("gritledger what-if --year shows the others.")
     assert advice(another_way(ridden(40), RULEBOOK, now=NOW)) == ""  # saves minutes, but few
     assert advice(()) == ""
+
+
+def test_a_way_that_is_only_limits_can_be_taken_over():
+    ledger = ridden(200)
+    (year,) = another_way(ledger, RULEBOOK, now=NOW)
+    takes = [one.way.name for one in year.others if can_be_taken_over(year, one)]
+    assert takes == ["a longer wait for the pot", "drips farther apart", "drips and pot farther apart"]
+    both, why = taken_over(year, "drips and pot farther apart", ledger, RULEBOOK, now=NOW)
+    assert (both, why) == ((OwnValue("bike", 1, "drip", 16.0), OwnValue("bike", 1, "immersion", 60.0)), "")
+    nothing, why = taken_over(year, "oil instead", ledger, RULEBOOK, now=NOW)
+    assert nothing == ()
+    assert why.startswith("“Oil instead” takes more than other limits")
+    nothing, why = taken_over(year, "prayer", ledger, RULEBOOK, now=NOW)
+    assert nothing == ()
+    assert why.startswith("There is no way “prayer” for Plover; known: “two chains in turn”, ")
+
+
+def test_a_chains_own_limit_is_moved_where_it_would_go_before_the_bikes_and_none_beyond_its_range():
+    ledger = ridden(200)
+    most = RULEBOOK.judgement("limit.drip").high
+    text = f'[chain."Copper"]\nimmersion = 50\ndrip = {most}\n'
+    book = parse_rulebook(text, name="mine.toml", base=RULEBOOK)
+    (year,) = another_way(ledger, book, now=NOW)
+    found, _ = taken_over(year, "a longer wait for the pot", ledger, book, now=NOW)
+    assert found == (OwnValue("chain", 1, "immersion", 64.0),)
+    assert "drips farther apart" not in [one.way.name for one in year.others]  # they are already
+    later, _ = taken_over(year, "a longer wait for the pot", ledger, book, now=at("2024-01-01"))
+    assert later == (OwnValue("bike", 1, "immersion", 64.0),)  # no chain on it then

@@ -106,7 +106,7 @@ def test_one_request_an_evening_and_a_letter_with_reason_and_runner_up(ridden: P
     (subject,) = told(week)
     assert subject == "Tomorrow: take Harrier"
     (text,) = (" ".join(one.text.split()) for one in week.box.taken if one.subject == subject)
-    assert "Wednesday: Harrier rather than Plover, for it is likely to come home wet (90%)" in text
+    assert "Harrier rather than Plover, for it is likely wet (90%)" in text
     assert "Next best: Plover" in text
     (shown,) = days_ahead(week.shop, now=FIRST_DAY + LAST * DAY + EVENING)
     assert shown.matters

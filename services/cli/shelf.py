@@ -1,0 +1,125 @@
+"""Commands for what stands on the shelf, and for limits that a rider sets for a bike, a chain or a rider."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from rules.vocabulary import SupplyKind
+from services.cli.output import At, Home, now_utc, parse_moment, say
+from services.cli.saying import Yes, keep, ledger_of, zone_for
+
+if TYPE_CHECKING:
+    from rules.ledger import Ledger
+    from rules.vocabulary import OwnValue
+
+
+def register(commands: typer.Typer) -> None:
+    """Hang these commands on the application."""
+    commands.command(rich_help_panel="Care")(supplies)
+    commands.command(rich_help_panel="What is due, and why")(limits)
+
+
+def supplies(
+    kind: Annotated[SupplyKind | None, typer.Argument(help="What was begun; none = how all stand.")] = None,
+    amount: Annotated[
+        float | None, typer.Argument(help="How much: g of a bath, ml of a bottle, pieces of a pack.")
+    ] = None,
+    a_use: Annotated[
+        float | None, typer.Option(help="What one use takes of it, if you measured; else common practice.")
+    ] = None,
+    name: Annotated[str, typer.Option(help="Your name for it.")] = "",
+    gone: Annotated[bool, typer.Option("--gone", help="It is used up, or was poured away.")] = False,
+    at: At = None,
+    yes: Yes = False,
+    home: Home = None,
+) -> None:
+    """Show what is left of bath, drip wax, solvent and quick links, and until when; or that one was begun.
+
+    Uses are counted from the care you log. Molten wax burns: melt and pour it as its maker says, never over
+    an open flame, never unattended. Old wax and spent solvent go to a hazardous-waste point.
+
+    Examples: gritledger supplies · gritledger supplies bath 500 · gritledger supplies solvent --gone
+    · gritledger supplies 'drip wax' 120 --a-use 5
+    """
+    from rules.commands import BeginSupply, EndSupply
+    from rules.supplies import stands
+    from services.app import zone_of
+    from services.wiring import open_app
+
+    app, now = open_app(home), now_utc()
+    ledger = ledger_of(app)
+    when = parse_moment(at, now=now, zone=zone_for(ledger)).at
+    if kind is not None and gone:
+        here = [one for one in ledger.supplies if one.kind is kind and one.ended_at is None]
+        if not here:
+            raise typer.BadParameter(f"no {kind.value} is in use")
+        keep(app, EndSupply(here[0].id, when), now=now, yes=yes)
+    elif kind is not None and amount is not None:
+        keep(app, BeginSupply(kind, amount, when, name, a_use), now=now, yes=yes)
+    elif kind is not None:
+        raise typer.BadParameter("say how much it held, e.g. 'supplies bath 500', or --gone")
+    ledger = ledger_of(app)
+    found = stands(ledger, app.rulebook_for(ledger), now=now, zone_of=zone_of)
+    for one in found:
+        say(one.sentence)
+    if not found:
+        say("Nothing is noted: gritledger supplies bath 500 says that a bath of 500 g was melted.")
+
+
+def limits(
+    owner: Annotated[
+        str | None, typer.Argument(help="A rider, a bike or a chain; none = all that is set for somebody.")
+    ] = None,
+    values: Annotated[
+        list[str] | None,
+        typer.Argument(
+            metavar="KEY=VALUE", help="'immersion=60', 'water=1.5'; 'immersion=': the rulebook's."
+        ),
+    ] = None,
+    yes: Yes = False,
+    home: Home = None,
+) -> None:
+    """Set limits or weights for one rider, bike or chain, in one go; undone in one. Or show what is set.
+
+    The chain's own goes before the bike's, that before the rider's, that before everybody's in the rulebook.
+
+    Examples: gritledger limits · gritledger limits Plover immersion=50 drip=14
+    · gritledger limits Ines water=1.5
+    """
+    from rules.commands import SetLimits
+    from services.wiring import open_app
+
+    app, now = open_app(home), now_utc()
+    ledger = ledger_of(app)
+    if owner is not None and values:
+        found = tuple(_value(ledger, owner, one) for one in values)
+        keep(app, SetLimits(found, now, "as typed"), now=now, yes=yes)
+        return
+    if owner is not None:
+        raise typer.BadParameter("say what to set, e.g. 'limits Plover immersion=50'")
+    set_for = app.rulebook_for(ledger).overrides
+    for (scope, name), said in sorted(set_for.items()):
+        say(f"{scope} {name}: " + ", ".join(f"{key} {value:g}" for key, value in sorted(said.items())))
+    if not set_for:
+        say("Everybody goes by the rulebook: gritledger limits BIKE immersion=50 sets one for a bike.")
+
+
+def _value(ledger: Ledger, owner: str, typed: str) -> OwnValue:
+    """One limit as it was typed. Raises typer.BadParameter."""
+    from rules.vocabulary import OwnValue
+    from services.store import NotFound
+
+    key, equals, value = typed.partition("=")
+    wanted = owner.casefold()
+    families = (("rider", ledger.riders), ("bike", ledger.bikes), ("chain", ledger.chains))
+    named = [(scope, one.id) for scope, family in families for one in family if one.name.casefold() == wanted]
+    if not named:
+        raise NotFound("rider, bike or chain", owner, [one.name for _, family in families for one in family])
+    if not equals:
+        raise typer.BadParameter(f"'{typed}' sets nothing; write {key}=50, or {key}= for the rulebook's")
+    try:
+        return OwnValue(*named[0], key.strip(), float(value) if value.strip() else None)
+    except ValueError as error:
+        raise typer.BadParameter(f"'{value}' is no number; write e.g. {key}=50") from error
