@@ -72,9 +72,9 @@ def judge_and_reckon(app: App, now: datetime) -> None:
     judge_new_rides(app.store, now)
     outings_anew(app, now=now)
     surfaces_from_map(app, now=now)
+    tell_tomorrow(app, now=now)
     with app.store.writing() as tx:
         reckon(tx, app, now=now)
-        tell_tomorrow(tx, app, now=now)
         if tx.outbox.waiting():  # those put off, too
             tx.later(Job.DELIVER)
 

@@ -138,7 +138,7 @@ def one_round(
     if wanted:
         with app.store.writing() as tx:
             reckoning = reckon(tx, app, now=now)
-        tell_tomorrow(tx, app, now=now)
+    tell_tomorrow(app, now=now)
     delivery = deliver_waiting(app.store, app.channels, now=now)
     if watching is None or _calendar_moves(app, watching, now):
         trouble += refresh_calendar(app)

@@ -19,9 +19,9 @@ from rules.forecast_score import score, scored_rides
 from rules.ledger import Ledger
 from rules.quiet_hours import may_speak
 from rules.reminder import ReminderKind
-from rules.tomorrow import Price, tomorrow
+from rules.tomorrow import Price, Tomorrow, tomorrow
 from rules.usual_day import usual_day
-from rules.vocabulary import ChainId, ConditionTag, HourAhead, Tier
+from rules.vocabulary import ChainId, ConditionTag, HourAhead, Rider, Tier
 from services.app import App, zone_of
 from services.messages.words import announcement
 from services.store import Transaction
@@ -116,38 +116,63 @@ def kept_ahead(tx: Transaction) -> Ahead | None:
     return Ahead(date.fromisoformat(known["on"]), asked_at, hours, stands["said"], stands["speaks"])
 
 
-def tell_tomorrow(tx: Transaction, app: App, *, now: datetime) -> int:
-    """Queue a word on which bike to take where the usual one is not the best; at most twice a week."""
+def tell_tomorrow(app: App, *, now: datetime) -> int:
+    """Queue a word on which bike to take where the usual one is not the best; at most twice a week.
+
+    Nothing is written where nothing is said. How many letters were queued.
+    """
     when = app.settings.tomorrow.tell
     if not app.settings.tomorrow.forecast or when == "page only":
         return 0
-    ahead = kept_ahead(tx)
-    if ahead is None or not ahead.speaks:
+    with app.store.reading() as tx:
+        ahead = kept_ahead(tx)
+        if ahead is None or not ahead.speaks:
+            return 0
+        to_tell = [one for one in tx.equipment.riders() if _may_be_told(tx, app, one, ahead, when, now)]
+        if not to_tell:
+            return 0
+        ledger = tx.ledger()
+    found = [(rider, _worth_telling(app, ledger, rider, ahead, now)) for rider in to_tell]
+    told = [(rider, said) for rider, said in found if said is not None]
+    if not told:
         return 0
-    ledger, queued = tx.ledger(), 0
-    for rider in ledger.riders:
-        local = now.astimezone(zone_of(rider.time_zone))
-        evening = when == "evening" and local.hour >= EVENING and local.date() + DAY == ahead.on
-        morning = when == "morning" and local.time() < NOON and local.date() == ahead.on
-        note = f"{TOMORROW_TOLD}{rider.id}"
-        told = [one for one in tx.notes.get(note, []) if date.fromisoformat(one) > ahead.on - 7 * DAY]
-        if ahead.on.isoformat() in told or len(told) >= MOST_A_WEEK or not (evening or morning):
-            continue
-        plan = usual_day(ledger, rider, ahead.on, zone_of(rider.time_zone), now=now)
-        if plan is None or not may_speak(ReminderKind.DRIP, local, quiet_hours_of(app)):
-            continue
-        if morning and plan.hours[0][0] + HOUR <= local:
-            continue  # on the way already
-        found = tomorrow(
-            ledger, app.rulebook_for(ledger), plan, ahead.hours, now=now, prices=prices_of(app, ledger)
-        )
-        if found is not None and found.matters:
-            subject = f"{'Today' if morning else 'Tomorrow'}: take {found.choices[0].name}"
-            message = announcement(subject, found.brief, rider, address=app.address(now))
+    queued = 0
+    with app.store.writing() as tx:
+        for rider, said in told:
+            subject = f"{'Today' if when == 'morning' else 'Tomorrow'}: take {said.choices[0].name}"
+            message = announcement(subject, said.brief, rider, address=app.address(now))
             occasion = f"tomorrow {ahead.on.isoformat()}"
             queued += queue(tx, app, rider, message, (), occasion, now, now, tells=False)
-            tx.notes.put(note, [*told, ahead.on.isoformat()], at=now)
+            on = [*_told_lately(tx, rider, ahead), ahead.on.isoformat()]
+            tx.notes.put(f"{TOMORROW_TOLD}{rider.id}", on, at=now)
     return queued
+
+
+def _may_be_told(tx: Transaction, app: App, rider: Rider, ahead: Ahead, when: str, now: datetime) -> bool:
+    """Whether it is this rider's time, outside the quiet hours, and no word too many."""
+    local = now.astimezone(zone_of(rider.time_zone))
+    evening = when == "evening" and local.hour >= EVENING and local.date() + DAY == ahead.on
+    morning = when == "morning" and local.time() < NOON and local.date() == ahead.on
+    told = _told_lately(tx, rider, ahead)
+    once = ahead.on.isoformat() not in told and len(told) < MOST_A_WEEK
+    return (evening or morning) and once and may_speak(ReminderKind.DRIP, local, quiet_hours_of(app))
+
+
+def _told_lately(tx: Transaction, rider: Rider, ahead: Ahead) -> list[str]:
+    """For which days of the last week another bike was advised."""
+    told = tx.notes.get(f"{TOMORROW_TOLD}{rider.id}", [])
+    return [one for one in told if date.fromisoformat(one) > ahead.on - 7 * DAY]
+
+
+def _worth_telling(app: App, ledger: Ledger, rider: Rider, ahead: Ahead, now: datetime) -> Tomorrow | None:
+    """What is said of the day, if it matters and the rider is not on the way already."""
+    zone = zone_of(rider.time_zone)
+    plan = usual_day(ledger, rider, ahead.on, zone, now=now)
+    if plan is None or plan.hours[0][0] + HOUR <= now.astimezone(zone):
+        return None
+    prices = prices_of(app, ledger)
+    found = tomorrow(ledger, app.rulebook_for(ledger), plan, ahead.hours, now=now, prices=prices)
+    return found if found is not None and found.matters else None
 
 
 def prices_of(
