@@ -88,7 +88,7 @@ def rides(
         elif unsure:
             from services.use_cases.judge_bikes import HouseholdJudgement
 
-            asked_first = [ride for one in HouseholdJudgement(tx).questions() for ride in one.rides]
+            asked_first = [ride for one in HouseholdJudgement.to_ask(tx).questions() for ride in one.rides]
             order = {ride: place for place, ride in enumerate(asked_first)}
             asked = sorted(tx.rides.confirm_list(), key=lambda one: order.get(one.id, len(order)))
             found = tuple(asked[:last])

@@ -9,7 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import ColumnElement, TextClause, bindparam, func, literal, or_, select
+from sqlalchemy import ColumnElement, TextClause, bindparam, func, literal, or_, select, true
 
 from rules.vocabulary import BikeId, DecidedBy, Ride, RideId, RiderId
 from services.store.errors import FactRefused
@@ -218,8 +218,8 @@ class Assignments(Repository):
     def judged_rides(self, *, clues: bool = True, newest: int | None = None) -> list[JudgedRide]:
         """Every ride that counts and has clues, with the decision in force, by start.
 
-        clues: without them, only the decisions are wanted.  newest: only those nobody judged yet, so many of
-        the newest, and so many of the newest that a rider has spoken for.
+        clues: without them, only the decisions are wanted.  newest: those nobody judged yet, and of the
+        newest so many: of all, of those that a rider has spoken for, and of those whose bike is open.
         """
         said = (
             select(ride_assignment.c.ride, func.max(ride_assignment.c.made_at).label("said_at"))
@@ -237,7 +237,7 @@ class Assignments(Repository):
         )
         if newest is not None:
             by_start = select(rides.c.id).order_by(rides.c.started_at.desc()).limit(newest)
-            some = (by_start.subquery(), by_start.where(IS_SPOKEN_FOR).subquery())
+            some = [by_start.where(one).subquery() for one in (true(), IS_SPOKEN_FOR, IS_UNCLEAR)]
             unjudged = select(rides.c.id).where(IS_UNCLEAR, rides.c.verdict.is_(None))
             query = query.where(rides.c.id.in_(unjudged.union(*(select(one.c.id) for one in some))))
         return [

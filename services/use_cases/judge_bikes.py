@@ -82,6 +82,11 @@ class HouseholdJudgement:
         # Rides of which somebody might say something are one answer, as yet without a time.
         self._said_at = {place: self.rides[place].said_at for place in self._answers}
 
+    @classmethod
+    def to_ask(cls, tx: Transaction) -> HouseholdJudgement:
+        """For asking a rider who waits: of many rides those whose bike is open, and some of the others."""
+        return cls(tx, newest=HEARD_AT_FIRST if tx.rides.are_more_than(MANY) else None)
+
     @cached_property
     def judgement(self) -> Judgement:
         """What all rides together say; this is where the work is done."""

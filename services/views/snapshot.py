@@ -327,7 +327,7 @@ class Snapshots:
 
         def work() -> tuple[OpenQuestion, ...]:
             with self.app.store.reading() as tx:
-                return HouseholdJudgement(tx).questions()
+                return HouseholdJudgement.to_ask(tx).questions()
 
         return self.now().once("asked", work)
 

@@ -19,7 +19,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from fastapi.testclient import TestClient
-from sqlalchemy import insert, select
+from sqlalchemy import insert, select, update
 
 from ingest.bikes.judge import WAY_OF_JUDGING, HeardSensor, RideClues
 from ingest.ground.conditions import WAY_OF_TAGGING
@@ -33,7 +33,7 @@ from services.store.assignments import MachineDecision
 from services.store.files import FileRecord
 from services.store.notes import BIKES_FITTED, BIKES_JUDGED_BY, CONDITIONS_TAGGED_BY, OUTINGS_BY
 from services.store.ride_rows import tag_values
-from services.store.tables_rides import condition_tag, ride_hour
+from services.store.tables_rides import Tagged, condition_tag, ride_hour
 from services.use_cases.judge_bikes import judge_later, judge_new_rides
 from services.use_cases.record import record
 from services.use_cases.undo import undo
@@ -106,6 +106,7 @@ def household(home: Path, rides: int) -> App:
             made = {"ride_hour": hour, "is_current": True, "made_at": at, "checked_at": at}
             tags.append(made | tag_values(tag(water, mud=mud, dust=dust)))
         tx._connection.execute(insert(condition_tag), tags)
+        tx._connection.execute(update(ride_hour).values(tagged=Tagged.FINAL))
         tx.files.record_new(
             [
                 FileRecord(f"{n:064x}", f"/rides/{n}.fit", 50_000, start, "new ride", "", "", one)
