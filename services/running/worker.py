@@ -14,7 +14,7 @@ from typing import Any
 
 from procrastinate import App as Queue
 from procrastinate import JobContext, PsycopgConnector, RetryStrategy
-from procrastinate.exceptions import ConnectorException
+from procrastinate.exceptions import UniqueViolation
 from procrastinate.jobs import Status
 
 from ingest.weather.hourly import LimitReached, WeatherProvider
@@ -137,17 +137,18 @@ def _queue(desk: _Desk, pace: Pace) -> Queue:
     async def sweep(timestamp: int) -> None:
         del timestamp
         for job in await queue.job_manager.get_stalled_jobs(seconds_since_heartbeat=pace.stalled_s):
-            given_up = job.attempts >= MOST_ATTEMPTS
-            try:
-                if not given_up:
-                    await queue.job_manager.retry_job(job)
-            except ConnectorException:
-                given_up = True  # the same is asked for again meanwhile: that one does it
-            if given_up:
+            whose = f"Household {job.task_kwargs.get('household')}, {job.task_name}: its worker is gone"
+            if job.attempts >= MOST_ATTEMPTS:
                 await queue.job_manager.finish_job(job, Status.FAILED, delete_job=False)
-            became = "given up" if given_up else "handed on"
-            whose = f"Household {job.task_kwargs.get('household')}"
-            desk.say(f"{whose}, {job.task_name}: its worker is gone; {became}.")
+                desk.say(f"{whose}; given up.")
+                continue
+            try:
+                await queue.job_manager.retry_job(job)
+                desk.say(f"{whose}; handed on.")
+            except UniqueViolation:
+                # The same was asked for again meanwhile: that one does the work of both.
+                await queue.job_manager.finish_job(job, Status.FAILED, delete_job=True)
+                desk.say(f"{whose}; the same waits already.")
 
     @queue.periodic(cron=pace.look)
     @queue.task(name=LOOK, queueing_lock=LOOK, priority=50)
