@@ -152,11 +152,8 @@ class Tags(Repository):
     def conditions_unknown(self) -> int:
         """How many outdoor rides have an hour of which no archive has said anything yet."""
         unknown = (Tagged.NOT_YET, Tagged.UNKNOWN)
-        query = (
-            select(func.count(ride.c.id.distinct()))
-            .join_from(ride_hour, ride, ride.c.id == ride_hour.c.ride)
-            .where(_OUTDOORS_UNSETTLED, ride_hour.c.tagged.in_(unknown))
-        )
+        waiting = select(ride_hour.c.ride).where(IS_UNSETTLED, ride_hour.c.tagged.in_(unknown))
+        query = select(func.count()).select_from(ride).where(ride.c.id.in_(waiting), _OUTDOORS)
         return self._connection.scalar(query) or 0
 
     def any_unsettled(
@@ -167,12 +164,12 @@ class Tags(Repository):
         never_tagged: not even by a tag that says so.  began: only hours begun after the first instant and
         up to the second.
         """
-        query = select(ride.c.id).join_from(ride_hour, ride, ride.c.id == ride_hour.c.ride)
-        query = query.where(_OUTDOORS_UNSETTLED).limit(1)
+        waiting = select(ride_hour.c.ride).where(IS_UNSETTLED)
         if never_tagged:
-            query = query.where(ride_hour.c.tagged == Tagged.NOT_YET)
+            waiting = waiting.where(ride_hour.c.tagged == Tagged.NOT_YET)
         if began is not None:
-            query = query.where(ride_hour.c.hour_start > began[0], ride_hour.c.hour_start <= began[1])
+            waiting = waiting.where(ride_hour.c.hour_start > began[0], ride_hour.c.hour_start <= began[1])
+        query = select(ride.c.id).where(ride.c.id.in_(waiting), _OUTDOORS).limit(1)
         return self._connection.scalar(query) is not None
 
     def set_word(self, ride_id: RideId, word: Condition | None, at: datetime, by: str) -> Ride:
@@ -258,7 +255,7 @@ class Tags(Repository):
             )
 
 
-_OUTDOORS_UNSETTLED = and_(IS_UNSETTLED, ~ride.c.indoor, ~ride.c.virtual, counts())
+_OUTDOORS = and_(~ride.c.indoor, ~ride.c.virtual, counts())
 _CURRENT = and_(condition_tag.c.ride_hour == ride_hour.c.id, TAG_IS_CURRENT)
 
 
