@@ -3,6 +3,15 @@
 "use strict";
 document.documentElement.classList.add("scripted");
 
+// --- a link to a folded part opens it ----------------------------------------------------------------------
+
+function unfold() {
+  const folded = location.hash.length > 1 && document.getElementById(location.hash.slice(1))?.querySelector("details");
+  if (folded) folded.open = true;
+}
+unfold();
+addEventListener("hashchange", unfold);
+
 // --- plots: hover, touch, or arrow keys once the plot has the focus -------------------------------------------
 
 function wordsOf(mark) {

@@ -190,7 +190,7 @@ def test_a_form_only_ever_leads_back_to_this_page(page: TestClient) -> None:
     for back in ("//attacker.invalid", "https://attacker.invalid/", "/\\attacker.invalid", "javascript:1"):
         form = {"the_page": token, "chain": "1", "grade": "1", "back": back}
         answer = page.post("/care/wipe-test", data=form, follow_redirects=False)
-        assert answer.headers["location"].startswith("/care?flash=")
+        assert answer.headers["location"].startswith("/care/log?flash=")
 
 
 def test_secrets_stand_on_no_page_and_in_no_log(shop: App, caplog: pytest.LogCaptureFixture) -> None:
