@@ -124,7 +124,8 @@ def _afterwards(case: Case, hands: Work, dry_again: bool) -> str:
         due_at = f"{number(film.value)} grit-hours"
         return f" It has dried by now: skip it; {hands.need} is due at {due_at}, as usual."
     days = number(case.limit("wet_ride_expires").value)
-    return f" While the wet lasts, wipe it dry each evening; {hands.need} holds {days} days."
+    long = f"{days} {'day' if days == '1' else 'days'}"
+    return f" While the wet lasts, wipe it dry each evening; {hands.need} holds {long}."
 
 
 LONGEST_SPELL = timedelta(days=45)  # what was wet longer ago asks for nothing
