@@ -138,8 +138,11 @@ class KnownOutings:
         # What was said of a ride stays with its number: a recording that counts now takes that of one which
         # counts no more.
         place = {one: one for one in every}
+        spoken_of = {one.id for one in kept if one.decided_by is DecidedBy.RIDER}
         for freed in sorted(before - counted):
             heirs = [one for one in counted - before if followed[freed] == one or len(counted - before) == 1]
+            if not heirs and freed in spoken_of and followed[freed] in counted - spoken_of:
+                heirs = [followed[freed]]
             if heirs:
                 heir = min(heirs)
                 rides.exchange_recordings(freed, heir)

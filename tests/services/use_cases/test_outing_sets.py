@@ -221,7 +221,7 @@ def test_an_older_ledger_that_counts_an_outing_twice_moves_in_one_step_told_once
     shop = a_home(tmp_path / "home")
     files = {
         "right.fit": fit_bytes(whole()),
-        "off.fit": fit_bytes(later(elsewhere(whole(), 2), 2)),
+        "off.fit": fit_bytes(later(part(elsewhere(whole(), 2), 0, 100), 2)),
         "another.fit": fit_bytes(ridden(60, seed=9, start=START + timedelta(hours=6))),
     }
     read(shop, tmp_path / "rides", files, ("right.fit", "another.fit"), at_once=True)
@@ -238,8 +238,9 @@ def test_an_older_ledger_that_counts_an_outing_twice_moves_in_one_step_told_once
     (said,) = outings_anew(shop, now=NOW)
 
     hours = mine.drive_s / 3600
+    before = hours + off.drive_s / 3600
     assert said.startswith("Ride 3 is a second recording of an outing that was counted beside it")
-    assert f"{2 * hours:.1f} drive hours there before, {hours:.1f} now" in said
+    assert f"{before:.1f} drive hours there before, {hours:.1f} now" in said
     assert [start for start, _ in counted(shop.store)] == [START, START + timedelta(hours=6)]
     with shop.store.reading() as tx:
         assert tx.rides.rides()[0].bike == 1
@@ -251,3 +252,21 @@ def test_an_older_ledger_that_counts_an_outing_twice_moves_in_one_step_told_once
         tx.notes.forget(OUTINGS_BY)
     assert outings_anew(shop, now=NOW) == ()
     assert len(counted(shop.store)) == 3
+
+
+def test_the_number_that_a_rider_spoke_of_keeps_his_word_whichever_recording_counts(tmp_path: Path) -> None:
+    shop = a_home(tmp_path / "home")
+    short, long = fit_bytes(part(whole(), 0, 100)), fit_bytes(elsewhere(whole(), 2))
+    read(shop, tmp_path / "rides", {"short.fit": short}, ("short.fit",), at_once=True)
+    put_rides_on(shop, [RideId(1)], BikeId(1), now=NOW)
+    with shop.store.writing() as tx:
+        full = replace(summarise(next(iter(recordings_in(long, "long.fit"))), now=NOW), file_name="long.fit")
+        tx.rides.add_many([(full, tx.equipment.riders()[0].id, tx.rides.clues(RideId(1)))])
+        tx.notes.forget(OUTINGS_BY)
+
+    outings_anew(shop, now=NOW)
+
+    with shop.store.reading() as tx:
+        (ride,) = tx.rides.rides()
+        assert (ride.id, ride.bike) == (1, 1)
+        assert ride.drive_s == full.drive_s
