@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from rules.cautions import HOT_WAX, LINK, SOLVENT, caution
+from rules.cautions import HOT_WAX, LINK, SOLVENT, caution, in_a_line
 from rules.reminder import ReminderKind
 from rules.vocabulary import Regime
 
@@ -29,3 +29,11 @@ def test_a_worn_chain_and_brakes_are_a_mechanics_business():
         assert "qualified mechanic" in text
     for kind in (ReminderKind.REPLACEMENT, ReminderKind.DRIP, ReminderKind.IMMERSION):
         assert "The maker's instructions and local rules come first." in caution(kind)
+
+
+def test_one_line_names_the_worst_of_what_is_done():
+    drip, pot = (ReminderKind.DRIP, Regime.WAXED), (ReminderKind.IMMERSION, Regime.WAXED)
+    assert in_a_line([drip, pot]) == in_a_line([pot])
+    assert "wax" in in_a_line([pot])
+    assert in_a_line([drip]) == "fingers off a turning chain, wax off brakes."
+    assert in_a_line([]) == ""

@@ -182,3 +182,19 @@ def test_facts_can_be_asked_for_by_kind_and_by_id():
     assert [ride.id for ride in ledger.rides_on(PLOVER)] == [1]
     with pytest.raises(KeyError):
         ledger.chain(ChainId(99))
+
+
+def test_a_question_offers_the_riders_own_bikes_first_and_only_those_that_were_here():
+    ledger = ledger_of("""
+        rider Ada
+        rider Bo
+        bike Plover
+        bike Curlew
+        2025-03-02  rode  1 h  on Plover
+    """)
+    own = replace(ledger.bikes[1], owner=ledger.rides[0].rider)
+    theirs = replace(ledger.bikes[0], owner=RiderId(99))
+    ledger = replace(ledger, bikes=(theirs, own))
+    assert ledger.may_have_been(ledger.rides[0]) == (own, theirs)
+    sold = replace(own, until_at=at("2025-03-01"))
+    assert replace(ledger, bikes=(theirs, sold)).bikes_here(at("2025-03-02")) == (theirs,)
