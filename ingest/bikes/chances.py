@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ingest.ride.recording import Column
 
@@ -19,3 +20,10 @@ def entropy_nats(shares: Column) -> Column:
     with np.errstate(divide="ignore", invalid="ignore"):
         entropy: Column = -np.where(shares > 0, shares * np.log(shares), 0.0).sum(axis=-1)
     return entropy
+
+
+def ln_sum(values: NDArray[np.floating]) -> Column:
+    """ln of what the last axis adds up to, of values that are ln themselves."""
+    top = values.max(axis=-1, keepdims=True)
+    total: Column = np.log(np.exp(values - top).sum(axis=-1, dtype=np.float64)) + top[..., 0]
+    return total

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from ingest.bikes.chances import ln_sum
 from ingest.bikes.clues import WORN_BY_THE_RIDER, RideClues
 from ingest.bikes.gear_table import SOLD, Table
 from ingest.bikes.gearing import FEWEST_GEARS
@@ -154,12 +155,7 @@ def _joined(
 
 def _explained(table: Table) -> float:
     """ln probability of what a group rode, over all combs sold at all sizes of wheel."""
-    top = float(table.max())
-    return (
-        top
-        + math.log(float(np.exp(table - top, dtype=np.float64).sum()))
-        - math.log(len(SOLD) * table.shape[1])
-    )
+    return float(ln_sum(table.ravel())) - math.log(len(SOLD) * table.shape[1])
 
 
 def _found(rides: Sequence[RideClues], group: Sequence[int]) -> FoundBike:

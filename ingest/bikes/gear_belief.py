@@ -14,6 +14,7 @@ from typing import Final
 
 import numpy as np
 
+from ingest.bikes.chances import ln_sum
 from ingest.bikes.clues import RideClues
 from ingest.bikes.gear_table import MOVES, SOLD, STEP, USUAL_CIRCUMFERENCE_M, Comb, Table, entered_table
 from ingest.bikes.gearing import FEWEST_GEARS
@@ -116,7 +117,7 @@ class GearBelief:
                 table = self._table[here][:, kept]
                 own = (taught[here, bike] * fades[here]).astype(np.float32)
                 without = belief[kept] - own[:, None] * table
-                fits[here, bike] = _ln_sum(without + table) - _ln_sum(without)
+                fits[here, bike] = ln_sum(without + table) - ln_sum(without)
             for one, other in self._look_alike(likeliest):
                 # What sets their wheels apart is a device's setting as likely as a tyre.
                 fits[here, one] = fits[here, other] = np.maximum(fits[here, one], fits[here, other])
@@ -144,9 +145,3 @@ def _entered(bike: Bike) -> Comb | None:
     """The comb as entered; None where teeth are missing or there are too few gears for a comb."""
     comb = Comb(tuple(sorted(bike.chainrings, reverse=True)), tuple(sorted(bike.cogs)))
     return comb if len(comb.rings) * len(comb.cogs) >= FEWEST_GEARS else None
-
-
-def _ln_sum(values: Table) -> Column:
-    top = values.max(axis=1, keepdims=True)
-    total: Column = np.log(np.exp(values - top).sum(axis=1, dtype=np.float64)) + top[:, 0]
-    return total

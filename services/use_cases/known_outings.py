@@ -37,8 +37,8 @@ class KnownOutings:
         """Keep a recording with others of its outing: the ride it is in, and why. None = there are none."""
         mine = [one for one in self.spans if one.rider == rider]
         same = self._at_once(mine, summary)
-        told = next((one for one in mine if self._was_told(one, summary)), None)
-        if not same and told is not None:
+        told = None if same else next((one for one in mine if self._was_told(one, summary)), None)
+        if told is not None:
             why = "its rider told of it before its file came: the file counts now"
             verdict = SameOuting(True, (why,), "second", Relation.SAME)
             self._second_recording(told, summary, clues, verdict)
