@@ -16,7 +16,7 @@ class Work:
     limit: the key of its limit, without "limit.".
     verb, noun, need: what it is called: "Drip …", "no drip was noted", "… to a drip".
     past: what a press writes down that says it was done.
-    answer: the treatment that is logged when it is done, and the command that logs it.
+    answer: the treatment that is logged when it is done.
     """
 
     limit: str
@@ -25,27 +25,22 @@ class Work:
     need: str
     past: str
     answer: TreatmentKind
-    command: str
 
 
 WORKS: Mapping[tuple[ReminderKind, Regime], Work] = {
     (ReminderKind.WIPE_AND_DRIP, Regime.WAXED): Work(
-        "wet_ride", "Wipe, dry and drip", "drip", "a drip", "Wiped and dripped", TreatmentKind.DRIP, "drip"
+        "wet_ride", "Wipe, dry and drip", "drip", "a drip", "Wiped and dripped", TreatmentKind.DRIP
     ),
     (ReminderKind.WIPE_AND_DRIP, Regime.WET_LUBE): Work(
-        "wet_ride", "Wipe, dry and oil", "oiling", "oil", "Wiped and oiled", TreatmentKind.OIL, "oil"
+        "wet_ride", "Wipe, dry and oil", "oiling", "oil", "Wiped and oiled", TreatmentKind.OIL
     ),
-    (ReminderKind.DRIP, Regime.WAXED): Work(
-        "drip", "Drip", "drip", "a drip", "Dripped", TreatmentKind.DRIP, "drip"
-    ),
-    (ReminderKind.DRIP, Regime.WET_LUBE): Work(
-        "oil", "Oil", "oiling", "oil", "Oiled", TreatmentKind.OIL, "oil"
-    ),
+    (ReminderKind.DRIP, Regime.WAXED): Work("drip", "Drip", "drip", "a drip", "Dripped", TreatmentKind.DRIP),
+    (ReminderKind.DRIP, Regime.WET_LUBE): Work("oil", "Oil", "oiling", "oil", "Oiled", TreatmentKind.OIL),
     (ReminderKind.IMMERSION, Regime.WAXED): Work(
-        "immersion", "Re-immerse", "immersion", "re-immersion", "Immersed", TreatmentKind.IMMERSION, "immerse"
+        "immersion", "Re-immerse", "immersion", "re-immersion", "Immersed", TreatmentKind.IMMERSION
     ),
     (ReminderKind.IMMERSION, Regime.WET_LUBE): Work(
-        "clean", "Clean", "cleaning", "a cleaning", "Cleaned", TreatmentKind.CLEAN, "clean"
+        "clean", "Clean", "cleaning", "a cleaning", "Cleaned", TreatmentKind.CLEAN
     ),
 }
 

@@ -178,7 +178,7 @@ def place_sensor(command: PlaceSensor, hearing: Hearing) -> Iterator[Objection]:
         yield none_such("bike", command.bike)
         return
     yield from said_of(
-        "identity", line(command.identity, "A sensor's identity", "as 'gritledger sensors' shows it")
+        "identity", line(command.identity, "A sensor's identity", "as 'gritledger list sensors' shows it")
     )
     yield from said_of("kind", line(command.kind, "A sensor's kind", "such as 'power meter'"))
     if command.from_at is not None:

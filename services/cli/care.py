@@ -2,108 +2,38 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from datetime import datetime
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from rules.vocabulary import ReadingTool, TreatmentKind
-from services.cli.output import LARGEST, At, Home, now_utc, say
+from services.cli.output import At, Home, now_utc, say
 from services.cli.saying import Yes, keep, ledger_of, moment_typed, zone_for
 
 if TYPE_CHECKING:
+    from rules.ledger import Ledger
     from rules.vocabulary import Chain
     from services.app import App
 
 PANEL = "Care"
-ChainName = Annotated[str, typer.Argument(help="The chain, or the bike that wears it.")]
-Minutes = Annotated[float | None, typer.Option(help="Minutes it took.")]
-Cost = Annotated[float | None, typer.Option(help="What it cost.")]
+A_CHAIN = "The chain, or the bike that wears it."
 Note = Annotated[str, typer.Option(help="Anything worth keeping.")]
-
-
-# What each command says of its work. The caution stands where the step stands.
-TREATMENTS: dict[str, tuple[TreatmentKind, str]] = {
-    "drip": (
-        TreatmentKind.DRIP,
-        """\
-Log a drip: one drop of drip wax per roller on a clean, dry chain, left to cure as its maker says.
-
-Keep wax off brake discs, pads and rims.
-
-Example: gritledger drip Plover --minutes 6
-""",
-    ),
-    "immerse": (
-        TreatmentKind.IMMERSION,
-        """\
-Log an immersion in hot-melt wax.
-
-Molten wax burns and can catch fire. Use a thermostatic pot or a water bath, never an open flame, never
-unattended, and keep to the wax maker's temperature. The chain goes in dry: water in hot wax spits.
-Never put water on burning wax: switch off, put the lid on. Ventilate. The maker's instructions and
-local rules come first.
-
-Example: gritledger immerse 'Chain 3' --at 'yesterday 20:00'
-""",
-    ),
-    "wipe": (
-        TreatmentKind.WIPE,
-        """\
-Log a wipe: the chain wiped down and dried with a clean rag.
-
-Keep fingers and rag clear of a moving chain and its sprockets.
-
-Example: gritledger wipe Plover
-""",
-    ),
-    "strip": (
-        TreatmentKind.STRIP,
-        """\
-Log that factory grease was stripped with solvent, once, before the first immersion.
-
-Solvents burn and their vapour is harmful: outdoors or well ventilated, no flame or spark, gloves and
-eye protection, never heated. Let the chain dry fully before hot wax. Spent solvent goes to a
-hazardous-waste point. The maker's instructions and local rules come first.
-
-Example: gritledger strip 'Chain 3'
-""",
-    ),
-    "oil": (
-        TreatmentKind.OIL,
-        """\
-Log that wet lube was applied (for a chain of the control). Keep it off brake discs, pads and rims.
-
-Example: gritledger oil Harrier
-""",
-    ),
-    "clean": (
-        TreatmentKind.CLEAN,
-        """\
-Log that an oiled chain was degreased and dried. The same care with solvents as for 'strip'.
-
-Example: gritledger clean Harrier
-""",
-    ),
-}
 
 
 def register(commands: typer.Typer) -> None:
     """Hang these commands on the application."""
-    for name, (kind, words) in TREATMENTS.items():
-        commands.command(name, rich_help_panel=PANEL)(_treatment(kind, words))
-    commands.command(rich_help_panel=PANEL)(reading)
-    commands.command("wipe-test", rich_help_panel=PANEL)(wipe_test)
-    commands.command("take-back", rich_help_panel=PANEL)(take_back)
+    commands.command(rich_help_panel=PANEL)(log)
+    commands.command(rich_help_panel=PANEL)(measure)
 
 
-def _chain_and_time(app: App, chain: str, at: str | None, now: datetime, yes: bool) -> tuple[Chain, datetime]:
+def _chain_and_time(
+    ledger: Ledger, chain: str, at: str | None, now: datetime, yes: bool
+) -> tuple[Chain, datetime]:
     """The chain that is meant, and when it was: by the clock of whoever rides it."""
     from rules.gate.whole_day import after_last_ride
     from services.use_cases.find import chain_named
 
-    ledger = ledger_of(app)
     found = chain_named(ledger, chain, now)
     zone = zone_for(ledger, found, now=now)
     when = moment_typed(
@@ -117,31 +47,56 @@ def _chain_and_time(app: App, chain: str, at: str | None, now: datetime, yes: bo
     return chain_named(ledger, chain, when), when
 
 
-def _treatment(kind: TreatmentKind, words: str) -> Callable[..., None]:
-    """The command that logs one kind of treatment: the same options for each."""
+def log(
+    kind: Annotated[TreatmentKind, typer.Argument(help="What was done.")],
+    chain: Annotated[
+        list[str], typer.Argument(metavar="CHAIN…", help="The chains, or the bikes that wear them.")
+    ],
+    at: At = None,
+    minutes: Annotated[float | None, typer.Option(help="Minutes it took, all of them together.")] = None,
+    cost: Annotated[float | None, typer.Option(help="What it cost, all of them together.")] = None,
+    note: Note = "",
+    yes: Yes = False,
+    home: Home = None,
+) -> None:
+    """Log care: what hands did to a chain, or to several together.
 
-    def log(
-        chain: ChainName,
-        at: At = None,
-        minutes: Minutes = None,
-        cost: Cost = None,
-        note: Note = "",
-        yes: Yes = False,
-        home: Home = None,
-    ) -> None:
-        from rules.commands import LogTreatment
-        from services.wiring import open_app
+    drip: one drop of drip wax per roller on a clean, dry chain, left to cure as its maker says. Keep wax off
+    brake discs, pads and rims.
 
-        app, now = open_app(home), now_utc()
-        found, when = _chain_and_time(app, chain, at, now, yes)
-        keep(app, LogTreatment(found.id, kind, when, minutes, cost, note), now=now, yes=yes)
+    immersion: in hot-melt wax. Molten wax burns and can catch fire. Use a thermostatic pot or a water bath,
+    never an open flame, never unattended, and keep to the wax maker's temperature. The chain goes in dry:
+    water in hot wax spits. Never put water on burning wax: switch off, put the lid on. Ventilate.
 
-    log.__doc__ = words
-    return log
+    wipe: wiped down and dried with a clean rag. Keep fingers and rag clear of a moving chain and its
+    sprockets.
+
+    strip: factory grease taken off with solvent, once, before the first immersion. Solvents burn and their
+    vapour is harmful: outdoors or well ventilated, no flame or spark, gloves and eye protection, never
+    heated. Let the chain dry fully before hot wax. Spent solvent goes to a hazardous-waste point.
+
+    oil: wet lube, on a chain of the control. Keep it off brake discs, pads and rims.
+
+    clean: an oiled chain degreased and dried. The same care with solvents as for strip.
+
+    The maker's instructions and local rules come first.
+
+    Examples: gritledger log drip Plover --minutes 6
+    · gritledger log immersion 'Chain 3' 'Chain 4' --at 'yesterday 20:00'
+    """
+    from rules.commands import LogTreatment
+    from services.wiring import open_app
+
+    app, now = open_app(home), now_utc()
+    ledger = ledger_of(app)
+    found = [_chain_and_time(ledger, one, at, now, yes) for one in chain]
+    ids = [one.id for one, _ in found]
+    when = max(moment for _, moment in found)  # of a date alone: after the last ride of any of them
+    keep(app, LogTreatment(ids[0], kind, when, minutes, cost, note, tuple(ids[1:])), now=now, yes=yes)
 
 
-def reading(
-    chain: ChainName,
+def measure(
+    chain: Annotated[str, typer.Argument(help=A_CHAIN)],
     over: Annotated[
         float | None, typer.Option(help="Largest gauge step that dropped in, in %; leave out if none did.")
     ] = None,
@@ -157,21 +112,34 @@ def reading(
     instrument: Annotated[
         str, typer.Option("--with", help="Which one, by your name for it; each has its own bias.")
     ] = "",
+    wipe_test: Annotated[
+        int | None, typer.Option(metavar="GRADE", help="Instead: how dirty a clean rag got, 0 to 4.")
+    ] = None,
     at: At = None,
     note: Note = "",
     yes: Yes = False,
     home: Home = None,
 ) -> None:
-    """Log a wear reading: an interval from a go/no-go gauge, or a figure from a ruler or caliper.
+    """Log what was measured: wear by a go/no-go gauge, a ruler or a caliper; or dirt by a wipe test.
 
-    Examples: gritledger reading Plover --over 0.25 --under 0.5 --with 'red gauge'
-    · gritledger reading Plover --length '12 1/16 in'
+    A wipe test is a clean rag drawn along the chain, 0 clean to 4 black paste: the check on the score. Keep
+    fingers and rag clear of a moving chain and its sprockets.
+
+    Examples: gritledger measure Plover --over 0.25 --under 0.5 --with 'red gauge'
+    · gritledger measure Plover --length '12 1/16 in' · gritledger measure Plover --wipe-test 2
     """
     from rules.chain_length import elongation_pct, length_mm
-    from rules.commands import LogReading
+    from rules.commands import LogReading, LogWipeTest
     from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
+    if wipe_test is not None:
+        if (over, under, exact, length, tool, instrument, note) != (None,) * 5 + ("", ""):
+            raise typer.BadParameter("a wipe test is a grade alone; log wear by itself")
+        found, when = _chain_and_time(ledger_of(app), chain, at, now, yes)
+        keep(app, LogWipeTest(found.id, when, wipe_test), now=now, yes=yes)
+        _offer_limits(app, now)
+        return
     if length is not None:
         if exact is not None:
             raise typer.BadParameter("give --exact or --length, not both")
@@ -181,51 +149,15 @@ def reading(
             raise typer.BadParameter(str(error)) from error
         say(f"{length} over {pitches} pitches is {exact:.2f} % longer than new.")
     chosen = tool or (ReadingTool.GAUGE if exact is None else ReadingTool.RULER)
-    found, when = _chain_and_time(app, chain, at, now, yes)
+    found, when = _chain_and_time(ledger_of(app), chain, at, now, yes)
     keep(app, LogReading(found.id, chosen, when, over, under, exact, note, instrument), now=now, yes=yes)
 
 
-def wipe_test(
-    chain: ChainName,
-    grade: Annotated[int, typer.Argument(help="0 clean … 4 black paste.")],
-    at: At = None,
-    yes: Yes = False,
-    home: Home = None,
-) -> None:
-    """Log a wipe test: a clean rag along the chain, graded 0 to 4; the check on the score.
-
-    Example: gritledger wipe-test Plover 2
-    """
-    from rules.commands import LogWipeTest
+def _offer_limits(app: App, now: datetime) -> None:
+    """What wipe tests say of a bike's limits, once three agree."""
     from rules.rag import offers
-    from services.wiring import open_app
 
-    app, now = open_app(home), now_utc()
-    found, when = _chain_and_time(app, chain, at, now, yes)
-    keep(app, LogWipeTest(found.id, when, grade), now=now, yes=yes)
-    with app.store.reading() as tx:
-        ledger = tx.ledger()
+    ledger = ledger_of(app)
     for offer in offers(ledger, app.rulebook_for(ledger), now=now):
         set_it = f"gritledger limits '{offer.bike.name}' {offer.key}={offer.offered:g}"
         say(f"{offer.sentence} If you agree: {set_it}")
-
-
-def take_back(
-    kind: Annotated[
-        Literal["treatment", "reading", "wipe test"],
-        typer.Argument(help="What it was."),
-    ],
-    number: Annotated[
-        int, typer.Argument(min=1, max=LARGEST, help="Its number, as it was told when logged.")
-    ],
-    because: Annotated[str, typer.Option(help="Why.")] = "logged by mistake",
-    home: Home = None,
-) -> None:
-    """Take back something logged by mistake. It is kept, counts no more, and 'undo' counts it again.
-
-    Example: gritledger take-back treatment 41 --because 'wrong chain'
-    """
-    from rules.commands import TakeBack
-    from services.wiring import open_app
-
-    keep(open_app(home), TakeBack(kind, number, because), now=now_utc(), yes=True)

@@ -17,7 +17,6 @@ club = typer.Typer(no_args_is_help=True, help="Keep many households in one Postg
 def register(commands: typer.Typer) -> None:
     """Hang these commands on the application."""
     commands.add_typer(club, name="club", rich_help_panel=PANEL)
-    commands.command(rich_help_panel=PANEL)(worker)
 
 
 @club.command()
@@ -142,20 +141,21 @@ def send(
     say(f"{new} of {len(paths)} files are new, and wait for a worker.")
 
 
-def worker(
+@club.command()
+def work(
     until_idle: Annotated[bool, typer.Option("--until-idle", help="End when nothing is left to do.")] = False,
     home: Home = None,
 ) -> None:
     """Work for all households of a club: read, tag, reckon, deliver, copy; on any number of machines.
 
-    Example: gritledger worker
+    Example: gritledger club work
     """
     from services.wiring import open_app
 
     try:
-        from services.running.worker import work
+        from services.running.worker import work as work_on
     except ImportError as missing:
         raise typer.BadParameter(
             "it needs more to be installed: pip install 'gritledger[fleet]'"
         ) from missing
-    work(open_app(home), say=say, until_idle=until_idle)
+    work_on(open_app(home), say=say, until_idle=until_idle)

@@ -86,7 +86,7 @@ def _tell(made: Demo, home: Path) -> None:
     for command, meaning in (
         ("gritledger due", "what needs hands"),
         ("gritledger rides --unsure", "rides whose bike is a question; assign RIDE BIKE answers"),
-        ("gritledger drip Courser", "log a drip and see what it answers; undo takes it back"),
+        ("gritledger log drip Courser", "log a drip and see what it answers; undo takes it back"),
         ("gritledger outlook", "how far each limit is"),
         ("gritledger page", "all of it in your browser"),
     ):

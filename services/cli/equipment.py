@@ -9,24 +9,17 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import typer
 
 from rules.vocabulary import Regime
-from services.cli.output import AsJson, At, Home, local, now_utc, parse_moment, say, table
-from services.cli.saying import (
-    Yes,
-    household_zone,
-    keep,
-    ledger_of,
-    list_as_json,
-    moment_typed,
-    tell,
-    zone_for,
-)
+from services.cli.output import At, Home, now_utc, parse_moment, say
+from services.cli.saying import Yes, keep, ledger_of, moment_typed, tell, zone_for
 
 if TYPE_CHECKING:
     from rules.ledger import Ledger
     from rules.vocabulary import Bike
 
 PANEL = "Bikes and chains"
-add = typer.Typer(no_args_is_help=True, help="Add a rider, a bike, a chain or a sensor.")
+add = typer.Typer(
+    no_args_is_help=True, help="Add a rider, a bike, a chain, a sensor, or a ride that nobody recorded."
+)
 
 
 def register(commands: typer.Typer) -> None:
@@ -35,9 +28,6 @@ def register(commands: typer.Typer) -> None:
     commands.command(rich_help_panel=PANEL)(fit)
     commands.command("take-off", rich_help_panel=PANEL)(take_off)
     commands.command(rich_help_panel=PANEL)(change)
-    commands.command(rich_help_panel=PANEL)(bikes)
-    commands.command(rich_help_panel=PANEL)(chains)
-    commands.command(rich_help_panel=PANEL)(sensors)
 
 
 @add.command()
@@ -127,7 +117,9 @@ def chain(
 
 @add.command()
 def sensor(
-    identity: Annotated[str, typer.Argument(help="As 'gritledger sensors' shows it, e.g. 'serial 4711'.")],
+    identity: Annotated[
+        str, typer.Argument(help="As 'gritledger list sensors' shows it, e.g. 'serial 4711'.")
+    ],
     bike: Annotated[str, typer.Argument(help="The bike it sits on.")],
     kind: Annotated[str, typer.Option(help="What it is.")] = "sensor",
     since: At = None,
@@ -269,120 +261,6 @@ def _fitted_at(ledger: Ledger, onto: Bike | None, at: str | None, now: datetime,
         return before_first_ride(ledger, onto.id, day, zone, now)
 
     return moment_typed(at, now=now, zone=zone, yes=yes, that_day=that_day)
-
-
-def bikes(as_json: AsJson = False, home: Home = None) -> None:
-    """List the bikes, whose they are, and the chain each wears.
-
-    Example: gritledger bikes
-    """
-    from services.wiring import open_app
-
-    if as_json:
-        list_as_json(open_app(home), "bikes", now=now_utc())
-        return
-
-    with open_app(home).store.reading() as tx:
-        if not tx.equipment.bikes():
-            say("No bike yet: gritledger add bike NAME")
-            return
-        riders = {rider.id: rider.name for rider in tx.equipment.riders()}
-        chain_name = {chain.id: chain.name for chain in tx.equipment.chains()}
-        on = {f.bike: chain_name[f.chain] for f in tx.equipment.fittings() if f.removed_at is None}
-        table(
-            ("bike", "owner", "chain", "unpaved", "chainrings", "cogs"),
-            (
-                (
-                    b.name,
-                    riders[b.owner],
-                    on.get(b.id, "none noted"),
-                    f"{b.unpaved_share:.0%}",
-                    "/".join(map(str, b.chainrings)) or "not entered",
-                    "-".join(map(str, b.cogs)) or "not entered",
-                )
-                for b in tx.equipment.bikes()
-            ),
-            right=(3,),
-        )
-
-
-def chains(as_json: AsJson = False, home: Home = None) -> None:
-    """List the chains, where each is, and what each has been through.
-
-    Example: gritledger chains
-    """
-    from rules.contamination import history
-    from services.wiring import open_app
-
-    if as_json:
-        list_as_json(open_app(home), "chains", now=now_utc())
-        return
-
-    app = open_app(home)
-    with app.store.reading() as tx:
-        ledger = tx.ledger()
-    if not ledger.chains:
-        say("No chain yet: gritledger add chain NAME --on BIKE")
-        return
-    now = now_utc()
-    rows = []
-    for one in ledger.chains:
-        past, where = history(ledger, one.id, app.rulebook_for(ledger)), ledger.fitting_of(one.id, now)
-        place = ledger.bike(where.bike).name if where else "retired" if one.retired_at else "on the shelf"
-        rows.append(
-            (
-                one.name,
-                one.regime.value,
-                place,
-                f"{past.since_drip.grit_h:.1f}",
-                f"{past.since_immersion.grit_h:.1f}",
-                f"{past.over_life.grit_h:.1f}",
-                f"{past.over_life.drive_h:.1f}",
-            )
-        )
-    table(
-        ("chain", "regime", "where", "since drip", "since immersion", "over life", "drive hours"),
-        rows,
-        right=(3, 4, 5, 6),
-    )
-    say(
-        "Since drip, since immersion and over life are in grit-hours: "
-        "drive hours weighted by water, mud and dust."
-    )
-
-
-def sensors(as_json: AsJson = False, home: Home = None) -> None:
-    """List every sensor seen in ride files, and the bike each is known to sit on.
-
-    Example: gritledger sensors
-    """
-    from services.wiring import open_app
-
-    if as_json:
-        list_as_json(open_app(home), "sensors", now=now_utc())
-        return
-
-    spans: dict[str, list[str]] = {}
-    rows: list[tuple[object, ...]] = []
-    with open_app(home).store.reading() as tx:
-        name = {bike.id: bike.name for bike in tx.equipment.bikes()}
-        entered, heard = tx.equipment.sensors(), tx.equipment.sensors_seen()
-        zone = household_zone(tx)
-    for s in entered:
-        since = f" from {local(s.from_at, zone)}" if s.from_at else ""
-        until = f" until {local(s.until_at, zone)}" if s.until_at else ""
-        spans.setdefault(s.identity, []).append(f"{name[s.bike]}{since}{until}")
-    for one in heard:
-        place = "; ".join(spans.pop(one.identity, ["not said"]))
-        rows.append(
-            (one.identity, one.kind, one.rides, local(one.first_at, zone), local(one.last_at, zone), place)
-        )
-    kinds = {s.identity: s.kind for s in entered}
-    rows += [(identity, kinds[identity], 0, "", "", "; ".join(on)) for identity, on in spans.items()]
-    if not rows:
-        say("No sensor was heard yet, and none entered.")
-        return
-    table(("sensor", "kind", "rides", "first seen", "last seen", "sits on"), rows, right=(2,))
 
 
 def _teeth(text: str) -> tuple[int, ...]:

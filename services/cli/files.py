@@ -1,4 +1,4 @@
-"""Commands about files: read them, and what became of each."""
+"""The command that reads ride files."""
 
 from __future__ import annotations
 
@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from services.cli.output import AsJson, Home, err, local, now_utc, say, table, waiting_for_a_word
-from services.cli.saying import household_zone, list_as_json
+from services.cli.output import Home, err, now_utc, say, waiting_for_a_word
 
 if TYPE_CHECKING:
     from services.use_cases.import_rides import FileOutcome
@@ -19,9 +18,8 @@ PANEL = "Rides"
 
 
 def register(commands: typer.Typer) -> None:
-    """Hang these commands on the application."""
+    """Hang this command on the application."""
     commands.command("import", rich_help_panel=PANEL)(import_)
-    commands.command(rich_help_panel=PANEL)(files)
 
 
 def import_(
@@ -104,55 +102,11 @@ def import_(
     ):
         say(sentence)
     if not details and any(one.why for one in outcomes):
-        say("One by one: gritledger files --trouble")
+        say("One by one: gritledger list files --trouble")
     with app.store.reading() as tx:
         questions = tx.rides.asking()
         for sentence in also_moved(tx, moved):
             say(sentence)
     if questions:
         say(waiting_for_a_word(questions))
-    say("Next: gritledger round, for weather and reminders; or gritledger watch, to do all of it by itself.")
-
-
-def files(
-    trouble: Annotated[
-        bool, typer.Option("--trouble", help="Only those that did not become a ride.")
-    ] = False,
-    last: Annotated[int, typer.Option(min=1, help="How many, newest first.")] = 50,
-    as_json: AsJson = False,
-    home: Home = None,
-) -> None:
-    """List the files seen and what became of each.
-
-    Example: gritledger files --trouble
-    """
-    from services.store.notes import FILES_WAITING
-    from services.use_cases.import_rides import Outcome
-    from services.wiring import open_app
-
-    if as_json:
-        list_as_json(open_app(home), "files", now=now_utc())
-        return
-
-    fine = {Outcome.NEW.value, Outcome.SAME_OUTING.value}
-    with open_app(home).store.reading() as tx:
-        for name, why, try_this in tx.notes.get(FILES_WAITING, []):
-            say(f"Waiting: {name}: {why}; {try_this}. It is tried again by itself.")
-        zone = household_zone(tx)
-        seen = [one for one in tx.files.outcomes() if not trouble or one.outcome not in fine][:last]
-    if not seen:
-        say("No such file." if trouble else "No file was read yet: gritledger import FOLDER")
-        return
-    table(
-        ("seen", "file", "became", "why", "what to do"),
-        (
-            (
-                local(f.seen_at, zone),
-                f.name,
-                f"{f.outcome}{f' {f.ride}' if f.ride else ''}",
-                f.why,
-                f.try_this,
-            )
-            for f in seen
-        ),
-    )
+    say("Next, for weather and reminders: gritledger watch, by itself from then on; or with --once.")

@@ -14,10 +14,10 @@ from services.cli import (
     copies,
     equipment,
     files,
+    lists,
     reminders,
     rides,
     running,
-    sensitivity,
     shelf,
     wear,
 )
@@ -60,7 +60,7 @@ def _every(
         )
 
 
-for part in (files, rides, equipment, care, shelf, reminders, wear, sensitivity, running, copies, club):
+for part in (files, rides, lists, equipment, care, shelf, reminders, wear, running, copies, club):
     part.register(commands)
 
 

@@ -39,7 +39,6 @@ def register(commands: typer.Typer) -> None:
     commands.command(rich_help_panel=PANEL)(tomorrow)
     commands.command(rich_help_panel=PANEL)(done)
     commands.command("put-off", rich_help_panel=PANEL)(put_off)
-    commands.command(rich_help_panel=PANEL)(dismiss)
 
 
 def due(as_json: AsJson = False, home: Home = None) -> None:
@@ -249,22 +248,36 @@ def _year(home: Path | None, on: str | None, take: str | None) -> None:
     say("Wear rests on two assumed numbers that nobody measured; rust is not in it. No money is reckoned.")
 
 
-def outlook(as_json: AsJson = False, home: Home = None) -> None:
+def outlook(
+    chain: Annotated[str | None, typer.Argument(help="One chain, or the bike that wears it.")] = None,
+    weights: Annotated[
+        bool, typer.Option("--weights", help="Instead: how much rests on the weights of water, mud, dust.")
+    ] = False,
+    as_json: AsJson = False,
+    home: Home = None,
+) -> None:
     """Show how far each limit of each chain is, and when it comes at the recent pace.
 
-    Example: gritledger outlook
+    With --weights: how far grit-hours and these dates move if water, mud or dust weigh less or more than
+    assumed.
+
+    Examples: gritledger outlook · gritledger outlook Plover · gritledger outlook 'Chain 1' --weights
     """
     from rules.outlook import outlook as look_ahead
     from services.app import zone_of
+    from services.cli.sensitivity import show_sensitivity
+    from services.use_cases.find import chain_named
     from services.wiring import open_app
 
-    if as_json:
-        list_as_json(open_app(home), "outlook", now=now_utc())
-        return
-
     app, now = open_app(home), now_utc()
-    with app.store.reading() as tx:
-        ledger = tx.ledger()
+    if as_json:
+        list_as_json(app, "outlook", now=now)
+        return
+    ledger = ledger_of(app)
+    only = {chain_named(ledger, chain, now).id} if chain else None
+    if weights:
+        show_sensitivity(app, ledger, only, now)
+        return
     table(
         ("chain", "on", "what", "used", "limit", "", "at this pace"),
         (
@@ -282,6 +295,7 @@ def outlook(as_json: AsJson = False, home: Home = None) -> None:
                 else "not in sight",
             )
             for row in look_ahead(ledger, app.rulebook_for(ledger), now=now, zone_of=zone_of)
+            if only is None or row.chain in only
         ),
         right=(3, 4),
     )
@@ -337,7 +351,7 @@ def done(
 ) -> None:
     """Say that what a reminder asked for is done: the care is logged as of now, and the reminder closed.
 
-    Was it done earlier, log the care itself with its time: gritledger drip Plover --at 'yesterday 20:00'.
+    Was it done earlier, log the care itself with its time: gritledger log drip Plover --at 'yesterday 20:00'.
 
     Example: gritledger done 12
     """
@@ -351,32 +365,27 @@ def put_off(
     number: ReminderNumber,
     until: Annotated[str | None, typer.Option(help="Until when, e.g. '2026-05-03 18:00'.")] = None,
     days: Annotated[float, typer.Option(min=0.01, max=365, help="For so many days.")] = 1,
+    for_good: Annotated[
+        bool, typer.Option("--for-good", help="The same cause is not raised again; say why with --because.")
+    ] = False,
+    because: Annotated[str, typer.Option(help="Why for good; kept with the reminder.")] = "",
     home: Home = None,
 ) -> None:
-    """Put a reminder off: it is silent until then. A wet chain rusts meanwhile.
+    """Put a reminder off: it is silent until then, or for good. A wet chain rusts meanwhile.
 
-    Example: gritledger put-off 12 --days 2
+    Examples: gritledger put-off 12 --days 2 · gritledger put-off 12 --for-good --because 'the bike is sold'
     """
+    from services.use_cases.answer_reminder import dismiss
     from services.use_cases.answer_reminder import put_off as answer
     from services.wiring import open_app
 
+    if for_good != bool(because):
+        raise typer.BadParameter("--for-good and --because go together: it is kept why")
     app, now = open_app(home), now_utc()
+    if for_good:
+        tell(dismiss(app, number, because, now=now))
+        return
     zone = zone_for(ledger_of(app))
     then = parse_moment(until, now=now, zone=zone).at if until else now + timedelta(days=days)
     answer(app, number, then, now=now)
     say(f"Reminder {number} is silent until {local(then, zone)}.")
-
-
-def dismiss(
-    number: ReminderNumber,
-    because: Annotated[str, typer.Option(help="Why; kept with the reminder.")],
-    home: Home = None,
-) -> None:
-    """Dismiss a reminder for good, with a reason; the same cause is not raised again.
-
-    Example: gritledger dismiss 12 --because 'the bike is sold'
-    """
-    from services.use_cases.answer_reminder import dismiss as answer
-    from services.wiring import open_app
-
-    tell(answer(open_app(home), number, because, now=now_utc()))

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import timedelta
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
@@ -25,7 +25,7 @@ from services.cli.output import (
     say,
     table,
 )
-from services.cli.saying import Yes, confirm, household_zone, keep, ledger_of, list_as_json, zone_for
+from services.cli.saying import Yes, confirm, keep, ledger_of, zone_for
 
 if TYPE_CHECKING:
     from rules.outlook import Difference
@@ -42,9 +42,7 @@ def register(commands: typer.Typer) -> None:
     commands.command(rich_help_panel=PANEL)(rides)
     commands.command(rich_help_panel=PANEL)(assign)
     add.command("ride")(add_ride)
-    commands.command(rich_help_panel=PANEL)(conditions)
-    commands.command("not-a-ride", rich_help_panel=PANEL)(not_a_ride)
-    commands.command(rich_help_panel=PANEL)(split)
+    commands.command(rich_help_panel=PANEL)(correct)
     commands.command(rich_help_panel=PANEL)(undo)
 
 
@@ -288,70 +286,77 @@ def _assign_by_table(
     keep(app, PutRidesOn(found.answers), now=now, yes=True)
 
 
-def conditions(
+def correct(
     number: RideNumber,
-    word: Annotated[str, typer.Argument(help="wet, damp, dry, dusty, muddy; or 'archive' to take it back.")],
-    unpaved: Annotated[float | None, typer.Option(help="How much of the ride was unpaved, in %.")] = None,
-    preview: Annotated[bool, typer.Option("--preview", help="Only show what would change.")] = False,
+    like: Annotated[
+        str | None,
+        typer.Option(help="It was wet, damp, dry, dusty or muddy; or 'archive' to take your word back."),
+    ] = None,
+    unpaved: Annotated[float | None, typer.Option(help="How much of it was unpaved, in %.")] = None,
+    preview: Annotated[
+        bool, typer.Option("--preview", help="Of --like: only show what would change.")
+    ] = False,
+    not_a_ride: Annotated[
+        bool, typer.Option("--not-a-ride", help="A car trip, a test of the head unit: it counts no more.")
+    ] = False,
+    because: Annotated[str, typer.Option(help="Why it was no ride.")] = "no ride of ours",
+    two_rides: Annotated[
+        bool, typer.Option("--two-rides", help="Its two recordings were two outings: both count.")
+    ] = False,
     home: Home = None,
 ) -> None:
-    """Say what a ride was like; your word overrules the archive.
+    """Correct a ride: what it was like, which overrules the archive; that it was none; that it was two.
 
-    Example: gritledger conditions 12 wet
+    It is kept whatever is said of it, and undo takes that back. Of two recordings taken for one outing give
+    the second, or the ride it was joined to; 'gritledger rides NUMBER' shows both.
+
+    Examples: gritledger correct 12 --like wet --unpaved 40
+    · gritledger correct 12 --not-a-ride --because 'on the car roof' · gritledger correct 12 --two-rides
     """
-    from rules.commands import SayCondition, SayUnpaved
+    from rules.commands import SayCondition, SayUnpaved, SplitOuting, WithdrawRide
     from services.use_cases.preview import preview_condition
     from services.wiring import open_app
 
-    spoken = {"soaked": "wet", "mud": "muddy", "dust": "dusty"}.get(word.casefold(), word.casefold())
+    if (like is not None or unpaved is not None) + not_a_ride + two_rides != 1:
+        raise typer.BadParameter("say one thing of it: --like and --unpaved, --not-a-ride, or --two-rides")
+    if preview and like is None:
+        raise typer.BadParameter("--preview shows what --like would change")
+    ride, app, now = RideId(number), open_app(home), now_utc()
+    if not_a_ride or two_rides:
+        keep(app, SplitOuting(ride) if two_rides else WithdrawRide(ride, because), now=now, yes=True)
+        return
+    if like is not None:
+        said = _word(like)
+        if preview:
+            _show_difference(preview_condition(app, ride, said, now=now))
+            say("Nothing was changed: this was a preview.")
+            return
+        keep(app, SayCondition(ride, said), now=now, yes=True)
+    if unpaved is not None:
+        keep(app, SayUnpaved(ride, unpaved / 100), now=now, yes=True)
+
+
+def _word(typed: str) -> Condition | None:
+    """What a ride was like, as riders say it; None = as the archive has it. Raises typer.BadParameter."""
+    spoken = {"soaked": "wet", "mud": "muddy", "dust": "dusty"}.get(typed.casefold(), typed.casefold())
     words = [one.value for one in Condition if one is not Condition.UNKNOWN]
     if spoken != "archive" and spoken not in words:
-        raise typer.BadParameter(f"'{word}' is none of: {', '.join(words)}, archive")
-    said = None if spoken == "archive" else Condition(spoken)
-    app, now = open_app(home), now_utc()
-    if preview:
-        _show_difference(preview_condition(app, RideId(number), said, now=now))
-        say("Nothing was changed: this was a preview.")
-        return
-    keep(app, SayCondition(RideId(number), said), now=now, yes=True)
-    if unpaved is not None:
-        keep(app, SayUnpaved(RideId(number), unpaved / 100), now=now, yes=True)
-
-
-def not_a_ride(
-    number: RideNumber,
-    because: Annotated[str, typer.Option(help="Why.")] = "no ride of ours",
-    home: Home = None,
-) -> None:
-    """Count a ride no more: a car trip, a test of the head unit. It is kept; undo counts it again.
-
-    Example: gritledger not-a-ride 12 --because 'on the car roof'
-    """
-    from rules.commands import WithdrawRide
-    from services.wiring import open_app
-
-    keep(open_app(home), WithdrawRide(RideId(number), because), now=now_utc(), yes=True)
-
-
-def split(number: RideNumber, home: Home = None) -> None:
-    """Say that two recordings taken for one outing were two: both count from now on. Undo joins them again.
-
-    Give the second recording, or the ride it was joined to; 'gritledger rides NUMBER' shows both.
-
-    Example: gritledger split 12
-    """
-    from rules.commands import SplitOuting
-    from services.wiring import open_app
-
-    keep(open_app(home), SplitOuting(RideId(number)), now=now_utc(), yes=True)
+        raise typer.BadParameter(f"'{typed}' is none of: {', '.join(words)}, archive")
+    return None if spoken == "archive" else Condition(spoken)
 
 
 def undo(
     number: Annotated[
-        int | None, typer.Argument(min=1, max=LARGEST, help="Which; the newest by default.")
+        int | None,
+        typer.Argument(
+            min=1, max=LARGEST, help="Which, as 'gritledger list changes' shows it; the newest by default."
+        ),
     ] = None,
-    show: Annotated[bool, typer.Option("--list", help="Only list what can be undone.")] = False,
-    as_json: AsJson = False,
+    fact: Annotated[
+        Literal["treatment", "reading", "wipe test"] | None,
+        typer.Option(help="Instead: count what was logged under this number of its own no more."),
+    ] = None,
+    because: Annotated[str, typer.Option(help="Of --fact: why.")] = "logged by mistake",
     yes: Yes = False,
     home: Home = None,
 ) -> None:
@@ -359,27 +364,18 @@ def undo(
 
     What cannot stand without it is named first, and undone with it.
 
-    Example: gritledger undo 12
+    Examples: gritledger undo 12 · gritledger undo 41 --fact treatment --because 'wrong chain'
     """
+    from rules.commands import TakeBack
     from services.store import NeedsConfirmation
     from services.use_cases.undo import undo as undo_change
     from services.wiring import open_app
 
     app = open_app(home)
-    if as_json:
-        list_as_json(app, "corrections", now=now_utc())
-        return
-    if show:
-        with app.store.reading() as tx:
-            zone = household_zone(tx)
-            rows = [
-                (one.number, local(one.at, zone), one.by, one.what, "undone" if one.undone_at else "")
-                for one in tx.changes.all_(limit=30)
-            ]
-        if rows:
-            table(("number", "when", "by", "what", ""), rows, right=(0,))
-        else:
-            say("Nothing was said yet that could be undone.")
+    if fact is not None:
+        if number is None:
+            raise typer.BadParameter(f"say which {fact}, by the number it was told with when it was logged")
+        keep(app, TakeBack(fact, number, because), now=now_utc(), yes=True)
         return
     try:
         done = undo_change(app, number, now=now_utc(), confirmed=yes)

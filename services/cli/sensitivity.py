@@ -1,45 +1,27 @@
-"""The command that shows how much of a chain's score rests on the assumed weights."""
+"""How much of a chain's score rests on the assumed weights, as `outlook --weights` shows it."""
 
 from __future__ import annotations
 
 from collections.abc import Iterator
 from datetime import datetime
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING
 
-import typer
-
-from services.cli.output import Home, now_utc, say, table
+from services.cli.output import say, table
 from services.cli.saying import zone_for
 
 if TYPE_CHECKING:
+    from rules.ledger import Ledger
     from rules.sensitivity import Sensitivity
-
-PANEL = "Wear and wax"
-
-
-def register(commands: typer.Typer) -> None:
-    """Hang this command on the application."""
-    commands.command(rich_help_panel=PANEL)(sensitivity)
+    from rules.vocabulary import ChainId
+    from services.app import App
 
 
-def sensitivity(
-    chain: Annotated[str | None, typer.Argument(help="One chain, or the bike that wears it.")] = None,
-    home: Home = None,
-) -> None:
-    """Show how far grit-hours and due dates move if water, mud or dust weigh less or more than assumed.
-
-    Example: gritledger sensitivity 'Chain 1'
-    """
+def show_sensitivity(app: App, ledger: Ledger, only: set[ChainId] | None, now: datetime) -> None:
+    """How far grit-hours and due dates move with each weight; of these chains, or of all on bikes."""
     from rules.sensitivity import sensitivity as of_chains
     from rules.vocabulary import Regime
     from services.app import zone_of
-    from services.use_cases.find import chain_named
-    from services.wiring import open_app
 
-    app, now = open_app(home), now_utc()
-    with app.store.reading() as tx:
-        ledger = tx.ledger()
-        only = {chain_named(ledger, chain, now).id} if chain else None
     found = of_chains(ledger, app.rulebook_for(ledger), now=now, zone_of=zone_of, only=only)
     if not found:
         say("No chain is on a bike: gritledger fit CHAIN BIKE")

@@ -26,18 +26,8 @@ from services.messages.html import Block, Link
 from services.messages.message import AskedRide, Message, message_of
 
 WHY_COMMAND = "gritledger why {id}"
-DONE_COMMANDS = {
-    (ReminderKind.WIPE_AND_DRIP, Regime.WAXED): "gritledger drip {chain}",
-    (ReminderKind.WIPE_AND_DRIP, Regime.WET_LUBE): "gritledger oil {chain}",
-    (ReminderKind.DRIP, Regime.WAXED): "gritledger drip {chain}",
-    (ReminderKind.DRIP, Regime.WET_LUBE): "gritledger oil {chain}",
-    (ReminderKind.IMMERSION, Regime.WAXED): "gritledger immerse {chain}",
-    (ReminderKind.IMMERSION, Regime.WET_LUBE): "gritledger clean {chain}",
-    (ReminderKind.INSPECTION, Regime.WAXED): "gritledger reading {chain} --over STEP --under STEP",
-    (ReminderKind.INSPECTION, Regime.WET_LUBE): "gritledger reading {chain} --over STEP --under STEP",
-    (ReminderKind.REPLACEMENT, Regime.WAXED): "gritledger take-off {chain}",
-    (ReminderKind.REPLACEMENT, Regime.WET_LUBE): "gritledger take-off {chain}",
-}
+MEASURE_COMMAND = "gritledger measure {chain} --over STEP --under STEP"
+REPLACE_COMMAND = "gritledger take-off {chain}"
 PAGE_PATH = "/why/{id}"
 PUT_OFF = "Put off"
 
@@ -319,7 +309,11 @@ def done_words(texts: Iterable[ReminderText]) -> str:
 
 def _commands(telling: ReminderText) -> tuple[tuple[str, str], ...]:
     hands = work(telling.reminder.kind, telling.regime)
-    done = DONE_COMMANDS[telling.reminder.kind, telling.regime]
+    if hands is not None:
+        done = f"gritledger log {hands.answer} {{chain}}"
+    else:
+        worn = telling.reminder.kind is ReminderKind.REPLACEMENT
+        done = REPLACE_COMMAND if worn else MEASURE_COMMAND
     return (
         (hands.past if hands else "Done", done.format(chain=shlex.quote(one_line(telling.chain_name)))),
         ("Why?", WHY_COMMAND.format(id=telling.id)),

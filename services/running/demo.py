@@ -26,7 +26,7 @@ from services.wiring import open_app
 
 REPLAYED_DAYS = 21  # the reminders of three weeks, as each evening would have raised them
 SETTINGS = """\
-# The settings of the demo household. Change anything, then: gritledger round --home <this folder>
+# The settings of the demo household. Change anything, then: gritledger watch --once --home <this folder>
 use_variables = false       # variables such as GRITLEDGER_DATABASE are for your own ledger, not for this
 
 [[watch]]

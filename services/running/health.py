@@ -248,7 +248,7 @@ def files(
                 "files",
                 False,
                 f"{unread[0]}{more} in a watched folder was not read yet.",
-                "The next round reads it: gritledger round; or let 'gritledger watch' run.",
+                "The next round reads it: gritledger watch --once; or let 'gritledger watch' run.",
             )
         elif not told:
             yield Finding("files", True, f"Every file that has lain in {one.folder} for an hour was read.")
@@ -266,14 +266,14 @@ def rounds(watched: Sequence[Watched], last_round: datetime | None, now: datetim
                 "rounds",
                 False,
                 "No round was ever made.",
-                "Start 'gritledger watch', or let it start by itself.",
+                "Start 'gritledger watch', or let it start by itself: 'gritledger watch --at-login'.",
             )
     elif now - last_round > SILENT_AFTER:
         yield Finding(
             "rounds",
             False,
             f"The last round was on {last_round:%Y-%m-%d} at {last_round:%H:%M} UTC: nobody is watching.",
-            "Start 'gritledger watch', or let it start by itself.",
+            "Start 'gritledger watch', or let it start by itself: 'gritledger watch --at-login'.",
         )
     else:
         yield Finding("rounds", True, f"The last round was at {last_round:%Y-%m-%d %H:%M} UTC.")

@@ -77,5 +77,5 @@ def _counted_once(tx: Transaction, suspects: Iterable[RideId], now: datetime) ->
     return (
         f"{which} a second recording of an outing that was counted beside it: {number(sum(before.values()))} "
         f"drive hours there before, {number(sum(after.values()))} now. 'gritledger rides NUMBER' says why; "
-        "'gritledger split NUMBER' says that there were two."
+        "'gritledger correct NUMBER --two-rides' says that there were two."
     )

@@ -6,16 +6,17 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 from enum import Enum
+from itertools import product
 from typing import Any, TypeAlias
 
 from rules.reasons import reading_words
 from rules.ride_name import own_title
 from rules.rulebook import KEYS
-from rules.vocabulary import Reading, Ride, Treatment, WipeTest
+from rules.vocabulary import Reading, Ride, Sensor, Treatment, WipeTest
 from rules.wear.forecast import Forecast, Measure
 from rules.work import work
 from services.app import App
-from services.store import NotFound
+from services.store import NotFound, SensorSighting
 from services.views.chain_state import state_of
 from services.views.snapshot import Snapshot
 
@@ -117,6 +118,7 @@ def _care(look: Look) -> Rows:
             "at": _instant(one),
             "chain": ledger.chain(one.chain).name,
             "fact": "treatment" if treated else "reading" if isinstance(one, Reading) else "wipe test",
+            "number": one.id,
             "what": one.kind.value if treated else _words(one),
             "minutes": one.minutes if treated else None,
             "cost": one.cost if treated else None,
@@ -226,18 +228,27 @@ def _fittings(look: Look) -> Rows:
 
 
 def _sensors(look: Look) -> Rows:
+    """Every sensor heard or entered, a row for each span on a bike."""
     snapshot = look.snapshot
-    for one in snapshot.sensors_seen:
-        on = [s for s in snapshot.ledger.sensors if s.identity == one.identity]
-        yield {
-            "sensor": one.identity,
-            "kind": one.kind,
-            "head_unit": one.recorder,
-            "rides": one.rides,
-            "first_heard_at": one.first_at,
-            "last_heard_at": one.last_at,
-            "sits_on": snapshot.bike_name(on[-1].bike) if on else None,
-        }
+    spans: dict[str, list[Sensor | None]] = {}
+    for one in snapshot.ledger.sensors:
+        spans.setdefault(one.identity, []).append(one)
+    heard: dict[str, list[SensorSighting | None]] = {}
+    for sighting in snapshot.sensors_seen:
+        heard.setdefault(sighting.identity, []).append(sighting)
+    for identity in {**heard, **spans}:
+        for seen, on in product(heard.get(identity, [None]), spans.get(identity, [None])):
+            yield {
+                "sensor": identity,
+                "kind": seen.kind if seen else on and on.kind,
+                "head_unit": seen is not None and seen.recorder,
+                "rides": seen.rides if seen else 0,
+                "first_heard_at": seen and seen.first_at,
+                "last_heard_at": seen and seen.last_at,
+                "sits_on": on and snapshot.bike_name(on.bike),
+                "from_at": on and on.from_at,
+                "until_at": on and on.until_at,
+            }
 
 
 def _limits(look: Look) -> Rows:
@@ -253,7 +264,7 @@ def _limits(look: Look) -> Rows:
         }
 
 
-def _corrections(look: Look) -> Rows:
+def _changes(look: Look) -> Rows:
     with look.app.store.reading() as tx:
         every = tx.changes.all_()
     for one in every:
@@ -279,7 +290,7 @@ def _due(look: Look) -> Rows:
             "without_weather_drive_h": round(due.unknown_h, 4),
             "cause_at": due.cause_at,
             "urgency": due.urgency,
-            "answered_by": None if hands is None else hands.command,
+            "answered_by": None if hands is None else hands.answer,
         }
 
 
@@ -314,5 +325,5 @@ LISTS: Mapping[str, Callable[[Look], Rows]] = {
     "riders": _riders,
     "fittings": _fittings,
     "sensors": _sensors,
-    "corrections": _corrections,
+    "changes": _changes,
 }

@@ -65,7 +65,7 @@ def ride_story(app: App, ride_number: int) -> Iterator[str]:
         yield f"  {count} samples left out: {why}"
     for other, name, because in others:
         yield f"  Also recorded in {Path(name).name} (ride {other}): {'; '.join(because)}."
-        yield f"    Two outings after all? gritledger split {other}"
+        yield f"    Two outings after all? gritledger correct {other} --two-rides"
     if details.kept_ride is not None:
         yield f"  A second recording of ride {details.kept_ride}: it does not count by itself."
     if details.withdrawn_because:

@@ -92,7 +92,7 @@ def test_a_command_in_the_demos_home_writes_there_and_nowhere_else(tmp_path: Pat
     assert said.returncode == 0, said.stderr
     assert (demo / "gritledger.db").exists()
     assert not own.exists()
-    told = run("settings", *words, **variables)
+    told = run("list", "settings", *words, **variables)
     assert "GRITLEDGER_DATABASE (not read here: use_variables = false)" in told.stdout
 
 
@@ -129,7 +129,7 @@ def test_a_password_alone_sets_up_no_mail(tmp_path: Path) -> None:
     (tmp_path / "b" / "settings.toml").write_text(
         '[channels.mail]\nhost = "mail.example.org"\nuser = "iva"\nsender = "iva@example.org"\n'
     )
-    told = run("settings", "--home", str(tmp_path / "b"), **secret)
+    told = run("list", "settings", "--home", str(tmp_path / "b"), **secret)
     assert told.returncode == 0, told.stderr
     assert "mail.example.org" in told.stdout
     assert "a secret" not in told.stdout

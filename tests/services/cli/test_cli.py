@@ -127,9 +127,9 @@ def lived_in(tmp_path_factory: pytest.TempPathFactory) -> Path:
     assert re.search(r"broken\.fit: unreadable: ends after", read)
     assert re.search(r"jog\.fit: not a ride: says it is “running”", read)
     assert len(re.findall(": unreadable: ", read)) == 2
-    assert "One by one: gritledger files --trouble" in read
+    assert "One by one: gritledger list files --trouble" in read
     assert "1 ride waits for your word on the bike: gritledger rides --unsure" in read
-    told = typed.well("round")
+    told = typed.well("watch", "--once")
     assert "ride hours tagged" in told
     assert "Wipe, dry and drip the chain Chain 1 on Plover" in told
     return home
@@ -165,9 +165,9 @@ def test_the_help_of_the_whole_says_where_to_begin() -> None:
 
 
 def test_the_lists_show_what_was_entered(typed: Typed) -> None:
-    assert re.search(r"Plover +Iva +Chain 1 .* 40 +11-13-15-18-21-24-28-34-42", typed.well("bikes"))
-    assert re.search(r"Chain 2 +waxed +Night Harrier", typed.well("chains"))
-    assert re.search(r"serial 4711 +power meter +3 .*Plover", typed.well("sensors"))
+    assert re.search(r"Plover +Iva +Chain 1 .* 40 +11-13-15-18-21-24-28-34-42", typed.well("list", "bikes"))
+    assert re.search(r"Chain 2 +waxed +on Night Harrier", typed.well("list", "chains"))
+    assert re.search(r"serial 4711 +power meter +3 .*Plover", typed.well("list", "sensors"))
     listed = typed.well("rides")
     assert len(re.findall("Plover", listed)) == 3
     assert "?" in listed
@@ -176,7 +176,7 @@ def test_the_lists_show_what_was_entered(typed: Typed) -> None:
     (last,) = json.loads(typed.well("rides", "--json", "--last", "1"))
     assert last["bike"] == "Plover"
     assert json.loads(typed.well("rides", str(last["ride"]), "--json")) == [last]
-    seen = typed.well("files", "--trouble")
+    seen = typed.well("list", "files", "--trouble")
     assert "broken.fit" in seen
     assert "jog.fit" in seen
     assert "evening.fit" not in seen
@@ -204,12 +204,12 @@ def test_one_ride_is_told_with_its_hours_weather_and_bike(typed: Typed) -> None:
 
 def test_a_bike_is_assigned_after_a_look_and_undone(typed: Typed) -> None:
     evening = number_of(typed, "evening")
-    before = typed.well("chains"), typed.well("due")
+    before = typed.well("list", "chains"), typed.well("due")
 
     looked = typed.well("assign", evening, "Night Harrier", "--preview")
     assert "Chain 1: -" in looked
     assert "Nothing was changed" in looked
-    assert (typed.well("chains"), typed.well("due")) == before
+    assert (typed.well("list", "chains"), typed.well("due")) == before
 
     done = typed.well("assign", evening, "Night Harrier")
     assert "Ride " in done
@@ -219,8 +219,8 @@ def test_a_bike_is_assigned_after_a_look_and_undone(typed: Typed) -> None:
     number = re.search(r"Wrong\? gritledger undo (\d+)", done)
     assert number is not None
     assert "Undone" in typed.well("undo", number[1])
-    assert (typed.well("chains"), typed.well("due")) == before
-    assert "undone" in typed.well("undo", "--list")
+    assert (typed.well("list", "chains"), typed.well("due")) == before
+    assert "undone" in typed.well("list", "changes")
 
 
 def test_a_span_of_rides_is_assigned_at_once(typed: Typed) -> None:
@@ -236,11 +236,11 @@ def test_the_riders_word_on_conditions_counts_and_is_taken_back(typed: Typed) ->
     morning = number_of(typed, "morning")
     typed.well("assign", morning, "Night Harrier")
 
-    assert "Nothing was changed" in typed.well("conditions", morning, "muddy", "--preview")
-    assert "called muddy" in typed.well("conditions", morning, "mud", "--unpaved", "80")
+    assert "Nothing was changed" in typed.well("correct", morning, "--like", "muddy", "--preview")
+    assert "called muddy" in typed.well("correct", morning, "--like", "mud", "--unpaved", "80")
     assert "muddy" in typed.well("rides")
     assert "by your word" in typed.well("rides", morning)
-    typed.well("conditions", morning, "archive")
+    typed.well("correct", morning, "--like", "archive")
     assert "muddy" not in typed.well("rides")
 
 
@@ -277,21 +277,22 @@ def test_a_table_of_ones_own_puts_many_rides_on_their_bikes_with_one_undo(
 
 def test_a_ride_that_was_none_is_counted_no_more_until_undone(typed: Typed) -> None:
     evening = number_of(typed, "evening")
-    before = typed.well("chains"), typed.well("due")
+    before = typed.well("list", "chains"), typed.well("due")
 
-    typed.well("not-a-ride", evening, "--because", "on the car roof")
+    typed.well("correct", evening, "--not-a-ride", "--because", "on the car roof")
 
     assert "evening" not in typed.well("rides")
     assert "Counts no more: on the car roof" in typed.well("rides", evening)
     typed.well("undo")
-    assert (typed.well("chains"), typed.well("due")) == before
+    assert (typed.well("list", "chains"), typed.well("due")) == before
 
 
 def test_a_sensor_that_moved_takes_its_rides_along(typed: Typed) -> None:
     said = typed.well("add", "sensor", "serial 4711", "Night Harrier", "--at", "4 days ago")
 
     assert "sits on Night Harrier" in said
-    assert "Night Harrier" in re.findall(r"serial 4711.*", typed.well("sensors"))[0]
+    spans = re.findall(r"serial 4711.*", typed.well("list", "sensors"))
+    assert [re.search("Plover|Night Harrier", one)[0] for one in spans] == ["Plover", "Night Harrier"]  # type: ignore[index]
     assert "Undone" in typed.well("undo")
 
 
@@ -299,24 +300,27 @@ def test_care_answers_reminders_and_is_taken_back(typed: Typed) -> None:
     asked = typed.well("due")
     assert "Wipe, dry and drip the chain Chain 1 on Plover" in asked
 
-    dripped = typed.well("drip", "plover", "--minutes", "6", "--cost", "0.4", "--note", "two drops more")
+    dripped = typed.well(
+        "log", "drip", "plover", "--minutes", "6", "--cost", "0.4", "--note", "two drops more"
+    )
     assert "Drip logged on Chain 1" in dripped
     assert "Done (" in dripped
     assert "Wipe, dry and drip the chain Chain 1" not in typed.well("due")
 
+    assert "Chain 1" in typed.well("list", "care")
     number = re.search(r"treatment (\d+)", dripped)
     assert number is not None
-    typed.well("take-back", "treatment", number[1], "--because", "the other chain")
+    typed.well("undo", number[1], "--fact", "treatment", "--because", "the other chain")
     typed.well("undo")  # the taking back
     for words in (
-        ("immerse", "Chain 1", "--at", "yesterday 22:00"),
-        ("wipe", "Plover"),
-        ("strip", "Chain 2", "--at", "20 days ago"),
-        ("oil", "Chain 2", "--at", "19 days ago", "--yes"),
-        ("clean", "Chain 2", "--at", "18 days ago", "--yes"),
-        ("reading", "Chain 1", "--over", "0.1", "--under", "0.25"),
-        ("reading", "Chain 1", "--exact", "0.12"),
-        ("wipe-test", "Plover", "2"),
+        ("log", "immersion", "Chain 1", "--at", "yesterday 22:00"),
+        ("log", "wipe", "Plover", "Night Harrier", "--at", f"{TODAY - timedelta(days=1):%Y-%m-%d}"),
+        ("log", "strip", "Chain 2", "--at", "20 days ago"),
+        ("log", "oil", "Chain 2", "--at", "19 days ago", "--yes"),
+        ("log", "clean", "Chain 2", "--at", "18 days ago", "--yes"),
+        ("measure", "Chain 1", "--over", "0.1", "--under", "0.25"),
+        ("measure", "Chain 1", "--exact", "0.12"),
+        ("measure", "Plover", "--wipe-test", "2"),
     ):
         assert "logged" in typed.well(*words), words
 
@@ -330,7 +334,7 @@ def test_a_reminder_says_why_and_is_answered(typed: Typed) -> None:
 
     assert "is silent until" in typed.well("put-off", number, "--days", "2")
     assert "(put off until" in typed.well("due")
-    assert ": dismissed." in typed.well("dismiss", number, "--because", "the bike is sold")
+    assert ": dismissed." in typed.well("put-off", number, "--for-good", "--because", "the bike is sold")
     assert f" {number}  " not in typed.well("due")
     refused = typed("done", number)
     assert refused.status == 1
@@ -345,7 +349,7 @@ def test_questions_ahead_are_answered(typed: Typed) -> None:
     assert typed.well("what-if", "--limit", "wet_ride=2").startswith(
         "Withdrawn: Wipe, dry and drip the chain"
     )
-    measured = typed.well("reading", "Chain 2", "--length", "12 1/32 in", "--with", "foot rule", "--yes")
+    measured = typed.well("measure", "Chain 2", "--length", "12 1/32 in", "--with", "foot rule", "--yes")
     assert "12 1/32 in over 24 pitches is 0.26 % longer than new." in measured
     assert typed.well("trial") == "No trial was ever begun.\n"
     year = typed.well("what-if", "--year")
@@ -361,25 +365,28 @@ def test_two_recordings_of_one_outing_are_joined_split_and_joined_again(typed: T
         a_recording(WET_HOUR + timedelta(minutes=10), sensor=4711), device=SensorSeen("head unit", serial=2)
     )
     (typed.home / "second.gpx").write_bytes(gpx_bytes(second))
-    before = typed.well("chains"), typed.well("due")
+    before = typed.well("list", "chains"), typed.well("due")
     assert "1 an outing already here" in typed.well("import", str(typed.home / "second.gpx"))
-    assert typed.well("chains") == before[0]
+    assert typed.well("list", "chains") == before[0]
     evening = number_of(typed, "evening")
     told = re.search(
-        r"Also recorded in second\.gpx.*\n.*gritledger split (\d+)", typed.well("rides", evening)
+        r"Also recorded in second\.gpx.*\n.*gritledger correct (\d+) --two-rides",
+        typed.well("rides", evening),
     )
     assert told is not None
 
-    assert "both count" in typed.well("split", told[1])
+    assert "both count" in typed.well("correct", told[1], "--two-rides")
     assert len(typed.well("rides").splitlines()) == 1 + 5
     typed.well("undo")
 
-    assert (typed.well("chains"), typed.well("due")) == before
-    assert typed("split", number_of(typed, "morning")).err.endswith("no second recording to split from it.\n")
+    assert (typed.well("list", "chains"), typed.well("due")) == before
+    assert typed("correct", number_of(typed, "morning"), "--two-rides").err.endswith(
+        "no second recording to split from it.\n"
+    )
 
 
 def test_settings_health_and_channels_say_what_is(typed: Typed) -> None:
-    shown = typed.well("settings")
+    shown = typed.well("list", "settings")
     assert 'weather.archive = "local"' in shown
     assert "channels.mail = not set" in shown
     assert "{" not in shown
@@ -395,7 +402,7 @@ def test_a_copy_is_made_looked_through_and_put_back(typed: Typed, tmp_path: Path
     assert made is not None
     assert "is whole: " in typed.well("backup", "--verify", made[1])
     typed.well("add", "rider", "Tomas")
-    typed.well("not-a-ride", number_of(typed, "evening"))
+    typed.well("correct", number_of(typed, "evening"), "--not-a-ride")
     assert typed.well("rides") != before[0]
 
     assert "It lacks what came later: 1 rider" in typed.well("restore", made[1], "--yes")
@@ -415,24 +422,24 @@ def test_secrets_are_left_out_of_the_settings_shown(tmp_path: Path) -> None:
         '[channels.command]\nargv = ["/usr/bin/push", "--token", "t0ps3cret"]\n'
     )
 
-    shown = typed.well("settings")
+    shown = typed.well("list", "settings")
 
     assert "hush" not in shown
     assert "t0ps3cret" not in shown
     assert "db.example/ledger" in shown
-    assert 'channels.command.argv = ["/usr/bin/push"] and 2 more, not shown' in shown
+    assert 'channels.command.argv = ["/usr/bin/push", "and 2 more, not shown' in shown
 
 
 def test_a_new_home_says_what_to_do_next(tmp_path: Path) -> None:
     typed = Typed(tmp_path / "new")
 
     assert "gritledger import" in typed.well("rides")
-    assert "gritledger add bike" in typed.well("bikes")
-    assert "gritledger add chain" in typed.well("chains")
-    assert "gritledger import" in typed.well("files")
-    assert "none entered" in typed.well("sensors")
+    assert "gritledger add bike" in typed.well("list", "bikes")
+    assert "gritledger add chain" in typed.well("list", "chains")
+    assert "gritledger import" in typed.well("list", "files")
+    assert "none entered" in typed.well("list", "sensors")
     assert "Nothing needs your hands" in typed.well("due")
-    assert "not there yet" in typed.well("settings")
+    assert "not there yet" in typed.well("list", "settings")
     (tmp_path / "a.fit").write_bytes(b"x")
     assert_one_sentence(typed("import", str(tmp_path / "a.fit")), 2, "gritledger add rider")
 
@@ -454,9 +461,9 @@ def assert_one_sentence(said: Said, status: int, *parts: str) -> None:
 WRONG: list[tuple[int, str, tuple[str, ...]]] = [
     # names
     (1, "Did you mean “Plover”?", ("assign", "1", "Plovre")),
-    (1, "Did you mean “Plover”?", ("drip", "Plovr")),
-    (1, "Did you mean “Chain ", ("immerse", "Chain 3")),
-    (1, "Known: Chain 1, Chain 2, Night Harrier, Plover.", ("wipe", "Zebra")),
+    (1, "Did you mean “Plover”?", ("log", "drip", "Plovr")),
+    (1, "Did you mean “Chain ", ("log", "immersion", "Chain 3")),
+    (1, "Known: Chain 1, Chain 2, Night Harrier, Plover.", ("log", "wipe", "Zebra")),
     (1, "Did you mean “Chain ", ("fit", "chain", "Plover")),
     (1, "Known: Chain 1, Chain 2.", ("fit", "Xyz", "Plover")),
     (1, "Did you mean “Plover”?", ("fit", "Chain 1", "Plver")),
@@ -467,16 +474,16 @@ WRONG: list[tuple[int, str, tuple[str, ...]]] = [
     (1, "already", ("add", "rider", "IVA")),
     (1, "time zone", ("add", "rider", "Bo", "--zone", "Mars/One")),
     (1, "no mail address", ("add", "rider", "Bo", "--email", "not an address")),
-    (1, "had no chain", ("drip", "Plover", "--at", "2001-01-01")),
+    (1, "had no chain", ("log", "drip", "Plover", "--at", "2001-01-01")),
     # numbers
     (1, "They are numbered up to", ("rides", "999")),
     (1, "Ride 999 does not count", ("assign", "999", "Plover")),
     (1, "They are numbered up to", ("why", "999")),
     (1, "They are numbered up to", ("done", "999")),
-    (1, "Ride 999 does not count", ("conditions", "999", "wet")),
+    (1, "Ride 999 does not count", ("correct", "999", "--like", "wet")),
     (1, "They are numbered up to", ("undo", "999")),
-    (1, "No treatment 9 counts", ("take-back", "treatment", "9")),
-    (2, "is not one of", ("take-back", "bath", "9")),
+    (1, "No treatment 9 counts", ("undo", "9", "--fact", "treatment")),
+    (2, "is not one of", ("undo", "9", "--fact", "bath")),
     (1, "Known: Chain 1, Chain 2, Night Harrier, Plover.", ("why", "twelve")),
     (2, "at most", ("why", "99999999999999999999")),
     (2, "numbered from 1", ("why", "0")),
@@ -487,45 +494,53 @@ WRONG: list[tuple[int, str, tuple[str, ...]]] = [
     (2, "ride numbers first", ("assign", "99999999999999999999", "Plover")),
     (2, "ride numbers first", ("assign", "Plover", "1")),
     (2, "say which rides", ("assign", "Plover")),
-    (2, "a number is wanted", ("drip", "Plover", "--minutes", "six")),
-    (1, "Minutes must be from 0 to 10000", ("drip", "Plover", "--minutes", "-6")),
-    (2, "a number is wanted", ("drip", "Plover", "--cost", "free")),
-    (1, "5 is no grade", ("wipe-test", "Plover", "5")),
+    (2, "a number is wanted", ("log", "drip", "Plover", "--minutes", "six")),
+    (1, "Minutes must be from 0 to 10000", ("log", "drip", "Plover", "--minutes", "-6")),
+    (2, "a number is wanted", ("log", "drip", "Plover", "--cost", "free")),
+    (1, "5 is no grade", ("measure", "Plover", "--wipe-test", "5")),
     (2, "at least 0.01", ("put-off", "1", "--days", "0")),
     (2, "no list of teeth", ("add", "bike", "Courser", "--cogs", "11-12-x")),
     (1, "from 0 % to 100 %", ("add", "bike", "Courser", "--unpaved", "160")),
-    (1, "smaller one", ("reading", "Plover", "--over", "0.5", "--under", "0.25")),
-    (1, "Say what was read", ("reading", "Plover")),
-    (1, "ruler", ("reading", "Plover", "--exact", "0.2", "--tool", "gauge")),
-    (1, "one exact figure", ("reading", "Plover", "--over", "0.2", "--tool", "ruler")),
+    (1, "smaller one", ("measure", "Plover", "--over", "0.5", "--under", "0.25")),
+    (1, "Say what was read", ("measure", "Plover")),
+    (1, "ruler", ("measure", "Plover", "--exact", "0.2", "--tool", "gauge")),
+    (1, "one exact figure", ("measure", "Plover", "--over", "0.2", "--tool", "ruler")),
     # times
-    (2, "no time I understand", ("drip", "Plover", "--at", "some day")),
-    (2, "not in the calendar", ("drip", "Plover", "--at", "2026-02-30")),
-    (2, "not in the calendar", ("drip", "Plover", "--at", "25:10")),
-    (1, "has not come yet", ("drip", "Plover", "--at", "2999-01-01")),
+    (2, "no time I understand", ("log", "drip", "Plover", "--at", "some day")),
+    (2, "not in the calendar", ("log", "drip", "Plover", "--at", "2026-02-30")),
+    (2, "not in the calendar", ("log", "drip", "Plover", "--at", "25:10")),
+    (1, "has not come yet", ("log", "drip", "Plover", "--at", "2999-01-01")),
     (2, "no time I understand", ("put-off", "1", "--until", "never")),
     (1, "has passed", ("put-off", "1", "--until", "yesterday")),
-    (2, "not in the calendar", ("drip", "Plover", "--at", "999999999999 days ago")),
+    (2, "not in the calendar", ("log", "drip", "Plover", "--at", "999999999999 days ago")),
     # words
-    (2, "is none of: wet, damp, dry, dusty, muddy, archive", ("conditions", "1", "sandy")),
+    (2, "is none of: wet, damp, dry, dusty, muddy, archive", ("correct", "1", "--like", "sandy")),
     (2, "no limit 'dripp'", ("what-if", "--limit", "dripp=3")),
     (2, "the report is a page: name it", ("wear", "--report", "wear.pdf")),
     (2, "cannot be written", ("wear", "--report", "/proc/none/wear.html")),
-    (2, "is no length: write it as", ("reading", "Plover", "--length", "long")),
-    (2, "an even number of pitches", ("reading", "Plover", "--length", "305 mm", "--pitches", "23")),
-    (2, "not both", ("reading", "Plover", "--length", "305 mm", "--exact", "0.1")),
+    (2, "is no length: write it as", ("measure", "Plover", "--length", "long")),
+    (2, "an even number of pitches", ("measure", "Plover", "--length", "305 mm", "--pitches", "23")),
+    (2, "not both", ("measure", "Plover", "--length", "305 mm", "--exact", "0.1")),
     (2, "no trial is under way on", ("trial", "Plover", "--end")),
     (2, "name the bike, and both chains", ("trial", "Plover", "--waxed", "Chain 1")),
     (2, "is no number", ("what-if", "--limit", "drip=soon")),
     (2, "imagine something", ("what-if",)),
     (2, "'waxed'", ("add", "chain", "Chain 9", "--regime", "butter")),
     # the command itself
-    (2, "did you mean 'drip'?", ("drop",)),
+    (2, "did you mean 'log'?", ("logg",)),
     (2, "no command 'frobnicate'", ("frobnicate",)),
-    (2, "CHAIN is missing", ("drip",)),
-    (2, "--because is missing", ("dismiss", "1")),
-    (2, "did you mean --minutes", ("drip", "Plover", "--minuts", "3")),
-    (2, "in quotes", ("drip", "Night", "Harrier")),
+    (
+        2,
+        "CHAIN is missing",
+        (
+            "log",
+            "drip",
+        ),
+    ),
+    (2, "--for-good and --because go together", ("put-off", "1", "--for-good")),
+    (2, "did you mean --minutes", ("log", "drip", "Plover", "--minuts", "3")),
+    (1, "Known: Chain 1, Chain 2, Night Harrier, Plover.", ("log", "drip", "Night", "Harrier")),
+    (2, "in quotes", ("measure", "Night", "Harrier")),
     (1, "no such file or folder", ("import", "/nowhere/at all")),
     (1, "is not empty", ("demo",)),
 ]
@@ -561,7 +576,7 @@ def test_a_settings_typo_names_key_and_line(typed: Typed) -> None:
 def test_settings_that_are_no_toml_name_the_line(typed: Typed) -> None:
     (typed.home / "settings.toml").write_text("[weather\narchive = 3\n")
 
-    assert_one_sentence(typed("round"), 1, "settings.toml", "line 1")
+    assert_one_sentence(typed("watch", "--once"), 1, "settings.toml", "line 1")
 
 
 def test_a_rulebook_typo_names_key_and_line(typed: Typed) -> None:
@@ -569,7 +584,7 @@ def test_a_rulebook_typo_names_key_and_line(typed: Typed) -> None:
     file = typed.home / "settings.toml"
     file.write_text('rulebook = "own.toml"\n' + file.read_text())
 
-    assert_one_sentence(typed("round"), 1, "own.toml", "line 2", "dripp", "drip")
+    assert_one_sentence(typed("watch", "--once"), 1, "own.toml", "line 2", "dripp", "drip")
 
 
 def test_a_rulebook_that_is_not_there_is_named(typed: Typed) -> None:
@@ -605,7 +620,7 @@ def test_a_missing_weather_file_waits_and_the_round_finishes(typed: Typed) -> No
     (typed.home / "new.fit").write_bytes(fit_bytes(a_recording(WET_HOUR - timedelta(hours=6), sensor=4711)))
     typed.well("import", str(typed.home / "new.fit"))
 
-    said = typed.well("round")
+    said = typed.well("watch", "--once")
 
     assert "weather.csv" in said
     assert "1 ride" in said
@@ -626,8 +641,8 @@ def gritledger(home: Path, *words: str) -> subprocess.CompletedProcess[str]:
 
 def test_a_process_ends_with_the_status_and_speaks_on_the_right_stream(typed: Typed) -> None:
     fine = gritledger(typed.home, "due")
-    refused = gritledger(typed.home, "drip", "Plovr")
-    wrong = gritledger(typed.home, "drop")
+    refused = gritledger(typed.home, "log", "drip", "Plovr")
+    wrong = gritledger(typed.home, "logg")
 
     assert (fine.returncode, fine.stderr) == (0, "")
     assert "Wipe, dry and drip" in fine.stdout
@@ -635,8 +650,7 @@ def test_a_process_ends_with_the_status_and_speaks_on_the_right_stream(typed: Ty
     assert refused.stderr == "gritledger: No chain or bike “Plovr”. Did you mean “Plover”?\n"
     assert wrong.returncode == 2
     assert (
-        wrong.stderr
-        == "gritledger: there is no command 'drop'; did you mean 'drip'? See: gritledger --help\n"
+        wrong.stderr == "gritledger: there is no command 'logg'; did you mean 'log'? See: gritledger --help\n"
     )
 
 

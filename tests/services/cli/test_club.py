@@ -43,8 +43,8 @@ def test_a_household_of_a_club_is_used_as_at_home(
     mill, quay = (a_home(tmp_path / n, f"{club_url}&household={n}") for n in numbers)
     assert typed("add", "rider", "Ines", "--home", mill)[0] == 0
     assert typed("add", "bike", "Plover", "--home", mill)[0] == 0
-    assert "Plover" in typed("bikes", "--home", mill)[1]
-    assert "Plover" not in typed("bikes", "--home", quay)[1]
+    assert "Plover" in typed("list", "bikes", "--home", mill)[1]
+    assert "Plover" not in typed("list", "bikes", "--home", quay)[1]
 
-    status, said = typed("bikes", "--home", desk)
+    status, said = typed("list", "bikes", "--home", desk)
     assert (status, "is kept for a club; name the household" in said) == (1, True), said

@@ -1,4 +1,4 @@
-"""`gritledger sensitivity`, typed: the table and the sentence of each chain."""
+"""`gritledger outlook --weights`, typed: the table and the sentence of each chain."""
 
 from __future__ import annotations
 
@@ -39,7 +39,7 @@ def home(tmp_path: Path) -> Path:
 
 
 def typed(home: Path, capsys: pytest.CaptureFixture[str], *words: str) -> list[str]:
-    assert run(["sensitivity", *words, "--home", str(home)]) == 0
+    assert run(["outlook", "--weights", *words, "--home", str(home)]) == 0
     return capsys.readouterr().out.splitlines()
 
 

@@ -104,7 +104,7 @@ def test_one_reminder_is_its_headline_its_reason_its_caution_and_two_commands() 
     assert message.text.startswith("Wipe, dry and drip the chain Copper on Plover\n\nCopper came home wet")
     flowing = " ".join(message.text.split())
     assert "Careful: fingers off a turning chain, wax off brakes." in flowing
-    assert "Wiped and dripped: gritledger drip Copper" in flowing
+    assert "Wiped and dripped: gritledger log drip Copper" in flowing
     assert "Why? gritledger why 12" in flowing
     assert "To answer by phone, set page.public_url." in flowing
     assert message.short == WET.reminder.sentence
@@ -331,8 +331,8 @@ def test_a_chain_named_like_markup_or_a_shell_command_stays_a_name() -> None:
 
     assert _tags(message.html).tags == plain.tags
     assert not [name for name, _ in _tags(message.html).attributes if name.startswith("on")]
-    command = next(line for line in message.text.splitlines() if "gritledger drip" in line)
-    assert shlex.split(command.split(":  ")[1]) == ["gritledger", "drip", HOSTILE]
+    command = next(line for line in message.text.splitlines() if "gritledger log drip" in line)
+    assert shlex.split(command.split(":  ")[1]) == ["gritledger", "log", "drip", HOSTILE]
 
 
 @given(st.text(max_size=60), st.text(max_size=200))

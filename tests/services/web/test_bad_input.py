@@ -29,7 +29,7 @@ DRIP = {"chain": "1", "kind": "drip"}
 TELL, TOLD = "/rides/tell", {"rider": "1", "bike": "1", "minutes": "40", "at": "2025-01-01T10:00"}
 BAD = [
     Bad(
-        ("drip", PLOVER, "--minutes", "1e309"),
+        ("log", "drip", PLOVER, "--minutes", "1e309"),
         TREAT,
         {**DRIP, "minutes": "1e309"},
         "Minutes must be from 0 to",
@@ -52,59 +52,79 @@ BAD = [
         {**TOLD, "km": "-3"},
         "The distance in metres must be from 0 to",
     ),
-    Bad(("drip", PLOVER, "--minutes", "nan"), TREAT, {**DRIP, "minutes": "nan"}, "Minutes must be from 0 to"),
-    Bad(("drip", PLOVER, "--minutes", "-6"), TREAT, {**DRIP, "minutes": "-6"}, "Minutes must be from 0 to"),
-    Bad(("drip", PLOVER, "--cost", "-1"), TREAT, {**DRIP, "cost": "-1"}, "The cost must be from 0 to"),
     Bad(
-        ("drip", PLOVER, "--at", "1850-01-01 10:00"),
+        ("log", "drip", PLOVER, "--minutes", "nan"),
+        TREAT,
+        {**DRIP, "minutes": "nan"},
+        "Minutes must be from 0 to",
+    ),
+    Bad(
+        ("log", "drip", PLOVER, "--minutes", "-6"),
+        TREAT,
+        {**DRIP, "minutes": "-6"},
+        "Minutes must be from 0 to",
+    ),
+    Bad(("log", "drip", PLOVER, "--cost", "-1"), TREAT, {**DRIP, "cost": "-1"}, "The cost must be from 0 to"),
+    Bad(
+        ("log", "drip", PLOVER, "--at", "1850-01-01 10:00"),
         TREAT,
         {**DRIP, "at": "1850-01-01T10:00"},
         "1 January 1850, 10:00 is too long ago for a ride file",
     ),
     Bad(
-        ("drip", PLOVER, "--at", "2099-01-01 10:00"),
+        ("log", "drip", PLOVER, "--at", "2099-01-01 10:00"),
         TREAT,
         {**DRIP, "at": "2099-01-01T10:00"},
         "1 January 2099, 10:00 has not come yet",
     ),
-    Bad(("oil", PLOVER), TREAT, {"chain": "1", "kind": "oil"}, "is waxed: oil it all the same?"),
-    Bad(("clean", PLOVER), TREAT, {"chain": "1", "kind": "clean"}, "is waxed: degrease it all the same?"),
-    Bad(("immerse", OILED), TREAT, {"chain": "3", "kind": "immersion"}, "is oiled: immerse it all the same?"),
-    Bad(("strip", OILED), TREAT, {"chain": "3", "kind": "strip"}, "is oiled: strip it all the same?"),
+    Bad(("log", "oil", PLOVER), TREAT, {"chain": "1", "kind": "oil"}, "is waxed: oil it all the same?"),
     Bad(
-        ("reading", PLOVER, "--exact", "-3"),
+        ("log", "clean", PLOVER),
+        TREAT,
+        {"chain": "1", "kind": "clean"},
+        "is waxed: degrease it all the same?",
+    ),
+    Bad(
+        ("log", "immersion", OILED),
+        TREAT,
+        {"chain": "3", "kind": "immersion"},
+        "is oiled: immerse it all the same?",
+    ),
+    Bad(("log", "strip", OILED), TREAT, {"chain": "3", "kind": "strip"}, "is oiled: strip it all the same?"),
+    Bad(
+        ("measure", PLOVER, "--exact", "-3"),
         READ,
         {"chain": "1", "tool": "ruler", "exact": "-3"},
         "The elongation in % must be from -0.99 to 4.99",
     ),
     Bad(
-        ("reading", PLOVER, "--exact", "99"),
+        ("measure", PLOVER, "--exact", "99"),
         READ,
         {"chain": "1", "tool": "ruler", "exact": "99"},
         "The elongation in % must be from -0.99 to 4.99",
     ),
     Bad(
-        ("reading", PLOVER, "--over", "0.5", "--under", "0.25"),
+        ("measure", PLOVER, "--over", "0.5", "--under", "0.25"),
         READ,
         {"chain": "1", "tool": "gauge", "over": "0.5", "under": "0.25"},
         "leave nothing between them",
     ),
-    Bad(("reading", PLOVER), READ, {"chain": "1", "tool": "gauge"}, "Say what was read"),
+    Bad(("measure", PLOVER), READ, {"chain": "1", "tool": "gauge"}, "Say what was read"),
     Bad(
-        ("reading", PLOVER, "--over", "7"),
+        ("measure", PLOVER, "--over", "7"),
         READ,
         {"chain": "1", "tool": "gauge", "over": "7"},
         "The step that dropped in, in % must be from 0 to 4.99",
     ),
     Bad(
-        ("reading", PLOVER, "--exact", "0.01"),
+        ("measure", PLOVER, "--exact", "0.01"),
         READ,
         {"chain": "1", "tool": "ruler", "exact": "0.01"},
         "and a chain grows no shorter. Is it this chain?",
     ),
-    Bad(("wipe-test", PLOVER, "9"), WIPE, {"chain": "1", "grade": "9"}, "9 is no grade"),
+    Bad(("measure", PLOVER, "--wipe-test", "9"), WIPE, {"chain": "1", "grade": "9"}, "9 is no grade"),
     Bad(
-        ("take-back", "treatment", "99"),
+        ("undo", "99", "--fact", "treatment"),
         "/care/take-back",
         {"fact": "treatment", "number": "99"},
         "No treatment 99",
@@ -208,8 +228,13 @@ BAD = [
         "The sensor serial 4711 is already on Plover in that time",
     ),
     Bad(("assign", "9999", "Plover"), "/rides/9999/bike", {"bike": "1"}, "Ride 9999 does not count"),
-    Bad(("conditions", "9999", "wet"), "/rides/9999/conditions", {"word": "wet"}, "Ride 9999 does not count"),
-    Bad(("not-a-ride", "9999"), "/rides/9999/no-ride", {}, "Ride 9999 does not count"),
+    Bad(
+        ("correct", "9999", "--like", "wet"),
+        "/rides/9999/conditions",
+        {"word": "wet"},
+        "Ride 9999 does not count",
+    ),
+    Bad(("correct", "9999", "--not-a-ride"), "/rides/9999/no-ride", {}, "Ride 9999 does not count"),
     Bad(("undo", "9999"), "/corrections/9999/undo", {}, "No change “9999”"),
     Bad(("done", "9999"), "/why/9999/done", {}, "No reminder “9999”"),
 ]
@@ -242,7 +267,7 @@ def test_after_a_yes_what_is_odd_stands(
     shop: App, page: TestClient, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """Typed with --yes; on the page by the button behind the question."""
-    assert run(["oil", PLOVER, "--yes", "--home", str(shop.settings.home)]) == 0
+    assert run(["log", "oil", PLOVER, "--yes", "--home", str(shop.settings.home)]) == 0
     assert "Oil logged on Plover's chain" in capsys.readouterr().out
     form = {"the_page": token_in(page.get("/care").text), "chain": "1", "kind": "clean", "yes": "yes"}
     assert "Clean logged on Plover’s chain" in page.post(TREAT, data=form).text.replace("&#39;", "’")
@@ -258,7 +283,7 @@ def test_care_on_a_retired_chain_is_refused_everywhere(
     capsys.readouterr()
     why = "Shelf & Son was retired on 13 January 2025, 09:00; nothing is done to it after that"
 
-    assert run(["oil", OILED, "--at", "2025-01-13 10:00", "--home", home]) == 1
+    assert run(["log", "oil", OILED, "--at", "2025-01-13 10:00", "--home", home]) == 1
     assert why in capsys.readouterr().err
     form = {
         "the_page": token_in(page.get("/care").text),

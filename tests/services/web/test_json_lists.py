@@ -18,12 +18,12 @@ LISTS = tuple(
         "outlook",
         "rides",
         "rides --unsure",
-        "files",
-        "bikes",
-        "chains",
-        "sensors",
+        "list files",
+        "list bikes",
+        "list chains",
+        "list sensors",
+        "list changes",
         "wear",
-        "undo",
     ]
 )
 UNITS = ("_h", "_m", "_km", "_pct", "_share", "_per_day")

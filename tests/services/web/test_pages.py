@@ -441,7 +441,7 @@ def test_two_recordings_are_split_from_the_page_and_put_together_again(
 
 EXPORTS = (
     *("rides", "chains", "care", "reminders", "files", "wear", "bikes"),
-    *("riders", "fittings", "sensors", "limits", "corrections"),
+    *("riders", "fittings", "sensors", "limits", "changes"),
 )
 
 
