@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
 TIMEOUT_S = 30.0
 LONGEST_REASON = 200
+LONGEST_WAIT = timedelta(days=2)  # the longest window of any archive here is a day
 USER_AGENT = "gritledger (weather for bicycle chains; one request at a time)"
 
 
@@ -66,7 +67,7 @@ class Asker:
             raise ArchiveUnavailable(f"{self._archive} cannot be reached ({error})") from error
         try:
             document = json.loads(answer.content)
-        except ValueError:
+        except (ValueError, RecursionError):
             document = None
         if answer.status_code == httpx.codes.OK and document is not None:
             return document
@@ -91,7 +92,7 @@ class Asker:
 def _named_wait(answer: httpx.Response, reason: str, now: datetime) -> datetime | None:
     seconds = answer.headers.get("Retry-After", "")
     if seconds.isdecimal():
-        return now + timedelta(seconds=int(seconds))
+        return now + min(timedelta(seconds=int(seconds[:9])), LONGEST_WAIT)
     return window_end(reason, now)
 
 

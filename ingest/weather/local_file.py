@@ -132,7 +132,10 @@ def _hour(text: str, line: str) -> datetime:
         raise ArchiveUnavailable(f"{line}: {text!r} is no time; write 2025-06-10T14:00:00Z") from error
     if at.tzinfo is None:
         raise ArchiveUnavailable(f"{line}: {text!r} has no time zone; write it in UTC, with a Z at its end")
-    at = at.astimezone(UTC)
+    try:
+        at = at.astimezone(UTC)
+    except OverflowError as error:
+        raise ArchiveUnavailable(f"{line}: {text!r} is before or after all years; mend it") from error
     if at.minute or at.second or at.microsecond:
         raise ArchiveUnavailable(
             f"{line}: {text!r} is not on the hour; give hourly values by the hour's start"

@@ -12,7 +12,7 @@ from typing import Any
 
 from ingest.weather.asking import TIMEOUT_S, Asker
 from ingest.weather.hourly import BlockRefused, Cell, HourlyWeather
-from ingest.weather.plausible_hour import believed
+from ingest.weather.plausible_hour import believable, believed
 from rules.vocabulary import Tier
 
 POWER_URL = "https://power.larc.nasa.gov/api/temporal/hourly/point"
@@ -138,8 +138,8 @@ def _series(document: Any) -> dict[str, _Column]:
         header = document["header"]
         fill = float(header.get("fill_value", FILL))
         standard = header.get("time_standard", "UTC")
-        given = {name: (columns[name], units[name]["units"]) for name in PARAMETERS if name in columns}
-    except (AttributeError, KeyError, TypeError, ValueError) as error:
+        given = {name: (columns[name], str(units[name]["units"])) for name in PARAMETERS if name in columns}
+    except (AttributeError, KeyError, TypeError, ValueError, OverflowError) as error:
         raise BlockRefused("nasa power: its answer has not the shape it documents") from error
     if standard != "UTC":
         raise BlockRefused(f"nasa power: its times are in {standard!r}, not in UTC")
@@ -165,5 +165,5 @@ def _value(column: _Column, field: str, at: datetime) -> float | None:
     if value is None or value == fill:
         return None
     if isinstance(value, int | float):
-        value = meaning(value)
+        value = meaning(believable(value))
     return believed("nasa power", field, value, when=stamp)

@@ -116,7 +116,7 @@ class _OpenMeteo:
     def _check_place(self, answer: Mapping[str, Any], cell: Cell) -> None:
         try:
             latitude, longitude = float(answer["latitude"]), float(answer["longitude"])
-        except (KeyError, TypeError, ValueError) as error:
+        except (KeyError, TypeError, ValueError, OverflowError) as error:
             raise BlockRefused(f"{self.name}: its answer names no place") from error
         east = abs((longitude - cell.longitude_deg + 180) % 360 - 180)
         if max(abs(latitude - cell.latitude_deg), east) > self.moved_at_most_deg:

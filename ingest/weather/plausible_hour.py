@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from math import inf
 
 from ingest.weather.hourly import BlockRefused
 
@@ -28,6 +29,7 @@ def believed(archive: str, field: str, value: object, *, when: str) -> float | N
         return None
     if isinstance(value, bool) or not isinstance(value, int | float):
         raise BlockRefused(f"{archive}: {field} is {value!r} at {when}, which is no number")
+    value = believable(value)
     lowest, highest = RANGES[field]
     rounding = GAUGE_ROUNDING_MM if field == "rain_mm" else ROUNDING
     if lowest == 0.0 and -rounding <= value <= 0:
@@ -36,4 +38,12 @@ def believed(archive: str, field: str, value: object, *, when: str) -> float | N
         raise BlockRefused(
             f"{archive}: {field} is {value:g} at {when}; {lowest:g} to {highest:g} is believed"
         )
-    return float(value)
+    return value
+
+
+def believable(value: int | float) -> float:
+    """The number as a float; one that is too large for any is no less absurd as infinity."""
+    try:
+        return float(value)
+    except OverflowError:
+        return inf if value > 0 else -inf

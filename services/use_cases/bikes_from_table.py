@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import codecs
 import csv
 import io
 import re
-from collections import Counter
+from bisect import bisect_left, bisect_right
+from collections import Counter, defaultdict
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
@@ -13,11 +15,12 @@ from pathlib import Path
 
 from ingest.errors import UnreadableFile
 from rules.ledger import Ledger
-from rules.vocabulary import BikeId, RideId
+from rules.vocabulary import BikeId, Ride, RideId
 from rules.wording import listed
 
 LARGEST_BYTES = 20 << 20
 EARLY, LATE = timedelta(minutes=10), timedelta(minutes=30)  # how far a written time may be from a start
+SEPARATORS = ",;\t|"
 SHOWN = 3  # rows or names that are named of each kind
 _DAY_FIRST = re.compile(r"(\d{1,2})[./](\d{1,2})[./](\d{4})(?:[ T,]+(\d{1,2}):(\d{2})(?::\d{2})?)?")
 _YEAR_FIRST = re.compile(r"(\d{4})[-/.](\d{1,2})[-/.](\d{1,2})(?:[ T,]+(\d{1,2}):(\d{2})(?::\d{2})?)?")
@@ -75,11 +78,12 @@ def matched(ledger: Ledger, rows: Sequence[Row], zone: tzinfo) -> Matched:
     without_ride: list[Row] = []
     several: list[Row] = []
     unknown: Counter[str] = Counter()
+    here = _Rides(ledger.rides, zone)
     for row in rows:
         if row.at is None and row.day is None:
             without_time.append(row)
             continue
-        rides = _rides_of(ledger, row, zone)
+        rides = here.at(row.at) if row.at is not None else here.on(row.day)
         if not rides:
             without_ride.append(row)
         elif len(rides) > 1:
@@ -115,16 +119,32 @@ def matched(ledger: Ledger, rows: Sequence[Row], zone: tzinfo) -> Matched:
     return Matched(answers, tuple(sentences))
 
 
-def _rides_of(ledger: Ledger, row: Row, zone: tzinfo) -> list[RideId]:
-    if row.at is not None:
-        at = row.at
-        under_way = [one.id for one in ledger.rides if one.started_at - EARLY <= at <= one.ended_at]
+class _Rides:
+    """The rides that are here, by when they were."""
+
+    def __init__(self, rides: Sequence[Ride], zone: tzinfo) -> None:
+        self._by_start = sorted(rides, key=lambda one: one.started_at)
+        self._starts_s = [one.started_at.timestamp() for one in self._by_start]
+        longest = max((one.ended_at - one.started_at for one in rides), default=timedelta(0))
+        self._back_s, self._ahead_s = max(longest, LATE).total_seconds(), max(EARLY, LATE).total_seconds()
+        self._by_day: dict[date, list[RideId]] = defaultdict(list)
+        for one in rides:
+            self._by_day[one.started_at.astimezone(zone).date()].append(one.id)
+
+    def at(self, moment: datetime) -> list[RideId]:
+        """The rides under way then, or the one that began the nearest to it."""
+        first = bisect_left(self._starts_s, moment.timestamp() - self._back_s)
+        last = bisect_right(self._starts_s, moment.timestamp() + self._ahead_s)
+        near = self._by_start[first:last]
+        under_way = [one.id for one in near if one.started_at - EARLY <= moment <= one.ended_at]
         if under_way:
             return under_way
-        near = [one for one in ledger.rides if abs(one.started_at - at) <= LATE]
-        near.sort(key=lambda one: abs(one.started_at - at))
-        return [one.id for one in near[:1]]
-    return [one.id for one in ledger.rides if one.started_at.astimezone(zone).date() == row.day]
+        near = [one for one in near if abs(one.started_at - moment) <= LATE]
+        return [one.id for one in sorted(near, key=lambda one: abs(one.started_at - moment))[:1]]
+
+    def on(self, day: date | None) -> list[RideId]:
+        """The rides that began on that day."""
+        return self._by_day.get(day, []) if day is not None else []
 
 
 def _records(file: Path) -> list[list[str]]:
@@ -138,16 +158,15 @@ def _records(file: Path) -> list[list[str]]:
         ) from error
     if content[:2] in (b"PK", b"\xd0\xcf"):
         raise UnreadableFile(str(file), "is a spreadsheet, not a table of text", "save it as CSV")
+    wide = content.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
     try:
-        text = content.decode("utf-8-sig")
+        text = content.decode("utf-16" if wide else "utf-8-sig")
     except UnicodeDecodeError:
         text = content.decode("latin-1")
+    headings = text.lstrip().partition("\n")[0]
+    separator = max(SEPARATORS, key=headings.count)
     try:
-        separators = csv.Sniffer().sniff(text[:20_000].replace("\r\n", "\n"), delimiters=",;\t|")
-    except csv.Error:
-        separators = csv.excel
-    try:
-        return list(csv.reader(io.StringIO(text), separators))
+        return list(csv.reader(io.StringIO(text, newline=None), delimiter=separator))
     except csv.Error as error:
         raise UnreadableFile(str(file), f"is no table ({error})", "export it as CSV") from error
 

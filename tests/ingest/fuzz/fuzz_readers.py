@@ -22,11 +22,11 @@ import numpy as np
 
 from fixtures.fit_writer import fit_bytes
 from ingest.errors import UnreadableFile
+from ingest.files.reader import recordings_in
 from ingest.files.unpack import members
 from ingest.ride.recording import Recording
 from tests.ingest.fuzz import fit_inputs, gpx_inputs
 from tests.ingest.recordings import NAMES, ride
-from tests.read_one import read
 
 _MOST_SECONDS, _MOST_GROWTH_MB = 2.0, 300.0
 
@@ -53,7 +53,8 @@ def fuzz(inputs: int, seed: int) -> Tally:
         started = time.perf_counter()
         try:
             for name, inner in members(data, "input"):
-                _take(read(inner, name), f"'{seed} {number}'", tally)
+                for found in recordings_in(inner, name):
+                    _take(found, f"'{seed} {number}'", tally)
         except UnreadableFile as refused:
             tally.refused += 1
             if not (refused.path.startswith("input") and refused.why and refused.try_this):

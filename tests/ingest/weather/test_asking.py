@@ -83,6 +83,7 @@ def test_an_answer_is_its_document(ask):
     ("status", "body", "refused", "words"),
     [
         (200, b"<html>Log in to the hotel network</html>", False, "no JSON"),
+        (200, b'{"hourly": ' + b"[" * 200_000, False, "no JSON"),
         (400, b'{"reason": "No such variable", "error": true}', True, "No such variable"),
         (422, b'{"messages": ["bad start", "bad end"]}', True, "bad start; bad end"),
         (404, b"gone", False, "status 404"),
@@ -104,6 +105,12 @@ def test_a_limit_may_name_its_seconds(ask):
     with pytest.raises(LimitReached) as told:
         ask(429, b'{"reason": "slow down"}', **{"Retry-After": 40})
     assert told.value.retry_at == NOW + timedelta(seconds=40)
+
+
+def test_a_limit_that_names_more_than_any_window_is_not_believed(ask):
+    with pytest.raises(LimitReached) as told:
+        ask(429, b'{"reason": "slow down"}', **{"Retry-After": "9" * 30})
+    assert told.value.retry_at == NOW + timedelta(days=2)
 
 
 def test_a_limit_that_names_nothing_leaves_it_to_the_pace(ask):

@@ -86,6 +86,7 @@ def test_a_changed_file_is_read_again(tmp_path):
         (GOOD + "1,2,2025-02-14T15:00:00Z\n", "line 2: has 3 fields"),
         (GOOD + "1,2,yesterday,1\n", "line 2: 'yesterday' is no time"),
         (GOOD + "1,2,2025-02-14T15:00:00,1\n", "line 2: '2025-02-14T15:00:00' has no time zone"),
+        (GOOD + "1,2,0001-01-01T00:00:00+14:00,1\n", "is before or after all years"),
         (GOOD + "1,2,2025-02-14T15:30:00Z,1\n", "is not on the hour"),
         (GOOD + "1,2,2025-02-14T15:00:00Z,wet\n", "rain_mm 'wet' is no number"),
         (GOOD + "1,2,2025-02-14T15:00:00Z,-4\n", "rain_mm is -4"),

@@ -98,6 +98,16 @@ def _in_solar_time(answer):
     return answer
 
 
+def _in_a_list_of_units(answer):
+    answer["parameters"]["PRECTOTCORR"]["units"] = ["mm/hour"]
+    return answer
+
+
+def _of_endless_snow(answer):
+    answer["header"]["fill_value"] = 10**400
+    return answer
+
+
 def _one_hour_short(answer):
     answer["properties"]["parameter"]["T2M"].popitem()
     return answer
@@ -108,6 +118,8 @@ def _one_hour_short(answer):
     [
         (_without("PRECTOTCORR"), "no precipitation"),
         (_in_inches, "PRECTOTCORR comes in 'in/hour'"),
+        (_in_a_list_of_units, "PRECTOTCORR comes in"),
+        (_of_endless_snow, "not the shape"),
         (_in_solar_time, "times are in 'LST'"),
         (_one_hour_short, "has no entry for 2025061123"),
         (lambda answer: {"message": "hello"}, "not the shape"),

@@ -187,6 +187,11 @@ def spoiling(**changes):
         (spoiling(hourly=KeyError), "no hourly values"),
         (spoiling(utc_offset_seconds=7200), "not in UTC"),
         (spoiling(latitude=KeyError), "names no place"),
+        (spoiling(latitude=10**400), "names no place"),
+        (
+            spoiling(hourly__precipitation=lambda column: [*column[:-30], 10**400, *column[-29:]]),
+            "rain_mm is inf",
+        ),
         (spoiling(latitude=-23.0), "it answered for -23, 16.5"),
         (spoiling(hourly__precipitation=lambda column: [*column[:-30], 999.0, *column[-29:]]), "999"),
         (

@@ -47,9 +47,12 @@ def held(tmp_path: Path, text: str | bytes, when: str = "Date", which: str = "Bi
         "\ufeffBicycle;Km;Date\nPlover;12,5;04.06.2025 18:20\nnight harrier;9;5.6.2025 18:00\n",
         "Date\tBicycle\n2025-06-04T22:05:00Z\tPlover\n05/06/2025\tNight Harrier\n",
         "Date|Bicycle\r\n2025-06-04|Plover\r\n2025/06/05|Night Harrier\r\n",
+        "Date,Bicycle\r2025-06-04,Plover\r2025/06/05,Night Harrier\r",
+        "Date\tBicycle\n2025-06-04\tPlover\n2025-06-05\tNight Harrier\n".encode("utf-16"),
+        "Date,Bicycle,Note\n2025-06-04,Plover,'\n,'\n2025-06-05,Night Harrier," + "'\n,'" * 5_000,
     ],
 )
-def test_the_usual_shapes_of_a_table_are_read(tmp_path: Path, text: str) -> None:
+def test_the_usual_shapes_of_a_table_are_read(tmp_path: Path, text: str | bytes) -> None:
     found = held(tmp_path, text)
 
     assert found.answers == ((RideId(1), BikeId(1)), (RideId(2), BikeId(2)))
