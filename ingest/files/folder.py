@@ -186,6 +186,11 @@ def scan(
     waiting: list[tuple[str, int]] = [(str(folder), 0)]
     while waiting:
         place, depth = waiting.pop()
+        if depth > DEEPEST:
+            if on_trouble is not None:
+                why = f"lies more than {DEEPEST} folders deep and is not looked into"
+                on_trouble(UnreadableFile(place, why, "move it up"))
+            continue
         places[place] = -1
         try:
             changed_ns = os.stat(place).st_mtime_ns
@@ -215,7 +220,7 @@ def _take(
         return
     if stat.S_ISREG(status.st_mode):
         listing[Path(entry.path)] = Seen(status.st_size, status.st_mtime_ns)
-    elif stat.S_ISDIR(status.st_mode) and depth < DEEPEST:
+    elif stat.S_ISDIR(status.st_mode):
         identity = (status.st_dev, status.st_ino)
         # Windows leaves both nought in a listing; there the depth alone ends a loop.
         if identity == (0, 0) or identity not in read:

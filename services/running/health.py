@@ -14,7 +14,7 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from ingest.errors import UnreadableFile
-from ingest.files.folder import scan
+from ingest.files.folder import Seen, scan
 from ingest.weather.hourly import ArchiveUnavailable, Cell, WeatherProvider
 from rules.judgements import unknown_names
 from rules.ledger import Ledger
@@ -230,17 +230,20 @@ def files(
         yield Finding("files", False, f"{name} waits to be read: {why}.", f"{_capital(try_this)}.")
     told = {name.split(" > ")[0] for name, _, _ in waiting}
     for one in watched:
+        troubles: list[UnreadableFile] = []
         try:
-            listing = scan(one.folder)
+            listing = scan(one.folder, on_trouble=troubles.append)
         except UnreadableFile:
             continue  # said of the folder itself
+        for trouble in troubles:
+            yield Finding("files", False, f"{trouble.path} {trouble.why}.", f"{_capital(trouble.try_this)}.")
         since = (now - UNREAD_AFTER).timestamp()
         unread = sorted(
             str(path)
             for path, seen in listing.items()
             if seen.modified_ns / 1e9 < since
             and str(path) not in told
-            and known_paths.get(storable(str(path)), (-1, 0.0))[0] != seen.size
+            and not _is_known(seen, known_paths.get(storable(str(path))))
         )
         if unread:
             more = f" and {len(unread) - 1} more" if len(unread) > 1 else ""
@@ -250,8 +253,13 @@ def files(
                 f"{unread[0]}{more} in a watched folder was not read yet.",
                 "The next round reads it: gritledger watch --once; or let 'gritledger watch' run.",
             )
-        elif not told:
+        elif not told and not troubles:
             yield Finding("files", True, f"Every file that has lain in {one.folder} for an hour was read.")
+
+
+def _is_known(seen: Seen, known: tuple[int, float] | None) -> bool:
+    """Whether a file was read as it lies there now: its size, and its time to the millisecond."""
+    return known is not None and known[0] == seen.size and abs(known[1] - seen.modified_ns / 1e9) < 1e-3
 
 
 def _capital(words: str) -> str:

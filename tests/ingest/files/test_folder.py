@@ -10,7 +10,17 @@ from pathlib import Path
 import pytest
 
 from ingest.errors import UnreadableFile
-from ingest.files.folder import EMPTY_QUIET_S, FileState, Seen, decide, is_passing, released, scan, settled
+from ingest.files.folder import (
+    DEEPEST,
+    EMPTY_QUIET_S,
+    FileState,
+    Seen,
+    decide,
+    is_passing,
+    released,
+    scan,
+    settled,
+)
 from tests.ingest.rides import NOON
 
 RIDE = Path("rides/ride.fit")
@@ -122,6 +132,18 @@ def test_a_link_that_leads_in_circles_ends(tmp_path):
     (inside / "up").symlink_to(tmp_path / "watched")
     (inside / "self").symlink_to(inside)
     assert len(scan(tmp_path / "watched")) == 1
+
+
+def test_folders_deeper_than_anybody_keeps_rides_are_told_not_passed_over(tmp_path):
+    deep = tmp_path
+    for _ in range(DEEPEST + 1):
+        deep = deep / "in"
+    deep.mkdir(parents=True)
+    (deep / "a.fit").write_bytes(b"ride")
+    (deep.parent / "b.fit").write_bytes(b"ride")
+    troubles = []
+    assert list(scan(tmp_path, on_trouble=troubles.append)) == [deep.parent / "b.fit"]
+    assert [(trouble.path, trouble.try_this) for trouble in troubles] == [(str(deep), "move it up")]
 
 
 def test_a_linked_folder_is_part_of_the_watched_one(tmp_path):

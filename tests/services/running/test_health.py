@@ -252,7 +252,7 @@ def test_a_home_without_any_settings_is_looked_at_without_a_crash(tmp_path: Path
 def test_a_watched_file_that_waits_or_that_nobody_read_is_named(home: Path) -> None:
     shop = app(home)
     well(shop)
-    for name in ("a.fit", "b.fit", "c.fit"):
+    for name in ("a.fit", "b.fit", "c.fit", "d.fit"):
         file = home / "rides" / name
         file.write_bytes(b"x")
         os.utime(file, ((NOW - timedelta(hours=2)).timestamp(),) * 2)
@@ -260,12 +260,14 @@ def test_a_watched_file_that_waits_or_that_nobody_read_is_named(home: Path) -> N
     with shop.store.writing() as tx:
         tx.notes.put(FILES_WAITING, [[str(home / "rides" / "a.fit"), "it is locked", "unlock it"]], at=NOW)
         tx.files.record_path(str(home / "rides" / "b.fit"), status.st_size, status.st_mtime)
+        # Another file of the same size took its place since.
+        tx.files.record_path(str(home / "rides" / "d.fit"), status.st_size, status.st_mtime - 60)
 
     waiting, unread = (one for one in to_mend(shop) if one.about == "files")
 
     assert waiting.sentence == f"{home / 'rides' / 'a.fit'} waits to be read: it is locked."
     assert waiting.try_this == "Unlock it."
-    assert unread.sentence == f"{home / 'rides' / 'c.fit'} in a watched folder was not read yet."
+    assert unread.sentence == f"{home / 'rides' / 'c.fit'} and 1 more in a watched folder was not read yet."
 
 
 def test_a_ledger_without_a_young_copy_is_named(home: Path) -> None:
