@@ -3,24 +3,34 @@
 Its first line names the columns, each with its unit. There must be `latitude_deg`, `longitude_deg`,
 `hour_start_utc` (2025-06-10T14:00:00Z: the hour's start) and `rain_mm`; there may be `snowfall_cm`,
 `temperature_c`, `humidity_pct`, `wind_10m_mps`, `shortwave_wm2`, `soil_moisture_m3m3`, `et0_mm` and
-`pressure_kpa`. An empty field is no value: unknown, never dry. Lines may come in any order; a cell and hour
-comes once.
+`pressure_kpa`. `rain_in`, `snowfall_in`, `temperature_f` and `wind_10m_mph` are converted. An empty field is
+no value: unknown, never dry. Lines may come in any order; a cell and hour comes once.
+Numbers that look like another unit than their heading's are asked about: the heading is then to be put right,
+or to say `sure` (`rain_mm sure`).
 """
 
 from __future__ import annotations
 
 import csv
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 
 from ingest.weather.hourly import ArchiveUnavailable, BlockRefused, Cell, HourlyWeather
 from ingest.weather.open_meteo import quarter_degree_cell
 from ingest.weather.plausible_hour import RANGES, believed
+from ingest.weather.units_by_sense import doubt_about_rain, doubt_about_temperature
 from rules.vocabulary import Tier
 
 NEAR_KM = 40.0  # a place farther from every cell of the file is not in it; our choice, about two cells
 TIME, PLACE, RAIN = "hour_start_utc", ("latitude_deg", "longitude_deg"), "rain_mm"
+SURE = " sure"
+OTHER_UNITS: Mapping[str, tuple[str, Callable[[float], float]]] = {
+    "rain_in": ("rain_mm", lambda inches: inches * 25.4),
+    "snowfall_in": ("snowfall_cm", lambda inches: inches * 2.54),
+    "temperature_f": ("temperature_c", lambda degrees: (degrees - 32.0) / 1.8),
+    "wind_10m_mph": ("wind_10m_mps", lambda mph: mph * 0.44704),
+}
 HOUR = timedelta(hours=1)
 _Values = dict[str, float | None]
 
@@ -90,8 +100,10 @@ class LocalFile:
 def read_hours(lines: Iterable[str], *, name: str) -> dict[Cell, dict[datetime, _Values]]:
     """The values of each cell and hour. Raises ArchiveUnavailable, naming the line."""
     rows = csv.reader(lines)
-    header = [column.strip() for column in next(rows, [])]
+    named = [column.strip() for column in next(rows, [])]
+    header = [OTHER_UNITS.get(column, (column.removesuffix(SURE),))[0] for column in named]
     fields = _checked_header(header, name)
+    converted = {OTHER_UNITS[column][0]: OTHER_UNITS[column][1] for column in named if column in OTHER_UNITS}
     cells: dict[Cell, dict[datetime, _Values]] = {}
     for row in rows:
         if not any(row):
@@ -104,10 +116,29 @@ def read_hours(lines: Iterable[str], *, name: str) -> dict[Cell, dict[datetime, 
         hours = cells.setdefault(cell, {})
         if at in hours:
             raise ArchiveUnavailable(f"{line}: this cell has {at:%Y-%m-%d %H:%M} twice; keep one of them")
-        hours[at] = {field: _number(row[column], field, line) for field, column in fields}
+        hours[at] = {
+            field: _number(row[column], field, line, converted.get(field, float)) for field, column in fields
+        }
     if not cells:
         raise ArchiveUnavailable(f"{name}: has no hours under its first line")
+    _ask_about_units(cells, {column for column in named if column in RANGES}, name)
     return cells
+
+
+def _ask_about_units(cells: Mapping[Cell, Mapping[datetime, _Values]], asked: set[str], name: str) -> None:
+    """Raises ArchiveUnavailable where numbers in the unit that is taken for granted look like another's."""
+    for cell, hours in cells.items():
+        rain = [rain for one in hours.values() if (rain := one.get(RAIN)) is not None]
+        warmth = {at: value for at, one in hours.items() if (value := one.get("temperature_c")) is not None}
+        for column, other, why in (
+            (RAIN, "rain_in", doubt_about_rain(rain)),
+            ("temperature_c", "temperature_f", doubt_about_temperature(cell.latitude_deg, warmth)),
+        ):
+            if why is not None and column in asked:
+                raise ArchiveUnavailable(
+                    f"{name}, column {column}: {why}. Call the column {other} if it is; "
+                    f"'{column}{SURE}' if it is not"
+                )
 
 
 def _checked_header(header: Sequence[str], name: str) -> list[tuple[str, int]]:
@@ -154,11 +185,11 @@ def _degrees(row: Sequence[str], header: Sequence[str], which: int, line: str) -
     return degrees
 
 
-def _number(text: str, field: str, line: str) -> float | None:
+def _number(text: str, field: str, line: str, converted: Callable[[float], float]) -> float | None:
     if not text.strip():
         return None
     try:
-        value = float(text)
+        value = converted(float(text))
     except ValueError as error:
         raise ArchiveUnavailable(
             f"{line}: {field} {text!r} is no number; leave it empty if not known"
@@ -166,4 +197,5 @@ def _number(text: str, field: str, line: str) -> float | None:
     try:
         return believed(line, field, value, when="this line")
     except BlockRefused as error:
-        raise ArchiveUnavailable(error.why) from error
+        hint = "; if it is in Fahrenheit, call its column temperature_f" if field == "temperature_c" else ""
+        raise ArchiveUnavailable(f"{error.why}{hint}") from error

@@ -79,7 +79,7 @@ def test_a_changed_file_is_read_again(tmp_path):
     ("text", "words"),
     [
         ("", "line 1: the column latitude_deg is missing"),
-        (GOOD.replace("rain_mm", "rain_in"), "line 1: the column rain_mm is missing"),
+        (GOOD.replace("rain_mm", "rain_inches"), "line 1: the column rain_mm is missing"),
         (GOOD.strip() + ",gusts\n", "line 1: the column 'gusts' is not known"),
         (GOOD.strip() + ",rain_mm\n", "line 1: a column is named twice"),
         (GOOD, "has no hours"),
