@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from services.cli.output import Home, now_utc, say
+from services.cli.output import AsJson, Home, now_utc, print_json, say
 
 PANEL = "A club"
 
@@ -54,7 +55,7 @@ def add_household(
 
 
 @club.command("list")
-def list_(home: Home = None) -> None:
+def list_(as_json: AsJson = False, home: Home = None) -> None:
     """List the club's households, by number.
 
     Example: gritledger club list
@@ -64,6 +65,9 @@ def list_(home: Home = None) -> None:
 
     with Club.open(open_app(home).settings.database_url) as opened:
         households = opened.households()
+    if as_json:
+        print_json([asdict(one) for one in households])
+        return
     for one in households:
         say(f"{one.number:>6}  {one.name}")
     if not households:

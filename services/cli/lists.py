@@ -67,7 +67,7 @@ SHOWN: Mapping[What, Mapping[str, str]] = {
         "chain": "chain",
         "fact": "",
         "number": "number",
-        "what": "what",
+        "sentence": "what",
         "minutes": "minutes",
         "cost": "cost",
         "note": "note",
@@ -118,7 +118,8 @@ def list_(
     Examples: gritledger list chains · gritledger list files --trouble · gritledger list changes
     """
     from services.use_cases.import_rides import Outcome
-    from services.views.rows import look_at, plain, rows_of
+    from services.views.plain import plain
+    from services.views.rows import look_at, rows_of
     from services.wiring import open_app
 
     if trouble and what is not What.FILES:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from pathlib import Path
@@ -127,9 +127,11 @@ def waiting_for_a_word(rides: int) -> str:
     return f"{waiting} for your word on the bike: gritledger rides --unsure"
 
 
-def print_json(rows: Iterable[Mapping[str, Any]]) -> None:
-    """A list for a program: one object a row, as it is."""
-    out.print(json.dumps(list(rows), ensure_ascii=False, indent=1), markup=False, highlight=False)
+def print_json(value: Any) -> None:
+    """What is plain already, for a program."""
+    said = list(value) if isinstance(value, Iterator) else value
+    text = json.dumps(said, ensure_ascii=False, indent=1, allow_nan=False)
+    out.print(text, markup=False, highlight=False)
 
 
 def table(headings: Sequence[str], rows: Iterable[Sequence[object]], *, right: Sequence[int] = ()) -> None:

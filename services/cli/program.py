@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from services.cli import (
+    ahead,
     care,
     club,
     copies,
@@ -60,7 +61,7 @@ def _every(
         )
 
 
-for part in (files, rides, lists, equipment, care, shelf, reminders, wear, running, copies, club):
+for part in (files, rides, lists, equipment, care, shelf, reminders, ahead, wear, running, copies, club):
     part.register(commands)
 
 

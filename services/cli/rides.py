@@ -28,8 +28,11 @@ from services.cli.output import (
 from services.cli.saying import Yes, confirm, keep, ledger_of, zone_for
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from rules.outlook import Difference
     from rules.vocabulary import Ride
+    from services.app import App
 
 PANEL = "Rides"
 RideNumber = Annotated[
@@ -117,10 +120,7 @@ def rides(
     ]
     headings = ("ride", "started", "rider", "title", "distance", "drive time", "bike", "conditions")
     if as_json:
-        from services.views.rows import look_at, plain, ride_rows
-
-        look = look_at(app, now_utc())
-        print_json(plain(row, look.snapshot.zone) for row in ride_rows(look, found))
+        _print_rides(app, found, with_hours=number is not None)
         return
     if rows:
         table(headings, rows, right=(0, 4, 5))
@@ -129,6 +129,21 @@ def rides(
     elif not rows:
         narrowed = bike is not None or text
         say("No such ride." if narrowed else "No ride yet. Read some: gritledger import FOLDER")
+
+
+def _print_rides(app: App, rides: Sequence[Ride], *, with_hours: bool) -> None:
+    """Rides for a program; with_hours: and what the ground was like in each."""
+    from rules.contamination import exposures
+    from services.views.plain import plain
+    from services.views.rows import look_at, ride_rows
+
+    look = look_at(app, now_utc())
+    rows = []
+    for one, row in zip(rides, ride_rows(look, rides), strict=True):
+        put = exposures(look.snapshot.ledger, one, look.snapshot.rulebook)
+        hours = [{"ridden": hour, "chain_got": got} for hour, got in zip(one.hours, put, strict=True)]
+        rows.append(plain({**row, "hours": hours} if with_hours else row, look.snapshot.zone))
+    print_json(rows)
 
 
 def add_ride(

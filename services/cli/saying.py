@@ -5,7 +5,7 @@ from __future__ import annotations
 import sys
 from collections.abc import Callable
 from datetime import date, datetime, tzinfo
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
@@ -51,12 +51,26 @@ def zone_for(ledger: Ledger, thing: Bike | Chain | None = None, *, now: datetime
     return zone_of(ledger.riders[0].time_zone) if ledger.riders else zone_of("UTC")
 
 
-def list_as_json(app: App, name: str, *, now: datetime) -> None:
-    """A list of services.views.rows for a program, times by the household's clock with its offset."""
-    from services.views.rows import look_at, plain, rows_of
+def list_as_json(app: App, name: str, *, now: datetime, chain: str | None = None) -> None:
+    """A list of services.views.rows for a program, times by the household's clock with its offset.
+
+    chain: only what is about this one, or the one on the bike of that name.
+    """
+    from services.use_cases.find import chain_named
+    from services.views.plain import plain
+    from services.views.rows import look_at, rows_of
 
     look = look_at(app, now)
-    print_json(plain(row, look.snapshot.zone) for row in rows_of(name, look))
+    only = chain_named(look.snapshot.ledger, chain, now).name if chain else None
+    rows = (row for row in rows_of(name, look) if only in (None, row["chain"]))
+    print_json(plain(row, look.snapshot.zone) for row in rows)
+
+
+def print_plain(value: Any, ledger: Ledger) -> None:
+    """A verdict of the rules for a program, with the names of the household and by its clock."""
+    from services.views.plain import names_in, plain
+
+    print_json(plain(value, zone_for(ledger), names_in(ledger)))
 
 
 def moment_typed(

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from rules.vocabulary import SupplyKind
-from services.cli.output import At, Home, now_utc, parse_moment, say
-from services.cli.saying import Yes, keep, ledger_of, zone_for
+from services.cli.output import AsJson, At, Home, now_utc, parse_moment, print_json, say
+from services.cli.saying import Yes, keep, ledger_of, print_plain, zone_for
 
 if TYPE_CHECKING:
     from rules.ledger import Ledger
@@ -33,6 +33,7 @@ def supplies(
     gone: Annotated[bool, typer.Option("--gone", help="It is used up, or was poured away.")] = False,
     at: At = None,
     yes: Yes = False,
+    as_json: AsJson = False,
     home: Home = None,
 ) -> None:
     """Show what is left of bath, drip wax, solvent and quick links, and until when; or that one was begun.
@@ -62,6 +63,9 @@ def supplies(
         raise typer.BadParameter("say how much it held, e.g. 'supplies bath 500', or --gone")
     ledger = ledger_of(app)
     found = stands(ledger, app.rulebook_for(ledger), now=now, zone_of=zone_of)
+    if as_json and kind is None:
+        print_plain(found, ledger)
+        return
     for one in found:
         say(one.sentence)
     if not found:
@@ -79,6 +83,7 @@ def limits(
         ),
     ] = None,
     yes: Yes = False,
+    as_json: AsJson = False,
     home: Home = None,
 ) -> None:
     """Set limits or weights for one rider, bike or chain, in one go; undone in one. Or show what is set.
@@ -100,6 +105,13 @@ def limits(
     if owner is not None:
         raise typer.BadParameter("say what to set, e.g. 'limits Plover immersion=50'")
     set_for = app.rulebook_for(ledger).overrides
+    if as_json:
+        print_json(
+            {"scope": scope, "name": name, "key": key, "value": value}
+            for (scope, name), said in sorted(set_for.items())
+            for key, value in sorted(said.items())
+        )
+        return
     for (scope, name), said in sorted(set_for.items()):
         say(f"{scope} {name}: " + ", ".join(f"{key} {value:g}" for key, value in sorted(said.items())))
     if not set_for:

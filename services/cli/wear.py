@@ -8,7 +8,7 @@ from typing import Annotated
 import typer
 
 from services.cli.output import AsJson, Home, now_utc, out, plain, say, table
-from services.cli.saying import Yes, keep, list_as_json
+from services.cli.saying import Yes, keep, list_as_json, print_plain
 
 PANEL = "Wear and wax"
 
@@ -43,12 +43,12 @@ def wear(
         _report(report, home)
         return
     if compare:
-        if chain or as_json:
-            raise typer.BadParameter("--compare is about all chains, in words; leave the others out")
-        _compare_wax_with_lube(home)
+        if chain:
+            raise typer.BadParameter("--compare is about all chains; leave the others out")
+        _compare_wax_with_lube(home, as_json)
         return
     if as_json:
-        list_as_json(open_app(home), "wear", now=now_utc())
+        list_as_json(open_app(home), "wear", now=now_utc(), chain=chain)
         return
 
     app, now = open_app(home), now_utc()
@@ -90,6 +90,7 @@ def trial(
     every_km: Annotated[float, typer.Option(help="From one swap to the next.")] = 300.0,
     end: Annotated[bool, typer.Option("--end", help="The trial on this bike is over.")] = False,
     yes: Yes = False,
+    as_json: AsJson = False,
     home: Home = None,
 ) -> None:
     """Set a waxed chain against a lubed one on the same bike, by a fair lot; see whose turn it is.
@@ -124,16 +125,17 @@ def trial(
             ledger = tx.ledger()
     elif waxed or lubed or end:
         raise typer.BadParameter("name the bike, and both chains: trial BIKE --waxed CHAIN --lubed CHAIN")
-    for one in ledger.trials:
-        if chosen is None or one.bike == chosen.id:
-            say(turn(ledger, one, now=now).sentence)
-    if not ledger.trials:
-        say("No trial was ever begun.")
-    else:
-        say(found_by_trials(ledger, app.rulebook_for(ledger), now=now).sentence)
+    turns = [turn(ledger, one, now=now) for one in ledger.trials if chosen is None or one.bike == chosen.id]
+    found = found_by_trials(ledger, app.rulebook_for(ledger), now=now)
+    if as_json:
+        print_plain({"trials": turns, "found": found}, ledger)
+        return
+    for stands in turns:
+        say(stands.sentence)
+    say(found.sentence if ledger.trials else "No trial was ever begun.")
 
 
-def _compare_wax_with_lube(home: Path | None) -> None:
+def _compare_wax_with_lube(home: Path | None, as_json: bool) -> None:
     """The wear and the cost of waxed chains beside those of oiled ones, as far as the records go."""
     from rules.vocabulary import Regime
     from rules.wear.comparison import compare
@@ -144,6 +146,13 @@ def _compare_wax_with_lube(home: Path | None) -> None:
     with app.store.reading() as tx:
         ledger = tx.ledger()
     found = compare(ledger, app.rulebook_for(ledger), now=now)
+    waxed, lube = (
+        cost(ledger, app.rulebook_for(ledger), regime, now=now, prices=app.prices) for regime in Regime
+    )
+    back = pay_back(ledger, waxed, lube, app.prices, now=now)
+    if as_json:
+        print_plain({"wear": found, "cost": [waxed, lube], "pays_back": back}, ledger)
+        return
     table(
         ("chain", "regime", "readings", "drive hours", "% in 100 h", "10 to 90 %"),
         (
@@ -165,9 +174,6 @@ def _compare_wax_with_lube(home: Path | None) -> None:
         for one in found.differs:
             say(f"The groups were ridden apart: {one}. It is reckoned out as well as its weight is known.")
         say(f"The difference may also come from {'; '.join(found.confounds)}.")
-    waxed, lube = (
-        cost(ledger, app.rulebook_for(ledger), regime, now=now, prices=app.prices) for regime in Regime
-    )
     for sums in (waxed, lube):
         if sums.together_per_1000_km is not None and sums.minutes_per_1000_km is not None:
             low, middle, high = (f"{one:.2f}" for one in sums.together_per_1000_km)
@@ -178,7 +184,6 @@ def _compare_wax_with_lube(home: Path | None) -> None:
             )
             if sums.missing:
                 say(f"    At least that, for these are not known: {'; '.join(sums.missing)}.")
-    back = pay_back(ledger, waxed, lube, app.prices, now=now)
     if back is not None:
         say(back.sentence)
 
@@ -191,6 +196,7 @@ def wax_night(
             "--needed", help="A bike that rides tomorrow; by default those that usually do, else all."
         ),
     ] = None,
+    as_json: AsJson = False,
     home: Home = None,
 ) -> None:
     """Plan an evening at the pot: which chains, in which order, so that no bike is missing tomorrow.
@@ -208,6 +214,9 @@ def wax_night(
     if needed is None:
         needed = list(ridden_tomorrow(ledger, now=now, zone_of=zone_of)) or None
     evening = plan(ledger, app.rulebook_for(ledger), now=now, needed=needed, pot_holds=pot_holds)
+    if as_json:
+        print_plain(evening, ledger)
+        return
     if not evening.batches:
         say("No chain is worth heating the pot for tonight.")
         return

@@ -4,15 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime, tzinfo
-from enum import Enum
+from datetime import datetime
 from itertools import product
 from typing import Any, TypeAlias
 
 from rules.reasons import reading_words
 from rules.ride_name import own_title
 from rules.rulebook import KEYS
-from rules.vocabulary import Reading, Ride, Sensor, Treatment, WipeTest
+from rules.vocabulary import Condition, Reading, Ride, Sensor, Treatment, WipeTest
 from rules.wear.forecast import Forecast, Measure
 from rules.work import work
 from services.app import App
@@ -39,19 +38,6 @@ def look_at(app: App, now: datetime) -> Look:
         return Look(app, Snapshot.read(tx, app), now)
 
 
-def plain(row: Row, zone: tzinfo) -> dict[str, Any]:
-    """A row as JSON has it: times ISO 8601 by that wall clock, with its offset."""
-    return {key: _plain(value, zone) for key, value in row.items()}
-
-
-def _plain(value: Any, zone: tzinfo) -> Any:
-    if isinstance(value, datetime):
-        return value.astimezone(zone).isoformat()
-    if isinstance(value, Enum):
-        return value.value
-    return list(value) if isinstance(value, tuple) else value
-
-
 def ride_rows(look: Look, rides: Iterable[Ride]) -> Rows:
     """These rides, one a row."""
     return [_ride(look, ride) for ride in rides]
@@ -68,6 +54,7 @@ def _ride(look: Look, ride: Ride) -> Row:
     snapshot = look.snapshot
     chain = snapshot.ledger.chain_of(ride)
     conditions = snapshot.conditions(ride)
+    like = {one: drive_h for one, drive_h, _ in conditions}
     return {
         "ride": ride.id,
         "started_at": ride.started_at,
@@ -77,11 +64,11 @@ def _ride(look: Look, ride: Ride) -> Row:
         "bike": None if ride.bike is None else snapshot.bike_name(ride.bike),
         "decided_by": ride.decided_by,
         "chain": None if chain is None else chain.name,
-        "distance_km": round(ride.distance_m / 1000, 3),
+        "distance_m": round(ride.distance_m, 1),
         "climb_m": round(ride.climb_m, 1),
         "drive_h": round(ride.drive_s / 3600, 4),
         "grit_h": round(sum(grit_h for _, _, grit_h in conditions), 4),
-        "like": "; ".join(f"{one.value} {drive_h:.2f} h" for one, drive_h, _ in conditions),
+        **{f"{one.value}_drive_h": round(like.get(one, 0.0), 4) for one in Condition},
         "indoor": ride.indoor,
         "file": ride.file_name,
     }
@@ -105,33 +92,34 @@ def _chains(look: Look) -> Rows:
             "over_life_grit_h": round(state.over_life.grit_h, 4),
             "over_life_drive_h": round(state.over_life.drive_h, 4),
             "without_weather_drive_h": round(state.over_life.unknown_h, 4),
-            "ridden_km": round(Measure.KILOMETRES.over_life(snapshot.past(chain.id, now)), 1),
+            "ridden_m": round(1000 * Measure.KILOMETRES.over_life(snapshot.past(chain.id, now)), 1),
         }
+
+
+_CARE_FIGURES = ("minutes", "cost", "over_pct", "under_pct", "exact_pct", "instrument", "grade")
 
 
 def _care(look: Look) -> Rows:
     ledger = look.snapshot.ledger
     every: Sequence[Any] = sorted([*ledger.treatments, *ledger.readings, *ledger.wipe_tests], key=_instant)
     for one in every:
-        treated = isinstance(one, Treatment)
+        treated, read = isinstance(one, Treatment), isinstance(one, Reading)
+        kind = one.kind.value if treated else one.tool.value if read else "rag"
+        found = reading_words(one) if read else "" if treated else f"grade {one.grade} of 4"
         yield {
             "at": _instant(one),
             "chain": ledger.chain(one.chain).name,
-            "fact": "treatment" if treated else "reading" if isinstance(one, Reading) else "wipe test",
+            "fact": "treatment" if treated else "reading" if read else "wipe test",
             "number": one.id,
-            "what": one.kind.value if treated else _words(one),
-            "minutes": one.minutes if treated else None,
-            "cost": one.cost if treated else None,
+            "kind": kind,
+            **{figure: getattr(one, figure, None) for figure in _CARE_FIGURES},
+            "sentence": f"{kind}: {found}" if found else kind,
             "note": getattr(one, "note", ""),
         }
 
 
 def _instant(one: Treatment | Reading | WipeTest) -> datetime:
     return one.taken_at if isinstance(one, Reading) else one.done_at
-
-
-def _words(one: Reading | WipeTest) -> str:
-    return reading_words(one) if isinstance(one, Reading) else f"grade {one.grade} of 4"
 
 
 def _reminders(look: Look) -> Rows:
@@ -183,7 +171,7 @@ def _wear(look: Look) -> Rows:
             "left_low_drive_h": round(answer.left[0], 1) if isinstance(answer, Forecast) else None,
             "left_middle_drive_h": round(answer.left[1], 1) if isinstance(answer, Forecast) else None,
             "left_high_drive_h": round(answer.left[2], 1) if isinstance(answer, Forecast) else None,
-            "said": answer.sentence,
+            "sentence": answer.sentence,
             "wants": "" if sure else getattr(answer, "wants", ""),
         }
 
@@ -206,7 +194,7 @@ def _bikes(look: Look) -> Rows:
             "from_at": bike.from_at,
             "until_at": bike.until_at,
             "rides": len(rides),
-            "ridden_km": round(sum(ride.distance_m for ride in rides) / 1000, 1),
+            "ridden_m": round(sum(ride.distance_m for ride in rides), 1),
         }
 
 

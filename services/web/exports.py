@@ -10,7 +10,8 @@ from typing import Any
 from fastapi import APIRouter
 from fastapi.responses import Response
 
-from services.views.rows import Look, Rows, plain, ride_rows, rows_of
+from services.views.plain import plain
+from services.views.rows import Look, Rows, ride_rows, rows_of
 from services.web.context import AContext, RequestContext
 from services.web.pages.rides import AWanted, Wanted, found
 

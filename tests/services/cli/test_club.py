@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import io
+import json
 from pathlib import Path
 
 from services.cli.program import run
@@ -39,6 +40,8 @@ def test_a_household_of_a_club_is_used_as_at_home(
         numbers.append(said.split(":")[0].removeprefix("Household "))
     _, said = typed("club", "list", "--home", desk)
     assert f"Mill {tmp_path}" in said.replace("\n", "")
+    listed = json.loads(typed("club", "list", "--json", "--home", desk)[1])
+    assert {"number": int(numbers[0]), "name": f"Mill {tmp_path}"} in listed
 
     mill, quay = (a_home(tmp_path / n, f"{club_url}&household={n}") for n in numbers)
     assert typed("add", "rider", "Ines", "--home", mill)[0] == 0
