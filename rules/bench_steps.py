@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from rules.reminder import ReminderKind
+from rules.units import marked
 from rules.vocabulary import Regime
 
 _WIPE = "Wipe with a dry rag until it stays clean, and let it dry."
@@ -18,8 +19,10 @@ STEPS: Mapping[tuple[ReminderKind, Regime], tuple[str, ...]] = {
     (ReminderKind.DRIP, Regime.WET_LUBE): (_WIPE, _OIL),
     (ReminderKind.IMMERSION, Regime.WAXED): (
         "Open the quick link, take the chain off, wipe it, and let it dry through.",
-        "Into the wax, as warm as its maker says (often 80–95 °C), until no bubbles rise; let it cool to "
-        "65–80 °C, lift, hang until cool.",
+        marked(
+            "Into the wax, as warm as its maker says (often 80–95 °C), until no bubbles rise; let it cool to "
+            "65–80 °C, lift, hang until cool."
+        ),
         "Flex each link, fit, close the quick link; ride the first minutes gently.",
     ),
     (ReminderKind.IMMERSION, Regime.WET_LUBE): (

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from rules.reminder import ReminderKind
+from rules.units import marked
 from rules.vocabulary import Regime
 
 _BRAKES = (
@@ -14,7 +15,7 @@ _BRAKES = (
 _FINGERS = "Keep fingers, hair and sleeves away from a turning chain and sprockets."
 _DEFER = "The maker's instructions and local rules come first."
 
-HOT_WAX = (
+HOT_WAX = marked(
     "Hot wax burns skin and can catch fire. Use a thermostatic pot or a water bath, never an open "
     "flame; stay with it; work at 80–95 °C, stop at 120 °C; keep a lid at hand and the room aired. "
     "Never put water on burning wax: switch off, lid on, fire blanket or dry powder; get out and call "

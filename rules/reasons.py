@@ -10,6 +10,7 @@ from rules.contamination import CLEARS_SINCE_DRIP, Entry, Exposure
 from rules.ledger import Fitted, Ledger, RiddenHour
 from rules.reminder import Reason
 from rules.ride_name import beside_its_date
+from rules.units import rain
 from rules.vocabulary import Condition, ConditionTag, Reading, Ride, Treatment, TreatmentKind
 from rules.wording import day, number
 
@@ -151,9 +152,9 @@ def weather_behind(ride: Ride, tag: ConditionTag | None, hour: Exposure) -> str:
     parts = []
     if tag.rain_mm is not None:
         what = "fell as snow" if tag.snow_mm > SNOW_SHARE * tag.rain_mm else "of rain"
-        parts.append(f"{number(tag.rain_mm)} mm {what} in the hour")
+        parts.append(f"{rain(tag.rain_mm)} {what} in the hour")
     if tag.rain_before_mm is not None:
-        parts.append(f"{number(tag.rain_before_mm)} mm in the 24 h before")
+        parts.append(f"{rain(tag.rain_before_mm)} in the 24 h before")
     parts.append(tag.source)
     parts.append(str(tag.tier))
     if tag.fetched_at is not None:

@@ -26,6 +26,7 @@ from rules.reconcile import Change, reconcile
 from rules.reminder import Reason, Reminder, ReminderKind
 from rules.ride_name import beside_its_date
 from rules.rulebook import Rulebook
+from rules.units import rain
 from rules.vocabulary import ChainId, Condition, Ride, Treatment, TreatmentKind
 from rules.wear_due import inspection_due, worn_out
 from rules.wording import ZoneOf, clock, day, number, utc
@@ -142,9 +143,7 @@ def _most_rain(hours: _Hours, zone: tzinfo) -> str:
             continue
         if tag.rain_mm - tag.snow_mm > most_mm:
             most_mm = tag.rain_mm - tag.snow_mm
-            words = (
-                f"{number(most_mm)} mm of rain fell in the hour from {clock(ridden.hour.hour_start, zone)}; "
-            )
+            words = f"{rain(most_mm)} of rain fell in the hour from {clock(ridden.hour.hour_start, zone)}; "
     return words
 
 

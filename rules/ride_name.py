@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from datetime import datetime, timedelta, tzinfo
 
+from rules.units import distance
 from rules.vocabulary import Condition, Ride
 
 _DAYS = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
@@ -38,7 +39,6 @@ def beside_its_date(ride: Ride) -> str:
 
 def how_long(ride: Ride) -> str:
     """'34 km', '3.4 km'; '40 min' of a ride that went nowhere."""
-    km = ride.distance_m / 1000
-    if ride.indoor or km < 0.1:
+    if ride.indoor or ride.distance_m < 100:
         return f"{round((ride.ended_at - ride.started_at) / timedelta(minutes=1))} min"
-    return f"{km:.0f} km" if km >= 10 else f"{km:.1f} km"
+    return distance(ride.distance_m, digits=0 if ride.distance_m >= 10_000 else 1)

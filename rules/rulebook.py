@@ -13,6 +13,7 @@ from functools import cached_property
 from importlib import resources
 from typing import Any, NoReturn
 
+from rules.units import marked
 from rules.vocabulary import Bike, Chain, Condition, Rider
 
 SCOPES = ("rider", "bike", "chain")  # the later, the closer to the chain, and the stronger
@@ -292,7 +293,7 @@ class _Parser:
         low, high = (self.number((*path, "range"), f"{key}.range", end) for end in ends)
         if low > high:
             self.fail((*path, "range"), f"{key}.range begins above its end.", "Write range = [low, high].")
-        judgement = Judgement(key, low, unit, low, high, source)
+        judgement = Judgement(key, low, unit, low, high, marked(source))
         value = entry.get("value", basis.value if basis else None)
         return replace(judgement, value=self.inside((*path, "value"), key, value, judgement))
 

@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from rules.ledger import Ledger
+from rules.units import kilometres, without_unit
 from rules.vocabulary import ChainId, Trial
-from rules.wording import number
 
 USUAL_TURN_KM = 300.0
 
@@ -87,9 +87,8 @@ def _sentence(
     bike, one, other = (ledger.bike(trial.bike), ledger.chain(chain), ledger.chain(coming))
     if trial.ended_at is not None:
         return f"The trial on {bike.name} ended in its turn {number_of}."
-    said = (
-        f"{one.name} has ridden {number(ridden_km, 0)} of {number(trial.block_km, 0)} km of turn {number_of}"
-    )
+    ridden = f"{without_unit(kilometres(ridden_km))} of {kilometres(trial.block_km)}"
+    said = f"{one.name} has ridden {ridden} of turn {number_of}"
     if due:
         return f"{said}: swap it for {other.name} on {bike.name}."
     worn = ledger.chain_on(trial.bike, trial.started_at if ridden_km == 0.0 else _latest(ledger, trial))

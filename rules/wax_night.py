@@ -17,6 +17,7 @@ from rules.rotation import fits, stand_ins
 from rules.rulebook import Rulebook
 from rules.supplies import stands
 from rules.trial import Turn, turn
+from rules.units import marked
 from rules.usual_day import usual_day
 from rules.vocabulary import Bike, BikeId, Chain, ChainId, Regime, SupplyKind, TreatmentKind
 from rules.wording import ZoneOf, listed, number, utc
@@ -267,10 +268,10 @@ def _steps(batches: tuple[tuple[Dipped, ...], ...], swaps: Collection[Swap], ren
     if renew:
         what = "The bath is used up: lift the cold wax out, wipe the pot, and put new wax in."
         steps.append(Step(what, RENEW_MIN, "Only once it is cold and set; old wax goes to the waste point."))
-    steps.append(Step("Melt the wax and bring it to 80–95 °C.", HEATING_MIN, HOT_WAX))
+    steps.append(Step(marked("Melt the wax and bring it to 80–95 °C."), HEATING_MIN, HOT_WAX))
     for count, batch in enumerate(batches, start=1):
         names = listed([one.name for one in batch])
-        how = "Leave until no bubbles rise, let the pot cool to 65–80 °C, lift, hang until cool."
+        how = marked("Leave until no bubbles rise, let the pot cool to 65–80 °C, lift, hang until cool.")
         steps.append(Step(f"Dip {count}: {names}. {how}", SOAK_MIN + HANG_MIN, _DRIPPING))
     what = "Flex each link over a thumb-thick rod, then fit. Ride the first minutes gently: it runs stiff."
     steps.append(Step(what, BREAK_IN_MIN * len(everyone), LINK))

@@ -15,6 +15,7 @@ from ingest.weather.hourly import WeatherProvider
 from rules.ledger import Ledger
 from rules.own_limits import in_force
 from rules.rulebook import Rulebook, RulebookError, default_rulebook, parse_rulebook
+from rules.units import Units
 from rules.vocabulary import Tier
 from services.answer_links import GOOD_FOR, Address
 from services.channels import Channel
@@ -72,6 +73,12 @@ class App:
 
         money = self.settings.money
         return Prices(money.currency, money.cassette, money.setup)
+
+    @property
+    def units(self) -> Units:
+        """In which units the household reads and types."""
+        chosen = self.settings.units
+        return Units(chosen.distance == "miles", chosen.temperature == "°F", chosen.rain == "inches")
 
     def forget_rulebook(self) -> None:
         """The rulebook's file was written: it is read again when next asked for."""

@@ -123,6 +123,14 @@ class Money(_Section):
     setup: float | None = Field(default=None, ge=0)  # pot, hooks and the first strip: once
 
 
+class Reading(_Section):
+    """The units in which riders read and type; what programs read stays in SI."""
+
+    distance: Literal["km", "miles"] = "km"  # with it speed, and height in metres or feet
+    temperature: Literal["°C", "°F"] = "°C"
+    rain: Literal["mm", "inches"] = "mm"
+
+
 class Tomorrow(_Section):
     """Which bike to take tomorrow, by the forecast."""
 
@@ -161,6 +169,7 @@ class Settings(BaseSettings):
     backup: Backup = Backup()
     money: Money = Money()
     tomorrow: Tomorrow = Tomorrow()
+    units: Reading = Reading()
 
     @classmethod
     def settings_customise_sources(

@@ -16,6 +16,7 @@ from ingest.bikes.household_fit import Clue, HouseholdFit, not_here
 from ingest.bikes.sensor_places import bounded_silence
 from ingest.bikes.soft_clues import part_of_week
 from ingest.ride.recording import Column
+from rules.units import speed, without_unit
 from rules.vocabulary import Bike, BikeId, RiderId
 
 
@@ -198,7 +199,7 @@ def _measured(line: _Line) -> str:
     rides, usual_mps = (row[line.column] for row in line.counts.usual_speed_mps[this.rider])
     speeds = ""
     if this.speed_mps is not None and rides >= 1.0:
-        speeds = f" ({this.speed_mps * 3.6:.0f} km/h against {usual_mps * 3.6:.0f} usual)"
+        speeds = f" ({speed(this.speed_mps)} against {without_unit(speed(usual_mps))} usual)"
     return f"Speed{speeds}, climbing, stops and length are {like} this rider's rides on {name}."
 
 

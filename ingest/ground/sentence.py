@@ -12,6 +12,7 @@ from ingest.ground.road_dust import WET_HOUR_MM
 from ingest.ground.road_salt import HOLDS_FROM_G_M2, HUMID_WITH_SALT_PCT
 from ingest.ground.snow_or_rain import CM_OF_SNOWFALL_PER_MM
 from ingest.ground.water import FILM_MM, WET_FROM, RainClass, rain_class
+from rules.units import rain_in_an_hour, snow_depth
 
 MUDDY_FROM = 0.5  # as ingest.ground.water.mud_weight says
 DUSTY_FROM = 0.5  # half of what a dry public gravel road gives at 20 km/h; our choice
@@ -155,13 +156,13 @@ def _snow_of(hours_ago: int) -> str:
 def _rain(told: Told) -> str:
     if told.lies.snowed_mm > SNOW_SHARE * told.rain_mm:
         snow_cm = told.lies.snowed_mm * CM_OF_SNOWFALL_PER_MM
-        return f"{told.rain_mm:.1f} mm fell as snow in this hour (about {snow_cm:.1f} cm)"
+        return f"{rain_in_an_hour(told.rain_mm)} fell as snow in this hour (about {snow_depth(snow_cm)})"
     if told.lies.snowed_mm > SLEET_SHARE * told.rain_mm:
-        return f"{told.rain_mm:.1f} mm of sleet fell in this hour"
+        return f"{rain_in_an_hour(told.rain_mm)} of sleet fell in this hour"
     kind = rain_class(told.rain_mm)
     hard = f" {kind}" if kind in (RainClass.MODERATE, RainClass.HEAVY) else ""
     only = "only " if told.rain_mm < WET_HOUR_MM else ""
-    fell = f"{only}{told.rain_mm:.1f} mm of{hard} rain fell in this hour"
+    fell = f"{only}{rain_in_an_hour(told.rain_mm)} of{hard} rain fell in this hour"
     if told.wet_hours_before:
         return f"{fell}; the road had been wet for {_hours(told.wet_hours_before)}"
     return f"{fell}, on a road that had not been wet before"
@@ -182,9 +183,9 @@ def _since_rain(told: Told) -> str:
     what = "snow" if told.lies.snowed_h_ago == ago else "rain"
     if ago == 1:
         of_snow = " of snow" if what == "snow" else ""
-        ended = f"no {what} in this hour, but {spell:.1f} mm{of_snow} fell until it began"
+        ended = f"no {what} in this hour, but {rain_in_an_hour(spell)}{of_snow} fell until it began"
     else:
-        ended = f"the last {what}, {spell:.1f} mm, ended {_hours(ago - 1)} before"
+        ended = f"the last {what}, {rain_in_an_hour(spell)}, ended {_hours(ago - 1)} before"
     if told.lies.frozen_mm > FROZEN_FROM_MM:
         return ended
     if told.paved_water >= WET_FROM:
@@ -200,13 +201,13 @@ def _humid(told: Told) -> bool:
 
 def _disagrees(second: Second) -> str:
     if second.wet and second.rain_mm > 0:
-        saw = f"{second.rain_mm:.1f} mm in this hour"
+        saw = f"{rain_in_an_hour(second.rain_mm)} in this hour"
     elif second.wet:
         ago = _hours_since_rain(second.rain_before_mm) or 1
         until = "until it began" if ago == 1 else f"until {_hours(ago - 1)} before"
-        saw = f"{_last_spell_mm(second.rain_before_mm):.1f} mm {until}"
+        saw = f"{rain_in_an_hour(_last_spell_mm(second.rain_before_mm))} {until}"
     elif second.rain_mm > 0:
-        saw = f"only {second.rain_mm:.1f} mm in this hour"
+        saw = f"only {rain_in_an_hour(second.rain_mm)} in this hour"
     else:
         saw = f"no rain in this hour, and a {'damp' if second.damp else 'dry'} road"
     return f"another archive ({second.source}) saw {saw}, so this is less sure"

@@ -10,9 +10,10 @@ import numpy as np
 from ingest.errors import NotARide
 from ingest.ride.columns import smoothed
 from ingest.ride.drive_time import estimated_power_w
-from ingest.ride.intervals import Intervals
+from ingest.ride.intervals import MOTOR_MPS, Intervals
 from ingest.ride.recording import Recording
 from ingest.ride.stride import runs_like, turns_a_gear
+from rules.units import speed
 
 OVERRULE = (
     "if it was a bicycle ride, import it with --it-was-a-ride, or set its activity to cycling where it was "
@@ -112,7 +113,9 @@ def refuse_other_paces(recording: Recording, intervals: Intervals) -> None:
     if total < SHORTEST_JUDGED_S:
         return
     if carried > (MOTOR_SHARE_OF_CYCLING if cycling else MOTOR_SHARE) * total:
-        why = f"moves like a motor vehicle for {carried / total:.0%} of the time (90 km/h and more)"
+        why = (
+            f"moves like a motor vehicle for {carried / total:.0%} of the time ({speed(MOTOR_MPS)} and more)"
+        )
         raise NotARide(recording.file_name, why, OVERRULE)
     if cycling or bool((recording.power_w > 0).any()):
         return
@@ -120,16 +123,14 @@ def refuse_other_paces(recording: Recording, intervals: Intervals) -> None:
     seconds = intervals.active_s[intervals.moving]
     middle, fast = _weighted_quantiles(pace[intervals.moving], seconds, (0.5, 0.9))
     if middle > MOTOR_MIDDLE_MPS:
-        why = f"names no sport and goes at a motor's pace (half of the time above {middle * 3.6:.0f} km/h)"
+        why = f"names no sport and goes at a motor's pace (half of the time above {speed(middle)})"
         raise NotARide(recording.file_name, why, OVERRULE)
     powered_s = _motor_seconds(recording, intervals)
     if powered_s >= MOTOR_POWER_S:
         why = f"names no sport and for {powered_s:.0f} s goes as only a motor can ({MOTOR_W:.0f} W and more)"
         raise NotARide(recording.file_name, why, OVERRULE)
     if fast < WALKER_FAST_MPS and not turns_a_gear(recording, intervals):
-        why = (
-            f"names no sport and moves at walking pace (nine tenths of the time under {fast * 3.6:.0f} km/h)"
-        )
+        why = f"names no sport and moves at walking pace (nine tenths of the time under {speed(fast)})"
         raise NotARide(recording.file_name, why, OVERRULE)
     even = fast < RUNNER_FAST_MPS and fast < RUNNER_SPREAD * middle
     if recording.has_cadence and fast < RUNNER_DOWNHILL_MPS:
@@ -137,9 +138,7 @@ def refuse_other_paces(recording: Recording, intervals: Intervals) -> None:
         if strides:
             raise NotARide(recording.file_name, f"names no sport and {strides}", OVERRULE)
     elif even:
-        why = (
-            f"names no sport and keeps a runner's even pace (half of the time above {middle * 3.6:.0f} km/h)"
-        )
+        why = f"names no sport and keeps a runner's even pace (half of the time above {speed(middle)})"
         raise NotARide(recording.file_name, why, OVERRULE)
 
 

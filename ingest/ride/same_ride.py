@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 from ingest.ride.geometry import haversine_m
 from ingest.ride.recording import Column
 from ingest.ride.sketch import PLACES_A_MINUTE, Sketch, sketch_of
+from rules.units import length
 
 # Judgements on what devices and riders do; common practice, no source.
 LONGEST_BREAK = timedelta(hours=6)  # between two halves of one outing
@@ -81,8 +82,8 @@ def _overlapping(one: Sketch, other: Sketch, pair: _Pair, same_rider: bool | Non
     common = f"{pair.common} minutes are in both" if pair.common > 1 else "a minute is in both"
     median, most = pair.apart_m()
     if median is not None and most is not None and median > TOGETHER_M:
-        return _not(Relation.DIFFERENT, common, f"but half the time they are {_metres(median)} or more apart")
-    place = () if median is None else (f"nine tenths of the time at most {_metres(most or 0.0)} apart",)
+        return _not(Relation.DIFFERENT, common, f"but half the time they are {length(median)} or more apart")
+    place = () if median is None else (f"nine tenths of the time at most {length(most or 0.0)} apart",)
     if median is not None and most is not None and median <= SAME_SIGNAL_M[0] and most <= SAME_SIGNAL_M[1]:
         return _same(one, other, common, f"the same places to {max(median, 1.0):.0f} m")
     if one.identity is not None and one.identity == other.identity:
@@ -115,7 +116,7 @@ def _apart(first: Outing, second: Outing, same_rider: bool | None) -> Verdict:
     same_device = one.identity is not None and one.identity == other.identity
     minutes = round(rest.total_seconds() / 60)
     if (away is not None and away <= RESUMED_WITHIN_M) or (away is None and same_device):
-        where = "" if away is None else f", {_metres(away)} from where the other ended"
+        where = "" if away is None else f", {length(away)} from where the other ended"
         return _not(Relation.CONTINUES, f"one continues the other after {minutes} min{where}: both count")
     return _not(Relation.DIFFERENT, "they do not overlap in time")
 
@@ -256,7 +257,3 @@ def _richer(one: Sketch, other: Sketch) -> tuple[Literal["first", "second"], str
         if float(theirs) - float(mine) >= clearly:
             return "second", f"the second {why}"
     return "first", "neither tells more: the first is kept"
-
-
-def _metres(metres: float) -> str:
-    return f"{metres / 1000:.1f} km" if metres >= 1000 else f"{metres:.0f} m"

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 from rules.commands import EndTrial, StartTrial
 from rules.gate.hearing import Hearing, Objection, Question, Refused, not_ahead, said_of
 from rules.gate.values import none_such, within
+from rules.units import kilometres
 from rules.vocabulary import Chain, Regime
 
 TURN_KM = (50.0, 2000.0)  # shorter is only work, longer no longer shares weather and season
@@ -24,9 +25,8 @@ def start_trial(command: StartTrial, hearing: Hearing) -> Iterator[Objection]:
     if bike is None or waxed is None or control is None:
         return
     yield from not_ahead(command.started_at, hearing, bike.id)
-    yield from said_of(
-        "block_km", within(command.block_km, *TURN_KM, "The kilometres from swap to swap", "it as 300")
-    )
+    turn = within(command.block_km, *TURN_KM, "The distance from swap to swap", "it as 300", kilometres)
+    yield from said_of("block_km", turn)
     if waxed.id == control.id:
         yield Refused("A trial needs two chains: one that is waxed, and one like it that is lubed.")
         return

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 import re
-from collections.abc import Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from datetime import datetime
 
 from rules.gate.hearing import Hearing, Objection, Refused
@@ -68,14 +68,19 @@ def time_zone(name: str, hearing: Hearing) -> Iterator[Objection]:
 
 
 def within(
-    value: object, low: float, high: float, what: str, such: str = "a plain number"
+    value: object,
+    low: float,
+    high: float,
+    what: str,
+    such: str = "a plain number",
+    said: Callable[[float], str] = "{:g}".format,
 ) -> Iterator[Objection]:
     """A number that can be; None is not known, and fine."""
     if value is None:
         return
     assert isinstance(value, int | float)
     if not math.isfinite(value) or not low <= value <= high:
-        yield Refused(f"{what} must be from {low:g} to {high:g}; write {such}.")
+        yield Refused(f"{what} must be from {said(low)} to {said(high)}; write {such}.")
 
 
 def unpaved_share(value: object) -> Iterator[Objection]:

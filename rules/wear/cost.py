@@ -13,6 +13,7 @@ from rules.contamination import history
 from rules.judgements import judgements_for
 from rules.ledger import Ledger, RiddenHour
 from rules.rulebook import Rulebook
+from rules.units import kilometres, without_unit
 from rules.vocabulary import Chain, ChainId, Regime
 from rules.wear.fit import DRAWS, fit, triple
 from rules.wear.forecast import MOST_DAYS, Measure, lives_of
@@ -187,14 +188,14 @@ def _pay_back_words(
 ) -> str:
     low, middle, high = distance_km
     setup = f"The {number(prices.setup or 0.0, 2)} {prices.currency}".rstrip() + " of setting up"
-    chances = listed([f"{chance:.0%} within {reach:.0f} km" for reach, chance in within])
+    chances = listed([f"{chance:.0%} within {kilometres(reach)}" for reach, chance in within])
     if math.isinf(middle):
         return f"{setup} more likely than not never come back in money: {chances}."
     when = f", about {on:%B %Y} at your pace" if on else ""
-    late = "never" if math.isinf(high) else f"{number(high, 0)}"
+    late = "never" if math.isinf(high) else without_unit(kilometres(high))
     return (
-        f"{setup} are back after about {number(middle, 0)} km{when}; four times out of five between "
-        f"{number(low, 0)} and {late}: {chances}."
+        f"{setup} are back after about {kilometres(middle)}{when}; four times out of five between "
+        f"{without_unit(kilometres(low))} and {late}: {chances}."
     )
 
 

@@ -13,6 +13,7 @@ import numpy as np
 
 from rules.ledger import Ledger
 from rules.rulebook import Rulebook
+from rules.units import kilometres
 from rules.vocabulary import BikeId
 from rules.wear.comparison import FEWEST_READINGS, compare
 from rules.wear.fit import fit
@@ -65,7 +66,7 @@ def promise(ledger: Ledger, bike: BikeId, *, now: datetime, pairs_before: int = 
     if km >= 100.0:
         years = 2.0 * FEWEST_PAIRS * HALF_LIFE_KM / km
         said.append(
-            f"At last year's {number(km, 0)} km on this bike, and about {number(HALF_LIFE_KM, 0)} km to half "
+            f"At last year's {kilometres(km)} on this bike, and about {kilometres(HALF_LIFE_KM)} to half "
             f"a chain's limit, that is about {number(years, 0)} years. Bikes side by side are sooner done."
         )
     return tuple(said)

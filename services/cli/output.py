@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterable, Iterator, Sequence
+from contextvars import ContextVar
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from pathlib import Path
@@ -13,6 +14,9 @@ from typing import Annotated, Any
 import typer
 from rich.console import Console
 from rich.table import Table
+from typer.core import TyperCommand
+
+from rules.units import OPEN, SI, Units, said
 
 out = Console(highlight=False, soft_wrap=True)
 err = Console(stderr=True, highlight=False, soft_wrap=True)
@@ -32,6 +36,21 @@ At = Annotated[
         help="When, by the rider's clock: '2026-05-01 18:00', 'yesterday 18:00', '14:30'. Default: now.",
     ),
 ]
+
+
+_home: ContextVar[Path | None] = ContextVar("home", default=None)
+
+
+class OfAHousehold(TyperCommand):
+    """A command about one household: what it says is said in that household's units."""
+
+    def invoke(self, ctx: Any) -> Any:
+        """Run it, knowing which household it is about."""
+        before = _home.set(ctx.params.get("home"))
+        try:
+            return super().invoke(ctx)
+        finally:
+            _home.reset(before)
 
 
 def now_utc() -> datetime:
@@ -116,9 +135,15 @@ def hours(seconds: float) -> str:
     return f"{minutes // 60} h {minutes % 60:02d} min" if minutes >= 60 else f"{minutes} min"
 
 
-def kilometres(metres: float) -> str:
-    """A distance with one decimal."""
-    return f"{metres / 1000:.1f} km"
+def _units() -> Units:
+    """The units of the household that the running command is about; SI where its settings cannot be read."""
+    from services.app import App
+    from services.settings import SettingsError, default_home, load_settings
+
+    try:
+        return App(load_settings(_home.get() or default_home())).units
+    except SettingsError:
+        return SI
 
 
 def waiting_for_a_word(rides: int) -> str:
@@ -128,10 +153,10 @@ def waiting_for_a_word(rides: int) -> str:
 
 
 def print_json(value: Any) -> None:
-    """What is plain already, for a program."""
-    said = list(value) if isinstance(value, Iterator) else value
-    text = json.dumps(said, ensure_ascii=False, indent=1, allow_nan=False)
-    out.print(text, markup=False, highlight=False)
+    """What is plain already, for a program: every amount in SI."""
+    rows = list(value) if isinstance(value, Iterator) else value
+    text = json.dumps(rows, ensure_ascii=False, indent=1, allow_nan=False)
+    out.print(said(text, SI), markup=False, highlight=False)
 
 
 def table(headings: Sequence[str], rows: Iterable[Sequence[object]], *, right: Sequence[int] = ()) -> None:
@@ -147,7 +172,8 @@ def table(headings: Sequence[str], rows: Iterable[Sequence[object]], *, right: S
 
 
 def plain(text: str) -> str:
-    """Text from a file or a rider, made safe for the terminal: no markup, no control characters."""
+    """Text made safe for the terminal, in the household's units: no markup, no control characters."""
+    text = said(text, _units()) if OPEN in text else text
     printable = "".join(c if c.isprintable() or c == "\n" else " " for c in text)
     return printable.replace("[", r"\[")
 

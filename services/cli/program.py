@@ -22,7 +22,7 @@ from services.cli import (
     shelf,
     wear,
 )
-from services.cli.output import Home, err, out, plain
+from services.cli.output import Home, OfAHousehold, err, out, plain
 from services.cli.usage_errors import help_wanted, sentence
 
 commands = typer.Typer(
@@ -75,6 +75,7 @@ for command in (
     *equipment.add.registered_commands,
     *club.club.registered_commands,
 ):
+    command.cls = OfAHousehold
     command.help = _flowing(inspect.getdoc(command.callback) or "")
 
 

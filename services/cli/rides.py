@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import typer
 
 from rules.ride_name import own_title
+from rules.units import Units, distance
 from rules.vocabulary import Condition, RideId
 from services.cli.equipment import add
 from services.cli.output import (
@@ -17,7 +18,6 @@ from services.cli.output import (
     At,
     Home,
     hours,
-    kilometres,
     local,
     now_utc,
     parse_moment,
@@ -111,7 +111,7 @@ def rides(
             local(one.started_at, zone_of(riders[one.rider].time_zone)),
             riders[one.rider].name,
             own_title(one),
-            kilometres(one.distance_m),
+            distance(one.distance_m),
             hours(one.drive_s),
             bikes[one.bike].name if one.bike else "?" if one.decided_by is None else "none of ours",
             ride_conditions(ledger, one, app.rulebook_for(ledger)),
@@ -155,6 +155,7 @@ def add_ride(
         Condition | None, typer.Option(help="What it was like, if you want to say so yourself.")
     ] = None,
     km: Annotated[float, typer.Option(help="How far, in km.")] = 0,
+    miles: Annotated[float, typer.Option(help="How far, in miles.")] = 0,
     near: Annotated[
         int | None, typer.Option(min=1, help="It was where this ride was: gives it that place's weather.")
     ] = None,
@@ -183,7 +184,7 @@ def add_ride(
         started_at,
         minutes,
         like,
-        km * 1000,
+        (km or Units(miles=True).km(miles)) * 1000,
         latitude_deg,
         longitude_deg,
         indoor,

@@ -7,6 +7,7 @@ from typing import Annotated
 
 import typer
 
+from rules.units import kilometres
 from services.cli.output import AsJson, Home, now_utc, out, plain, say, table
 from services.cli.saying import Yes, keep, list_as_json, print_plain
 
@@ -76,7 +77,7 @@ def _report(file: Path, home: Path | None) -> None:
     with app.store.reading() as tx:
         snapshot = Snapshot.read(tx, app)
     try:
-        written = write_report(snapshot, file, now=now)
+        written = write_report(snapshot, file, now=now, units=app.units)
     except OSError as error:
         raise typer.BadParameter(f"{file} cannot be written: {error.strerror}; name another place") from error
     say(f"Written: {written[0]}, and its readings as {written[1].name}.")
@@ -174,13 +175,15 @@ def _compare_wax_with_lube(home: Path | None, as_json: bool) -> None:
         for one in found.differs:
             say(f"The groups were ridden apart: {one}. It is reckoned out as well as its weight is known.")
         say(f"The difference may also come from {'; '.join(found.confounds)}.")
+    units = app.units
     for sums in (waxed, lube):
         if sums.together_per_1000_km is not None and sums.minutes_per_1000_km is not None:
-            low, middle, high = (f"{one:.2f}" for one in sums.together_per_1000_km)
+            low, middle, high = (f"{units.for_thousand(one):.2f}" for one in sums.together_per_1000_km)
             say(
-                f"{sums.regime.value.capitalize()}, for 1000 km: {middle} "
+                f"{sums.regime.value.capitalize()}, for {units.thousand}: {middle} "
                 f"{app.prices.currency or 'in money'} ({low} to {high}, four times out of five) and "
-                f"{sums.minutes_per_1000_km:.0f} minutes of hands; over {sums.distance_km:.0f} km."
+                f"{units.for_thousand(sums.minutes_per_1000_km):.0f} minutes of hands; "
+                f"over {kilometres(sums.distance_km)}."
             )
             if sums.missing:
                 say(f"    At least that, for these are not known: {'; '.join(sums.missing)}.")

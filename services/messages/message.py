@@ -4,8 +4,9 @@ from __future__ import annotations
 
 import textwrap
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
+from rules.units import SI, Units, said
 from rules.vocabulary import BikeId, ReminderId, RideId
 from services.answer_links import Address
 from services.messages.brevity import MOST_WORDS, fitted, needed, words, words_of
@@ -49,12 +50,13 @@ def message_of(
     asked: AskedRide | None = None,
     further: Sequence[str] = (),
     advice: str = "",
+    units: Units = SI,
 ) -> Message:
     """A message of at most so many words: what is asked first, reasons where there is room.
 
     heading: over all of it; "" = the subject.  careful: what can hurt, in a line.  further: what may be said
     below the blocks.  advice: on another way of caring.  attribution: what the weather archives want said;
-    its first sentence stands here.
+    its first sentence stands here.  units: what amounts are said in.
     """
     heading = heading or subject
     thought = _thought(advice, address)
@@ -76,6 +78,7 @@ def message_of(
     shown += [block for block in (question, thought) if block]
     foot = [phone] if phone else []
     foot += [one.partition(". ")[0].rstrip(".") + "." for one in attribution]
+    shown = [_said(block, units) for block in shown]
     opening = [] if shown and shown[0].headline else [Block(heading)]
     return Message(
         subject=subject,
@@ -84,6 +87,13 @@ def message_of(
         html=mail_page(heading, shown, foot, careful=careful, whole=whole),
         facts="{}",
         reminders=(),
+    )
+
+
+def _said(block: Block, units: Units) -> Block:
+    """A block as this household reads it."""
+    return replace(
+        block, headline=said(block.headline, units), said=tuple(said(one, units) for one in block.said)
     )
 
 

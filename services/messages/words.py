@@ -15,6 +15,7 @@ from rules.ledger import Ledger
 from rules.one_a_chain import spared
 from rules.outlook import Outlook
 from rules.reminder import RaisedReminder, Reminder, ReminderKind, Step
+from rules.units import SI, Units, said
 from rules.vocabulary import Condition, Regime, ReminderId, Rider
 from rules.wording import day, listed, number
 from rules.work import work
@@ -73,6 +74,7 @@ def compose(
     address: Address | None = None,
     attribution: Sequence[str] = (),
     asked: AskedRide | None = None,
+    units: Units = SI,
 ) -> Message:
     """What is said to this rider about these reminders, all in one message?
 
@@ -92,11 +94,12 @@ def compose(
         heading=several,
         careful=in_a_line((t.reminder.kind, t.regime) for t in ordered),
         asked=asked,
+        units=units,
     )
     return replace(
         message,
-        short="\n".join(t.reminder.sentence for t in ordered),
-        facts=_facts(ordered, rider, address, attribution),
+        short=said("\n".join(t.reminder.sentence for t in ordered), units),
+        facts=said(_facts(ordered, rider, address, attribution), SI),
         reminders=tuple(t.id for t in ordered),
     )
 
@@ -112,6 +115,7 @@ def week_ahead(
     asked: AskedRide | None = None,
     advice: str = "",
     supplies: str = "",
+    units: Units = SI,
 ) -> Message:
     """What will be wanted of this rider's hands, at the recent pace?
 
@@ -151,6 +155,7 @@ def week_ahead(
         asked=asked,
         further=further,
         advice=advice,
+        units=units,
     )
     outlook = [
         {"headline": c.headline, "sentence": c.sentence, "on": c.on.isoformat() if c.on else None}
@@ -158,25 +163,33 @@ def week_ahead(
     ]
     return replace(
         message,
-        facts=json.dumps({"rider": rider.name, "outlook": outlook, "reminders": []}, ensure_ascii=False),
+        facts=said(
+            json.dumps({"rider": rider.name, "outlook": outlook, "reminders": []}, ensure_ascii=False), SI
+        ),
         reminders=tuple(t.id for t in ordered),
     )
 
 
 def announcement(
-    subject: str, said: str, rider: Rider, *, address: Address | None = None, careful: str = ""
+    subject: str,
+    told: str,
+    rider: Rider,
+    *,
+    address: Address | None = None,
+    careful: str = "",
+    units: Units = SI,
 ) -> Message:
     """Something that every rider should hear once; what finds no room is told by the reminders themselves."""
-    block = Block("", (said,))
-    if words(said) > MOST_WORDS // 2:  # it will be cut: the rest stands with the reminders
+    block = Block("", (told,))
+    if words(told) > MOST_WORDS // 2:  # it will be cut: the rest stands with the reminders
         block = (
             replace(block, links=(Link("See all", address.page("/why")),))
             if address
             else replace(block, commands=(("See all", "gritledger due"),))
         )
-    message = message_of(subject, [block], address, (), careful=careful)
-    facts = {"rider": rider.name, "said": said, "reminders": []}
-    return replace(message, short=said, facts=json.dumps(facts, ensure_ascii=False))
+    message = message_of(subject, [block], address, (), careful=careful, units=units)
+    facts = {"rider": rider.name, "said": said(told, SI), "reminders": []}
+    return replace(message, short=said(told, units), facts=json.dumps(facts, ensure_ascii=False))
 
 
 def coming(limit: Outlook, ledger: Ledger) -> Coming:
@@ -208,7 +221,12 @@ def message_id(
 
 
 def calendar_entry(
-    raised: RaisedReminder, rider: Rider, *, regime: Regime, page_url: str | None = None
+    raised: RaisedReminder,
+    rider: Rider,
+    *,
+    regime: Regime,
+    page_url: str | None = None,
+    units: Units = SI,
 ) -> Entry:
     """An open reminder as a line of the rider's calendar, on the day it asks for hands."""
     reminder, last = raised.reminder, raised.steps[-1]
@@ -219,7 +237,7 @@ def calendar_entry(
         key=f"{reminder.key}#{raised.id}",
         day=on.astimezone(ZoneInfo(rider.time_zone)).date(),
         headline=reminder.headline,
-        text="\n\n".join((*paragraphs, "Why: " + WHY_COMMAND.format(id=raised.id))),
+        text=said("\n\n".join((*paragraphs, "Why: " + WHY_COMMAND.format(id=raised.id))), units),
         changed_at=last.at,
         revision=len(raised.steps) - 1,
         link=_link(page_url, raised.id),

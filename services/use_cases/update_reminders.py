@@ -135,7 +135,7 @@ def announce(
     tx: Transaction, app: App, rider: Rider, subject: str, said: str, occasion: str, now: datetime
 ) -> int:
     """Tell a rider once what a new version of the program moved; returns how many letters wait for it."""
-    message = announcement(subject, said, rider, address=app.address(now))
+    message = announcement(subject, said, rider, address=app.address(now), units=app.units)
     return queue(tx, app, rider, message, (), occasion, now, now, tells=False)
 
 
@@ -154,7 +154,12 @@ def _announce_swaps(tx: Transaction, app: App, now: datetime) -> int:
         if stands.swap_due and tx.notes.get(told) != stands.number:
             subject = f"Swap the chains on {ledger.bike(trial.bike).name}"
             message = announcement(
-                subject, stands.sentence, rider, address=app.address(now), careful=LINK_IN_A_LINE
+                subject,
+                stands.sentence,
+                rider,
+                address=app.address(now),
+                units=app.units,
+                careful=LINK_IN_A_LINE,
             )
             occasion = f"trial {trial.id}, turn {stands.number}"
             queued += queue(tx, app, rider, message, (), occasion, now, now, tells=False)
@@ -195,6 +200,7 @@ def _queue_bundle(tx: Transaction, app: App, ledger: Ledger, bundle: Bundle, now
         texts,
         rider,
         address=app.address(now),
+        units=app.units,
         attribution=app.attribution,
         asked=_asked(tx, app, rider, now),
     )
@@ -261,6 +267,7 @@ def _queue_outlooks(tx: Transaction, app: App, now: datetime) -> int:
             now=now,
             waiting=[reminder_text(one, ledger) for one in standing if one.reminder.rider == rider.id],
             address=app.address(now),
+            units=app.units,
             attribution=app.attribution,
             asked=_asked(tx, app, rider, now),
             advice=_advice(tx, app, rider, now),

@@ -140,7 +140,7 @@ def tell_tomorrow(app: App, *, now: datetime) -> int:
     with app.store.writing() as tx:
         for rider, said in told:
             subject = f"{'Today' if when == 'morning' else 'Tomorrow'}: take {said.choices[0].name}"
-            message = announcement(subject, said.brief, rider, address=app.address(now))
+            message = announcement(subject, said.brief, rider, address=app.address(now), units=app.units)
             occasion = f"tomorrow {ahead.on.isoformat()}"
             queued += queue(tx, app, rider, message, (), occasion, now, now, tells=False)
             on = [*_told_lately(tx, rider, ahead), ahead.on.isoformat()]

@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 from rules.ledger import Ledger
 from rules.outlook import Outlook, outlook
 from rules.reminder import RaisedReminder
+from rules.units import Units, said
 from rules.vocabulary import RiderId
 from services.app import App, zone_of
 from services.channels import ChannelError
@@ -44,23 +45,26 @@ def _due(app: App, ledger: Ledger, standing: tuple[RaisedReminder, ...]) -> Iter
     for raised in standing:
         rider = ledger.rider(raised.reminder.rider)
         regime = ledger.chain(raised.reminder.chain).regime
-        yield rider.id, calendar_entry(raised, rider, regime=regime, page_url=app.page_address)
+        yield (
+            rider.id,
+            calendar_entry(raised, rider, regime=regime, page_url=app.page_address, units=app.units),
+        )
 
 
 def _on_the_way(app: App, ledger: Ledger, now: datetime) -> Iterator[tuple[RiderId, Entry]]:
     for limit in outlook(ledger, app.rulebook_for(ledger), now=now, zone_of=zone_of):
         if limit.by is not None and now < limit.by <= now + timedelta(weeks=WEEKS_AHEAD):
-            yield limit.rider, _expected(limit, ledger, limit.by)
+            yield limit.rider, _expected(limit, ledger, limit.by, app.units)
 
 
-def _expected(limit: Outlook, ledger: Ledger, by: datetime) -> Entry:
+def _expected(limit: Outlook, ledger: Ledger, by: datetime, units: Units) -> Entry:
     rider = ledger.rider(limit.rider)
     last_ridden = max((ride.ended_at for ride in ledger.rides if ride.bike == limit.bike), default=by)
     return Entry(
         key=f"expected {limit.kind}:{limit.chain}:{limit.unit}",
         day=by.astimezone(zone_of(rider.time_zone)).date(),
         headline=coming(limit, ledger).headline,
-        text=limit.sentence,
+        text=said(limit.sentence, units),
         changed_at=last_ridden,
         expected=True,
     )

@@ -11,6 +11,7 @@ from rules.judgements import judgements_for
 from rules.outlook import Outlook
 from rules.reasons import since
 from rules.reminder import RaisedReminder, ReminderKind
+from rules.units import kilometres
 from rules.vocabulary import Bike, Chain, Condition, Regime, Treatment
 from rules.wear.forecast import Measure
 from rules.wording import number
@@ -58,7 +59,7 @@ class ChainState:
         if left_h <= 0.0:
             return f"the {film} is used up"
         km = left_h * Measure.KILOMETRES.over_life(self.past) / (self.over_life.drive_h or 1.0)
-        lasts = f"{max(10, round(km, -1)):.0f} km" if km > 0.0 else f"{number(left_h, 0)} drive hours"
+        lasts = kilometres(max(10, round(km, -1))) if km > 0.0 else f"{number(left_h, 0)} drive hours"
         return f"{film} good for about {lasts} of dry tarmac"
 
     @property

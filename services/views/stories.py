@@ -13,6 +13,7 @@ from rules.reminder import RaisedReminder, Reason, Step
 from rules.reminders import caution
 from rules.ride_name import own_title
 from rules.rulebook import Rulebook
+from rules.units import distance, height
 from rules.vocabulary import Bike, ReminderId, Ride, RideId
 from rules.wording import clock, day, number
 from services.app import App, zone_of
@@ -49,7 +50,7 @@ def ride_story(app: App, ride_number: int) -> Iterator[str]:
     yield f"Ride {ride.id}{': ' if title else ''}{title}, by {rider.name}"
     yield (
         f"  {day(ride.started_at, zone)}, {clock(ride.started_at, zone)} to {clock(ride.ended_at, zone)}; "
-        f"{ride.distance_m / 1000:.1f} km, {ride.climb_m:.0f} m of climbing"
+        f"{distance(ride.distance_m)}, {height(ride.climb_m)} of climbing"
     )
     low, high = ride.drive_low_s / 3600, ride.drive_high_s / 3600
     yield (

@@ -6,12 +6,14 @@ from datetime import datetime
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Query
+from fastapi.responses import JSONResponse
 from pydantic import BaseModel
 
 from rules.contamination import exposures
 from rules.outlook import difference, with_condition
 from rules.reminder import RaisedReminder
 from rules.ride_name import own_title
+from rules.units import SI, said
 from rules.vocabulary import Chain, Condition, Ride, RideId
 from rules.wear.forecast import Forecast
 from services.app import zone_of
@@ -23,7 +25,16 @@ from services.web.forms import LARGEST_ID
 from services.web.pages.ride import bike_said, identity_of, word_said
 from services.web.pages.rides import AWanted, found
 
-router = APIRouter(tags=["reading"])
+
+class InSI(JSONResponse):
+    """What a program reads: every amount in SI, whatever the household reads."""
+
+    def render(self, content: Any) -> bytes:
+        """The answer as bytes."""
+        return said(super().render(content).decode(), SI).encode()
+
+
+router = APIRouter(tags=["reading"], default_response_class=InSI)
 ANumber = Annotated[int, Path(ge=1, le=LARGEST_ID)]
 MOST_A_PAGE = 500
 

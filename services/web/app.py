@@ -13,6 +13,7 @@ from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Resp
 from starlette.exceptions import HTTPException
 
 from rules.rulebook import RulebookError
+from rules.units import SI, said
 from services.app import App, Followed
 from services.settings import SettingsError
 from services.store import FactRefused, NotFound, StoreBusy, StoreError
@@ -193,6 +194,9 @@ def _plain(problem: Any) -> str:
 
 def _say_no(request: Request, status: int, sentence: str) -> Response:
     if request.url.path.startswith(f"{API}/"):
-        return JSONResponse({"detail": sentence}, status)
+        return JSONResponse({"detail": said(sentence, SI)}, status)
     shared: AppContext = request.app.state.shared
-    return HTMLResponse(shared.rendering.render("said_no.html", status=status, sentence=sentence), status)
+    return HTMLResponse(
+        shared.rendering.render("said_no.html", units=shared.app.units, status=status, sentence=sentence),
+        status,
+    )

@@ -13,6 +13,7 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from starlette.datastructures import FormData
 
 from rules.commands import Command
+from rules.units import said
 from services.app import App, Followed
 from services.store import NeedsConfirmation
 from services.use_cases.record import record
@@ -85,6 +86,7 @@ class RequestContext:
         """The page, with what was just done said on top."""
         flash = self.shared.flash.of(self.request.query_params.get("flash", ""))
         refused = None if flash is None else flash.refused
+        units = self.app.units
         html = self.shared.rendering.render(
             template,
             here=here,
@@ -97,9 +99,10 @@ class RequestContext:
             zone=figures.pop("zone", None) or self.zone,
             now=self.now,
             attribution=self.app.attribution,
+            units=units,
             **figures,
         )
-        return HTMLResponse(html if refused is None else shown_again(html, refused), status)
+        return HTMLResponse(html if refused is None else said(shown_again(html, refused), units), status)
 
     def keep(self, command: Command, posted: Posted, to: str) -> Response:
         """Keep what a form says and go back to a page that tells it; or ask, where it is odd."""

@@ -11,6 +11,7 @@ from markupsafe import Markup
 from ingest.bikes.judge import RideClues
 from ingest.ride.track import TrackPoint
 from rules.contamination import Exposure
+from rules.units import Units
 from rules.vocabulary import Bike, Chain, Condition, Ride, TreatmentKind
 from rules.wear.comparison import Comparison
 from rules.wear.forecast import Measure, wear_points
@@ -120,22 +121,31 @@ class RidePictures:
 
 
 def ride_pictures(
-    ride: Ride, name: str, points: Sequence[TrackPoint], puts: Sequence[Exposure], zone: tzinfo
+    ride: Ride, name: str, points: Sequence[TrackPoint], puts: Sequence[Exposure], zone: tzinfo, units: Units
 ) -> RidePictures:
     """Where it went, how fast, and what each hour put in."""
     hours = drawn_hours(ride, puts)
     return RidePictures(
-        _ours(ride_track(points, hours, uid="way", started_at=ride.started_at, name=name, zone=zone)),
-        _ours(ride_speed(points, hours, uid="speed", started_at=ride.started_at, name=name, zone=zone)),
-        _ours(hours_bars(hours, uid="hours-drawn", name=name, zone=zone)),
+        _ours(
+            ride_track(
+                points, hours, uid="way", started_at=ride.started_at, name=name, zone=zone, units=units
+            )
+        ),
+        _ours(
+            ride_speed(
+                points, hours, uid="speed", started_at=ride.started_at, name=name, zone=zone, units=units
+            )
+        ),
+        _ours(hours_bars(hours, uid="hours-drawn", name=name, zone=zone, units=units)),
     )
 
 
-def clues_picture(evidence: str, snapshot: Snapshot) -> Markup:
+def clues_picture(evidence: str, snapshot: Snapshot, units: Units) -> Markup:
     """Why it was this bike: each clue a step. Nothing for a ride nobody judged."""
     if not evidence:
         return Markup("")
-    return _ours(clue_waterfall(evidence, {one.id: one.name for one in snapshot.ledger.bikes}, uid="clues"))
+    names = {one.id: one.name for one in snapshot.ledger.bikes}
+    return _ours(clue_waterfall(evidence, names, uid="clues", units=units))
 
 
 def gears_picture(clues: str, ride: Ride, name: str, snapshot: Snapshot) -> Markup:

@@ -10,6 +10,7 @@ from typing import Any
 from fastapi import APIRouter
 from fastapi.responses import Response
 
+from rules.units import SI, said
 from services.views.plain import plain
 from services.views.rows import Look, Rows, ride_rows, rows_of
 from services.web.context import AContext, RequestContext
@@ -43,7 +44,7 @@ def as_json(name: str, context: AContext, want: AWanted) -> Response:
 
 def _file(text: str, media_type: str, name: str) -> Response:
     return Response(
-        text.encode("utf-8", "backslashreplace"),
+        said(text, SI).encode("utf-8", "backslashreplace"),
         media_type=media_type,
         headers={"Content-Disposition": f'attachment; filename="gritledger-{name}"'},
     )

@@ -17,9 +17,9 @@ CALLED: Mapping[str, tuple[str, ...]] = {
     "over_pct": ("over",),
     "under_pct": ("under",),
     "exact_pct": ("exact",),
-    "distance_m": ("km",),
+    "distance_m": ("distance",),
     "instrument": ("with",),
-    "block_km": ("every_km",),
+    "block_km": ("every",),
 }
 
 

@@ -13,6 +13,7 @@ from markupsafe import Markup, escape
 
 from rules.reasons import reading_words
 from rules.ride_name import own_title
+from rules.units import SI, Units, distance, height, kilometres, marked, said
 from rules.wording import clock, day, listed, number
 from services.web.drawings.textures import legend, textures
 
@@ -41,7 +42,10 @@ class Rendering:
             number=number,
             listed=listed,
             hours=hours,
-            km=kilometres,
+            distance=distance,
+            height=height,
+            kilometres=kilometres,
+            marked=marked,
             first_sentence=first_sentence,
             after_first_sentence=after_first_sentence,
             linked=linked,
@@ -58,9 +62,9 @@ class Rendering:
             legend=Markup(legend()),  # noqa: S704
         )
 
-    def render(self, template: str, **figures: Any) -> str:
-        """The page as HTML."""
-        return self._templates.get_template(template).render(**figures)
+    def render(self, template: str, *, units: Units = SI, **figures: Any) -> str:
+        """The page as HTML, with every amount in these units."""
+        return said(self._templates.get_template(template).render(units=units, **figures), units)
 
 
 def stamp(at: datetime, zone: tzinfo) -> str:
@@ -77,11 +81,6 @@ def hours(seconds: float) -> str:
     """'1 h 35 min', '12 min'."""
     minutes = round(seconds / timedelta(minutes=1).total_seconds())
     return f"{minutes // 60} h {minutes % 60:02d} min" if minutes >= 60 else f"{minutes} min"
-
-
-def kilometres(metres: float) -> str:
-    """'42.3 km'."""
-    return f"{metres / 1000:.1f} km"
 
 
 def first_sentence(text: str) -> str:

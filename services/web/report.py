@@ -10,6 +10,7 @@ from pathlib import Path
 from markupsafe import Markup
 
 from rules.contamination import history
+from rules.units import Units
 from rules.vocabulary import Regime
 from rules.wear.forecast import Measure, wear_points
 from services.atomic_write import write_whole
@@ -60,7 +61,7 @@ def readings_csv(snapshot: Snapshot, now: datetime) -> str:
     return sheet.getvalue()
 
 
-def write_report(snapshot: Snapshot, file: Path, *, now: datetime) -> tuple[Path, Path]:
+def write_report(snapshot: Snapshot, file: Path, *, now: datetime, units: Units) -> tuple[Path, Path]:
     """The report and its data. file: of the HTML; the CSV gets its name. Raises OSError."""
     rendering = Rendering()
     styles = "".join(rendering.files[name].decode() for name in ("drawings.css", "page.css"))
@@ -68,6 +69,7 @@ def write_report(snapshot: Snapshot, file: Path, *, now: datetime) -> tuple[Path
     comparison = snapshot.comparison(now)
     html = rendering.render(
         "report.html",
+        units=units,
         styles_inside=Markup(styles),  # noqa: S704 - our own files
         now=now,
         zone=snapshot.zone,

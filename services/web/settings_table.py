@@ -7,7 +7,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Literal
 
-from services.settings import Settings
+from services.app import App
+from services.settings import Settings, SettingsError
+from services.use_cases.change_settings import change_settings
 from services.web.forms import FormRefused, Posted
 
 Kind = Literal["text", "path", "time", "whole", "number", "tick", "choice"]
@@ -83,6 +85,16 @@ FORMS: Mapping[str, tuple[Entry, ...]] = {
         ),
         Entry("surface.street_extract", "An extract of the open street map", "path"),
     ),
+    "units": (
+        Entry(
+            "units.distance",
+            "Distance, speed and height",
+            "choice",
+            (("km", "km, km/h and m"), ("miles", "miles, mph and feet")),
+        ),
+        Entry("units.temperature", "Warmth", "choice", (("°C", "°C"), ("°F", "°F"))),
+        Entry("units.rain", "Rain and snow", "choice", (("mm", "mm and cm"), ("inches", "inches"))),
+    ),
     "copies": (
         Entry("backup.daily", "A copy of the ledger every day", "tick"),
         Entry("backup.folder", "Copies lie in", "path", hint="another disk outlives this one"),
@@ -93,6 +105,15 @@ FORMS: Mapping[str, tuple[Entry, ...]] = {
         Entry("money.setup", "What setting up for wax cost, once", "number"),
     ),
 }
+
+
+def write(app: App, values: Mapping[str, Any]) -> None:
+    """Put these into the settings file, and act by them. Raises FormRefused: the file is as it was."""
+    try:
+        change_settings(app.settings.home, values)
+    except SettingsError as error:
+        raise FormRefused(f"That cannot be kept: {error}.") from error
+    app.wake()
 
 
 def value_of(settings: Settings, entry: Entry) -> str:

@@ -19,6 +19,7 @@ from rules.outlook import (
 )
 from rules.reminder import ReminderKind
 from rules.reminders import due
+from rules.units import SI, said
 from rules.vocabulary import BikeId, ChainId, Condition, DecidedBy, RideId
 from tests.rules.notation import at, ledger_of, plain_limits
 
@@ -140,7 +141,7 @@ def test_a_corrected_bike_moves_its_grit_hours_and_the_reminder():
     ]
     assert [reminder.key for reminder in found.withdrawn] == ["wipe and drip:1:ride 1"]
     assert [reminder.key for reminder in found.raised] == ["wipe and drip:2:ride 1"]
-    assert found.sentences == (
+    assert tuple(said(one, SI) for one in found.sentences) == (
         "Copper: -5.2 grit-hours, -2.0 drive hours.",
         "Slate: +5.2 grit-hours, +2.0 drive hours.",
         "Withdrawn: Wipe, dry and drip the chain Copper on Plover.",

@@ -10,6 +10,7 @@ from rules.contamination import history
 from rules.ledger import RiddenHour
 from rules.reasons import reading_words, weather_behind
 from rules.rulebook import default_rulebook
+from rules.units import SI, said
 from rules.vocabulary import ChainId, Condition, Reading, ReadingId, ReadingTool
 from tests.rules.notation import at, ledger_of, tag
 
@@ -21,7 +22,7 @@ def behind(hour_tag, *, word=None, indoor=False):
     ledger = replace(ledger, rides=(replace(ride, hours=hours, word=word, indoor=indoor),))
     entry = history(ledger, ChainId(1), default_rulebook()).entries[-1]
     assert isinstance(entry.fact, RiddenHour)
-    return weather_behind(entry.fact.ride, entry.fact.hour.tag, entry.exposure)
+    return said(weather_behind(entry.fact.ride, entry.fact.hour.tag, entry.exposure), SI)
 
 
 def test_the_weather_behind_an_hour():

@@ -13,6 +13,7 @@ from rules.reasons import MOST_LINES
 from rules.reminder import ReminderKind
 from rules.reminders import due
 from rules.rulebook import default_rulebook, parse_rulebook
+from rules.units import SI, said
 from rules.vocabulary import ChainId, Condition
 from tests.rules.notation import at, ledger_of, plain_limits
 
@@ -67,7 +68,7 @@ def test_a_wet_ride_asks_for_hands_the_moment_it_is_over():
     assert (reminder.kind, reminder.bike, reminder.rider) == (ReminderKind.WIPE_AND_DRIP, 1, 1)
     assert reminder.key == "wipe and drip:1:ride 1"
     assert reminder.headline == "Wipe, dry and drip the chain Copper on Plover"
-    assert reminder.sentence == (
+    assert said(reminder.sentence, SI) == (
         "Copper came home wet at 22:40 on 3 June 2025 (Ride 1): 2.4 mm of rain fell in the hour "
         "from 20:00; 2.5 of 2.5 drive hours of the day were wet; "
         "the limit is 0.1 a day. While the wet lasts, wipe it dry each evening; a drip holds 7 days."
@@ -284,7 +285,7 @@ def test_a_line_names_ride_hour_condition_and_weather():
     )
     line = reminder.reasons[1]
     assert line.text == "Ride 1 on Plover, 2 June 2025, hour 1 of 6: damp (water 0.3, dust 0.4)."
-    assert line.weather == (
+    assert said(line.weather, SI) == (
         "0.9 mm of rain in the hour, 0 mm in the 24 h before, local file (invented), final, "
         "fetched 2025-01-01 12:00 UTC, 85% sure"
     )

@@ -10,6 +10,7 @@ import pytest
 
 from rules.rulebook import default_rulebook
 from rules.trial import order, turn
+from rules.units import SI, said
 from rules.vocabulary import BikeId, ChainId, Trial, TrialId
 from rules.wear.pairs import FEWEST_PAIRS, flips, found_by_trials, pair_power, promise
 from tests.rules.notation import at, ledger_of
@@ -64,10 +65,12 @@ def test_turns_follow_what_was_ridden():
         pytest.approx(200.0),
         False,
     )
-    assert begun.sentence == "Beryl has ridden 200 of 300 km of turn 1."
+    assert said(begun.sentence, SI) == "Beryl has ridden 200 of 300 km of turn 1."
     over = stand("BBB")
     assert (over.swap_due, over.next_chain) == (True, LUBED)
-    assert over.sentence == "Beryl has ridden 300 of 300 km of turn 1: swap it for Galena on Plover."
+    assert (
+        said(over.sentence, SI) == "Beryl has ridden 300 of 300 km of turn 1: swap it for Galena on Plover."
+    )
     swapped = stand("BBBG")
     assert (swapped.number, swapped.chain, swapped.ridden_km) == (2, LUBED, pytest.approx(100.0))
     assert stand("BBBBBB").ridden_km == pytest.approx(600.0)  # late is late, and still turn 1
@@ -87,7 +90,10 @@ def test_what_is_ridden_out_of_turn_is_counted_and_said():
         pytest.approx(100.0),
         pytest.approx(100.0),
     )
-    assert wrong.sentence == "Beryl has ridden 100 of 300 km of turn 1; it is not on Plover now: fit it."
+    assert (
+        said(wrong.sentence, SI)
+        == "Beryl has ridden 100 of 300 km of turn 1; it is not on Plover now: fit it."
+    )
 
 
 def test_a_third_chain_is_none_of_it():
@@ -111,7 +117,7 @@ def test_rides_before_after_or_without_a_chain_are_none_of_it():
     ended = trial(first_turn_of(WAXED), ended_at=START + timedelta(days=2, hours=3))
     over = stand("BBBB", ended)
     assert over.ridden_km == pytest.approx(200.0)
-    assert over.sentence == "The trial on Plover ended in its turn 1."
+    assert said(over.sentence, SI) == "The trial on Plover ended in its turn 1."
     bare = house("B")
     nothing = replace(bare, rides=(), fittings=())
     assert turn(nothing, nothing.trials[0], now=NOW).ridden_km == 0.0
@@ -147,10 +153,10 @@ def test_pairs_claim_rarely_where_nothing_is_and_four_never():
 
 
 def test_what_could_be_found_is_said_before_it_begins():
-    said = promise(house("B" * 40), BikeId(1), now=at("2025-03-01"), pairs_before=2)
-    assert said[0].endswith(f"It takes {FEWEST_PAIRS} pairs; you have 2.")
-    assert "a halving of wear would be shown in " in said[1]
-    assert said[2].startswith(
+    told = promise(house("B" * 40), BikeId(1), now=at("2025-03-01"), pairs_before=2)
+    assert told[0].endswith(f"It takes {FEWEST_PAIRS} pairs; you have 2.")
+    assert "a halving of wear would be shown in " in told[1]
+    assert said(told[2], SI).startswith(
         "At last year's 4000 km on this bike, and about 2500 km to half a chain's limit, "
     )
     assert len(promise(house("B"), BikeId(1), now=at("2025-03-01"))) == 3

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+from rules.units import SI, Units, said
 from rules.vocabulary import BikeId
 from services.web.drawings.svg import LETTER, at_both_widths, drawn, label, line, safe, short
 
@@ -38,19 +39,19 @@ class Tally:
     probability: float | None
 
 
-def tallies(evidence: str, bikes: Mapping[BikeId, str]) -> tuple[Tally, ...]:
+def tallies(evidence: str, bikes: Mapping[BikeId, str], units: Units = SI) -> tuple[Tally, ...]:
     """The likeliest bikes of a kept verdict, best first, each with the clues that moved it, strongest first.
 
     evidence: a verdict's reasons as JSON, as kept with it; "" = none were noted.
     Raises ValueError for text that is no such JSON.
     """
-    said: dict[str, Any] = json.loads(evidence) if evidence else {}
-    probabilities = dict(said.get("probabilities", []))
+    kept: dict[str, Any] = json.loads(evidence) if evidence else {}
+    probabilities = dict(kept.get("probabilities", []))
     steps: defaultdict[int | None, list[Step]] = defaultdict(list)
-    for clue in said.get("clues", []):
+    for clue in kept.get("clues", []):
         weight = clue["weight"]
         if weight is None or abs(weight) >= LEAST_WEIGHT:
-            steps[clue["bike"]].append(Step(clue["clue"], weight, clue["sentence"]))
+            steps[clue["bike"]].append(Step(clue["clue"], weight, said(clue["sentence"], units)))
     candidates = probabilities or dict.fromkeys(steps, 0.0)
     possible = [bike for bike in candidates if all(step.weight is not None for step in steps[bike])]
     ranked = sorted(possible, key=lambda bike: -candidates[bike])
@@ -68,13 +69,13 @@ def tallies(evidence: str, bikes: Mapping[BikeId, str]) -> tuple[Tally, ...]:
     )
 
 
-def clue_waterfall(evidence: str, bikes: Mapping[BikeId, str], *, uid: str) -> str:
+def clue_waterfall(evidence: str, bikes: Mapping[BikeId, str], *, uid: str, units: Units = SI) -> str:
     """Why was it this bike? Markup: from even odds, a step to the right or left per clue, to the sum.
 
     evidence: a verdict's reasons as JSON, as kept with it. One axis of log-odds for all bikes shown; the
     chance of each stands beside its name. Raises ValueError for text that is no such JSON.
     """
-    found = tallies(evidence, bikes)
+    found = tallies(evidence, bikes, units)
     if not found or not any(tally.steps for tally in found):
         return '<p class="drawing-note">No clues were noted for this ride.</p>'
     sums = [0.0]

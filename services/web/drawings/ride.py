@@ -9,6 +9,7 @@ from typing import NamedTuple
 
 from ingest.ride.track import TrackPoint
 from rules.contamination import Exposure
+from rules.units import SI, Units
 from rules.vocabulary import Condition, Ride, RideHour
 from rules.wording import clock, number
 from services.web.drawings.scales import round_step
@@ -80,6 +81,7 @@ def ride_track(
     started_at: datetime,
     name: str = "the ride",
     zone: tzinfo = UTC,
+    units: Units = SI,
 ) -> str:
     """Where did the ride go, and what was the ground like? Markup; a sentence when there is no track.
 
@@ -106,7 +108,7 @@ def ride_track(
         ys = [MARGIN + (max(north) - y) * scale for y in north]
         body = "".join(_ribbon(piece, xs, ys, points, started_at, zone) for piece in cut)
         body += _ends(xs, ys, width)
-        body += _scale_bar(width, height + 6, scale) + _north(width - 16, height + 10)
+        body += _scale_bar(width, height + 6, scale, units) + _north(width - 16, height + 10)
         return drawn(own, css, width, height + SCALE_HEIGHT, f"Track of {name}", f"In order: {told}.", body)
 
     return at_both_widths(uid, draw, css="track")
@@ -161,14 +163,16 @@ def _ends(xs: Sequence[float], ys: Sequence[float], width: float) -> str:
     return "".join(shapes)
 
 
-def _scale_bar(width: float, y: float, scale: float) -> str:
+def _scale_bar(width: float, y: float, scale: float, units: Units) -> str:
     """A round length of at most a third of the drawing."""
-    length_m = round_step(width / 3 / scale / 2, 1)
-    while length_m * scale > width / 3 and length_m > 1e-6:
-        length_m /= 2
-    said = f"{number(length_m / 1000, 2)} km" if length_m >= 500 else f"{number(length_m, 0)} m"
+    long_m, short_m = units.km(1.0) * 1000, units.small_length_m
+    one_m = long_m if width / 3 / scale >= long_m / 2 else short_m
+    length = round_step(width / 3 / scale / 2 / one_m, 1)
+    while length * one_m * scale > width / 3 and length > 1e-6:
+        length /= 2
+    said = f"{number(length, 2)} {units.distance if one_m == long_m else units.height}"
     x = MARGIN
-    right = x + length_m * scale
+    right = x + length * one_m * scale
     return (
         f'<path class="axis" d="M{short(x)} {short(y)}v8M{short(x)} {short(y + 4)}H{short(right)}'
         f'M{short(right)} {short(y)}v8"/>' + label(right + 6, y + 8, said, css="figure")

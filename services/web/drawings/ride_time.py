@@ -6,6 +6,7 @@ from collections.abc import Callable, Sequence
 from datetime import UTC, datetime, timedelta, tzinfo
 
 from ingest.ride.track import TrackPoint
+from rules.units import SI, Units
 from rules.vocabulary import Condition
 from rules.wording import clock, number
 from services.web.drawings.ride import DrawnHour
@@ -32,6 +33,7 @@ def ride_speed(
     started_at: datetime,
     name: str = "the ride",
     zone: tzinfo = UTC,
+    units: Units = SI,
 ) -> str:
     """How fast, at which cadence, and under which conditions? Markup; a sentence when there is no track.
 
@@ -42,10 +44,10 @@ def ride_speed(
         return '<p class="drawing-note">This ride has no speed over time: its file names no places.</p>'
     start = (started_at + timedelta(seconds=points[0].offset_s)).astimezone(zone)
     end = (started_at + timedelta(seconds=points[-1].offset_s)).astimezone(zone)
-    speeds = [None if p.speed_mps is None else p.speed_mps * KMH for p in points]
+    speeds = [None if p.speed_mps is None else units.from_km(p.speed_mps * KMH) for p in points]
     cadences = [None if p.cadence_rpm is None else float(p.cadence_rpm) for p in points]
     known = [speed for speed in speeds if speed is not None]
-    told = f"Up to {number(max(known), 0)} km/h." if known else "No speed in the file."
+    told = f"Up to {number(max(known), 0)} {units.speed}." if known else "No speed in the file."
 
     def draw(own: str, css: str, width: int) -> str:
         right = width - RIGHT
@@ -57,7 +59,7 @@ def ride_speed(
         seconds = [point.offset_s for point in points]
         body = [_bands(hours, start, end, at_x, zone)]
         for values, top, base, said in (
-            (speeds, SPEED_TOP, SPEED_BASE, "speed, km/h"),
+            (speeds, SPEED_TOP, SPEED_BASE, f"speed, {units.speed}"),
             (cadences, CADENCE_TOP, CADENCE_BASE, "cadence, turns a minute"),
         ):
             body.append(_curve(values, xs, seconds, top, base, right, said))
@@ -137,11 +139,18 @@ BARS_LEFT, BARS_TOP, BARS_BASE = 74.0, 42.0, 150.0
 ROWS = tuple(BARS_BASE + 17.0 * row for row in (1, 2, 3, 4))
 
 
-def hours_bars(hours: Sequence[DrawnHour], *, uid: str, name: str = "the ride", zone: tzinfo = UTC) -> str:
+def hours_bars(
+    hours: Sequence[DrawnHour],
+    *,
+    uid: str,
+    name: str = "the ride",
+    zone: tzinfo = UTC,
+    units: Units = SI,
+) -> str:
     """What did each hour put into the chain? Markup.
 
     A block per hour: as wide as it was pedalled [drive hours], as high as it weighed; its area is its
-    grit-hours. Under it stand when it began, its grit-hours, its rain and that of the 24 h before it [mm].
+    grit-hours. Under it stand when it began, its grit-hours, its rain and that of the 24 h before it.
     """
     driven = [one for one in hours if one.exposure.drive_h > 0.0]
     if not driven:
@@ -149,7 +158,7 @@ def hours_bars(hours: Sequence[DrawnHour], *, uid: str, name: str = "the ride", 
     drive_h = sum(one.exposure.drive_h for one in driven)
     grit_h = sum(one.exposure.grit_h for one in driven)
     title = f"Hours of {name}: {number(drive_h, 2)} drive hours, {number(grit_h, 2)} grit-hours"
-    told = "; ".join(_hour_words(one, zone) for one in driven)
+    told = "; ".join(_hour_words(one, zone, units) for one in driven)
     axis = ticks(max(one.exposure.weight for one in driven), 3)
 
     def draw(own: str, css: str, width: int) -> str:
@@ -163,19 +172,19 @@ def hours_bars(hours: Sequence[DrawnHour], *, uid: str, name: str = "the ride", 
             y = BARS_BASE - value * scale_y
             body.append(line(BARS_LEFT, y, width - RIGHT, y, "axis" if value == 0.0 else "grid"))
             body.append(label(BARS_LEFT - 5, y + 4, f"× {number(value)}" if value else "0", anchor="end"))
-        for words, y in zip(("from", "grit-hours", "rain mm", "day before"), ROWS, strict=True):
+        for words, y in zip(("from", "grit-hours", f"rain {units.rain}", "day before"), ROWS, strict=True):
             body.append(label(BARS_LEFT - 8, y, words, anchor="end"))
         x = BARS_LEFT
         free_from = [x] * len(ROWS)
         for one in driven:
             wide = one.exposure.drive_h * scale_x
-            body.append(_block(one, x, wide, scale_y, zone))
+            body.append(_block(one, x, wide, scale_y, zone, units))
             tag = one.hour.tag
             cells = (
                 clock(one.starts_at, zone),
                 number(one.exposure.grit_h, 2),
-                "?" if tag is None or tag.rain_mm is None else number(tag.rain_mm),
-                "?" if tag is None or tag.rain_before_mm is None else number(tag.rain_before_mm),
+                "?" if tag is None or tag.rain_mm is None else units.rain_said(tag.rain_mm),
+                "?" if tag is None or tag.rain_before_mm is None else units.rain_said(tag.rain_before_mm),
             )
             for row, cell in enumerate(cells):
                 half = text_width(cell) / 2
@@ -190,20 +199,22 @@ def hours_bars(hours: Sequence[DrawnHour], *, uid: str, name: str = "the ride", 
     return at_both_widths(uid, draw, css="hours")
 
 
-def _block(one: DrawnHour, x: float, wide: float, scale_y: float, zone: tzinfo) -> str:
+def _block(one: DrawnHour, x: float, wide: float, scale_y: float, zone: tzinfo, units: Units) -> str:
     high = one.exposure.weight * scale_y
     return (
         f'<g class="block" data-date="{one.starts_at.astimezone(zone):%Y-%m-%dT%H:%M}" '
         f'data-value="{number(one.exposure.grit_h, 3)}" data-unit="grit-hours">'
-        f"<title>{safe(_hour_words(one, zone))}</title>"
+        f"<title>{safe(_hour_words(one, zone, units))}</title>"
         f'<path class="bar" fill="{paint(one.exposure.condition)}" '
         f'd="{boxed(x + 0.6, BARS_BASE - high, max(wide - 1.2, 0.6), high)}"/></g>'
     )
 
 
-def _hour_words(one: DrawnHour, zone: tzinfo) -> str:
+def _hour_words(one: DrawnHour, zone: tzinfo, units: Units) -> str:
     put, tag = one.exposure, one.hour.tag
-    rain = "" if tag is None or tag.rain_mm is None else f", {number(tag.rain_mm)} mm of rain"
+    rain = (
+        "" if tag is None or tag.rain_mm is None else f", {units.rain_said(tag.rain_mm)} {units.rain} of rain"
+    )
     return (
         f"from {clock(one.starts_at, zone)}: {put.condition.value}, {number(put.drive_h, 2)} drive hours "
         f"× {number(put.weight, 2)} = {number(put.grit_h, 2)} grit-hours{rain}"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
+from enum import StrEnum
 from typing import Any
 from zoneinfo import available_timezones
 
@@ -13,6 +14,7 @@ from fastapi.responses import HTMLResponse, Response
 from tzlocal import get_localzone_name
 
 from rules.commands import AddBike, AddRider
+from rules.units import Units
 from rules.vocabulary import BikeId, RideId, RiderId
 from rules.wording import listed
 from services.app import zone_of
@@ -29,6 +31,7 @@ from services.use_cases.first_hour import (
 from services.views.snapshot import Snapshot
 from services.web.context import AContext, APost, RequestContext
 from services.web.forms import FormRefused
+from services.web.settings_table import write
 
 router = APIRouter(prefix="/begin")
 STEPS = (
@@ -41,6 +44,25 @@ STEPS = (
 NAMES = [name for name, _ in STEPS]
 NONE_OF_OURS = "none"
 RIDERS_ASKED = 3
+
+
+class Read(StrEnum):
+    """What most households read; any mixture stands under Settings."""
+
+    METRIC = "km, °C and mm"
+    MILES = "miles, °F and inches"
+
+    @classmethod
+    def of(cls, units: Units) -> Read:
+        """The nearer of the two."""
+        return cls.MILES if units.miles else cls.METRIC
+
+    @property
+    def settings(self) -> dict[str, Any]:
+        """As the settings file says it; None = as without it."""
+        miles = self is Read.MILES
+        values = {"distance": "miles", "temperature": "°F", "rain": "inches"}
+        return {f"units.{key}": value if miles else None for key, value in values.items()}
 
 
 def steps_done(context: RequestContext) -> dict[str, bool]:
@@ -109,6 +131,8 @@ def riders(context: AContext) -> HTMLResponse:
         clock=zone_of(zone),
         time_zones=sorted(available_timezones()),
         asked=RIDERS_ASKED if not known else 1,
+        readings=list(Read),
+        reading=Read.of(context.app.units),
     )
 
 
@@ -119,6 +143,9 @@ def keep_riders(context: AContext, posted: APost) -> Response:
     names = [" ".join(one.split()) for one in posted.every("name") if one.strip()]
     if not names and not context.snapshot.ledger.riders:
         raise FormRefused("Say who rides: one name is enough.")
+    read = posted.choice("read", Read, "what you read") if posted.text("read") else None
+    if read is not None and read is not Read.of(context.app.units):
+        write(context.app, read.settings)
     if not names:
         return context.redirect("/begin/files")
     said = add_riders(context.app, [AddRider(one, None, time_zone) for one in names], now=context.now)

@@ -62,7 +62,10 @@ def careful(request: Request) -> HTMLResponse:
     steps = [(list(dict.fromkeys(names)), words) for words, names in said.items()]
     return HTMLResponse(
         shared.rendering.render(
-            "careful.html", steps=[*steps, (["Close a quick link"], LINK)], attribution=shared.app.attribution
+            "careful.html",
+            units=shared.app.units,
+            steps=[*steps, (["Close a quick link"], LINK)],
+            attribution=shared.app.attribution,
         )
     )
 
@@ -85,6 +88,7 @@ def _page(
     shared: AppContext = request.app.state.shared
     html = shared.rendering.render(
         "mail_answer.html",
+        units=shared.app.units,
         heading=heading,
         said=said,
         presses=presses,

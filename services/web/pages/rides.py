@@ -144,7 +144,7 @@ def rides(
         mini=ride_mini,
         put=bike_now,
         supposed=supposed,
-        km=sum(ride.distance_m for ride in matching),
+        distance_m=sum(ride.distance_m for ride in matching),
         drive_s=sum(ride.drive_s for ride in matching),
     )
 
@@ -256,8 +256,9 @@ def tell(context: AContext, posted: APost) -> Response:
     indoor = posted.ticked("indoor")
     place = None if indoor else place_about(snapshot.ledger, rider, at)
     latitude_deg, longitude_deg = (None, None) if place is None else place[1:]
-    km = posted.number("km", what="The distance in km") or 0.0
-    told = TellRide(rider, bike, at, minutes, word, km * 1000, latitude_deg, longitude_deg, indoor)
+    units = context.app.units
+    distance_km = units.km(posted.number("distance", what=f"The distance in {units.distance}") or 0.0)
+    told = TellRide(rider, bike, at, minutes, word, distance_km * 1000, latitude_deg, longitude_deg, indoor)
     return context.keep(told, posted, "/rides")
 
 

@@ -45,7 +45,7 @@ PARTS = (
     ("channels", "Channels"),
     ("quiet", "Quiet hours"),
     ("folders", "Folders"),
-    ("more", "Weather, copies, money"),
+    ("more", "Units, weather, copies, money"),
 )
 
 

@@ -16,9 +16,8 @@ from rules.commands import Amend
 from rules.vocabulary import Rider
 from rules.wording import clock
 from services.channels import ChannelError, trial_letter
-from services.settings import SettingsError, Watched
+from services.settings import Watched
 from services.use_cases.change_settings import (
-    change_settings,
     folders_as_written,
     keep_mail_password,
 )
@@ -29,7 +28,7 @@ from services.web.forms import FormRefused, Posted
 from services.web.pages import begin
 from services.web.pages.corrections import back_of
 from services.web.pages.settings import show_part
-from services.web.settings_table import FORMS, MAIL, changes, value_of
+from services.web.settings_table import FORMS, MAIL, changes, value_of, write
 
 router = APIRouter()
 FORM_PAGE = {"mail": "channels", "ways": "channels", "quiet": "quiet"}
@@ -50,8 +49,8 @@ def quiet(context: AContext) -> HTMLResponse:
 
 @router.get("/settings/more")
 def more(context: AContext) -> HTMLResponse:
-    """Weather, copies, money."""
-    return show_part(context, "more", forms=forms(context, "weather", "copies", "money"))
+    """Units, weather, copies, money."""
+    return show_part(context, "more", forms=forms(context, "units", "weather", "copies", "money"))
 
 
 @router.post("/settings/set/{form}")
@@ -63,18 +62,10 @@ def keep(form: str, context: AContext, posted: APost) -> Response:
         values |= _mail_defaults(context, posted, values)
     if not values:
         return context.redirect(page, "Nothing was changed: it is so already.")
-    _write(context, values)
+    write(context.app, values)
     return context.redirect(
         page, f"Kept in {context.app.settings.home.name}/settings.toml; it counts from now on."
     )
-
-
-def _write(context: RequestContext, values: dict[str, Any]) -> None:
-    try:
-        change_settings(context.app.settings.home, values)
-    except SettingsError as error:
-        raise FormRefused(f"That cannot be kept: {error}.") from error
-    context.app.wake()
 
 
 def _mail_defaults(context: RequestContext, posted: Posted, values: dict[str, Any]) -> dict[str, Any]:
@@ -136,7 +127,7 @@ def add_folder(context: AContext, posted: APost) -> Response:
         entry["rider"] = rider
     if posted.ticked("polling"):
         entry["polling"] = True
-    _write(context, {"watch": [*folders_as_written(home), entry]})
+    write(context.app, {"watch": [*folders_as_written(home), entry]})
     return context.redirect(
         back_of(posted, "/settings/folders"), f"{place} is watched: {_look(place, context)}."
     )
@@ -150,7 +141,7 @@ def forget_folder(context: AContext, posted: APost) -> Response:
     left = [one for one in entries if str(home / Path(str(one["folder"])).expanduser()) != typed]
     if len(left) == len(entries):
         raise FormRefused(f"{typed} is not watched.")
-    _write(context, {"watch": left})
+    write(context.app, {"watch": left})
     return context.redirect("/settings/folders", f"{typed} is watched no more; its files and rides stay.")
 
 
@@ -188,7 +179,7 @@ def by_mail(context: AContext, posted: APost) -> Response:
         values = _guessed(reached[0])
     values |= _mail_defaults(context, posted, values)
     if values:
-        _write(context, values)
+        write(context.app, values)
     return context.redirect("/begin/reminders", *_tried(context, "email", reached))
 
 
@@ -227,11 +218,11 @@ def _tried(context: RequestContext, name: str, riders: list[Rider]) -> list[str]
 def on_the_desktop(context: AContext, posted: APost) -> Response:
     """A note on this machine's desktop, and one to see now."""
     del posted
-    _write(context, {"channels.desktop": True})
+    write(context.app, {"channels.desktop": True})
     riders = list(context.snapshot.ledger.riders[:1])
     said = _tried(context, "desktop", riders) if riders else []
     if any("was not taken" in one for one in said):
         with suppress(FormRefused):
-            _write(context, {"channels.desktop": None})
+            write(context.app, {"channels.desktop": None})
         said.append("It was switched off again.")
     return context.redirect("/begin/reminders", *said)

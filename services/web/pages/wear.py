@@ -120,13 +120,14 @@ def compare(context: AContext) -> HTMLResponse:
 @router.post("/trial")
 def begin_trial(context: AContext, posted: APost) -> Response:
     """Two chains take turns from now on."""
-    every_km = posted.number("every_km", what="The distance from swap to swap, in km")
+    units = context.app.units
+    every = posted.number("every", what=f"The distance from swap to swap, in {units.distance},")
     begun = StartTrial(
         BikeId(posted.identity("bike", "the bike")),
         ChainId(posted.identity("waxed", "the waxed chain")),
         ChainId(posted.identity("lubed", "the lubed chain")),
         context.now,
-        USUAL_TURN_KM if every_km is None else every_km,
+        USUAL_TURN_KM if every is None else units.km(every),
         secrets.randbelow(2**31),
     )
     return context.keep(begun, posted, "/wear/compare#trial")

@@ -10,6 +10,7 @@ import pytest
 from ingest.ground.conditions import Span, needed, settled, tag, window
 from ingest.ground.water import WET_FROM, WET_HOUR_MM
 from ingest.weather.hourly import Cell, HourlyWeather
+from rules.units import SI, said
 from rules.vocabulary import RideHour, Tier
 from tests.airport_year import airport_year, every_hour, tagged_year
 
@@ -39,7 +40,10 @@ def test_rain_in_the_hour_is_wet_whatever_was_before():
     tagged = tag(ridden(), weather({0: 4.1, -1: 3.0, -2: 1.0}))
     assert (tagged.paved_water, tagged.unpaved_water, tagged.dust) == (1, 1, 0)
     assert (tagged.rain_mm, tagged.rain_before_mm) == (4.1, 4.0)
-    assert tagged.because == "4.1 mm of moderate rain fell in this hour; the road had been wet for two hours."
+    assert (
+        said(tagged.because, SI)
+        == "4.1 mm of moderate rain fell in this hour; the road had been wet for two hours."
+    )
     assert (tagged.tier, tagged.source) == (Tier.FINAL, "open-meteo archive (era5)")
 
 
@@ -48,7 +52,7 @@ def test_two_dry_days_are_dry_and_dusty():
     assert (tagged.paved_water, tagged.unpaved_water, tagged.mud) == (0, 0, 0)
     assert 0 < tagged.dust < 0.5
     assert tagged.confidence >= 0.9
-    assert tagged.because == "No rain in this hour nor in the 48 hours before; the road was dry."
+    assert said(tagged.because, SI) == "No rain in this hour nor in the 48 hours before; the road was dry."
 
 
 def test_three_dry_weeks_are_dusty_and_three_wet_ones_are_not():
@@ -56,7 +60,7 @@ def test_three_dry_weeks_are_dusty_and_three_wet_ones_are_not():
     weeks = [replace(long, hour_start=NOON - HOUR * n) for n in range(21 * 24, -2, -1)]
     dusty = tag(ridden(), weeks)
     assert dusty.dust == pytest.approx(1, abs=0.05)
-    assert dusty.because.endswith("the road was dry; unpaved ground was dusty.")
+    assert said(dusty.because, SI).endswith("the road was dry; unpaved ground was dusty.")
     drizzly = [replace(h, rain_mm=0.6 if n % 12 == 0 else 0.0, et0_mm=0.02) for n, h in enumerate(weeks)]
     assert tag(ridden(), drizzly).dust < 0.2
 
@@ -64,12 +68,12 @@ def test_three_dry_weeks_are_dusty_and_three_wet_ones_are_not():
 def test_a_road_stays_wet_after_the_rain_and_then_dries():
     soon = tag(ridden(), weather({-1: 2.0}))
     assert soon.paved_water > WET_FROM
-    assert soon.because.startswith("No rain in this hour, but 2.0 mm fell until it began")
+    assert said(soon.because, SI).startswith("No rain in this hour, but 2.0 mm fell until it began")
     damp = tag(ridden(), weather({-3: 2.0}))
     assert 0 < damp.paved_water < WET_FROM
     later = tag(ridden(), weather({-9: 2.0}))
     assert later.paved_water == 0
-    assert "2.0 mm, ended eight hours before and the road had dried" in later.because
+    assert "2.0 mm, ended eight hours before and the road had dried" in said(later.because, SI)
 
 
 def test_unpaved_ground_stays_wet_longer_than_the_road():
@@ -294,15 +298,15 @@ def test_another_archive_that_saw_rain_makes_a_dry_word_less_sure_and_is_told():
     # never simply overruled: three airports side with the wetter in half of such hours
     assert (alone.paved_water, disputed.paved_water, disputed.rain_mm) == (0, 0.51, 0)
     assert disputed.confidence == 0.51
-    assert disputed.because.startswith("By one archive, no rain in this hour")
-    assert disputed.because.endswith(
+    assert said(disputed.because, SI).startswith("By one archive, no rain in this hour")
+    assert said(disputed.because, SI).endswith(
         "; another archive (nasa power) saw 2.1 mm in this hour, so this is less sure."
     )
     overcast = power({-3: 2.0, -2: 4.0}, shortwave_wm2=5.0, temperature_c=4.0, humidity_pct=97)
     earlier = tag(ridden(), [*weather(), *overcast])
-    assert "another archive (nasa power) saw 6.0 mm until one hour before" in earlier.because
+    assert "another archive (nasa power) saw 6.0 mm until one hour before" in said(earlier.because, SI)
     until = tag(ridden(), [*weather(), *power({-1: 1.5}, shortwave_wm2=20.0)])
-    assert "another archive (nasa power) saw 1.5 mm until it began" in until.because
+    assert "another archive (nasa power) saw 1.5 mm until it began" in said(until.because, SI)
 
 
 def test_another_archive_that_saw_less_makes_a_wet_word_less_sure():
@@ -310,7 +314,7 @@ def test_another_archive_that_saw_less_makes_a_wet_word_less_sure():
     assert tag(ridden(), both).confidence == tag(ridden(), both).paved_water == 0.46
     assert "(nasa power) saw no rain in this hour, and a dry road" in tag(ridden(), both).because
     drizzle = [*weather({0: 4.1}), *power({0: 0.1})]
-    assert "(nasa power) saw only 0.1 mm in this hour" in tag(ridden(), drizzle).because
+    assert "(nasa power) saw only 0.1 mm in this hour" in said(tag(ridden(), drizzle).because, SI)
 
 
 def test_where_one_archive_saw_rain_the_hour_is_never_called_dry():
@@ -339,4 +343,4 @@ def test_a_second_opinion_needs_the_ride_hour_and_borrows_the_hours_it_lacks():
 def test_of_several_others_the_one_nearest_the_rider_is_heard():
     forecast = weather({0: 3.3}, source="open-meteo forecast", model="best_match", tier=Tier.PRELIMINARY)
     heard = tag(ridden(), [*weather(), *power({0: 2.1}), *forecast])
-    assert "another archive (open-meteo forecast) saw 3.3 mm" in heard.because
+    assert "another archive (open-meteo forecast) saw 3.3 mm" in said(heard.because, SI)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import pytest
 
 from ingest.ground.sentence import Lies, Told, sentence
+from rules.units import SI, said
 
 DRY_DAYS = (0.0,) * 48
 
@@ -117,4 +118,4 @@ def before(*last):
     ],
 )
 def test_the_sentence(facts, words):
-    assert sentence(facts) == words
+    assert said(sentence(facts), SI) == words

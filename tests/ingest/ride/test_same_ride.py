@@ -14,6 +14,7 @@ from fixtures.gpx_writer import gpx_bytes
 from ingest.ride.recording import SensorSeen
 from ingest.ride.same_ride import Relation, same_outing
 from ingest.ride.summary import summarise
+from rules.units import SI, said
 from tests.ingest.rides import (
     NOON,
     NOW,
@@ -142,7 +143,7 @@ def test_two_rides_at_the_same_time_in_different_places_are_different():
     one, other = ridden(60), ridden(60, seed=2, latitude=46.2)
     apart = verdict(one, other, same_rider=True)
     assert apart.relation is Relation.DIFFERENT
-    assert "km or more apart" in apart.because[1]
+    assert "km or more apart" in said(apart.because[1], SI)
 
 
 def test_meeting_for_a_part_of_the_way_is_not_the_same_outing():

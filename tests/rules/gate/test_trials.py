@@ -65,7 +65,7 @@ def verdict(house: Ledger, command: Command) -> object:
         (begin(waxed=99), "There is no chain 99."),
         (begin(control=99), "There is no chain 99."),
         (begin(at_="2025-03-21"), "has not come yet"),
-        (begin(km=5.0), "The kilometres from swap to swap must be from 50 to 2000"),
+        (begin(km=5.0), "The distance from swap to swap must be from ⟨50 km|50⟩ to ⟨2000 km|2000⟩"),
         (begin(waxed=BERYL, control=BERYL), "A trial needs two chains"),
         (begin(waxed=GALENA, control=BERYL), "Galena is wet lube and Beryl waxed. Name the waxed one first"),
         (begin(waxed=BERYL, control=ZIRCON), "Beryl is waxed and Zircon waxed."),

@@ -9,6 +9,7 @@ import numpy as np
 import pytest
 
 from rules.rulebook import default_rulebook
+from rules.units import SI, said
 from rules.vocabulary import Regime
 from rules.wear.cost import Prices, cost, pay_back, reckon, used_share
 from rules.wear.fit import DRAWS
@@ -136,7 +137,7 @@ def test_the_pot_pays_back():
     assert back.distance_km == pytest.approx((4395.6,) * 3, abs=0.05)
     assert back.within == ((3000.0, 0.0), (5000.0, 1.0), (10_000.0, 1.0))
     assert back.on is None  # nothing was ridden: no pace
-    assert back.sentence == (
+    assert said(back.sentence, SI) == (
         "The 80 EUR of setting up are back after about 4396 km; four times out of five between 4396 and "
         "4396: 0% within 3000 km, 100% within 5000 km and 100% within 10000 km."
     )

@@ -20,6 +20,7 @@ from rules.cautions import HOT_WAX, LINK_IN_A_LINE, in_a_line
 from rules.ledger import Ledger
 from rules.outlook import Outlook
 from rules.reminder import RaisedReminder, Reason, Reminder, ReminderKind, ReminderStep, Step
+from rules.units import SI, said
 from rules.vocabulary import (
     Bike,
     BikeId,
@@ -118,7 +119,7 @@ def test_hot_wax_is_never_asked_for_without_its_dangers() -> None:
         assert "Careful: hot wax burns and catches fire;" in message.text
         assert "hot wax burns" in message.html
     assert f"All of it:  {HOME.url}/careful" in message.text
-    assert json.loads(compose([wax], INES).facts)["reminders"][0]["caution"].startswith(HOT_WAX)
+    assert json.loads(compose([wax], INES).facts)["reminders"][0]["caution"].startswith(said(HOT_WAX, SI))
 
 
 @pytest.mark.parametrize("kind", list(ReminderKind))

@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from rules.units import SI
 from services.app import App
 from services.views.snapshot import Snapshot
 from services.web.report import COLUMNS, write_report
@@ -22,7 +23,7 @@ def snapshot(shared_shop: App) -> Snapshot:
 
 
 def test_the_report_is_whole_in_itself(snapshot: Snapshot, tmp_path: Path) -> None:
-    page, data = write_report(snapshot, tmp_path / "wear.html", now=NOW)
+    page, data = write_report(snapshot, tmp_path / "wear.html", now=NOW, units=SI)
     html = page.read_text(encoding="utf-8")
     HTMLParser().feed(html)
     assert data == tmp_path / "wear.csv"
@@ -41,7 +42,7 @@ def test_the_report_is_whole_in_itself(snapshot: Snapshot, tmp_path: Path) -> No
 
 
 def test_its_data_are_the_readings_with_what_lay_behind_them(snapshot: Snapshot, tmp_path: Path) -> None:
-    _, data = write_report(snapshot, tmp_path / "wear.html", now=NOW)
+    _, data = write_report(snapshot, tmp_path / "wear.html", now=NOW, units=SI)
     rows = list(csv.DictReader(data.read_text(encoding="utf-8").splitlines()))
     assert tuple(rows[0]) == COLUMNS
     assert len(rows) == len(snapshot.ledger.readings)
@@ -54,6 +55,6 @@ def test_its_data_are_the_readings_with_what_lay_behind_them(snapshot: Snapshot,
 
 
 def test_it_names_no_place(snapshot: Snapshot, tmp_path: Path) -> None:
-    page, data = write_report(snapshot, tmp_path / "wear.html", now=NOW)
+    page, data = write_report(snapshot, tmp_path / "wear.html", now=NOW, units=SI)
     for text in (page.read_text(), data.read_text()):
         assert "-31." not in text
