@@ -216,9 +216,8 @@ class Settings(BaseSettings):
 def default_home() -> Path:
     """Where the ledger lives unless told otherwise: $GRITLEDGER_HOME, else the platform's data folder."""
     named = os.environ.get(HOME_VARIABLE)
-    return (
-        Path(named).expanduser() if named else Path(platformdirs.user_data_dir("gritledger", appauthor=False))
-    )
+    usual = platformdirs.user_data_dir("gritledger", appauthor=False)
+    return Path(named).expanduser() if named else Path(usual)
 
 
 def variables_in_force() -> tuple[str, ...]:
@@ -296,7 +295,8 @@ def _with_absolute_paths(settings: Settings) -> Settings:
     def whole(path: Path | None) -> Path | None:
         return None if path is None else settings.home / path.expanduser()
 
-    mail = settings.channels.mail
+    mail, extract = settings.channels.mail, settings.surface.street_extract
+    passphrase = settings.page.passphrase_file
     if mail is not None:
         files = {"password_file": whole(mail.password_file), "authority_file": whole(mail.authority_file)}
         mail = mail.model_copy(update=files)
@@ -305,9 +305,7 @@ def _with_absolute_paths(settings: Settings) -> Settings:
             "rulebook": whole(settings.rulebook),
             "watch": [w.model_copy(update={"folder": whole(w.folder)}) for w in settings.watch],
             "weather": settings.weather.model_copy(update={"local_file": whole(settings.weather.local_file)}),
-            "surface": settings.surface.model_copy(
-                update={"street_extract": whole(settings.surface.street_extract)}
-            ),
+            "surface": settings.surface.model_copy(update={"street_extract": whole(extract)}),
             "channels": settings.channels.model_copy(
                 update={
                     "mail": mail,
@@ -316,9 +314,7 @@ def _with_absolute_paths(settings: Settings) -> Settings:
                 }
             ),
             "backup": settings.backup.model_copy(update={"folder": whole(settings.backup.folder)}),
-            "page": settings.page.model_copy(
-                update={"passphrase_file": whole(settings.page.passphrase_file)}
-            ),
+            "page": settings.page.model_copy(update={"passphrase_file": whole(passphrase)}),
         }
     )
 

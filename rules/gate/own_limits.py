@@ -6,7 +6,7 @@ from collections.abc import Iterator
 from functools import cache
 
 from rules.commands import SetLimits
-from rules.gate.hearing import Hearing, Objection, Refused, not_ahead
+from rules.gate.hearing import Hearing, Objection, Refused, not_ahead, said_of
 from rules.gate.values import text, within
 from rules.own_limits import owner_of, rulebook_key
 from rules.rulebook import KEYS, Rulebook, default_rulebook
@@ -32,6 +32,5 @@ def set_limits(command: SetLimits, hearing: Hearing) -> Iterator[Objection]:
             yield Refused(f"“{one.key[:40]}” is no limit or weight that can be set for one of them.")
             continue
         judgement = _ranges().judgement(key)
-        yield from within(
-            one.value, judgement.low, judgement.high, f"{one.key.capitalize()}, in {judgement.unit}"
-        )
+        head = f"{one.key.replace('_', ' ').capitalize()}, in {judgement.unit},"
+        yield from said_of(one.key, within(one.value, judgement.low, judgement.high, head))

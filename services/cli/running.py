@@ -83,25 +83,13 @@ def _one_round(app: App) -> None:
 
 def _start_at_login(app: App, wanted: bool) -> None:
     """Write what lets the watching start by itself on this system, or remove it."""
-    import os
-    import shutil
-    import sys
+    from services.use_cases import autostart as starting
 
-    from services.running import autostart as starting
-
-    systems: dict[str, starting.System] = {"linux": "linux", "darwin": "darwin", "win32": "win32"}
-    if sys.platform not in systems:
+    plan = starting.autostart_here(app.settings.home)
+    if plan is None:
         raise typer.BadParameter(
-            f"for {sys.platform} there is nothing to write; start 'gritledger watch' your way"
+            "for this system there is nothing to write; start 'gritledger watch' your way"
         )
-    program = shutil.which(sys.argv[0]) or os.path.abspath(sys.argv[0])
-    plan = starting.autostart(
-        systems[sys.platform],
-        program=(os.path.abspath(program), "watch"),
-        home=app.settings.home,
-        user_home=Path.home(),
-        user_id=os.getuid() if hasattr(os, "getuid") else 0,
-    )
     for line in starting.write(plan) if wanted else starting.remove(plan):
         say(line)
 

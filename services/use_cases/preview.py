@@ -6,7 +6,8 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
-from rules.commands import Command, PutRidesOn, SayCondition
+from rules.commands import Command, PutRidesOn, SayCondition, SetLimits
+from rules.gate.apply import applied
 from rules.gate.hearing import Refused
 from rules.gate.judge import judge
 from rules.ledger import Ledger
@@ -54,8 +55,19 @@ def preview_condition(app: App, ride: RideId, word: Condition | None, *, now: da
     )
 
 
+def preview_limits(app: App, said: SetLimits, *, now: datetime) -> Difference:
+    """What would change if these limits were set? Raises FactRefused, RulebookError."""
+    with app.store.reading() as tx:
+        before = tx.ledger()
+    _refuse(before, said, now)
+    newest = max((one.id for one in before.own_limits), default=0)
+    after = applied(before, said, made=newest + 1)
+    book, then = app.rulebook_for(before), app.rulebook_for(after)
+    return difference(before, after, book, now=now, rulebook_after=then, zone_of=zone_of)
+
+
 def _refuse(ledger: Ledger, command: Command, now: datetime) -> None:
     """What the gate would not let pass has no consequences to look at."""
     verdict = judge(ledger, command, now=now, zone_of=ZoneInfo)
     if isinstance(verdict, Refused):
-        raise FactRefused(verdict.why)
+        raise FactRefused(verdict.why, verdict.of)

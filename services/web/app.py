@@ -29,6 +29,7 @@ from services.web.pages import (
     drop,
     files,
     how_it_judges,
+    limits,
     mail_answer,
     overview,
     reminder,
@@ -81,6 +82,7 @@ def create_app(app: App, *, clock: Clock = utc_now) -> FastAPI:
         year,
         settings,
         settings_file,
+        limits,
         files,
         corrections,
     ):

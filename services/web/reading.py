@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from pathlib import Path
+from zipfile import BadZipFile, ZipFile
 
 from ingest.files.read_pool import ToRead
 from rules.vocabulary import RiderId
@@ -27,8 +28,8 @@ class Reading:
     _lock: threading.Lock = field(default_factory=threading.Lock)
     _waiting: dict[Path, RiderId] = field(default_factory=dict)
     _thread: threading.Thread | None = None
-    _total: int = 0
-    _read: set[str] = field(default_factory=set)
+    _inside: dict[str, int] = field(default_factory=dict)  # how many files each holds; a zip several
+    _read: Counter[str] = field(default_factory=Counter)
     _outcomes: list[FileOutcome] = field(default_factory=list)
     _trouble: str = ""
 
@@ -44,7 +45,8 @@ class Reading:
                 return
             files = [ToRead(path, rider) for path, rider in self._waiting.items()]
             self._waiting.clear()
-            self._total, self._trouble = len(files), ""
+            self._inside = {str(path): _files_in(path) for path in (one.path for one in files)}
+            self._trouble = ""
             self._read.clear()
             self._outcomes.clear()
             self._thread = threading.Thread(
@@ -68,7 +70,7 @@ class Reading:
     def _advance(self, outcome: FileOutcome) -> None:
         with self._lock:
             self._outcomes.append(outcome)
-            self._read.add(outcome.name.split(" > ")[0])
+            self._read[outcome.name.split(" > ")[0]] += 1
 
     @property
     def _busy(self) -> bool:
@@ -78,17 +80,28 @@ class Reading:
         """How far it is."""
         with self._lock:
             busy = self._busy
+            total = sum(self._inside.values())
+            read = sum(min(count, self._inside.get(name, 1)) for name, count in self._read.items())
             kinds = Counter(one.outcome for one in self._outcomes)
             return State(
                 busy=busy,
-                total=self._total,
-                read=len(self._read) if busy else self._total if not self._trouble else len(self._read),
+                total=total,
+                read=read if busy or self._trouble else total,
                 rides=kinds[Outcome.NEW] + kinds[Outcome.DAMAGED],
                 waiting=len(self._waiting),
                 sentences=() if busy else tuple(grouped(_by_own_name(self._outcomes))),
                 troubled=any(kinds[one] for one in TROUBLED),
                 trouble=self._trouble,
             )
+
+
+def _files_in(path: Path) -> int:
+    """How many files there are to read: those in a zip are told one by one."""
+    try:
+        with ZipFile(path) as packed:
+            return max(1, sum(not one.is_dir() for one in packed.infolist()))
+    except (BadZipFile, OSError, ValueError):
+        return 1
 
 
 def _by_own_name(outcomes: Sequence[FileOutcome]) -> list[FileOutcome]:

@@ -95,6 +95,24 @@ FORMS: Mapping[str, tuple[Entry, ...]] = {
         Entry("units.temperature", "Warmth", "choice", (("°C", "°C"), ("°F", "°F"))),
         Entry("units.rain", "Rain and snow", "choice", (("mm", "mm and cm"), ("inches", "inches"))),
     ),
+    "tomorrow": (
+        Entry(
+            "tomorrow.forecast",
+            "Ask a forecast each evening which bike to take",
+            "tick",
+            hint="one question for the place you ride most",
+        ),
+        Entry(
+            "tomorrow.tell",
+            "Tell it, where another bike is worth a word,",
+            "choice",
+            (
+                ("evening", "in the evening"),
+                ("morning", "in the morning"),
+                ("page only", "on the page alone"),
+            ),
+        ),
+    ),
     "copies": (
         Entry("backup.daily", "A copy of the ledger every day", "tick"),
         Entry("backup.folder", "Copies lie in", "path", hint="another disk outlives this one"),

@@ -1,4 +1,4 @@
-"""Settings: riders, bikes, chains and where they sit, sensors, limits with sources, ways to be reached."""
+"""Settings: riders, bikes, chains and where they sit, sensors, ways to be reached."""
 
 from __future__ import annotations
 
@@ -19,18 +19,16 @@ from rules.commands import (
     ForgetSensor,
     PlaceSensor,
     Retire,
-    SetLimits,
     TakeOff,
 )
-from rules.rulebook import KEYS, SCOPES
-from rules.vocabulary import Bike, BikeId, Chain, ChainId, FittingId, OwnValue, Regime, Rider, RiderId
+from rules.vocabulary import Bike, BikeId, Chain, ChainId, FittingId, Regime, Rider, RiderId
 from services.channels import ChannelError, trial_letter
 from services.settings import SETTINGS_FILE
 from services.store import NotFound
 from services.use_cases.deliver_letters import try_again
 from services.use_cases.find import Thing
 from services.web.context import AContext, APost, RequestContext
-from services.web.forms import LARGEST_ID, FormRefused, Posted, number_in
+from services.web.forms import Posted
 from services.web.pages.corrections import back_of
 from services.web.settings_table import FORMS, value_of
 
@@ -45,7 +43,7 @@ PARTS = (
     ("channels", "Channels"),
     ("quiet", "Quiet hours"),
     ("folders", "Folders"),
-    ("more", "Units, weather, copies, money"),
+    ("more", "Units and more"),
 )
 
 
@@ -111,6 +109,13 @@ def keep_bike(context: AContext, posted: APost) -> Response:
     if not posted.text("bike"):
         return context.keep(AddBike(**fields), posted, "/settings/bikes")
     return _amend(context, posted, "bike", posted.identity("bike", "a bike"), fields)
+
+
+@router.post("/bikes/left")
+def bike_left(context: AContext, posted: APost) -> Response:
+    """A bike was sold, lent for good or broken: no ride from now on is on it."""
+    number = posted.identity("bike", "a bike")
+    return _amend(context, posted, "bike", number, {"until_at": context.now})
 
 
 def _amend(
@@ -224,52 +229,6 @@ def forget_sensor(context: AContext, posted: APost) -> Response:
     if span is None:
         raise NotFound("sensor", number)
     return context.keep(ForgetSensor(span.identity, span.bike, span.from_at), posted, "/settings/sensors")
-
-
-@router.get("/limits")
-def limits(context: AContext) -> HTMLResponse:
-    """Every number that is a judgement, with what it rests on."""
-    book = context.snapshot.rulebook
-    own = context.app.settings.rulebook
-    groups = [
-        (title, [book.judgement(key) for key in KEYS if key.startswith(f"{prefix}.")])
-        for prefix, title in (
-            ("limit", "From where on hands are asked for"),
-            ("weight", "How water, mud and dust weigh"),
-            ("threshold", "From where on an hour is called by its word"),
-        )
-    ]
-    overrides = [
-        (scope, name, sorted(values.items()))
-        for scope in SCOPES
-        for (owner_scope, name), values in sorted(book.overrides.items())
-        if owner_scope == scope
-    ]
-    return show_part(
-        context,
-        "limits",
-        book=book,
-        groups=groups,
-        overrides=overrides,
-        own=None if own is None else str(own),
-        file=str(context.app.settings.home / SETTINGS_FILE),
-    )
-
-
-@router.post("/limits/own")
-def set_own(context: AContext, posted: APost) -> Response:
-    """Limits or weights for a rider, a bike or a chain, on a yes: each 'bike:1:immersion=60'."""
-    values = []
-    for one in posted.every("limit"):
-        scope, _, rest = one.partition(":")
-        owner, _, rest = rest.partition(":")
-        key, _, value = rest.partition("=")
-        if not owner.isdecimal() or int(owner) > LARGEST_ID:
-            raise FormRefused(f"“{one[:60]}” names nobody to set a limit for.")
-        number = number_in(value, what=key[:40]) if value else None
-        values.append(OwnValue(scope, int(owner), key, number))
-    said = SetLimits(tuple(values), context.now, posted.text("because", most=300))
-    return context.keep(said, posted, back_of(posted, "/settings/limits"))
 
 
 @router.get("/channels")

@@ -17,6 +17,7 @@ from rules.vocabulary import Rider
 from rules.wording import clock
 from services.channels import ChannelError, trial_letter
 from services.settings import Watched
+from services.use_cases.autostart import autostart_here, by_systemd, remove, switch_on
 from services.use_cases.change_settings import (
     folders_as_written,
     keep_mail_password,
@@ -49,8 +50,8 @@ def quiet(context: AContext) -> HTMLResponse:
 
 @router.get("/settings/more")
 def more(context: AContext) -> HTMLResponse:
-    """Units, weather, copies, money."""
-    return show_part(context, "more", forms=forms(context, "units", "weather", "copies", "money"))
+    """Units, weather, tomorrow's bike, copies, money."""
+    return show_part(context, "more", forms=forms(context, "units", "weather", "tomorrow", "copies", "money"))
 
 
 @router.post("/settings/set/{form}")
@@ -85,7 +86,7 @@ def _mail_defaults(context: RequestContext, posted: Posted, values: dict[str, An
 @router.get("/settings/folders")
 def folders(context: AContext) -> HTMLResponse:
     """Which folders are watched, and how each is."""
-    return show_part(context, "folders", folders=looked_at(context))
+    return show_part(context, "folders", folders=looked_at(context), starting=_starting(context))
 
 
 def looked_at(context: RequestContext) -> list[tuple[int, Watched, str]]:
@@ -143,6 +144,30 @@ def forget_folder(context: AContext, posted: APost) -> Response:
         raise FormRefused(f"{typed} is not watched.")
     write(context.app, {"watch": left})
     return context.redirect("/settings/folders", f"{typed} is watched no more; its files and rides stay.")
+
+
+@router.post("/settings/starts-by-itself")
+def starts_by_itself(context: AContext, posted: APost) -> Response:
+    """The watching starts at login from now on, or no more."""
+    plan = autostart_here(context.app.settings.home) if by_systemd() else None
+    if plan is None:
+        raise FormRefused(
+            "This machine has no systemd to start it by; in a terminal: gritledger watch --at-login."
+        )
+    try:
+        said = switch_on(plan) if posted.ticked("on") else remove(plan)
+    except (OSError, ValueError) as error:
+        raise FormRefused(f"That could not be done: {error}.") from error
+    return context.redirect("/settings/folders", *said)
+
+
+def _starting(context: RequestContext) -> tuple[bool, bool]:
+    """Whether this machine can start the watching by itself, and whether it was told to."""
+    try:
+        plan = autostart_here(context.app.settings.home)
+    except ValueError:
+        plan = None
+    return by_systemd() and plan is not None, plan is not None and plan.path.exists()
 
 
 @router.get("/begin/reminders")

@@ -12,6 +12,7 @@ import pytest
 from starlette.testclient import TestClient
 
 from rules.reminder import ReminderKind, Step
+from rules.units import SI, said
 from rules.vocabulary import ReadingTool, Regime, TreatmentKind
 from services.app import App
 from services.running.round import one_round
@@ -176,7 +177,7 @@ def test_reminder_page_adds_up_line_by_line_to_its_total(look: TestClient, share
     with shared_shop.store.reading() as tx:
         due = tx.reminders.get(number).reminder
     html = look.get(f"/why/{number}").text
-    assert due.sentence.replace("'", "&#39;") in html
+    assert said(due.sentence, SI).replace("'", "&#39;") in html
     assert html.count('class="crossing"') == 1
     for line in due.reasons:
         assert line.weather in html

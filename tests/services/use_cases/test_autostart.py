@@ -11,7 +11,7 @@ from pathlib import Path
 
 import pytest
 
-from services.running.autostart import autostart, remove, write
+from services.use_cases.autostart import autostart, remove, write
 
 AWKWARD = Path('/home/ines maría/50% of $HOME/my "rides" \\ & <more>')
 PROGRAM = (str(AWKWARD / "bin" / "gritledger"), "watch")
@@ -120,6 +120,6 @@ def test_a_command_to_type_survives_a_shell() -> None:
 
 
 def _said(plan: object) -> list[str]:
-    from services.running import autostart as module
+    from services.use_cases import autostart as module
 
     return [module._typed(command) for command in plan.switch_on]  # type: ignore[attr-defined]

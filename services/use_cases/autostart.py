@@ -1,14 +1,17 @@
 """Let the watching start by itself at login: a systemd user unit, a launchd agent or a Windows task.
 
-What is written is worked out by pure functions; `write` and `remove` touch nothing but that one file, and say
-what to type to switch it on and off.
+What is written is worked out by pure functions; nothing but that one file is touched, and what cannot be
+switched on or off from here is said as what to type.
 """
 
 from __future__ import annotations
 
+import os
 import plistlib
 import shlex
+import shutil
 import subprocess
+import sys
 import xml.etree.ElementTree as ET
 from collections.abc import Sequence
 from dataclasses import dataclass
@@ -58,6 +61,31 @@ def autostart(
 SWITCHING_S = 30.0  # until the system has stopped what it started
 
 
+def autostart_here(home: Path) -> Autostart | None:
+    """What has to be written on this machine? None: for its system there is nothing to write."""
+    systems: dict[str, System] = {"linux": "linux", "darwin": "darwin", "win32": "win32"}
+    if sys.platform not in systems:
+        return None
+    return autostart(
+        systems[sys.platform],
+        program=(os.path.abspath(shutil.which(sys.argv[0]) or sys.argv[0]), "watch"),
+        home=home,
+        user_home=Path.home(),
+        user_id=os.getuid() if hasattr(os, "getuid") else 0,
+    )
+
+
+def by_systemd() -> bool:
+    """Whether systemd runs this machine (sd_booted(3)) and can be asked."""
+    return Path("/run/systemd/system").is_dir() and shutil.which("systemctl") is not None
+
+
+def switch_on(plan: Autostart) -> list[str]:
+    """Write the file and switch it on; returns what to tell the rider. Raises OSError."""
+    write_whole(plan.path, plan.content)
+    return [f"Written: {plan.path}", *_run(plan.switch_on), *([plan.note] if plan.note else [])]
+
+
 def write(plan: Autostart) -> list[str]:
     """Write the file; returns what to tell the rider. Raises OSError."""
     write_whole(plan.path, plan.content)
@@ -73,8 +101,15 @@ def remove(plan: Autostart) -> list[str]:
     """
     if not plan.path.exists():
         return [f"There was no {plan.path}."]
+    said = _run(plan.switch_off)
+    plan.path.unlink()
+    return [*said, f"Deleted: {plan.path}"]
+
+
+def _run(commands: Sequence[Sequence[str]]) -> list[str]:
+    """Run each; whether it worked, and what to type where it did not."""
     said = []
-    for command in plan.switch_off:
+    for command in commands:
         try:
             ended = subprocess.run(  # noqa: S603 - the words are ours
                 command, capture_output=True, timeout=SWITCHING_S, check=False
@@ -83,8 +118,7 @@ def remove(plan: Autostart) -> list[str]:
         except (OSError, subprocess.TimeoutExpired):
             done = False
         said.append(f"{'Done' if done else 'This did not work; run it yourself'}: {_typed(command)}")
-    plan.path.unlink()
-    return [*said, f"Deleted: {plan.path}"]
+    return said
 
 
 def _systemd(program: Sequence[str], home: Path, user_home: Path) -> Autostart:
