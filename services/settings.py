@@ -222,13 +222,8 @@ def default_home() -> Path:
 
 def variables_in_force() -> tuple[str, ...]:
     """The variables of this process that stand for settings, by name, sorted."""
-    return tuple(
-        sorted(name for name in map(str.upper, os.environ) if name.startswith(PREFIX) and _is_setting(name))
-    )
-
-
-def _is_setting(name: str) -> bool:
-    return not name.startswith(NO_SETTINGS)
+    ours = (name for name in map(str.upper, os.environ) if name.startswith(PREFIX))
+    return tuple(sorted(name for name in ours if not name.startswith(NO_SETTINGS)))
 
 
 def load_settings(home: Path) -> Settings:

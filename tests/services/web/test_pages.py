@@ -180,7 +180,7 @@ def test_reminder_page_adds_up_line_by_line_to_its_total(look: TestClient, share
     assert said(due.sentence, SI).replace("'", "&#39;") in html
     assert html.count('class="crossing"') == 1
     for line in due.reasons:
-        assert line.weather in html
+        assert said(line.weather, SI) in html
     assert due.rulebook_version in html
 
 

@@ -116,7 +116,7 @@ def test_what_programs_read_stays_in_si(abroad: App, capsys: pytest.CaptureFixtu
     by_page = [
         page.get(path).text for path in ("/api/v1/reminders/1", "/api/v1/chains", "/export/reminders.json")
     ]
-    assert json.loads(by_command)[0]["distance_km"] > 0
+    assert json.loads(by_command)[0]["distance_m"] > 0
     assert not [text for text in (by_command, *by_page) if OPEN in text]
     assert any(" mm of rain" in text for text in by_page)
 
