@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import threading
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, fields, replace
 from datetime import datetime, tzinfo
 from functools import cached_property
 from typing import TYPE_CHECKING
@@ -14,6 +14,7 @@ from ingest.ground.conditions import USUALLY_SALTED
 from ingest.weather.hourly import WeatherProvider
 from rules.ledger import Ledger
 from rules.own_limits import in_force
+from rules.roles import Member
 from rules.rulebook import Rulebook, RulebookError, default_rulebook, parse_rulebook
 from rules.units import Units
 from rules.vocabulary import Tier
@@ -21,11 +22,12 @@ from services.answer_links import GOOD_FOR, Address
 from services.channels import Channel
 from services.settings import SETTINGS_FILE, Settings, SettingsError, load_settings
 from services.store import Store, Transaction
-from services.store.private_files import own_secret
+from services.store.private_files import FOLDER, own_secret
 
 if TYPE_CHECKING:
     from rules.wear.cost import Prices
 
+AT = "/at/"  # before a household's number in an address of a club's page
 ANSWER_KEY_FILE, ANSWER_KEY_BYTES = "answer-links.key", 32
 SALTED_SHARE: Mapping[str, float] = {"always": 1.0, "usually": USUALLY_SALTED, "never": 0.0}
 
@@ -38,6 +40,14 @@ class App:
     equip: Callable[[App], Mapping[str, Channel]] = lambda _: {}  # makes the channels: see services.wiring
     page_url: str | None = None  # where riders reach the page, while it is served
     wake: Callable[[], None] = lambda: None  # has a round made at once, where rounds are made
+    member: Member | None = None  # who of a club's household is asking; None = at home, where all may do all
+
+    def asked_by(self, member: Member) -> App:
+        """The same tools in the hands of somebody of a club's household."""
+        made = replace(self, member=member)
+        own = {one.name for one in fields(self)}
+        made.__dict__.update({name: tool for name, tool in self.__dict__.items() if name not in own})
+        return made
 
     @cached_property
     def store(self) -> Store:
@@ -199,6 +209,25 @@ class Followed:
         after.__dict__["store"] = before.store
         self._app, self.trouble = after, ""
         self._mark = _mark(after.settings)  # another rulebook may be named
+
+
+def household_app(club: App, store: Store, *, wake: Callable[[], None] = lambda: None, **lent: object) -> App:
+    """A club's tools for one household: its store, a folder of its own, its own address for links.
+
+    lent: what is set up once for all of them.
+    """
+    number = store.household
+    home = club.settings.home / "households" / str(number)
+    home.mkdir(mode=FOLDER, parents=True, exist_ok=True)
+    page = club.settings.page
+    if page.public_url is not None:
+        page = page.model_copy(update={"public_url": f"{page.public_url.rstrip('/')}{AT}{number}"})
+    backup = club.settings.backup.model_copy(update={"folder": None})
+    settings = club.settings.model_copy(update={"home": home, "backup": backup, "page": page})
+    url = None if club.page_url is None else f"{club.page_url.rstrip('/')}{AT}{number}"
+    made = App(settings, equip=club.equip, page_url=url, wake=wake)
+    made.__dict__.update(store=store, rulebook=club.rulebook, **lent)
+    return made
 
 
 def _mark(settings: Settings) -> tuple[tuple[int, int] | None, ...]:

@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from rules.roles import Role
 from services.cli.output import AsJson, Home, now_utc, print_json, say
 
 PANEL = "A club"
@@ -121,6 +122,57 @@ def give_back(
         with Store.open(file) as target, store.reading_rows() as source:
             target.fill(lambda connection: move_out(source, connection))
     say(f"Written to {file}. Use it with: gritledger watch --home {folder}")
+
+
+@club.command()
+def invite(
+    email: Annotated[str, typer.Argument(help="To which mail address.")],
+    household: Annotated[int, typer.Option(help="To which household: gritledger club list.")],
+    role: Annotated[Role, typer.Option(help="What they are there.")] = Role.OWNER,
+    rider: Annotated[str | None, typer.Option(help="Which of its riders that is, by name.")] = None,
+    new_password: Annotated[
+        bool, typer.Option(help="For a member who lost theirs: only another password.")
+    ] = False,
+    home: Home = None,
+) -> None:
+    """Invite somebody to a household by mail; its first owner, as a rule: owners invite the others.
+
+    Example: gritledger club invite iva@example.org --household 7
+    """
+    from dataclasses import replace
+
+    from services.channels import ChannelError
+    from services.store.club import Club
+    from services.use_cases import sign_in
+    from services.web.serve import address_of
+    from services.wiring import open_app
+
+    app = open_app(home)
+    app = replace(app, page_url=address_of(app.settings.page))
+    with Club.open(app.settings.database_url) as opened:
+        names = {one.number: one.name for one in opened.households()}
+        with opened.store(household).reading() as tx:
+            whose = tx.equipment.find_rider(rider).id if rider else None
+        try:
+            link = sign_in.invite(
+                app,
+                opened.people,
+                household,
+                names[household],
+                email,
+                role,
+                whose,
+                by=None,
+                now=now_utc(),
+                new_password=new_password,
+            )
+        except ChannelError as error:
+            raise typer.BadParameter(f"the mail was not taken: {error}") from error
+    if app.channels.keys() & set(sign_in.MAIL_CHANNELS):
+        say(f"{email} is invited as {role} of {names[household]}: the mail is on its way.")
+    else:
+        say(f"No mail server is set, so hand this over yourself; it is for {email} alone, once, for a week:")
+        say(link)
 
 
 @club.command()

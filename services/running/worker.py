@@ -18,14 +18,12 @@ from procrastinate.exceptions import UniqueViolation
 from procrastinate.jobs import Status
 
 from ingest.weather.hourly import LimitReached, WeatherProvider
-from services.app import App
+from services.app import App, household_app
 from services.expected_errors import EXPECTED
 from services.running.jobs import JOBS
-from services.store import Store
 from services.store.archive_budget import Budget
 from services.store.club import Club
 from services.store.queue import QUEUE, SCHEMA, Job, Superseded, hold
-from services.wiring import channels_of
 
 RETRY = RetryStrategy(max_attempts=6, exponential_wait=3)  # 3 s, 9 s … 12 min
 MOST_ATTEMPTS = 6  # handed on after so many workers died of it: then it waits, and is shown as failed
@@ -79,7 +77,7 @@ class _Desk:
             hold, job_id=held.id or 0, worker_id=held.worker_id, attempts=held.attempts
         )
         try:
-            JOBS[job](_household_app(self, store), now)
+            JOBS[job](household_app(self.app, store, providers=self.providers), now)
         except Superseded as late:
             self.say(f"Household {household}, {job}: {late}")
         except EXPECTED as trouble:
@@ -89,19 +87,6 @@ class _Desk:
     @cached_property
     def providers(self) -> tuple[WeatherProvider, ...]:
         return tuple(_within(one, Budget(self.club.writing)) for one in self.app.providers)
-
-
-def _household_app(desk: _Desk, store: Store) -> App:
-    """The club's settings with a folder of the household's own, its store, and archives within the budget."""
-    home = desk.app.settings.home / "households" / str(store.household)
-    home.mkdir(mode=0o700, parents=True, exist_ok=True)
-    settings = desk.app.settings.model_copy(
-        update={"home": home, "backup": desk.app.settings.backup.model_copy(update={"folder": None})}
-    )
-    made = App(settings, equip=channels_of, page_url=desk.app.page_url)
-    # Set up once and lent: what App sets up when it is first used.
-    made.__dict__.update(store=store, providers=desk.providers, rulebook=desk.app.rulebook)
-    return made
 
 
 def _within(provider: WeatherProvider, budget: Budget) -> WeatherProvider:

@@ -32,6 +32,8 @@ from services.store.engine import (
 from services.store.errors import FactRefused, NotFound, StoreUnusable
 from services.store.migrate import migrate
 from services.store.moving import move_in
+from services.store.people import People
+from services.store.people_tables import make_people
 from services.store.queue import Job, enqueue, make_queue
 from services.store.store import Store
 
@@ -77,6 +79,20 @@ class Club:
                     keep_apart(connection, role)
                     make_budget(connection, role)
                     make_queue(connection, role)
+                    make_people(connection, role)
+        finally:
+            engine.dispose()
+
+    @classmethod
+    def is_at(cls, url: str) -> bool:
+        """Whether a club is kept at this URL, and none of its households is named. Raises StoreError."""
+        plain, household = household_of(url_of(url))
+        if household is not None or plain.get_backend_name() != "postgresql":
+            return False
+        engine = make_engine(plain)
+        try:
+            with plain_errors(plain, reading=True), engine.connect() as connection:
+                return is_club(connection)
         finally:
             engine.dispose()
 
@@ -113,6 +129,11 @@ class Club:
         with self.writing() as connection:
             for number in households:
                 enqueue(connection, job, number)
+
+    @property
+    def people(self) -> People:
+        """Who signs in, and what they are to which household."""
+        return People(self._engine, lambda reading: plain_errors(self._url, reading=reading))
 
     @property
     def queue_conninfo(self) -> str:

@@ -15,6 +15,7 @@ class StoreError(Exception):
      ├─ StoreUnusable    the database cannot be opened, read or written at all
      ├─ NotFound         no rider, bike, chain, ride … of that name or number
      ├─ NeedsConfirmation  the fact is odd: is it so?
+     ├─ NotAllowed       not for whoever asks
      └─ FactRefused      the fact contradicts what is already known
     """
 
@@ -74,6 +75,10 @@ class NotFound(StoreError):  # noqa: N818 - it names the thing missing
 
 class NeedsConfirmation(StoreError):  # noqa: N818 - it names what is needed
     """The fact is odd but possible, and the message asks: said again with a yes, it stands."""
+
+
+class NotAllowed(StoreError):  # noqa: N818 - it names what it is
+    """Somebody of a club's household asked for what their role may not; nothing was written."""
 
 
 class FactRefused(StoreError):  # noqa: N818 - it names the fact's fate

@@ -5,16 +5,17 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
-from rules.commands import LogTreatment, PutRidesOn
+from rules.commands import LogTreatment, LogWipeTest, PutRidesOn
 from rules.ledger import Ledger
 from rules.reminder import RaisedReminder, ReminderStep, Step
 from rules.ride_name import ride_name
+from rules.roles import objection
 from rules.vocabulary import BikeId, ReminderId, RideId
 from rules.wording import clock, day
 from rules.work import work
 from services.answer_links import Act, AnswerLink, mark_of, read_link
 from services.app import App, zone_of
-from services.store import FactRefused, Transaction
+from services.store import FactRefused, NotAllowed, Transaction
 from services.use_cases.record import A_RIDER, Done, recorded
 from services.use_cases.update_reminders import reckon
 
@@ -35,7 +36,7 @@ def done(app: App, number: int, note: str = "", *, now: datetime, by: str = A_RI
 def dismiss(app: App, number: int, because: str, *, now: datetime, by: str = A_RIDER) -> Done:
     """The same cause is not raised again. Raises NotFound, FactRefused."""
     with app.store.writing() as tx:
-        return _closed(tx, app, _open(tx, number), Step.DISMISSED, because, now, by)
+        return _closed(tx, app, _open(tx, app, number), Step.DISMISSED, because, now, by)
 
 
 def put_off(app: App, number: int, until: datetime, *, now: datetime, by: str = A_RIDER) -> None:
@@ -43,7 +44,7 @@ def put_off(app: App, number: int, until: datetime, *, now: datetime, by: str = 
     if until <= now:
         raise FactRefused("That time has passed; give one that is to come.")
     with app.store.writing() as tx:
-        _put_off(tx, number, until, now, by)
+        _put_off(tx, app, number, until, now, by)
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,7 +71,7 @@ def offered(app: App, token: str, *, now: datetime) -> Offer:
         ledger = tx.ledger()
         if link.act is Act.IT_WAS:
             return _ride_offer(tx, ledger, link, now)
-        due = _open(tx, link.number).reminder
+        due = _open(tx, app, link.number).reminder
     chain = ledger.chain(due.chain)
     on = "" if due.bike is None else f" on {ledger.bike(due.bike).name}"
     if link.act is Act.PUT_OFF:
@@ -96,7 +97,7 @@ def answer_by_link(app: App, token: str, *, now: datetime, bike: str = "") -> Do
         if link.act is Act.DONE:
             return _done(tx, app, link.number, "", now, BY_MAIL)
         if link.act is Act.PUT_OFF:
-            return _put_off(tx, link.number, now + A_DAY, now, BY_MAIL)
+            return _put_off(tx, app, link.number, now + A_DAY, now, BY_MAIL)
         ledger = tx.ledger()
         choices = dict(_ride_offer(tx, ledger, link, now).presses)
         if bike not in choices:
@@ -122,7 +123,7 @@ def _ride_offer(tx: Transaction, ledger: Ledger, link: AnswerLink, now: datetime
 
 
 def _done(tx: Transaction, app: App, number: int, note: str, now: datetime, by: str) -> Done:
-    raised = _open(tx, number)
+    raised = _open(tx, app, number)
     due = raised.reminder
     hands = work(due.kind, tx.equipment.chain(due.chain).regime)
     if hands is None:
@@ -131,22 +132,31 @@ def _done(tx: Transaction, app: App, number: int, note: str, now: datetime, by: 
     return recorded(tx, app, care, now=now, by=by, confirmed=True)
 
 
-def _put_off(tx: Transaction, number: int, until: datetime, now: datetime, by: str) -> Done:
-    raised = _open(tx, number)
-    tx.reminders.add_step(raised.id, ReminderStep(Step.PUT_OFF, now, by, until=until))
+def _put_off(tx: Transaction, app: App, number: int, until: datetime, now: datetime, by: str) -> Done:
+    raised = _open(tx, app, number)
+    tx.reminders.add_step(raised.id, ReminderStep(Step.PUT_OFF, now, _by(app, by), until=until))
     return Done(0, (f"{raised.reminder.headline}: put off.",))
 
 
 def _closed(
     tx: Transaction, app: App, raised: RaisedReminder, step: Step, why: str, now: datetime, by: str
 ) -> Done:
-    tx.reminders.add_step(raised.id, ReminderStep(step, now, by, why))
+    tx.reminders.add_step(raised.id, ReminderStep(step, now, _by(app, by), why))
     reckon(tx, app, now=now)
     return Done(0, (f"{raised.reminder.headline}: {step.value}.",))
 
 
-def _open(tx: Transaction, number: int) -> RaisedReminder:
+def _by(app: App, by: str) -> str:
+    return by if app.member is None else app.member.name
+
+
+def _open(tx: Transaction, app: App, number: int) -> RaisedReminder:
+    """The reminder, for whoever may answer it: as the care it asks for. Raises NotAllowed."""
     raised = tx.reminders.get(ReminderId(number))
+    if app.member is not None:
+        care = LogWipeTest(raised.reminder.chain, raised.reminder.cause_at, 0)
+        if no := objection(app.member, tx.garage(), care):
+            raise NotAllowed(no)
     if not raised.is_open:
         raise FactRefused(f"“{raised.reminder.headline}” is {raised.state.value} already.")
     return raised

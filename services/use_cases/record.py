@@ -35,10 +35,11 @@ from rules.gate.judge import judge
 from rules.gate.reverse import effect
 from rules.gate.sentence import described
 from rules.ledger import Ledger
+from rules.roles import objection
 from rules.vocabulary import BikeId, ChainId, DecidedBy, RideId
 from rules.wording import listed
 from services.app import App
-from services.store import FactRefused, NeedsConfirmation, Transaction
+from services.store import FactRefused, NeedsConfirmation, NotAllowed, Transaction
 from services.use_cases.judge_bikes import also_moved, judge_later, judge_new_rides, waits_for_a_round
 from services.use_cases.rename_in_rulebook import rename_in_rulebook, renames
 from services.use_cases.update_reminders import reckon
@@ -113,6 +114,9 @@ def add_and_fit(
 def recorded(tx: Transaction, app: App, command: Command, *, now: datetime, by: str, confirmed: bool) -> Done:
     """The same, within a transaction that is under way; `with_bikes` comes after it."""
     ledger = ledger_for(tx, [command])
+    if no := objection(app.member, ledger, command):
+        raise NotAllowed(no)
+    by = by if app.member is None else app.member.name
     if isinstance(command, SplitOuting):
         command = _second_recording(tx, command)
     verdict = judge(ledger, command, now=now, zone_of=ZoneInfo)
@@ -177,7 +181,9 @@ def with_bikes(app: App, done: Done, *, now: datetime) -> Done:
 
 
 def with_rulebook(app: App, done: Done) -> Done:
-    """The household's own rulebook follows a new name, once the name is kept."""
+    """The household's own rulebook follows a new name, once it is kept; a club's is many households'."""
+    if app.store.household is not None:
+        return done
     said = [sentence for one in done.renamed for sentence in rename_in_rulebook(app, *one)]
     return replace(done, sentences=(*done.sentences, *said))
 

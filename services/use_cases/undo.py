@@ -13,10 +13,11 @@ from rules.gate.apply import applied
 from rules.gate.replay import Replay, Said, without
 from rules.gate.reverse import effect, reversed_by
 from rules.ledger import Ledger
+from rules.roles import objection
 from rules.vocabulary import RiderId
 from rules.wording import listed
 from services.app import App
-from services.store import Change, FactRefused, NeedsConfirmation, Transaction
+from services.store import Change, FactRefused, NeedsConfirmation, NotAllowed, Transaction
 from services.use_cases.judge_bikes import judge_later
 from services.use_cases.record import (
     A_RIDER,
@@ -61,6 +62,8 @@ def undo(
             raise NeedsConfirmation(undoing.question)
         gone = [*(one for one, _ in undoing.also), undoing.change]
         _refuse_riders_with_rides(tx, ledger, gone)
+        _refuse_what_they_may_not_say(app, ledger, gone)
+        by = by if app.member is None else app.member.name
         for one in sorted(gone, key=lambda one: one.number, reverse=True):
             assert one.command is not None
             take_back_rows(tx, one.command, one.rows, now, by)
@@ -109,6 +112,13 @@ def _keep_effects(tx: Transaction, standing: Sequence[Change], replay: Replay) -
         now = effect(before, applied(before, one.command, one.made))
         if now != one.effect:
             tx.changes.keep_effect(one.number, now)
+
+
+def _refuse_what_they_may_not_say(app: App, ledger: Ledger, gone: Sequence[Change]) -> None:
+    """Who may not say a thing may not take it back."""
+    for one in gone:
+        if one.command is not None and (no := objection(app.member, ledger, one.command)):
+            raise NotAllowed(no)
 
 
 def _refuse_riders_with_rides(tx: Transaction, ledger: Ledger, gone: Sequence[Change]) -> None:

@@ -16,22 +16,27 @@ from rules.rulebook import RulebookError
 from rules.units import SI, said
 from services.app import App, Followed
 from services.settings import SettingsError
-from services.store import FactRefused, NotFound, StoreBusy, StoreError
+from services.store import FactRefused, NotAllowed, NotFound, StoreBusy, StoreError
+from services.store.club import Club
 from services.web import api, exports, session_routes
-from services.web.context import AppContext, Clock, form_again, utc_now
+from services.web.context import AppContext, Clock, form_again, shared_of, utc_now
 from services.web.forms import FormRefused
 from services.web.guard import SECURITY_HEADERS, Guard, TooMuch, own_names
+from services.web.members import Door, MembersOnly
 from services.web.pages import (
     begin,
     care,
     chains,
     corrections,
     drop,
+    entry,
     files,
     how_it_judges,
     limits,
     mail_answer,
     overview,
+    people,
+    pot,
     reminder,
     ride,
     rides,
@@ -55,9 +60,35 @@ ABOUT = (
 
 def create_app(app: App, *, clock: Clock = utc_now) -> FastAPI:
     """The page of one household. Raises SettingsError when it would be open to others unprotected."""
-    page = app.settings.page
-    hashed = passphrase_hash(page)
+    hashed = passphrase_hash(app.settings.page)
     shared = AppContext(Followed(app), clock, None if hashed is None else SessionStore(hashed))
+    pages = _pages(shared)
+    pages.include_router(session_routes.router, include_in_schema=False)
+    # The last added is the first to see a request.
+    pages.add_middleware(session_routes.SignedIn)
+    return _guarded(pages, app)
+
+
+def create_club_app(app: App, club: Club, *, clock: Clock = utc_now) -> FastAPI:
+    """The page of a club: the same pages, of the household that whoever signs in belongs to."""
+    door = Door(app, club, clock)
+    pages = _pages(door.shared)
+    pages.state.door = door
+    for part in (entry, people, pot):
+        pages.include_router(part.router, include_in_schema=False)
+    pages.add_middleware(MembersOnly, door=door)
+    return _guarded(pages, app)
+
+
+def _guarded(pages: FastAPI, app: App) -> FastAPI:
+    page = app.settings.page
+    names, anywhere = own_names(page.host), page.host in ANY_ADDRESS
+    pages.add_middleware(Guard, names=names, any_address=anywhere, public_url=page.public_url)
+    _tell_trouble(pages)
+    return pages
+
+
+def _pages(shared: AppContext) -> FastAPI:
     pages = FastAPI(
         lifespan=_warm,
         title="gritledger",
@@ -89,15 +120,8 @@ def create_app(app: App, *, clock: Clock = utc_now) -> FastAPI:
         pages.include_router(part.router, include_in_schema=False)
     pages.include_router(how_it_judges.router, include_in_schema=False)
     pages.include_router(mail_answer.router, include_in_schema=False)
-    pages.include_router(session_routes.router, include_in_schema=False)
     pages.include_router(exports.router, include_in_schema=False)
     pages.include_router(api.router, prefix=API)
-    # The last added is the first to see a request.
-    pages.add_middleware(session_routes.SignedIn)
-    pages.add_middleware(
-        Guard, names=own_names(page.host), any_address=page.host in ANY_ADDRESS, public_url=page.public_url
-    )
-    _tell_trouble(pages)
     pages.add_api_route("/static/{mark}/{name}", _file, include_in_schema=False)
     return pages
 
@@ -112,7 +136,7 @@ MEDIA_TYPES = {
 def _file(mark: str, name: str, request: Request) -> Response:
     """A file whose address names its content: it never changes, and is asked for once."""
     del mark
-    shared: AppContext = request.app.state.shared
+    shared = shared_of(request)
     if name not in shared.rendering.files:
         raise HTTPException(404)
     return Response(
@@ -143,7 +167,7 @@ def _tell_trouble(pages: FastAPI) -> None:
 
     @pages.exception_handler(StoreError)
     def store_says_no(request: Request, error: StoreError) -> Response:
-        kinds = ((NotFound, 404), (FactRefused, 409), (StoreBusy, 503), (StoreError, 500))
+        kinds = ((NotFound, 404), (NotAllowed, 403), (FactRefused, 409), (StoreBusy, 503), (StoreError, 500))
         status = next(code for kind, code in kinds if isinstance(error, kind))
         return _not_taken(request, status, str(error), getattr(error, "field", ""))
 
@@ -197,7 +221,7 @@ def _plain(problem: Any) -> str:
 def _say_no(request: Request, status: int, sentence: str) -> Response:
     if request.url.path.startswith(f"{API}/"):
         return JSONResponse({"detail": said(sentence, SI)}, status)
-    shared: AppContext = request.app.state.shared
+    shared = shared_of(request)
     return HTMLResponse(
         shared.rendering.render("said_no.html", units=shared.app.units, status=status, sentence=sentence),
         status,

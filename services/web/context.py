@@ -13,11 +13,14 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from starlette.datastructures import FormData
 
 from rules.commands import Command
+from rules.roles import Member
 from rules.units import said
 from services.app import App, Followed
 from services.store import NeedsConfirmation
+from services.store.people import Visit
 from services.use_cases.record import record
 from services.views.snapshot import Snapshot, Snapshots
+from services.web.decisions import allowed, without_closed_forms
 from services.web.flash import Flash
 from services.web.forms import FormRefused, Posted
 from services.web.guard import TOKEN_FIELD, Tokens, session_of
@@ -60,13 +63,22 @@ class AppContext:
         return app
 
 
+def shared_of(request: Request) -> AppContext:
+    """What the pages of this request's household share."""
+    found: AppContext = getattr(request.state, "shared", None) or request.app.state.shared
+    return found
+
+
 class RequestContext:
     """One request: what the ledger says now, and the page to put it on."""
 
     def __init__(self, request: Request) -> None:
         self.request = request
-        self.shared: AppContext = request.app.state.shared
-        self.app = self.shared.app
+        self.shared = shared_of(request)
+        self.visit: Visit | None = getattr(request.state, "visit", None)  # None = at home
+        chosen = None if self.visit is None else self.visit.chosen
+        self.member: Member | None = None if chosen is None else chosen.member
+        self.app = self.shared.app if self.member is None else self.shared.app.asked_by(self.member)
         self.now = self.shared.clock()
         self._snapshot: Snapshot | None = None
 
@@ -81,6 +93,10 @@ class RequestContext:
     def zone(self) -> tzinfo:
         """The household's wall clock."""
         return self.snapshot.zone
+
+    def may(self, path: str, method: str = "GET") -> bool:
+        """Whether who asks may open this page, or send a form there; at home everybody may."""
+        return self.member is None or allowed(self.member, method, path)
 
     def show(self, template: str, *, here: str = "", status: int = 200, **figures: Any) -> HTMLResponse:
         """The page, with what was just done said on top."""
@@ -100,8 +116,12 @@ class RequestContext:
             now=self.now,
             attribution=self.app.attribution,
             units=units,
+            visit=self.visit,
+            may=self.may,
             **figures,
         )
+        if self.member is not None:
+            html = without_closed_forms(html, self.may)
         return HTMLResponse(html if refused is None else said(shown_again(html, refused), units), status)
 
     def keep(self, command: Command, posted: Posted, to: str) -> Response:
@@ -139,7 +159,7 @@ def form_again(request: Request, posted: Posted, sentence: str = "", field: str 
         return None
     query = urlencode([pair for pair in parse_qsl(came_from.query) if pair[0] != "flash"])
     typed = tuple(posted.again(TOKEN_FIELD, "yes"))
-    shared: AppContext = request.app.state.shared
+    shared = shared_of(request)
     name = shared.flash.keep(refused=RefusedForm(request.url.path, typed, sentence, field))
     return f"/{came_from.path.lstrip('/')}?{query}{'&' if query else ''}flash={name}"
 
@@ -152,7 +172,7 @@ def context_of(request: Request) -> RequestContext:
 async def posted_of(request: Request) -> Posted:
     """What a form of ours sent. Raises FormRefused when it does not prove to be ours."""
     form: FormData = await request.form(max_files=0, max_fields=2000)
-    shared: AppContext = request.app.state.shared
+    shared = shared_of(request)
     token = form.get(TOKEN_FIELD)
     if not isinstance(token, str) or not shared.tokens.good(session_of(request), token):
         raise FormRefused(

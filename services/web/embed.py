@@ -42,13 +42,16 @@ def _ours(drawn: str) -> Markup:
     return Markup(drawn)  # noqa: S704
 
 
-def strip(state: ChainState) -> Markup:
-    """The links of a chain, filled with what it went through since its last immersion or cleaning."""
+def strip(state: ChainState, of: str = "") -> Markup:
+    """The links of a chain, filled with what it went through since its last immersion or cleaning.
+
+    of: tells chains of several households apart.
+    """
     return _ours(
         chain_strip(
             state.past,
             state.immersion_limit,
-            uid=f"strip-{state.chain.id}",
+            uid=f"strip-{of}{state.chain.id}",
             name=state.chain.name,
             zone=state.zone,
         )

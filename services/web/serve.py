@@ -10,7 +10,8 @@ import uvicorn
 
 from services.app import App
 from services.settings import Page, SettingsError
-from services.web.app import create_app
+from services.store.club import Club
+from services.web.app import create_app, create_club_app
 from services.web.connections import PatientProtocol
 from services.web.guard import is_loopback
 
@@ -52,7 +53,11 @@ def page_server(app: App) -> PageServer:
     Raises SettingsError when the page would be open to others unprotected, or its address is taken.
     """
     page = app.settings.page
-    pages = create_app(replace(app, page_url=app.page_url or address_of(page)))
+    here = replace(app, page_url=app.page_url or address_of(page))
+    if Club.is_at(app.settings.database_url):
+        pages = create_club_app(here, Club.open(app.settings.database_url))
+    else:
+        pages = create_app(here)
     bound = _bound(page.host, page.port)
     config = uvicorn.Config(
         pages,

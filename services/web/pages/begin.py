@@ -84,7 +84,7 @@ def open_steps(context: RequestContext) -> list[str]:
     done = steps_done(context)
     if done["bikes"] and done["chains"] and context.app.channels:
         return []
-    return [words for name, words in STEPS if not done[name]]
+    return [words for name, words in STEPS if not done[name] and context.may(f"/begin/{name}")]
 
 
 def show(context: RequestContext, step: str, **figures: Any) -> HTMLResponse:
@@ -107,7 +107,7 @@ def show(context: RequestContext, step: str, **figures: Any) -> HTMLResponse:
 def begin(context: AContext) -> Response:
     """The first step that lacks something, else the overview."""
     done = steps_done(context)
-    step = next((name for name in NAMES if not done[name]), None)
+    step = next((name for name in NAMES if not done[name] and context.may(f"/begin/{name}")), None)
     return context.redirect("/" if step is None else f"/begin/{step}")
 
 

@@ -15,7 +15,7 @@ from rules.work import work
 from services.answer_links import LinkRefused
 from services.store import StoreError
 from services.use_cases.answer_reminder import answer_by_link, offered
-from services.web.context import AppContext
+from services.web.context import shared_of
 from services.web.forms import Posted
 from services.web.guard import TOKEN_FIELD
 
@@ -25,7 +25,7 @@ router = APIRouter()
 @router.get("/a/{token}")
 def ask(token: str, request: Request) -> Response:
     """What would be written, and the button that writes it."""
-    shared: AppContext = request.app.state.shared
+    shared = shared_of(request)
     try:
         offer = offered(shared.app, token, now=shared.clock())
     except (LinkRefused, StoreError) as error:
@@ -36,7 +36,7 @@ def ask(token: str, request: Request) -> Response:
 @router.post("/a/{token}")
 async def answer(token: str, request: Request) -> Response:
     """Written down as of this moment, once."""
-    shared: AppContext = request.app.state.shared
+    shared = shared_of(request)
     posted = Posted(await request.form(max_files=0, max_fields=5))
     if not shared.tokens.good(_form_of(token), posted.text(TOKEN_FIELD)):
         return _page(
@@ -58,7 +58,7 @@ def careful(request: Request) -> HTMLResponse:
             hands = work(kind, regime)
             other = "Swap a chain" if kind is ReminderKind.REPLACEMENT else "Measure"
             said.setdefault(caution(kind, regime), []).append(hands.verb if hands else other)
-    shared: AppContext = request.app.state.shared
+    shared = shared_of(request)
     steps = [(list(dict.fromkeys(names)), words) for words, names in said.items()]
     return HTMLResponse(
         shared.rendering.render(
@@ -85,7 +85,7 @@ def _page(
     token: str = "",
     back: str = "",
 ) -> HTMLResponse:
-    shared: AppContext = request.app.state.shared
+    shared = shared_of(request)
     html = shared.rendering.render(
         "mail_answer.html",
         units=shared.app.units,

@@ -49,7 +49,7 @@ def overview(context: AContext) -> HTMLResponse:
         questions=questions,
         further=len(open_ones) - len(questions),
         troubles=list(_troubles(context)),
-        first_hour=[] if snapshot.first_hour_over else open_steps(context),
+        first_hour=[] if snapshot.first_hour_over or not context.may("/begin") else open_steps(context),
         shelf=[one for one in snapshot.ledger.chains if snapshot.where(one, now) == "on the shelf"],
         strip=strip,
         sign=sign,
@@ -88,7 +88,9 @@ def _troubles(context: RequestContext) -> Iterator[tuple[str, str, str]]:
         yield f"Refused by {posted.letter.channel}: “{subject}”: {why}", "/settings/channels", "Channels"
     if snapshot.weather_waits_until is not None and snapshot.weather_waits_until > now:
         yield "The weather archive asked to be left alone for a while; hours without weather wait.", "", ""
-    if snapshot.round_at is None:
+    if context.member is not None:
+        pass  # the club's workers make no rounds
+    elif snapshot.round_at is None:
         yield "No round was made yet: nothing is read or decided by itself. Start: gritledger watch", "", ""
     elif now - snapshot.round_at > SILENT_AFTER:
         yield "The last round was more than a day ago. Is gritledger watch running?", "", ""

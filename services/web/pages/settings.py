@@ -49,7 +49,8 @@ PARTS = (
 
 def show_part(context: RequestContext, part: str, **figures: Any) -> HTMLResponse:
     """One part of the settings."""
-    return context.show(f"settings_{part}.html", here="settings", part=part, parts=PARTS, **figures)
+    parts = [one for one in PARTS if context.may(f"/settings/{one[0]}")]
+    return context.show(f"settings_{part}.html", here="settings", part=part, parts=parts, **figures)
 
 
 @router.get("")

@@ -1,0 +1,377 @@
+"""Who signs in to a club: people, what they are to which household, their sessions, and invitations."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable
+from contextlib import AbstractContextManager
+from dataclasses import dataclass
+from datetime import datetime, timedelta
+from typing import Any
+
+from sqlalchemy import Connection, Engine, Row, text
+
+from rules.roles import Member, Role
+from rules.vocabulary import RiderId
+from services.store.errors import FactRefused
+from services.store.guesses import Guesses
+from services.store.people_tables import NO_HOUSEHOLD, ask_for, asking
+
+# Judgements; common practice, no source.
+IDLE, LONGEST = timedelta(days=14), timedelta(days=90)  # a session that nobody uses; any session
+INVITED_FOR = timedelta(days=7)
+NOTED_EVERY = timedelta(hours=1)  # a session's last use, written down no oftener
+
+
+@dataclass(frozen=True, slots=True)
+class Person:
+    """Somebody who can sign in."""
+
+    id: int
+    email: str
+    name: str
+    password_hash: str
+
+
+@dataclass(frozen=True, slots=True)
+class Membership:
+    """What somebody is to a household."""
+
+    household: int
+    household_name: str
+    person: int
+    name: str
+    email: str
+    role: Role
+    rider: RiderId | None
+
+    @property
+    def member(self) -> Member:
+        """The same, for the rules."""
+        return Member(self.name, self.role, self.rider)
+
+
+@dataclass(frozen=True, slots=True)
+class Visit:
+    """A session in use. chosen: the household it looks at; None = none is chosen, or they left it."""
+
+    person: Person
+    memberships: tuple[Membership, ...]
+    chosen: Membership | None
+
+
+@dataclass(frozen=True, slots=True)
+class Invitation:
+    """A household's invitation to one mail address. print: how its link is remembered.
+
+    renews: it lets a member who lost their password choose another one.
+    """
+
+    print: str
+    household: int
+    household_name: str
+    email: str
+    role: Role
+    rider: RiderId | None
+    invited_by: str
+    until: datetime
+    renews: bool = False
+    used_at: datetime | None = None
+    withdrawn_at: datetime | None = None
+
+    def stands(self, now: datetime) -> bool:
+        """Whether it can still be accepted."""
+        return self.used_at is None and self.withdrawn_at is None and now < self.until
+
+
+def print_of(secret: str) -> str:
+    """How a cookie or a link is remembered: a look into the database opens no door."""
+    return hashlib.sha256(secret.encode("utf-8", "replace")).hexdigest()
+
+
+def key_of(email: str) -> str:
+    """Addresses that differ by case alone are one person's."""
+    return email.strip().casefold()
+
+
+class People:
+    """The people of a club. Threads may share one."""
+
+    def __init__(self, engine: Engine, plain: Callable[[bool], AbstractContextManager[None]]) -> None:
+        """plain: turns a database's errors into ours, while reading or writing."""
+        self._engine, self._plain = engine, plain
+
+    @property
+    def guesses(self) -> Guesses:
+        """Tries to sign in."""
+        return Guesses(lambda: self._asking(writing=True))
+
+    def _asking(
+        self, *, writing: bool, household: int = NO_HOUSEHOLD, person: int | None = None, asked: str = ""
+    ) -> AbstractContextManager[Connection]:
+        return asking(
+            self._engine, self._plain, writing=writing, household=household, person=person, asked=asked
+        )
+
+    def by_email(self, email: str) -> Person | None:
+        """Who has this address."""
+        key = key_of(email)
+        with self._asking(writing=False, asked=key) as connection:
+            row = connection.execute(
+                text("SELECT * FROM person WHERE email_key = :key"), {"key": key}
+            ).first()
+        return None if row is None else _person(row)
+
+    def set_password(self, person: int, password_hash: str) -> None:
+        """Another password, or the same one kept by newer means."""
+        with self._asking(writing=True, person=person) as connection:
+            connection.execute(
+                text("UPDATE person SET password_hash = :hash WHERE id = :id"),
+                {"hash": password_hash, "id": person},
+            )
+
+    def begin_session(self, token: str, person: int, household: int | None, now: datetime) -> None:
+        """A session under a new name; sessions that are over are cleared away."""
+        with self._asking(writing=True, person=person) as connection:
+            connection.execute(
+                text("DELETE FROM session WHERE until <= :now OR seen_at <= :idle"),
+                {"now": now, "idle": now - IDLE},
+            )
+            connection.execute(
+                text(
+                    "INSERT INTO session (print, person, household, begun_at, seen_at, until) "
+                    "VALUES (:print, :person, :household, :now, :now, :until)"
+                ),
+                {
+                    "print": print_of(token),
+                    "person": person,
+                    "household": household,
+                    "now": now,
+                    "until": now + LONGEST,
+                },
+            )
+
+    def visit(self, token: str, now: datetime) -> Visit | None:
+        """Who comes with this cookie; None = nobody, or it is over."""
+        with self._asking(writing=False, asked=print_of(token)) as connection:
+            held = connection.execute(
+                text(
+                    "SELECT person, household, seen_at FROM session "
+                    "WHERE print = :print AND until > :now AND seen_at > :idle"
+                ),
+                {"print": print_of(token), "now": now, "idle": now - IDLE},
+            ).first()
+            if held is None:
+                return None
+            ask_for(connection, held.person, "")
+            person = _person(
+                connection.execute(text("SELECT * FROM person WHERE id = :id"), {"id": held.person}).one()
+            )
+            memberships = _memberships(connection, "m.person = :id", held.person)
+        if now - held.seen_at > NOTED_EVERY:
+            self._note_use(token, now)
+        by_number = {one.household: one for one in memberships}
+        only = memberships[0] if len(memberships) == 1 else None
+        return Visit(person, memberships, by_number.get(held.household, only))
+
+    def _note_use(self, token: str, now: datetime) -> None:
+        with self._asking(writing=True, asked=print_of(token)) as connection:
+            connection.execute(
+                text("UPDATE session SET seen_at = :now WHERE print = :print"),
+                {"now": now, "print": print_of(token)},
+            )
+
+    def choose(self, token: str, household: int) -> None:
+        """Which of their households this session looks at."""
+        with self._asking(writing=True, asked=print_of(token)) as connection:
+            connection.execute(
+                text("UPDATE session SET household = :household WHERE print = :print"),
+                {"household": household, "print": print_of(token)},
+            )
+
+    def end_session(self, token: str) -> None:
+        """Sign out."""
+        with self._asking(writing=True, asked=print_of(token)) as connection:
+            connection.execute(text("DELETE FROM session WHERE print = :print"), {"print": print_of(token)})
+
+    def end_every_session(self, person: int) -> int:
+        """Sign out everywhere; how many there were."""
+        with self._asking(writing=True, person=person) as connection:
+            return connection.execute(text("DELETE FROM session WHERE person = :id"), {"id": person}).rowcount
+
+    def members(self, household: int) -> tuple[Membership, ...]:
+        """Who belongs to a household, by name."""
+        with self._asking(writing=False, household=household) as connection:
+            return _memberships(connection, "m.household = :id", household)
+
+    def invite(self, token: str, invitation: Invitation, now: datetime) -> None:
+        """Keep an invitation; one that the same address had for the household before ends."""
+        with self._asking(writing=True, household=invitation.household) as connection:
+            self._withdraw(connection, invitation.household, invitation.email, now)
+            connection.execute(
+                text(
+                    "INSERT INTO invitation (print, household, email, role, rider, invited_by, made_at, "
+                    "until, renews) VALUES (:print, :household, :email, :role, :rider, :by, :now, :until, "
+                    ":renews)"
+                ),
+                {
+                    "print": print_of(token),
+                    "household": invitation.household,
+                    "email": invitation.email,
+                    "role": invitation.role,
+                    "rider": invitation.rider,
+                    "by": invitation.invited_by,
+                    "now": now,
+                    "until": invitation.until,
+                    "renews": invitation.renews,
+                },
+            )
+
+    def withdraw(self, household: int, email: str, now: datetime) -> None:
+        """An invitation counts no more."""
+        with self._asking(writing=True, household=household) as connection:
+            self._withdraw(connection, household, email, now)
+
+    def _withdraw(self, connection: Connection, household: int, email: str, now: datetime) -> None:
+        connection.execute(
+            text(
+                "UPDATE invitation SET withdrawn_at = :now WHERE household = :household "
+                "AND lower(email) = lower(:email) AND used_at IS NULL AND withdrawn_at IS NULL"
+            ),
+            {"now": now, "household": household, "email": email},
+        )
+
+    def invitations(self, household: int, now: datetime) -> tuple[Invitation, ...]:
+        """Those of a household that still stand."""
+        with self._asking(writing=False, household=household) as connection:
+            rows = connection.execute(
+                text(f"{_INVITED} WHERE i.household = :id ORDER BY i.made_at"), {"id": household}
+            ).all()
+        return tuple(one for one in map(_invitation, rows) if one.stands(now))
+
+    def invitation(self, token: str) -> Invitation | None:
+        """What a link from a mail stands for. Asking changes nothing."""
+        with self._asking(writing=False, asked=print_of(token)) as connection:
+            row = connection.execute(
+                text(f"{_INVITED} WHERE i.print = :print"), {"print": print_of(token)}
+            ).first()
+        return None if row is None else _invitation(row)
+
+    def accept(
+        self, token: str, now: datetime, *, person: Person | None, name: str = "", password_hash: str = ""
+    ) -> int:
+        """Use an invitation, once: its person, perhaps a new one, becomes a member; the person's number.
+
+        password_hash: of a new person; of a known one another password, and every session of theirs ends.
+        Raises FactRefused when it was used, withdrawn or is over.
+        """
+        mark = print_of(token)
+        with self._asking(writing=True, asked=mark) as connection:
+            row = connection.execute(
+                text(
+                    "UPDATE invitation SET used_at = :now WHERE print = :print AND used_at IS NULL "
+                    "AND withdrawn_at IS NULL AND until > :now RETURNING household, email, role, rider"
+                ),
+                {"now": now, "print": mark},
+            ).first()
+            if row is None:
+                raise FactRefused("This invitation was used already, taken back, or its week is over.")
+            number = person.id if person is not None else None
+            if number is None:
+                ask_for(connection, None, key_of(row.email))
+                number = connection.execute(
+                    text(
+                        "INSERT INTO person (email, email_key, name, password_hash, made_at) "
+                        "VALUES (:email, :key, :name, :hash, :now) RETURNING id"
+                    ),
+                    {
+                        "email": row.email,
+                        "key": key_of(row.email),
+                        "name": name,
+                        "hash": password_hash,
+                        "now": now,
+                    },
+                ).scalar_one()
+            ask_for(connection, number, "")
+            if person is not None and password_hash:
+                connection.execute(
+                    text("UPDATE person SET password_hash = :hash WHERE id = :id"),
+                    {"hash": password_hash, "id": number},
+                )
+                connection.execute(text("DELETE FROM session WHERE person = :id"), {"id": number})
+            connection.execute(
+                text(
+                    "INSERT INTO membership (household, person, role, rider, since) "
+                    "VALUES (:household, :person, :role, :rider, :now) ON CONFLICT DO NOTHING"
+                ),
+                {
+                    "household": row.household,
+                    "person": number,
+                    "role": row.role,
+                    "rider": row.rider,
+                    "now": now,
+                },
+            )
+        return int(number)
+
+    def leave(self, household: int, person: int) -> None:
+        """Somebody belongs to a household no more. Raises FactRefused for its last owner."""
+        with self._asking(writing=True, household=household) as connection:
+            gone = connection.execute(
+                text(
+                    "DELETE FROM membership m WHERE m.household = :household AND m.person = :person AND "
+                    "(m.role <> 'owner' OR EXISTS (SELECT FROM membership o WHERE o.household = :household "
+                    "AND o.role = 'owner' AND o.person <> :person)) RETURNING m.person"
+                ),
+                {"household": household, "person": person},
+            ).first()
+            if gone is None:
+                raise FactRefused(
+                    "A household needs an owner: first invite another one, then the last can go."
+                )
+
+
+_INVITED = "SELECT i.*, h.name AS household_name FROM invitation i JOIN household h ON h.number = i.household"
+
+
+def _person(row: Row[Any]) -> Person:
+    return Person(row.id, row.email, row.name, row.password_hash)
+
+
+def _memberships(connection: Connection, where: str, number: int) -> tuple[Membership, ...]:
+    rows = connection.execute(
+        text(
+            "SELECT m.household, h.name AS household_name, m.person, p.name, p.email, m.role, m.rider "  # noqa: S608
+            "FROM membership m JOIN household h ON h.number = m.household JOIN person p ON p.id = m.person "
+            f"WHERE {where} ORDER BY h.name, p.name, p.id"
+        ),
+        {"id": number},
+    )
+    return tuple(
+        Membership(
+            row.household,
+            row.household_name,
+            row.person,
+            row.name,
+            row.email,
+            Role(row.role),
+            None if row.rider is None else RiderId(row.rider),
+        )
+        for row in rows
+    )
+
+
+def _invitation(row: Row[Any]) -> Invitation:
+    return Invitation(
+        row.print,
+        row.household,
+        row.household_name,
+        row.email,
+        Role(row.role),
+        None if row.rider is None else RiderId(row.rider),
+        row.invited_by,
+        row.until,
+        row.renews,
+        row.used_at,
+        row.withdrawn_at,
+    )

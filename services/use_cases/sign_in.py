@@ -1,0 +1,235 @@
+"""Signing in to a club: passwords checked slowly, tries counted, sessions named anew; invitations by mail."""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import secrets
+import threading
+from datetime import datetime
+from email.utils import parseaddr
+from functools import cache
+from typing import Final
+
+from argon2 import PasswordHasher
+from argon2.exceptions import InvalidHashError, VerificationError
+
+from rules.roles import Member, Reach, Right, Role, reach, refusal, words_of
+from rules.vocabulary import RiderId
+from services.app import App
+from services.letter import Letter
+from services.store import FactRefused, NotAllowed, NotFound, StoreError
+from services.store.people import INVITED_FOR, Invitation, Membership, People, Person, Visit, key_of
+
+FEWEST_CHARACTERS, MOST_CHARACTERS = 12, 1000
+FREE_TRIES, FREE_FROM_AN_ADDRESS = 5, 30  # a workshop's people share an address
+AT_ONCE: Final = 2  # a check takes 64 MB and a quarter of a second on purpose
+INVITED = "/invited/"
+MAIL_CHANNELS = ("email", "mail folder")
+_checking = threading.Semaphore(AT_ONCE)
+_ADDRESS = re.compile(r"[^@\s]+@[^@\s]+")
+
+
+class NotLetIn(StoreError):  # noqa: N818 - it names what became of them
+    """Address and password do not go together."""
+
+    def __init__(self) -> None:
+        super().__init__("That mail address and password do not go together.")
+
+
+class TooManyTries(StoreError):  # noqa: N818 - it names what there was
+    """This try was not made: there were too many before it."""
+
+    def __init__(self, wait_s: float) -> None:
+        self.wait_s = max(1, round(wait_s + 0.5))
+        super().__init__(f"Too many wrong tries; wait {self.wait_s} seconds.")
+
+
+def sign_in(people: People, email: str, password: str, *, address: str, now: datetime) -> str:
+    """A new session's secret for the right password. Raises NotLetIn, TooManyTries."""
+    return _begun(people, checked(people, email, password, address=address, now=now), None, now)
+
+
+def checked(people: People, email: str, password: str, *, address: str, now: datetime) -> Person:
+    """Whose address and password these are. Nobody is checked quicker than somebody.
+
+    Raises NotLetIn, TooManyTries.
+    """
+    who, where = _mark("person", key_of(email)), _mark("address", address)
+    wait_s = people.guesses.wait_s({who: FREE_TRIES, where: FREE_FROM_AN_ADDRESS}, now)
+    if wait_s > 0:
+        raise TooManyTries(wait_s)
+    person = people.by_email(email)
+    if not _right(_nobodys_hash() if person is None else person.password_hash, password) or person is None:
+        raise NotLetIn
+    people.guesses.was_right(who, where, now)
+    if PasswordHasher().check_needs_rehash(person.password_hash):
+        people.set_password(person.id, _hashed(password))
+    return person
+
+
+def change_password(people: People, visit: Visit, old: str, new: str, *, address: str, now: datetime) -> str:
+    """Another password; every session ends, and a new one begins. Raises as signing in, FactRefused."""
+    checked(people, visit.person.email, old, address=address, now=now)
+    people.set_password(visit.person.id, _hashed(new))
+    people.end_every_session(visit.person.id)
+    return _begun(people, visit.person, visit.chosen, now)
+
+
+def invite(
+    app: App,
+    people: People,
+    household: int,
+    household_name: str,
+    email: str,
+    role: Role,
+    rider: RiderId | None,
+    *,
+    by: Membership | None,
+    now: datetime,
+    new_password: bool = False,
+) -> str:
+    """Invite an address by mail; returns the link. by None = whoever runs the club asks.
+
+    Raises NotAllowed, FactRefused, ChannelError: then the invitation stands, and can be sent again.
+    """
+    _allow(by, Right.PEOPLE)
+    email = parseaddr(email)[1].strip()
+    if not _ADDRESS.fullmatch(email) or len(email) > 254:
+        raise FactRefused("Give a mail address, such as iva@example.org.", "email")
+    belongs = key_of(email) in {key_of(one.email) for one in people.members(household)}
+    if belongs and not new_password:
+        raise FactRefused(f"{email} belongs to this household already.", "email")
+    if new_password and not belongs:
+        raise FactRefused(f"{email} does not belong to this household.", "email")
+    base = app.settings.page.public_url or app.page_url
+    if base is None:
+        raise FactRefused("Set page.public_url first: an invitation is a link to the page.")
+    mail = next((app.channels[name] for name in MAIL_CHANNELS if name in app.channels), None)
+    if mail is None and by is not None:
+        raise FactRefused("No mail server is set: whoever runs the club can, or invites by 'club invite'.")
+    token = secrets.token_urlsafe(32)
+    inviter = "Whoever runs the club" if by is None else by.name
+    invitation = Invitation(
+        "", household, household_name, email, role, rider, inviter, now + INVITED_FOR, new_password
+    )
+    people.invite(token, invitation, now)
+    link = f"{base.rstrip('/')}{INVITED}{token}"
+    if mail is not None:
+        mail.send(invitation_letter(invitation, link, channel=mail.name, now=now))
+    return link
+
+
+def invitation_letter(invitation: Invitation, link: str, *, channel: str, now: datetime) -> Letter:
+    """The mail that brings the link."""
+    may = "\n".join(f"- {one}" for one in words_of(invitation.role))
+    asked = (
+        f"Choose another password for gritledger, as a member of “{invitation.household_name}”.\n\n"
+        if invitation.renews
+        else f"{invitation.invited_by} invites you to the household “{invitation.household_name}” as "
+        f"{invitation.role}. Its {invitation.role}s may\n\n{may}\n\n"
+    )
+    text = (
+        f"{asked}To do it, open this, and send the form there:\n\n{link}\n\n"
+        f"It is for you alone, once, within {INVITED_FOR.days} days. Opening it changes nothing. "
+        "If you do not know who asks, do nothing.\n"
+    )
+    return Letter(
+        id=0,
+        rider=RiderId(0),
+        channel=channel,
+        to=invitation.email,
+        subject="gritledger: another password"
+        if invitation.renews
+        else f"gritledger: an invitation to “{invitation.household_name}”",
+        text=text,
+        html="",
+        message_id=f"<invitation.{secrets.token_hex(16)}@gritledger.invalid>",
+        queued_at=now,
+    )
+
+
+def accept(
+    people: People,
+    token: str,
+    *,
+    visit: Visit | None,
+    name: str,
+    password: str,
+    address: str,
+    now: datetime,
+) -> str:
+    """Become a member: as who is signed in, as who knows their password, or as somebody new; the new session.
+
+    Raises NotFound, FactRefused, NotLetIn, TooManyTries.
+    """
+    invitation = people.invitation(token)
+    if invitation is None:
+        raise NotFound("invitation", "of this link")
+    if not invitation.stands(now):
+        raise FactRefused("This invitation was used already, taken back, or its week is over.")
+    known = people.by_email(invitation.email)
+    hashed = ""
+    if known is None and not name.strip():
+        raise FactRefused("Say what you are called.", "name")
+    if known is None or invitation.renews:
+        hashed = _hashed(password)
+    elif visit is None or visit.person.id != known.id:
+        known = checked(people, invitation.email, password, address=address, now=now)
+    number = people.accept(token, now, person=known, name=name.strip()[:100], password_hash=hashed)
+    secret = secrets.token_urlsafe(32)
+    people.begin_session(secret, number, invitation.household, now)
+    return secret
+
+
+def let_go(people: People, who: int, *, by: Membership) -> None:
+    """Somebody leaves a household, by themselves or by an owner's word. Raises NotAllowed, FactRefused."""
+    if who != by.person:
+        _allow(by, Right.PEOPLE)
+    people.leave(by.household, who)
+
+
+def take_back(people: People, email: str, *, by: Membership, now: datetime) -> None:
+    """An invitation counts no more. Raises NotAllowed."""
+    _allow(by, Right.PEOPLE)
+    people.withdraw(by.household, email, now)
+
+
+def _allow(by: Membership | None, right: Right) -> None:
+    member: Member | None = None if by is None else by.member
+    if member is not None and reach(member, right) is not Reach.ALL:
+        raise NotAllowed(refusal(member, right))
+
+
+def _begun(people: People, person: Person, chosen: Membership | None, now: datetime) -> str:
+    secret = secrets.token_urlsafe(32)
+    people.begin_session(secret, person.id, None if chosen is None else chosen.household, now)
+    return secret
+
+
+def _mark(kind: str, of: str) -> str:
+    """Tries are counted without keeping who, or where from, in words."""
+    return hashlib.sha256(f"{kind} {of}".encode("utf-8", "replace")).hexdigest()
+
+
+def _right(hashed: str, password: str) -> bool:
+    with _checking:
+        try:
+            return PasswordHasher().verify(hashed, password[:MOST_CHARACTERS])
+        except (VerificationError, InvalidHashError):
+            return False
+
+
+def _hashed(password: str) -> str:
+    if not FEWEST_CHARACTERS <= len(password) <= MOST_CHARACTERS:
+        raise FactRefused(
+            f"A password has {FEWEST_CHARACTERS} characters or more, e.g. four words.", "password"
+        )
+    with _checking:
+        return PasswordHasher().hash(password)
+
+
+@cache
+def _nobodys_hash() -> str:
+    with _checking:
+        return PasswordHasher().hash(secrets.token_urlsafe(32))

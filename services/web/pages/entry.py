@@ -1,0 +1,196 @@
+"""A club's entry: signing in and out, invitations, which household to look at, one's own password."""
+
+from __future__ import annotations
+
+from typing import Annotated
+
+from fastapi import APIRouter, Form, Request
+from fastapi.responses import HTMLResponse, RedirectResponse, Response
+
+from rules.roles import words_of
+from services.store import FactRefused, NotFound
+from services.store.people import Invitation, Membership
+from services.use_cases import sign_in as acts
+from services.web.context import APost
+from services.web.forms import FormRefused
+from services.web.members import SIGN_IN, back_to, came_from, door_of, secret_of, show, visit_of
+
+router = APIRouter()
+MostTyped = Annotated[str, Form(max_length=acts.MOST_CHARACTERS)]
+
+
+@router.get(SIGN_IN)
+def form(request: Request) -> Response:
+    """The form."""
+    return _form(request, 200, "/")
+
+
+@router.post(SIGN_IN)
+def check(
+    request: Request, email: MostTyped = "", password: MostTyped = "", to: Annotated[str, Form()] = "/"
+) -> Response:
+    """Let in, or not. Another site cannot post here: the guard compares origins."""
+    door = door_of(request)
+    target = to if to.startswith("/") and not to.startswith(("//", "/\\")) and to.isprintable() else "/"
+    try:
+        secret = acts.sign_in(door.club.people, email, password, address=came_from(request), now=door.clock())
+    except acts.TooManyTries as many:
+        answer = _form(request, 429, target, str(many), email)
+        answer.headers["Retry-After"] = str(many.wait_s)
+        return answer
+    except acts.NotLetIn as no:
+        return _form(request, 403, target, str(no), email)
+    if before := secret_of(request):
+        door.club.people.end_session(before)
+    return door.let_in(RedirectResponse(target, 303), secret)
+
+
+def _form(request: Request, status: int, to: str, sentence: str = "", email: str = "") -> HTMLResponse:
+    rendering = door_of(request).shared.rendering
+    html = rendering.render("member_sign_in.html", to=to, sentence=sentence, email=email[:254])
+    return HTMLResponse(html, status)
+
+
+@router.post("/sign-out")
+def sign_out(request: Request, posted: APost) -> Response:
+    """End the session."""
+    del posted
+    door_of(request).club.people.end_session(secret_of(request))
+    return _signed_out(request)
+
+
+def _signed_out(request: Request) -> Response:
+    answer = RedirectResponse(SIGN_IN, 303)
+    answer.delete_cookie(
+        door_of(request).cookie, path="/", secure=door_of(request).secure, httponly=True, samesite="lax"
+    )
+    return answer
+
+
+@router.get("/invited/{token}")
+def invited(token: str, request: Request) -> HTMLResponse:
+    """What would be accepted, and the form that accepts it. Opening it changes nothing."""
+    door = door_of(request)
+    invitation = door.club.people.invitation(token)
+    if invitation is None or not invitation.stands(door.clock()):
+        return _invited(request, None, 410)
+    return _invited(request, invitation, 200)
+
+
+@router.post("/invited/{token}")
+def accept(token: str, request: Request, name: MostTyped = "", password: MostTyped = "") -> Response:
+    """Become a member. The link is the form's own proof: nobody else has it."""
+    door = door_of(request)
+    people, now = door.club.people, door.clock()
+    try:
+        visit = people.visit(secret_of(request), now)
+        secret = acts.accept(
+            people, token, visit=visit, name=name, password=password, address=came_from(request), now=now
+        )
+    except acts.TooManyTries as many:
+        return _invited(request, people.invitation(token), 429, str(many), name)
+    except acts.NotLetIn:
+        return _invited(request, people.invitation(token), 403, "That is not your password.", name)
+    except NotFound:
+        return _invited(request, None, 410)
+    except FactRefused as no:
+        invitation = people.invitation(token)
+        if invitation is None or not invitation.stands(now):
+            return _invited(request, None, 410)
+        return _invited(request, invitation, 422, str(no), name)
+    if before := secret_of(request):
+        people.end_session(before)
+    return door.let_in(RedirectResponse("/", 303), secret)
+
+
+def _invited(
+    request: Request, invitation: Invitation | None, status: int, sentence: str = "", name: str = ""
+) -> HTMLResponse:
+    door = door_of(request)
+    known = visit = None
+    if invitation is not None:
+        known = door.club.people.by_email(invitation.email)
+        visit = door.club.people.visit(secret_of(request), door.clock())
+    html = door.shared.rendering.render(
+        "invited.html",
+        invitation=invitation,
+        may=() if invitation is None else words_of(invitation.role),
+        known=known,
+        here=invitation is not None
+        and not invitation.renews
+        and known is not None
+        and visit is not None
+        and visit.person.id == known.id,
+        action=request.url.path,
+        fewest=acts.FEWEST_CHARACTERS,
+        sentence=sentence,
+        name=name[:100],
+    )
+    return HTMLResponse(html, status)
+
+
+@router.get("/households")
+def households(request: Request) -> HTMLResponse:
+    """Which household to look at."""
+    return show(request, "households.html", here="households")
+
+
+@router.post("/households/{number}")
+def choose(number: int, request: Request, posted: APost) -> Response:
+    """Look at this one from now on."""
+    del posted
+    _their(request, number)
+    door_of(request).club.people.choose(secret_of(request), number)
+    return RedirectResponse("/", 303)
+
+
+def _their(request: Request, number: int) -> Membership:
+    for one in visit_of(request).memberships:
+        if one.household == number:
+            return one
+    raise NotFound("household", number, (one.household_name for one in visit_of(request).memberships))
+
+
+@router.get("/me")
+def me(request: Request) -> HTMLResponse:
+    """One's own name, password and sessions."""
+    return show(request, "me.html", here="me", fewest=acts.FEWEST_CHARACTERS)
+
+
+@router.post("/me/password")
+def change_password(request: Request, posted: APost) -> Response:
+    """Another password; every other session ends."""
+    door = door_of(request)
+    try:
+        secret = acts.change_password(
+            door.club.people,
+            visit_of(request),
+            posted.secret("old"),
+            posted.secret("password"),
+            address=came_from(request),
+            now=door.clock(),
+        )
+    except acts.TooManyTries as many:
+        raise FormRefused(str(many), status=429, field="old") from many
+    except acts.NotLetIn as no:
+        raise FormRefused("That is not your password.", status=403, field="old") from no
+    answer = back_to(request, "/me", "Your password is changed; every other session has ended.")
+    return door.let_in(answer, secret)
+
+
+@router.post("/me/everywhere")
+def sign_out_everywhere(request: Request, posted: APost) -> Response:
+    """Every session ends, this one too."""
+    del posted
+    door_of(request).club.people.end_every_session(visit_of(request).person.id)
+    return _signed_out(request)
+
+
+@router.post("/me/leave/{number}")
+def leave(number: int, request: Request, posted: APost) -> Response:
+    """Belong to a household no more."""
+    own = _their(request, number)
+    if not posted.ticked("sure"):
+        raise FormRefused("Tick that you are sure: only an owner can let you in again.", field="sure")
+    acts.let_go(door_of(request).club.people, own.person, by=own)
+    return back_to(request, "/households", f"You belong to “{own.household_name}” no more.")
