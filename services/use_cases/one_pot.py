@@ -26,10 +26,10 @@ class Share:
 
 @dataclass(frozen=True, slots=True)
 class Kept:
-    """What became of a household's share, in sentences. number: of the act, for undoing it; 0 = not kept."""
+    """What became of a household's share. number: of the act, for undoing it; 0 = not kept."""
 
     household: int
-    sentences: tuple[str, ...]
+    sentence: str
     number: int = 0
 
 
@@ -49,9 +49,9 @@ def immersed(
         try:
             done = record(one.app, act, now=now)
         except StoreError as error:
-            kept.append(Kept(one.household, (f"{one.name}: not logged. {error}",)))
+            kept.append(Kept(one.household, f"{one.name}: not logged. {error}"))
             continue
-        kept.append(Kept(one.household, tuple(f"{one.name}: {said}" for said in done.sentences), done.number))
+        kept.append(Kept(one.household, f"{one.name}: {done.sentences[0]}", done.number))
     return tuple(kept)
 
 
@@ -60,7 +60,7 @@ def undo_acts(acts: Sequence[tuple[str, App, int]], *, now: datetime) -> tuple[s
     said = []
     for name, app, number in acts:
         try:
-            said += [f"{name}: {one}" for one in undo(app, number, now=now).sentences]
+            said.append(f"{name}: {undo(app, number, now=now).sentences[0]}")
         except StoreError as error:
             said.append(f"{name}: not undone. {error}")
     return tuple(said)

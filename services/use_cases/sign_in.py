@@ -23,6 +23,7 @@ from services.store.people import INVITED_FOR, Invitation, Membership, People, P
 
 FEWEST_CHARACTERS, MOST_CHARACTERS = 12, 1000
 FREE_TRIES, FREE_FROM_AN_ADDRESS = 5, 30  # a workshop's people share an address
+MOST_INVITED: Final = 30  # in a day without a pause: it is no way to send mails to strangers
 AT_ONCE: Final = 2  # a check takes 64 MB and a quarter of a second on purpose
 INVITED = "/invited/"
 MAIL_CHANNELS = ("email", "mail folder")
@@ -102,6 +103,10 @@ def invite(
         raise FactRefused(f"{email} belongs to this household already.", "email")
     if new_password and not belongs:
         raise FactRefused(f"{email} does not belong to this household.", "email")
+    if by is not None and (
+        wait_s := people.guesses.wait_s({_mark("inviter", str(by.person)): MOST_INVITED}, now)
+    ):
+        raise FactRefused(f"That is many invitations for a day; wait {wait_s / 60:.0f} minutes.")
     base = app.settings.page.public_url or app.page_url
     if base is None:
         raise FactRefused("Set page.public_url first: an invitation is a link to the page.")

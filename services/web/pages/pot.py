@@ -12,14 +12,14 @@ from fastapi.responses import HTMLResponse, RedirectResponse, Response
 from rules.cautions import caution
 from rules.reminder import ReminderKind
 from rules.roles import Reach, Right, reach
-from rules.vocabulary import ChainId, TreatmentKind
+from rules.vocabulary import ChainId
 from services.app import App
 from services.store import StoreError
 from services.store.people import Membership
 from services.use_cases.one_pot import Share, immersed, undo_acts
 from services.views.pot import PotRow, pot_headline, pot_rows
 from services.web.context import APost
-from services.web.embed import strip, treatment_mark
+from services.web.embed import strip
 from services.web.forms import FormRefused
 from services.web.members import back_to, door_of, show, visit_of
 
@@ -67,7 +67,6 @@ def pot(request: Request, done: Annotated[list[str] | None, Query(max_length=MOS
         trouble=trouble,
         done=[one for one in done or () if _pair(one)],
         caution=caution(ReminderKind.IMMERSION),
-        mark=treatment_mark(TreatmentKind.IMMERSION),
         drawn=lambda row: strip(row.state, of=f"{row.household}-"),
     )
 
@@ -96,7 +95,7 @@ def log(request: Request, posted: APost) -> Response:
         for number, name, waiting in _grouped(rows)
     ]
     kept = immersed(shares, minutes=minutes, note=note, now=door.clock())
-    name = door.shared.flash.keep(sentence for one in kept for sentence in one.sentences)
+    name = door.shared.flash.keep(one.sentence for one in kept)
     pairs = [("done", f"{one.household}:{one.number}") for one in kept if one.number]
     return RedirectResponse(f"/pot?{urlencode([*pairs, ('flash', name)])}", 303)
 
