@@ -203,6 +203,7 @@ def show(request: Request, template: str, *, status: int = 200, **figures: Any) 
     said = shared.flash.of(request.query_params.get("flash", ""))
     html = shared.rendering.render(
         template,
+        units=shared.app.units,
         visit=visit_of(request),
         token=shared.tokens.of(session_of(request)),
         token_field=TOKEN_FIELD,
