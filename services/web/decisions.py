@@ -73,7 +73,8 @@ DECISIONS: Final[dict[Decision, dict[str, str]]] = {
         "GET": "/begin /begin/riders /begin/bikes /settings/riders /settings/bikes /settings/sensors "
         "/settings/limits",
         "POST": "/begin/riders /begin/bikes /begin/enough /settings/riders /settings/bikes "
-        "/settings/bikes/left /settings/sensors /settings/sensors/forget /settings/limits /settings/limits/own",
+        "/settings/bikes/left /settings/sensors /settings/sensors/forget /settings/limits "
+        "/settings/limits/own",
     },
     Right.TAKE_AWAY: {"GET": "/export/{name}.csv /export/{name}.json"},
     _PEOPLE: {"GET": "/people", "POST": "/people/invite /people/take-back /people/{number}/let-go"},
