@@ -240,14 +240,14 @@ def kill_readers(world: World) -> None:
     assert world.watching is not None
     until = time.monotonic() + world.chance.choice((0.5, 4.0))
     while time.monotonic() < until:
-        forkers = _children(world.watching.pid)
+        forkers = _forkers(world.watching.pid)
         readers = [reader for forker in forkers for reader in _children(forker)]
         if readers:
             time.sleep(world.chance.uniform(0.0, 0.2))
             _end(world, world.chance.sample(readers, world.chance.randint(1, len(readers))), "a reader")
             return
         time.sleep(0.005)
-    _end(world, _children(world.watching.pid), "idle: what readers are forked from")
+    _end(world, _forkers(world.watching.pid), "idle: what readers are forked from")
 
 
 def kill_an_import(world: World) -> None:
@@ -296,6 +296,16 @@ def _children(parent: int) -> list[int]:
         return []
 
 
+def _forkers(watch: int) -> list[int]:
+    """The process that readers are forked from; not the one by which Python keeps count of semaphores."""
+    found = []
+    for child in _children(watch):
+        with suppress(OSError):
+            if b"forkserver" in Path(f"/proc/{child}/cmdline").read_bytes():
+                found.append(child)
+    return found
+
+
 def _end(world: World, processes: list[int], what: str) -> None:
     for process in processes:
         with suppress(ProcessLookupError):
@@ -323,7 +333,11 @@ def run(kills: int, seed: int, place: Path, *, small_disk: bool) -> int:
     )
     wrongs += [fill_the_disk] * small_disk
     world.start()
+    told = 0
     while world.kills.total() < kills:
+        if world.kills.total() >= told:
+            print(f"  {world.kills.total()} kills, {len(world.starts)} rides", file=sys.stderr, flush=True)
+            told += 50
         for _ in range(world.chance.randint(1, 3)):
             way = world.chance.choice(WAYS)
             world.ways[way.__name__] += 1
