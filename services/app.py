@@ -5,12 +5,11 @@ from __future__ import annotations
 import threading
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, fields, replace
-from datetime import datetime, tzinfo
+from datetime import datetime, time, tzinfo
 from functools import cached_property
 from typing import TYPE_CHECKING
 from zoneinfo import ZoneInfo
 
-from ingest.ground.conditions import USUALLY_SALTED
 from ingest.weather.hourly import WeatherProvider
 from rules.ledger import Ledger
 from rules.own_limits import in_force
@@ -25,11 +24,11 @@ from services.store import Store, Transaction
 from services.store.private_files import FOLDER, own_secret
 
 if TYPE_CHECKING:
+    from rules.quiet_hours import QuietHours
     from rules.wear.cost import Prices
 
 AT = "/at/"  # before a household's number in an address of a club's page
 ANSWER_KEY_FILE, ANSWER_KEY_BYTES = "answer-links.key", 32
-SALTED_SHARE: Mapping[str, float] = {"always": 1.0, "usually": USUALLY_SALTED, "never": 0.0}
 
 
 @dataclass(frozen=True)
@@ -117,7 +116,9 @@ class App:
     @property
     def salted_share(self) -> float:
         """How much of the household's paved way is ploughed and salted in winter, 0 to 1."""
-        return SALTED_SHARE[self.settings.surface.salted_roads]
+        from ingest.ground.conditions import USUALLY_SALTED
+
+        return {"always": 1.0, "usually": USUALLY_SALTED, "never": 0.0}[self.settings.surface.salted_roads]
 
     @cached_property
     def stand_by(self) -> WeatherProvider | None:
@@ -240,6 +241,20 @@ def _mark(settings: Settings) -> tuple[tuple[int, int] | None, ...]:
             found = None
         marks.append((found.st_size, found.st_mtime_ns) if found is not None else None)
     return tuple(marks)
+
+
+def quiet_hours_of(app: App) -> QuietHours:
+    """The quiet hours from the settings."""
+    from rules.quiet_hours import QuietHours
+
+    said = app.settings.quiet_hours
+    return QuietHours(
+        time.fromisoformat(said.quiet_from),
+        time.fromisoformat(said.quiet_until),
+        time.fromisoformat(said.bedtime),
+        said.outlook_weekday,
+        said.messages_a_month,
+    )
 
 
 def zone_of(name: str) -> tzinfo:

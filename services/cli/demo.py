@@ -8,7 +8,6 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
 import typer
-from rich.progress import BarColumn, MofNCompleteColumn, Progress, TaskID, TextColumn, TimeElapsedColumn
 
 from rules.reminder import RaisedReminder
 from services.cli.output import err, now_utc, out, plain, say
@@ -26,6 +25,15 @@ def demo(
 
     Example: gritledger demo
     """
+    from rich.progress import (
+        BarColumn,
+        MofNCompleteColumn,
+        Progress,
+        TaskID,
+        TextColumn,
+        TimeElapsedColumn,
+    )
+
     from services.running.demo import refuse_occupied, run_demo
 
     home = (folder or Path(tempfile.mkdtemp(prefix="gritledger-demo-"))).expanduser().absolute()

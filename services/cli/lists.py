@@ -117,9 +117,6 @@ def list_(
 
     Examples: gritledger list chains · gritledger list files --trouble · gritledger list changes
     """
-    from services.use_cases.import_rides import Outcome
-    from services.views.plain import plain
-    from services.views.rows import look_at, rows_of
     from services.wiring import open_app
 
     if trouble and what is not What.FILES:
@@ -128,6 +125,10 @@ def list_(
     if what is What.SETTINGS:
         _list_settings(app.settings, as_json)
         return
+    from services.use_cases.import_rides import Outcome
+    from services.views.plain import plain
+    from services.views.rows import look_at, rows_of
+
     look = look_at(app, now_utc())
     rows: list[Mapping[str, Any]] = list(rows_of(what, look))
     if trouble:

@@ -12,7 +12,8 @@ from datetime import datetime
 from enum import StrEnum
 from typing import Any, ClassVar, cast
 
-from sqlalchemy import JSON, BigInteger, CheckConstraint, Column, Index, Table
+from pydantic import ConfigDict
+from sqlalchemy import JSON, BigInteger, CheckConstraint, Column, Index, Table, TextClause
 from sqlmodel import Field, SQLModel
 
 from rules.vocabulary import ReadingTool, Regime, TreatmentKind
@@ -52,12 +53,27 @@ def json_column(default: Any = None) -> Any:
     return Field(default=default, sa_column=Column(JSON, nullable=False))
 
 
+class Row(SQLModel):
+    """What the models share: they describe tables and check no values, so nothing is built to check them."""
+
+    model_config = ConfigDict(defer_build=True)  # type: ignore[assignment]
+
+
+def part(name: str, *columns: str, where: TextClause, unique: bool = False) -> Index:
+    """An index of those rows alone.
+
+    The migrations say it to both databases; said to both here, SQLAlchemy would load all that it knows of
+    PostgreSQL whenever the tables are imported.
+    """
+    return Index(name, *columns, unique=unique, sqlite_where=where)
+
+
 def table_of(row: type[SQLModel]) -> Table:
     """The Core table behind a model, for selects in bulk."""
     return cast("Table", row.__table__)  # type: ignore[attr-defined]
 
 
-class RiderRow(SQLModel, table=True):
+class RiderRow(Row, table=True):
     __tablename__: ClassVar[str] = "rider"
     id: int | None = Field(default=None, primary_key=True)
     name: str
@@ -66,7 +82,7 @@ class RiderRow(SQLModel, table=True):
     time_zone: str
 
 
-class BikeRow(SQLModel, table=True):
+class BikeRow(Row, table=True):
     __tablename__: ClassVar[str] = "bike"
     __table_args__ = (
         share("unpaved_share"),
@@ -86,7 +102,7 @@ class BikeRow(SQLModel, table=True):
     until_at: datetime | None = None
 
 
-class SensorRow(SQLModel, table=True):
+class SensorRow(Row, table=True):
     __tablename__: ClassVar[str] = "sensor"
     __table_args__ = (Index("ix_sensor_identity", "identity"), spans("from_at", "until_at"))
     id: int | None = Field(default=None, primary_key=True)
@@ -97,7 +113,7 @@ class SensorRow(SQLModel, table=True):
     until_at: datetime | None = None
 
 
-class ChainRow(SQLModel, table=True):
+class ChainRow(Row, table=True):
     __tablename__: ClassVar[str] = "chain"
     __table_args__ = (
         one_of("regime", Regime, "regime_known"),
@@ -117,7 +133,7 @@ class ChainRow(SQLModel, table=True):
     retired_at: datetime | None = None
 
 
-class FittingRow(SQLModel, table=True):
+class FittingRow(Row, table=True):
     __tablename__: ClassVar[str] = "fitting"
     __table_args__ = (spans("fitted_at", "removed_at"),)
     id: int | None = Field(default=None, primary_key=True)
@@ -127,7 +143,7 @@ class FittingRow(SQLModel, table=True):
     removed_at: datetime | None = None
 
 
-class TreatmentRow(SQLModel, table=True):
+class TreatmentRow(Row, table=True):
     __tablename__: ClassVar[str] = "treatment"
     __table_args__ = (one_of("kind", TreatmentKind, "kind_known"), not_negative("minutes", "cost"))
     id: int | None = Field(default=None, primary_key=True)
@@ -139,7 +155,7 @@ class TreatmentRow(SQLModel, table=True):
     note: str
 
 
-class ReadingRow(SQLModel, table=True):
+class ReadingRow(Row, table=True):
     __tablename__: ClassVar[str] = "reading"
     __table_args__ = (
         one_of("tool", ReadingTool, "tool_known"),
@@ -166,7 +182,7 @@ class ReadingRow(SQLModel, table=True):
     instrument: str = ""
 
 
-class WipeTestRow(SQLModel, table=True):
+class WipeTestRow(Row, table=True):
     __tablename__: ClassVar[str] = "wipe_test"
     __table_args__ = (CheckConstraint("grade >= 0 AND grade <= 4", name="grade_0_to_4"),)
     id: int | None = Field(default=None, primary_key=True)
@@ -175,7 +191,7 @@ class WipeTestRow(SQLModel, table=True):
     grade: int
 
 
-class TrialRow(SQLModel, table=True):
+class TrialRow(Row, table=True):
     """Two like chains that take turns on one bike."""
 
     __tablename__: ClassVar[str] = "trial"
@@ -193,7 +209,7 @@ class TrialRow(SQLModel, table=True):
     ended_at: datetime | None = None
 
 
-class SupplyRow(SQLModel, table=True):
+class SupplyRow(Row, table=True):
     """A bath, a bottle or a pack that was begun."""
 
     __tablename__: ClassVar[str] = "supply"
@@ -210,7 +226,7 @@ class SupplyRow(SQLModel, table=True):
     ended_at: datetime | None = None
 
 
-class OwnLimitsRow(SQLModel, table=True):
+class OwnLimitsRow(Row, table=True):
     """Limits and weights that a rider set in one go."""
 
     __tablename__: ClassVar[str] = "own_limits"
@@ -220,7 +236,7 @@ class OwnLimitsRow(SQLModel, table=True):
     because: str
 
 
-class RetractionRow(SQLModel, table=True):
+class RetractionRow(Row, table=True):
     """A fact that its owner took back. The fact stays; while the retraction stands, nothing counts it."""
 
     __tablename__: ClassVar[str] = "retraction"
@@ -235,7 +251,7 @@ class RetractionRow(SQLModel, table=True):
     undone_by: str | None = None
 
 
-class FilePathRow(SQLModel, table=True):
+class FilePathRow(Row, table=True):
     """A path with the size and time it had when its bytes were read, so that they need not be read again."""
 
     __tablename__: ClassVar[str] = "file_path"
@@ -244,7 +260,7 @@ class FilePathRow(SQLModel, table=True):
     mtime_s: float
 
 
-class ChangeRow(SQLModel, table=True):
+class ChangeRow(Row, table=True):
     """Something a rider said, as the command it was, with what it changed. Undone by marking."""
 
     __tablename__: ClassVar[str] = "change"
@@ -263,7 +279,7 @@ class ChangeRow(SQLModel, table=True):
     undone_with: int | None = Field(default=None, foreign_key="change.id")
 
 
-class NoteRow(SQLModel, table=True):
+class NoteRow(Row, table=True):
     """Bookkeeping by name: when a round last ran and how it went."""
 
     __tablename__: ClassVar[str] = "note"
@@ -272,14 +288,14 @@ class NoteRow(SQLModel, table=True):
     written_at: datetime
 
 
-class ChainDirtyRow(SQLModel, table=True):
+class ChainDirtyRow(Row, table=True):
     """A chain that has to be derived anew; written by the marks alone, in the transaction of the fact."""
 
     __tablename__: ClassVar[str] = "chain_dirty"
     chain: int = Field(primary_key=True)
 
 
-class ChainStateRow(SQLModel, table=True):
+class ChainStateRow(Row, table=True):
     """What was derived of a chain and until when it holds; may be dropped at any time."""
 
     __tablename__: ClassVar[str] = "chain_state"
@@ -289,7 +305,7 @@ class ChainStateRow(SQLModel, table=True):
     measured: bool
 
 
-class WriteCountRow(SQLModel, table=True):
+class WriteCountRow(Row, table=True):
     """One row: how many writing transactions have been committed. A page's cache is good while it stands."""
 
     __tablename__: ClassVar[str] = "write_count"

@@ -5,23 +5,23 @@ from __future__ import annotations
 from datetime import datetime
 from typing import ClassVar
 
-from sqlalchemy import CheckConstraint, Index, UniqueConstraint, text
-from sqlmodel import Field, SQLModel
+from sqlalchemy import CheckConstraint, UniqueConstraint, text
+from sqlmodel import Field
 
 from rules.reminder import ReminderKind, Step
 from rules.vocabulary import Condition
-from services.store.tables import one_of, table_of
+from services.store.tables import Row, one_of, part, table_of
 
 _OPEN = text("is_open")
 _WAITING = text("delivered_at IS NULL AND refused_at IS NULL AND cancelled_at IS NULL")
 _REFUSED = text("refused_at IS NOT NULL")
 
 
-class ReminderRow(SQLModel, table=True):
+class ReminderRow(Row, table=True):
     __tablename__: ClassVar[str] = "reminder"
     __table_args__ = (
         one_of("kind", ReminderKind, "kind_known"),
-        Index("uq_reminder_open_cause", "cause_key", unique=True, sqlite_where=_OPEN, postgresql_where=_OPEN),
+        part("uq_reminder_open_cause", "cause_key", where=_OPEN, unique=True),
     )
     id: int | None = Field(default=None, primary_key=True)
     cause_key: str = Field(index=True)
@@ -41,7 +41,7 @@ class ReminderRow(SQLModel, table=True):
     urgency: int
 
 
-class ReminderReasonRow(SQLModel, table=True):
+class ReminderReasonRow(Row, table=True):
     """One line of a reminder's ledger, in order; rewritten when a standing reminder is judged anew."""
 
     __tablename__: ClassVar[str] = "reminder_reason"
@@ -63,7 +63,7 @@ class ReminderReasonRow(SQLModel, table=True):
     weather: str
 
 
-class ReminderStepRow(SQLModel, table=True):
+class ReminderStepRow(Row, table=True):
     __tablename__: ClassVar[str] = "reminder_step"
     __table_args__ = (one_of("step", Step, "step_known"),)
     id: int | None = Field(default=None, primary_key=True)
@@ -76,14 +76,14 @@ class ReminderStepRow(SQLModel, table=True):
     treatment: int | None = Field(default=None, foreign_key="treatment.id")
 
 
-class LetterRow(SQLModel, table=True):
+class LetterRow(Row, table=True):
     """One message for one rider by one channel: the outbox. It ends delivered, refused or cancelled."""
 
     __tablename__: ClassVar[str] = "letter"
     __table_args__ = (
         CheckConstraint("attempts >= 0", name="attempts_counted"),
-        Index("ix_letter_waiting", "not_before", sqlite_where=_WAITING, postgresql_where=_WAITING),
-        Index("ix_letter_refused", "not_before", sqlite_where=_REFUSED, postgresql_where=_REFUSED),
+        part("ix_letter_waiting", "not_before", where=_WAITING),
+        part("ix_letter_refused", "not_before", where=_REFUSED),
     )
     id: int | None = Field(default=None, primary_key=True)
     rider: int = Field(foreign_key="rider.id", index=True)
@@ -105,7 +105,7 @@ class LetterRow(SQLModel, table=True):
     cancelled_at: datetime | None = None
 
 
-class LetterReminderRow(SQLModel, table=True):
+class LetterReminderRow(Row, table=True):
     """Which reminders a letter speaks of: one letter may carry several chains."""
 
     __tablename__: ClassVar[str] = "letter_reminder"
@@ -113,7 +113,7 @@ class LetterReminderRow(SQLModel, table=True):
     reminder: int = Field(primary_key=True, foreign_key="reminder.id", index=True)
 
 
-class AnsweredLinkRow(SQLModel, table=True):
+class AnsweredLinkRow(Row, table=True):
     """A link of a mail that was used: it answers once. mark: of the link, which cannot be made from it."""
 
     __tablename__: ClassVar[str] = "answered_link"

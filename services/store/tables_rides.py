@@ -7,10 +7,10 @@ from enum import StrEnum
 from typing import Any, ClassVar
 
 from sqlalchemy import BigInteger, CheckConstraint, Index, UniqueConstraint, text
-from sqlmodel import Field, SQLModel
+from sqlmodel import Field
 
 from rules.vocabulary import Condition, DecidedBy, DriveMethod, Tier
-from services.store.tables import json_column, not_negative, one_of, share, spans, table_of
+from services.store.tables import Row, json_column, not_negative, one_of, part, share, spans, table_of
 
 _NULL = text("is_current AND rain_mm IS NULL")
 _UNCLEAR = text("verdict IS NULL OR verdict = 'ask'")
@@ -28,7 +28,7 @@ class Tagged(StrEnum):
     FINAL = "final"
 
 
-class RideRow(SQLModel, table=True):
+class RideRow(Row, table=True):
     """One outing. The columns from `bike` to `same_as` mirror the newest fact in force, for fast reading."""
 
     __tablename__: ClassVar[str] = "ride"
@@ -42,9 +42,9 @@ class RideRow(SQLModel, table=True):
         share("unpaved_share"),
         Index("ix_ride_rider_started_at", "rider", "started_at"),
         Index("ix_ride_bike_started_at", "bike", "started_at"),
-        Index("ix_ride_unclear", "started_at", sqlite_where=_UNCLEAR, postgresql_where=_UNCLEAR),
-        Index("ix_ride_likely", "started_at", sqlite_where=_LIKELY, postgresql_where=_LIKELY),
-        Index("ix_ride_spoken_for", "started_at", sqlite_where=_SPOKEN_FOR, postgresql_where=_SPOKEN_FOR),
+        part("ix_ride_unclear", "started_at", where=_UNCLEAR),
+        part("ix_ride_likely", "started_at", where=_LIKELY),
+        part("ix_ride_spoken_for", "started_at", where=_SPOKEN_FOR),
         Index("ix_ride_same_as", "same_as"),
     )
     id: int | None = Field(default=None, primary_key=True)
@@ -78,7 +78,7 @@ class RideRow(SQLModel, table=True):
     same_as: int | None = Field(default=None, foreign_key="ride.id")  # mirrors same_outing
 
 
-class RideTrackRow(SQLModel, table=True):
+class RideTrackRow(Row, table=True):
     """The bulky part of a ride, apart, so that scans over rides stay quick."""
 
     __tablename__: ClassVar[str] = "ride_track"
@@ -88,7 +88,7 @@ class RideTrackRow(SQLModel, table=True):
     clues: str  # what judging its bike again needs, as ingest.bikes.judge writes it
 
 
-class RideSensorRow(SQLModel, table=True):
+class RideSensorRow(Row, table=True):
     """A sensor or head unit that took part in a ride, as its file names it."""
 
     __tablename__: ClassVar[str] = "ride_sensor"
@@ -105,12 +105,12 @@ class RideSensorRow(SQLModel, table=True):
     battery: str | None = None
 
 
-class RideHourRow(SQLModel, table=True):
+class RideHourRow(Row, table=True):
     __tablename__: ClassVar[str] = "ride_hour"
     __table_args__ = (
         UniqueConstraint("ride", "hour_start"),
         one_of("tagged", Tagged, "tagged_known"),
-        Index("ix_ride_hour_unsettled", "ride", sqlite_where=_UNSETTLED, postgresql_where=_UNSETTLED),
+        part("ix_ride_hour_unsettled", "ride", where=_UNSETTLED),
         not_negative("drive_s", "distance_m", "moving_s", "mean_speed_mps", "climb_m"),
         CheckConstraint("latitude_deg >= -90 AND latitude_deg <= 90", name="latitude_possible"),
         CheckConstraint("longitude_deg >= -180 AND longitude_deg <= 180", name="longitude_possible"),
@@ -130,7 +130,7 @@ class RideHourRow(SQLModel, table=True):
     )  # mirrors the current condition_tag
 
 
-class ConditionTagRow(SQLModel, table=True):
+class ConditionTagRow(Row, table=True):
     """One revision of an hour's tag. The newest is `current`; the others are kept to explain a flip."""
 
     __tablename__: ClassVar[str] = "condition_tag"
@@ -142,13 +142,7 @@ class ConditionTagRow(SQLModel, table=True):
         share("confidence"),
         CheckConstraint("dust >= 0 AND dust <= 3", name="dust_0_to_3"),
         not_negative("rain_mm", "rain_before_mm"),
-        Index(
-            "uq_condition_tag_current",
-            "ride_hour",
-            unique=True,
-            sqlite_where=text("is_current"),
-            postgresql_where=text("is_current"),
-        ),
+        part("uq_condition_tag_current", "ride_hour", where=text("is_current"), unique=True),
     )
     id: int | None = Field(default=None, primary_key=True)
     ride_hour: int = Field(foreign_key="ride_hour.id", index=True)
@@ -171,7 +165,7 @@ class ConditionTagRow(SQLModel, table=True):
     snow_mm: float
 
 
-class RideAssignmentRow(SQLModel, table=True):
+class RideAssignmentRow(Row, table=True):
     """One decision on a ride's bike. All are kept; services.store.assignments says which is in force."""
 
     __tablename__: ClassVar[str] = "ride_assignment"
@@ -193,7 +187,7 @@ class RideAssignmentRow(SQLModel, table=True):
     undoes: int | None = Field(default=None, foreign_key="ride_assignment.id")
 
 
-class RideWordRow(SQLModel, table=True):
+class RideWordRow(Row, table=True):
     """The rider's word on a ride's conditions or its unpaved share; null takes the word back."""
 
     __tablename__: ClassVar[str] = "ride_word"
@@ -207,7 +201,7 @@ class RideWordRow(SQLModel, table=True):
     is_undone: bool
 
 
-class SameOutingRow(SQLModel, table=True):
+class SameOutingRow(Row, table=True):
     """Two recordings of one outing: `other` is left out of the ledger until they are split again."""
 
     __tablename__: ClassVar[str] = "same_outing"
@@ -222,7 +216,7 @@ class SameOutingRow(SQLModel, table=True):
     split_by: str | None = None
 
 
-class FileSeenRow(SQLModel, table=True):
+class FileSeenRow(Row, table=True):
     """What became of the bytes of a file, by their hash, so that no file is read twice."""
 
     __tablename__: ClassVar[str] = "file_seen"
@@ -238,7 +232,7 @@ class FileSeenRow(SQLModel, table=True):
     ride: int | None = Field(default=None, foreign_key="ride.id", index=True)
 
 
-class HourlyWeatherRow(SQLModel, table=True):
+class HourlyWeatherRow(Row, table=True):
     """One revision of an archive's hour over a cell. The one in force is `is_current`; others are kept."""
 
     __tablename__: ClassVar[str] = "hourly_weather"
@@ -247,14 +241,13 @@ class HourlyWeatherRow(SQLModel, table=True):
         not_negative("rain_mm", "snowfall_cm", "wind_10m_mps", "soil_moisture_m3m3", "pressure_kpa"),
         CheckConstraint("humidity_pct >= 0 AND humidity_pct <= 110", name="humidity_possible"),
         CheckConstraint("temperature_c > -100 AND temperature_c < 70", name="temperature_possible"),
-        Index(
+        part(
             "uq_hourly_weather_current",
             *("latitude_deg", "longitude_deg", "hour_start", "source", "model"),
+            where=text("is_current"),
             unique=True,
-            sqlite_where=text("is_current"),
-            postgresql_where=text("is_current"),
         ),
-        Index("ix_hourly_weather_nulls", "fetched_at", sqlite_where=_NULL, postgresql_where=_NULL),
+        part("ix_hourly_weather_nulls", "fetched_at", where=_NULL),
     )
     id: int | None = Field(default=None, primary_key=True)
     latitude_deg: float
@@ -278,7 +271,7 @@ class HourlyWeatherRow(SQLModel, table=True):
     pressure_kpa: float | None = None
 
 
-class WeatherBlockRow(SQLModel, table=True):
+class WeatherBlockRow(Row, table=True):
     """A span of days that was asked of an archive for a cell, and whether the answer was whole."""
 
     __tablename__: ClassVar[str] = "weather_block"

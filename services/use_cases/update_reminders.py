@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from datetime import datetime, time, timedelta
+from datetime import datetime, timedelta
 
 from rules.cautions import LINK_IN_A_LINE
 from rules.contamination import exposures
@@ -18,7 +18,7 @@ from rules.ledger import Ledger
 from rules.moved_limits import NEWEST, limits_moved
 from rules.one_a_chain import one_a_chain
 from rules.outlook import outlook
-from rules.quiet_hours import MONTH, Bundle, QuietHours, bundles, may_speak, outlook_due, spent, unheard
+from rules.quiet_hours import MONTH, Bundle, bundles, may_speak, outlook_due, spent, unheard
 from rules.reconcile import Change, reconcile
 from rules.reminder import RaisedReminder, Reminder, ReminderKind, Step
 from rules.reminders import due
@@ -27,7 +27,7 @@ from rules.rulebook import Rulebook
 from rules.supplies import running_out, stands
 from rules.trial import turn
 from rules.vocabulary import Rider
-from services.app import App, zone_of
+from services.app import App, quiet_hours_of, zone_of
 from services.letter import Letter
 from services.messages.message import AskedRide, Message
 from services.messages.words import (
@@ -320,15 +320,3 @@ def reminder_text(raised: RaisedReminder, ledger: Ledger, *, worse: bool = False
     chain = ledger.chain(raised.reminder.chain)
     bike = None if raised.reminder.bike is None else ledger.bike(raised.reminder.bike).name
     return ReminderText(raised.id, raised.reminder, chain.name, chain.regime, bike, worse)
-
-
-def quiet_hours_of(app: App) -> QuietHours:
-    """The quiet hours from the settings."""
-    said = app.settings.quiet_hours
-    return QuietHours(
-        time.fromisoformat(said.quiet_from),
-        time.fromisoformat(said.quiet_until),
-        time.fromisoformat(said.bedtime),
-        said.outlook_weekday,
-        said.messages_a_month,
-    )

@@ -17,7 +17,7 @@ from rules.commands import AddBike, AddRider
 from rules.units import Units
 from rules.vocabulary import BikeId, RideId, RiderId
 from rules.wording import listed
-from services.app import zone_of
+from services.app import quiet_hours_of, zone_of
 from services.use_cases.first_hour import (
     Group,
     Kept,
@@ -299,7 +299,6 @@ def coming_quiet(context: RequestContext) -> str:
     """When a reminder raised now may speak, where that is not now; "" = at once."""
     from rules.quiet_hours import speak_at
     from rules.reminder import ReminderKind
-    from services.use_cases.update_reminders import quiet_hours_of
 
     local = context.now.astimezone(context.zone)
     at = speak_at(ReminderKind.IMMERSION, local, quiet_hours_of(context.app))

@@ -21,6 +21,11 @@ HEAVY = (
     "fitdecode",
     "uvicorn",
     "fixtures",
+    "icalendar",
+    "sqlalchemy.dialects.postgresql",
+    "ingest.ground",
+    "services.messages.words",
+    "rich.progress",
 )
 CODE = """
 import sys
@@ -31,10 +36,11 @@ sys.exit(status)
 """
 
 
-@pytest.mark.parametrize("words", [("due",), ("rides",), ("why", "1")])
+@pytest.mark.parametrize("words", [("due",), ("rides",), ("why", "1"), ("list", "settings")])
 def test_a_glance_at_the_ledger_loads_nothing_heavy(tmp_path: Path, words: tuple[str, ...]) -> None:
     home = ["--home", str(tmp_path)]
     code = CODE.format(names=HEAVY)
+    (tmp_path / "settings.toml").write_text('[channels]\ncalendar_file = "chains.ics"\n')
     open_app(tmp_path).store.close()  # a ledger that needs no migration
 
     looked = subprocess.run(
