@@ -4,11 +4,9 @@ from __future__ import annotations
 
 import os
 import signal
-import subprocess
-import sys
 import time
 from collections.abc import Iterator
-from contextlib import contextmanager, suppress
+from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -21,30 +19,17 @@ from rules.vocabulary import RiderId
 from services.store import Store
 from services.store.club import Club
 from services.store.queue import Job
+from tests.forked import Program
 from tests.straight_ride import straight_ride
 
-ROOT = Path(__file__).parents[1]
 HOUR, DAY = timedelta(hours=1), timedelta(days=1)
-# Forks workers on demand, so that no kill is spent on loading modules; says each one's number.
-NURSERY = """
-import os, signal, sys
+WORKER = """
+import sys
 from pathlib import Path
 from services.running.worker import Pace, work
 from services.wiring import open_app
-import ingest.files.reader, ingest.bikes.household_fit, rules.wear, services.channels.eml_folder
-say = lambda said: print(said, file=sys.stderr, flush=True)
 pace = Pace(heartbeat_s=0.5, stalled_s=2.0, sweep="* * * * * *")
-signal.signal(signal.SIGCHLD, signal.SIG_IGN)
-for line in sys.stdin:
-    child = os.fork()
-    if child == 0:
-        signal.signal(signal.SIGCHLD, signal.SIG_DFL)
-        sys.stdin.close()
-        try:
-            work(open_app(Path(sys.argv[1])), say=say, pace=pace)
-        finally:
-            os._exit(0)
-    print(child, flush=True)
+work(open_app(Path(sys.argv[1])), say=lambda said: print(said, file=sys.stderr, flush=True), pace=pace)
 """
 
 
@@ -61,8 +46,7 @@ class Yard:
     url: str
     home: Path
     club: Club
-    workers: list[int] = field(default_factory=list)
-    nursery: subprocess.Popen[str] | None = None
+    workers: list[Program] = field(default_factory=list)
 
     def household(self, name: str) -> tuple[Store, RiderId]:
         """A rider with a bike and a waxed chain, for whom it is noon."""
@@ -83,28 +67,13 @@ class Yard:
 
     def worker(self) -> int:
         """Start a worker; its process number."""
-        if self.nursery is None:
-            self.nursery = subprocess.Popen(
-                [sys.executable, "-c", NURSERY, str(self.home)],
-                cwd=ROOT,
-                stdin=subprocess.PIPE,
-                stdout=subprocess.PIPE,
-                text=True,
-            )
-        assert self.nursery.stdin is not None
-        assert self.nursery.stdout is not None
-        print("go", file=self.nursery.stdin, flush=True)
-        self.workers.append(int(self.nursery.stdout.readline()))
-        return self.workers[-1]
+        self.workers.append(Program(WORKER, str(self.home), one_stream=True))
+        return self.workers[-1].pid
 
     def end(self) -> None:
         """End what was started here."""
-        for number in self.workers:
-            with suppress(ProcessLookupError):
-                os.kill(number, signal.SIGKILL)
-        if self.nursery is not None:
-            self.nursery.kill()
-            self.nursery.wait()
+        for worker in self.workers:
+            worker.end()
 
     @contextmanager
     def watching(self) -> Iterator[psycopg.Connection[Any]]:

@@ -1,9 +1,10 @@
-"""What every test shares: hypothesis settled, and the promise that a full machine skips nothing."""
+"""What every test shares: hypothesis settled, quick ledgers, and that a full machine skips nothing."""
 
 from __future__ import annotations
 
 import os
-from collections.abc import Generator
+import sys
+from collections.abc import Generator, Iterator
 
 import pytest
 from hypothesis import settings as hypothesis_settings
@@ -14,6 +15,18 @@ hypothesis_settings.load_profile("repeatable")
 MUST_NOT_SKIP = os.environ.get("GRITLEDGER_TESTS_MUST_NOT_SKIP") == "1"
 # Real people's rides are never part of the project, so only those who have such a folder run these.
 MAY_STILL_SKIP = "GRITLEDGER_CORPUS"
+
+
+@pytest.fixture(scope="session", autouse=True)
+def quick_ledgers(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
+    """New ledgers are copies of one that was migrated, and wait for no disk; see tests/quick_ledgers.py."""
+    if "services.store.store" not in sys.modules:  # none of the tests chosen keeps anything
+        yield
+        return
+    from tests.quick_ledgers import quick
+
+    with quick(tmp_path_factory.mktemp("migrated")):
+        yield
 
 
 @pytest.hookimpl(wrapper=True)

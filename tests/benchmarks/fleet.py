@@ -27,7 +27,7 @@ from services.store import Store
 from services.store.club import Club
 from services.store.queue import Job
 from tests.club_yard import DAY, Yard, club_at_work, local_noon
-from tests.services.store.conftest import as_role, server_database, with_database
+from tests.services.conftest import as_role, server_database, with_database
 
 
 def copies(server: str, template: int, count: int) -> None:

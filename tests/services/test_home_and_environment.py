@@ -5,29 +5,19 @@ from __future__ import annotations
 
 import os
 import subprocess
-import sys
 from pathlib import Path
 
 import pytest
 
 from services.running.demo import SETTINGS as DEMO_SETTINGS
 from services.wiring import open_app
-
-ROOT = Path(__file__).parents[2]
+from tests import forked
 
 
 def run(*words: str, **environment: str) -> subprocess.CompletedProcess[str]:
     """The command line as a process of its own."""
     clean = {name: value for name, value in os.environ.items() if not name.startswith("GRITLEDGER_")}
-    return subprocess.run(
-        [sys.executable, "-c", "from services.cli import main; main()", *words],
-        env={**clean, "PYTHONPATH": str(ROOT), **environment},
-        capture_output=True,
-        text=True,
-        timeout=120,
-        check=False,
-        cwd=ROOT,
-    )
+    return forked.run(forked.COMMAND_LINE, *words, env={**clean, **environment})
 
 
 def homes(place: Path) -> set[str]:

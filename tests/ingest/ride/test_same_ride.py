@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from dataclasses import replace
 from datetime import timedelta
 
@@ -193,10 +192,5 @@ def test_over_the_date_line_places_are_compared_as_neighbours():
     assert verdict(replace(one, longitude_deg=west), replace(one, longitude_deg=west)).same
 
 
-def test_a_verdict_takes_a_millisecond_or_two_and_a_sketch_a_kilobyte_an_hour():
-    one = summed(ridden(180))
-    assert len(one.sketch) < 4500
-    begun = time.perf_counter()
-    for _ in range(20):
-        same_outing(one, one)
-    assert time.perf_counter() - begun < 0.5
+def test_a_sketch_takes_a_kilobyte_and_a_half_an_hour():
+    assert len(summed(ridden(180)).sketch) < 4500

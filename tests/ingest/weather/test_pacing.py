@@ -2,16 +2,11 @@
 
 from __future__ import annotations
 
-import os
-import signal
-import subprocess
-import sys
 import time
 from collections import Counter
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from itertools import islice
-from pathlib import Path
 
 import pytest
 from hypothesis import given
@@ -32,6 +27,7 @@ from ingest.weather.pacing import (
     recent,
     weight,
 )
+from tests import forked
 from tests.archive_stand_in import ArchiveStandIn, StoppedClock
 from tests.fetch_to_file import NOW, REACH, invented_weather, kept, plan
 from tests.ride_years import ride_years
@@ -170,13 +166,26 @@ def run(server, clock, **changes):
         client.close()
 
 
-def tags_of(brought):
-    """The tag of every ride hour from what a run brought, whenever it was fetched."""
+def weather_of(brought):
+    """Every hour that a run brought, by cell, whenever it was fetched: all that tags are made of."""
     weather = {}
     for delivery in brought:
         for hour in delivery.hours:
             weather.setdefault(hour.cell, {})[hour.hour_start] = replace(hour, fetched_at=NOW)
-    archive = OpenMeteoArchive()
+    return weather
+
+
+def water_of(brought):
+    """The part of it that the file keeps."""
+    return {
+        cell: {at: (hour.rain_mm, hour.et0_mm) for at, hour in hours.items()}
+        for cell, hours in weather_of(brought).items()
+    }
+
+
+def tags_of(brought):
+    """The tag of every ride hour from what a run brought."""
+    weather, archive = weather_of(brought), OpenMeteoArchive()
     return [
         tag(hour, weather.get(archive.cell_of(hour.latitude_deg, hour.longitude_deg), {}))
         for ride in ride_years(RIDES, YEARS)
@@ -211,7 +220,7 @@ def test_small_windows_are_kept_to_the_letter(undisturbed):
     with ArchiveStandIn(invented_weather, clock=clock, limits=limits) as server:
         brought = run(server, clock, limits=Limits(*limits))
         assert {asked.status for asked in server.asked} == {200}
-    assert tags_of(brought) == tags_of(undisturbed[0])
+    assert weather_of(brought) == weather_of(undisturbed[0])
     assert clock().date() > NOW.date()
 
 
@@ -223,41 +232,32 @@ def test_limits_unknown_to_us_are_waited_out(undisturbed):
         refused = [asked for asked in server.asked if asked.status == 429]
         assert refused
         assert len(refused) < 12
-    assert tags_of(brought) == tags_of(undisturbed[0])
+    assert weather_of(brought) == weather_of(undisturbed[0])
 
 
-def test_one_answer_in_ten_failing_ends_in_the_same_tags(undisturbed):
+def test_one_answer_in_ten_failing_ends_in_the_same_weather(undisturbed):
     clock = StoppedClock(NOW)
     with ArchiveStandIn(invented_weather, clock=clock, failing=0.1, seed=5) as server:
         brought = run(server, clock)
         assert len(server.asked) > len(brought) * 1.05
         assert all(asked.weight <= 1 for asked in server.asked)
         assert server.weight_asked <= len(brought) * 1.25
-    assert tags_of(brought) == tags_of(undisturbed[0])
+    assert weather_of(brought) == weather_of(undisturbed[0])
 
 
 def test_a_kill_in_the_middle_loses_nothing_and_repeats_nothing(tmp_path, undisturbed):
     file = tmp_path / "kept"
     with ArchiveStandIn(invented_weather, clock=StoppedClock(NOW)) as server:
-        command = [
-            sys.executable,
-            "-m",
-            "tests.fetch_to_file",
-            server.archive_url,
-            str(file),
-            str(RIDES),
-            str(YEARS),
-        ]
-        root = Path(__file__).parents[3]
-        child = subprocess.Popen(command, cwd=root, env={**os.environ, "PYTHONPATH": str(root)})
+        command = ("from tests.fetch_to_file import main; main()", server.archive_url, str(file))
+        command += (str(RIDES), str(YEARS))
+        child = forked.Program(*command)
         deadline = time.monotonic() + 30
         while len(server.asked) < 30 and time.monotonic() < deadline:
             time.sleep(0.005)
-        child.send_signal(signal.SIGKILL)
-        child.wait()
+        child.end()
         before = kept(file)
         assert 0 < len(before) < len(plan(RIDES, YEARS, []))
-        subprocess.run(command, cwd=root, env={**os.environ, "PYTHONPATH": str(root)}, check=True, timeout=60)
+        assert forked.run(*command).returncode == 0
         asked = Counter(
             (a.parameters["latitude"], a.parameters["longitude"], a.parameters["start_date"])
             for a in server.asked
@@ -268,7 +268,7 @@ def test_a_kill_in_the_middle_loses_nothing_and_repeats_nothing(tmp_path, undist
     assert len({d.block for d in after}) == len(after)
     # at most the one block that was on its way when the kill came is asked for a second time
     assert sum(asked.values()) <= len(after) + 1
-    assert [t.paved_water for t in tags_of(after)] == [t.paved_water for t in tags_of(undisturbed[0])]
+    assert water_of(after) == water_of(undisturbed[0])
 
 
 def test_an_archive_that_stays_down_ends_the_run_with_when_to_come_back():

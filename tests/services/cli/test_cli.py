@@ -11,7 +11,6 @@ import re
 import shutil
 import sqlite3
 import subprocess
-import sys
 import zipfile
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
@@ -28,6 +27,7 @@ from fixtures.gpx_writer import gpx_bytes
 from ingest.ride.recording import Recording, SensorSeen
 from services.cli.program import commands as typer_commands
 from services.cli.program import run
+from tests import forked
 from tests.straight_ride import straight_ride
 
 TODAY = datetime.now(UTC).replace(hour=0, minute=0, second=0, microsecond=0)
@@ -630,13 +630,7 @@ def test_a_missing_weather_file_waits_and_the_round_finishes(typed: Typed) -> No
 
 
 def gritledger(home: Path, *words: str) -> subprocess.CompletedProcess[str]:
-    return subprocess.run(
-        [sys.executable, "-c", "from services.cli import main; main()", *words],
-        env=os.environ | {"GRITLEDGER_HOME": str(home)},
-        capture_output=True,
-        text=True,
-        timeout=60,
-    )
+    return forked.run(forked.COMMAND_LINE, *words, env=os.environ | {"GRITLEDGER_HOME": str(home)})
 
 
 def test_a_process_ends_with_the_status_and_speaks_on_the_right_stream(typed: Typed) -> None:

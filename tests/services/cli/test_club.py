@@ -8,9 +8,7 @@ import json
 from pathlib import Path
 
 from services.cli.program import run
-from tests.services.store.conftest import club_url, postgresql_server, with_database
-
-__all__ = ["club_url", "postgresql_server"]  # pytest finds these fixtures by their names here
+from tests.services.conftest import with_database
 
 
 def typed(*words: str) -> tuple[int, str]:

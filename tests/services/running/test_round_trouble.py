@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import random
 import sqlite3
-import subprocess
 import sys
 import threading
 from collections import Counter
@@ -21,6 +20,7 @@ from services.store import StoreBusy
 from services.store.notes import FILES_WAITING
 from services.use_cases.import_rides import Outcome
 from services.wiring import open_app
+from tests import forked
 from tests.mail_server import MailServer, mail_server
 from tests.wet_household import FIRST_DAY, ROUND_AT, drop, household
 
@@ -229,13 +229,9 @@ def test_a_disk_that_takes_no_more_stops_the_round_whole_and_the_next_one_comple
             drop(home / "rides", DAY, [], random.Random(1))
             shop.store.close()
             # The write-ahead log is emptied on closing, so all the round writes has to fit into a new one.
-            ended = subprocess.run(
-                [sys.executable, "-c", LIMITED, str(home), str(room_bytes), NOW.isoformat()],
-                capture_output=True,
-                text=True,
-                check=True,
-            ).stdout.strip()
-            endings.append(ended)
+            ended = forked.run(LIMITED, str(home), str(room_bytes), NOW.isoformat())
+            assert ended.returncode == 0, ended.stderr
+            endings.append(ended.stdout.strip())
             shop = open_app(home)
             halfway = state(shop)
             assert halfway["faults"] == ()

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import socket
-import subprocess
 import sys
 from pathlib import Path
 
@@ -12,6 +11,7 @@ import httpx
 import pytest
 
 from services.settings import SETTINGS_FILE
+from tests import forked
 from tests.services.running.test_watch import Watching
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="ends a process by a POSIX signal")
@@ -77,10 +77,7 @@ def test_the_browser_of_the_rider_is_opened_at_the_page_once_it_answers(home: Pa
 
 
 def test_a_home_before_a_command_is_refused_with_where_to_write_it(tmp_path: Path) -> None:
-    said = subprocess.run(
-        [sys.executable, "-c", "from services.cli import main; main()", "--home", str(tmp_path), "due"],
-        capture_output=True, text=True, check=False,
-    )  # fmt: skip
+    said = forked.run(forked.COMMAND_LINE, "--home", str(tmp_path), "due")
 
     assert said.returncode == 2
     assert "write it after the command: gritledger due --home" in said.stderr

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import signal
-import subprocess
 import sys
 import threading
 import time
@@ -16,6 +15,7 @@ import pytest
 
 from services.settings import SETTINGS_FILE
 from services.wiring import open_app
+from tests import forked
 from tests.wet_household import a_ride
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="ends a process by a POSIX signal")
@@ -32,18 +32,11 @@ class Watching:
         )
 
     def begin(self, words: list[str], surroundings: Mapping[str, str]) -> None:
-        self.process = subprocess.Popen(
-            [sys.executable, "-c", "from services.cli import main; main()", *words],
-            env=surroundings,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.STDOUT,
-            text=True,
-        )
+        self.process = forked.Program(forked.COMMAND_LINE, *words, env=surroundings, one_stream=True)
         self._reading = threading.Thread(target=self._read, daemon=True)
         self._reading.start()
 
     def _read(self) -> None:
-        assert self.process.stdout is not None
         self.lines.extend(iter(self.process.stdout.readline, ""))
 
     def until(self, what: Callable[[], bool]) -> None:
@@ -82,9 +75,7 @@ def home(tmp_path: Path) -> Path:
 def watching(home: Path) -> Iterator[Watching]:
     one = Watching(home)
     yield one
-    if one.process.poll() is None:
-        one.process.kill()
-        one.process.wait(10)
+    one.process.end()
 
 
 def rides(home: Path) -> int:

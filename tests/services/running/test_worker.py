@@ -23,10 +23,7 @@ from services.store.queue import Job, Superseded
 from services.use_cases.back_up import copies_in, verify
 from services.wiring import open_app
 from tests.club_yard import DAY, Yard, club_at_work
-from tests.services.store.conftest import club_url, postgresql_server
 from tests.straight_ride import straight_ride
-
-__all__ = ["club_url", "postgresql_server"]  # pytest finds these fixtures by their names here
 
 
 @pytest.fixture

@@ -34,6 +34,11 @@ class Household(NamedTuple):
     cobalt: ChainId
     rides: list[RideId]  # one a day on Plover, the last one on no bike
 
+    def at(self, url: str) -> Household:
+        """The same in a copy of its database."""
+        settings = self.app.settings.model_copy(update={"database": url})
+        return self._replace(app=App(settings), rides=list(self.rides))
+
     def reckon(self, now: datetime = NOW) -> None:
         """As a round does it: only if there may be anything to do."""
         with self.app.store.writing() as tx:

@@ -23,7 +23,7 @@ from services.store import migrate as migrate_module
 from services.store.apart import SHARED
 from services.store.club import Club
 from services.store.migrate import KNOWN
-from tests.services.store.conftest import as_role, server_database, with_database
+from tests.services.conftest import as_role, server_database, with_database
 from tests.services.store.household import (
     CELL,
     DAY,

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import time
-
 from services.store import FileRecord, Store
 from tests.services.store.household import DAY, HOUR, MORNING, ride_of, ride_summary, settle
 
@@ -77,17 +75,6 @@ def test_a_name_that_is_no_text_is_kept_readable(store: Store) -> None:
         assert tx.files.outcomes()[0].name == "/rides/caf\\xe9.fit"
         assert tx.rides.ride(ride).file_name == "/rides/caf\\xe9.fit"
         assert tx.rides.ride(ride).title == "nul \\x00"
-
-
-def test_two_thousand_known_paths_are_known_at_once(store: Store) -> None:
-    paths = [(f"/rides/{n}.fit", n, float(n)) for n in range(2000)]
-    with store.writing() as tx:
-        for path in paths:
-            tx.files.record_path(*path)
-    begun = time.process_time()
-    with store.reading() as tx:
-        assert all(tx.files.is_known_path(*path) for path in paths)
-    assert time.process_time() - begun < 0.5
 
 
 def test_many_files_and_paths_are_kept_and_found_at_once(store: Store) -> None:

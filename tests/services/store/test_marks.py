@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import shutil
 from collections.abc import Callable
 from datetime import timedelta
-from pathlib import Path
+from itertools import count
 
+import psycopg
 import pytest
 from sqlalchemy import text
 
@@ -16,6 +18,7 @@ from services.store import marks as marks_module
 from services.store.marks import MARKS, stand
 from services.store.retractions import Retractions
 from services.store.tables import bike, chain, fitting, reading, rider, treatment, wipe_test
+from tests.services.conftest import with_database
 from tests.services.store.derived_household import (
     DAY,
     HOUR,
@@ -184,11 +187,50 @@ WRITES: dict[str, tuple[Step_, Step_]] = {
 # A club's marks are its owner's alone to take away, and a household's numbers there begin anywhere.
 AT_HOME = pytest.mark.parametrize("url", ["sqlite", "postgresql"], indirect=True)
 WITHOUT_A_RIDER = {"rider_came", "rider_taken_back", "rider_put_back"}
+Copies = Callable[[str], Household]
 
 
-def house_for(name: str, url: str, folder: Path) -> Household:
-    """Where the write is made."""
-    return unridden(url, folder) if name in WITHOUT_A_RIDER else household(url, folder)
+@pytest.fixture(scope="module")
+def in_sqlite(tmp_path_factory: pytest.TempPathFactory) -> Copies:
+    """A copy for each write of a household that was built once, in a file."""
+    folder, numbers = tmp_path_factory.mktemp("marks"), count()
+    built = {
+        build: build(f"sqlite:///{folder / build.__name__}.db", folder) for build in (household, unridden)
+    }
+    for house in built.values():
+        house.app.store.close()
+
+    def copied(name: str) -> Household:
+        build = unridden if name in WITHOUT_A_RIDER else household
+        file = folder / f"{next(numbers)}.db"
+        shutil.copyfile(folder / f"{build.__name__}.db", file)
+        return built[build].at(f"sqlite:///{file}")
+
+    return copied
+
+
+@pytest.fixture(scope="module")
+def in_postgresql(postgresql_server: str, tmp_path_factory: pytest.TempPathFactory) -> Copies:
+    """The same as databases of a server."""
+
+    def create(name: str, like: str) -> str:
+        with psycopg.connect(postgresql_server, autocommit=True) as connection:
+            connection.execute(f"DROP DATABASE IF EXISTS {name} WITH (FORCE)")
+            connection.execute(f"CREATE DATABASE {name} TEMPLATE {like}")
+        return with_database(postgresql_server, name)
+
+    folder = tmp_path_factory.mktemp("marks")
+    built = {
+        build: build(create(f"built_{build.__name__}", "pristine"), folder) for build in (household, unridden)
+    }
+    for house in built.values():
+        house.app.store.close()
+
+    def copied(name: str) -> Household:
+        build = unridden if name in WITHOUT_A_RIDER else household
+        return built[build].at(create("marks", f"built_{build.__name__}"))
+
+    return copied
 
 
 def test_every_mark_has_its_write() -> None:
@@ -196,10 +238,10 @@ def test_every_mark_has_its_write() -> None:
     assert len({mark.trigger for mark in MARKS}) == len(MARKS)
 
 
-@AT_HOME
 @pytest.mark.parametrize("name", WRITES)
-def test_a_write_is_derived_by_its_mark_and_is_missed_without_it(name: str, url: str, tmp_path: Path) -> None:
-    house = house_for(name, url, tmp_path)
+def test_a_write_is_derived_by_its_mark_and_is_missed_without_it(name: str, in_sqlite: Copies) -> None:
+    """In one database, since what a mark tells of is the same in both; that it tells, the next test holds."""
+    house = in_sqlite(name)
     before, write = WRITES[name]
     with house.app.store.writing() as tx:
         before(tx, house)
@@ -217,16 +259,17 @@ def test_a_write_is_derived_by_its_mark_and_is_missed_without_it(name: str, url:
     assert missed, "the mark was not needed"
 
     house.app.store.close()
-    with Store.open(url) as opened, opened.reading() as tx:  # the mark is missed, and all is dirty again
+    # The mark is missed, and all is dirty again.
+    with Store.open(house.app.settings.database_url) as opened, opened.reading() as tx:
         assert stand(tx._connection)
     house.reckon()
     assert differences(house.app, NOW) == ()
 
 
-@AT_HOME
+@pytest.mark.parametrize("database", ["in_sqlite", "in_postgresql"])
 @pytest.mark.parametrize("name", WRITES)
-def test_a_write_is_derived_as_if_all_were(name: str, url: str, tmp_path: Path) -> None:
-    house = house_for(name, url, tmp_path)
+def test_a_write_is_derived_as_if_all_were(name: str, database: str, request: pytest.FixtureRequest) -> None:
+    house = request.getfixturevalue(database)(name)
     before, write = WRITES[name]
     for step in (before, write):
         with house.app.store.writing() as tx:
@@ -238,14 +281,13 @@ def test_a_write_is_derived_as_if_all_were(name: str, url: str, tmp_path: Path) 
     house.reckon(NOW + timedelta(seconds=1))
     with house.app.store.reading() as tx:
         assert tx.writes() == writes
+    house.app.store.close()
 
 
 def _drop(store: Store, name: str) -> None:
     (mark,) = [one for one in MARKS if one.name == name]
     with store.writing() as tx:
-        in_sqlite = tx._connection.dialect.name == "sqlite"
-        drop = f"DROP TRIGGER {mark.trigger}" if in_sqlite else f"DROP FUNCTION {mark.trigger}() CASCADE"
-        tx._connection.execute(text(drop))
+        tx._connection.execute(text(f"DROP TRIGGER {mark.trigger}"))
 
 
 @AT_HOME

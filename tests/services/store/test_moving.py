@@ -24,11 +24,9 @@ def club(club_url: str) -> Iterator[Club]:
 
 
 @pytest.fixture
-def home(migrated_file: Path, tmp_path: Path) -> Iterator[Store]:
+def home(tmp_path: Path) -> Iterator[Store]:
     """A home ledger with something in every family of facts, one recording second to a later one."""
-    path = tmp_path / "home.db"
-    path.write_bytes(migrated_file.read_bytes())
-    with Store.open(path) as store:
+    with Store.open(tmp_path / "home.db") as store:
         live(store)
         with store.writing() as tx:
             first, second, *_ = (ride.id for ride in tx.rides.rides())

@@ -6,8 +6,6 @@ import os
 import resource
 import signal
 import sqlite3
-import subprocess
-import sys
 import time
 from concurrent.futures import ThreadPoolExecutor
 from pathlib import Path
@@ -17,9 +15,8 @@ from sqlalchemy import event
 
 from services.store import FactRefused, Store, StoreBusy, StoreUnusable
 from services.store import engine as engine_module
+from tests.forked import Program
 from tests.services.store.household import DAY, MORNING, ride_summary, settle
-
-ROOT = Path(__file__).parents[3]
 
 # What another process does: many small transactions, or one that never ends.
 COUNT_UP = """
@@ -35,6 +32,7 @@ ADD_UNTIL_KILLED = """
 import sys
 from datetime import UTC, datetime, timedelta
 from services.store import Store
+from tests.forked import Program
 from tests.services.store.household import MORNING, ride_summary
 with Store.open(sys.argv[1]) as store:
     n = 0
@@ -46,12 +44,6 @@ with Store.open(sys.argv[1]) as store:
                 tx.rides.add(ride_summary(MORNING + timedelta(days=n)), rider, clues="whole")
             print(n, flush=True)
 """
-
-
-def start(program: str, *arguments: str) -> subprocess.Popen[str]:
-    return subprocess.Popen(
-        [sys.executable, "-c", program, *arguments], cwd=ROOT, stdout=subprocess.PIPE, text=True
-    )
 
 
 def test_a_store_opened_again_has_what_was_kept(url: str) -> None:
@@ -202,14 +194,14 @@ def test_threads_may_share_one_store(store: Store) -> None:
 
 
 def test_processes_that_write_at_once_lose_nothing(url: str, store: Store) -> None:
-    processes = [start(COUNT_UP, url, "40") for _ in range(3)]
+    processes = [Program(COUNT_UP, url, "40") for _ in range(3)]
     assert [process.wait(60) for process in processes] == [0] * 3
     with store.reading() as tx:
         assert tx.notes.get("count") == 120
 
 
 def test_processes_that_open_a_new_database_at_once_migrate_it_once(empty_url: str) -> None:
-    processes = [start(COUNT_UP, empty_url, "1") for _ in range(2)]
+    processes = [Program(COUNT_UP, empty_url, "1") for _ in range(2)]
     assert [process.wait(60) for process in processes] == [0] * 2
     with Store.open(empty_url) as store, store.reading() as tx:
         assert tx.notes.get("count") == 2
@@ -218,13 +210,11 @@ def test_processes_that_open_a_new_database_at_once_migrate_it_once(empty_url: s
 @pytest.mark.parametrize("transactions", [1, 3])
 def test_a_kill_in_the_middle_leaves_nothing_half(url: str, store: Store, transactions: int) -> None:
     settle(store)
-    process = start(ADD_UNTIL_KILLED, url)
-    assert process.stdout is not None
+    process = Program(ADD_UNTIL_KILLED, url)
     for _ in range(transactions):
         process.stdout.readline()
     time.sleep(0.005)
-    process.send_signal(signal.SIGKILL)
-    process.wait()
+    process.end()
     with store.writing() as tx:
         rides = tx.rides.rides()
         assert len(rides) % 5 == 0

@@ -5,7 +5,6 @@ from __future__ import annotations
 import os
 import random
 import signal
-import subprocess
 import sys
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -17,6 +16,7 @@ from services.running.round import one_round
 from services.store import StoreUnusable
 from services.use_cases.back_up import back_up, back_up_daily, copies_in, restore, verify, wanted
 from services.wiring import open_app
+from tests import forked
 from tests.mail_server import mail_server
 from tests.wet_household import FIRST_DAY, ROUND_AT, care, drop, household
 
@@ -75,17 +75,12 @@ while True:
     number += 1
     print(number, flush=True)
 """
-    process = subprocess.Popen(
-        [sys.executable, "-c", writer, str(shop.settings.home)], stdout=subprocess.PIPE, text=True
-    )
-    assert process.stdout is not None
+    process = forked.Program(writer, str(shop.settings.home))
     process.stdout.readline()
     try:
         made = back_up(shop, now=NOW)
     finally:
-        process.kill()
-        process.wait()
-        process.stdout.close()
+        process.end()
 
     assert verify(shop, made.path).faults == ()
     assert made.inside.rows["riders"] % 2 == 1  # Ines, and guests by twos
@@ -194,8 +189,7 @@ def test_a_kill_at_any_step_leaves_a_whole_ledger_and_no_half_copy(shop: App) ->
     shop.store.close()
 
     def run(what: str, at: int, now: datetime) -> bool:
-        command = [sys.executable, "-c", KILLED, str(home), what, str(at), now.isoformat()]
-        ended = subprocess.run(command, capture_output=True, text=True)
+        ended = forked.run(KILLED, str(home), what, str(at), now.isoformat())
         assert ended.returncode in (0, -signal.SIGKILL), ended.stderr
         return ended.returncode == 0
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import multiprocessing
 import random
 import threading
 import time
@@ -24,6 +23,7 @@ from services.letter import Letter
 from services.settings import Command, Mail
 from services.store import Store
 from services.use_cases.deliver_letters import LEASE_S, deliver_waiting, next_try
+from tests.forked import Program
 from tests.mail_server import TAKE, Answer, MailServer, mail_server
 
 NOW = datetime(2025, 6, 3, 19, 4, tzinfo=UTC)
@@ -299,35 +299,31 @@ def test_no_channel_may_take_longer_than_a_lease_lasts() -> None:
     assert 60 * CONVERSATION_TIMEOUTS < LEASE_S
 
 
-def _pump(database: str, port: int, authority: str, rounds: int) -> None:
-    channel = EmailChannel(
-        Mail(
-            host="localhost",
-            port=port,
-            sender="chains@plateau.example",
-            authority_file=Path(authority),
-            timeout_s=5,
-        )
-    )
-    with Store.open(database) as store:
-        for _ in range(rounds):
-            deliver_waiting(store, {"email": channel}, now=datetime.now(UTC))
+PUMP = """
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+from services.channels.email import EmailChannel
+from services.settings import Mail
+from services.store import Store
+from services.use_cases.deliver_letters import deliver_waiting
+database, port, authority = sys.argv[1], int(sys.argv[2]), Path(sys.argv[3])
+told = Mail(
+    host="localhost", port=port, sender="chains@plateau.example", authority_file=authority, timeout_s=5
+)
+with Store.open(database) as store:
+    for _ in range(2):
+        deliver_waiting(store, {"email": EmailChannel(told)}, now=datetime.now(UTC))
+"""
 
 
 def test_three_processes_at_once_send_every_letter_exactly_once(store: Store, tmp_path: Path) -> None:
     letters = queue(store, 60)
-    context = multiprocessing.get_context("spawn")
     with mail_server(folder=tmp_path) as server:
-        pumps = [
-            context.Process(target=_pump, args=(str(store.path), server.port, str(server.authority_file), 2))
-            for _ in range(3)
-        ]
-        for pump in pumps:
-            pump.start()
-        for pump in pumps:
-            pump.join(60)
+        asked = (str(store.path), str(server.port), str(server.authority_file))
+        pumps = [Program(PUMP, *asked) for _ in range(3)]
+        assert [pump.wait(60) for pump in pumps] == [0, 0, 0]
 
-    assert [pump.exitcode for pump in pumps] == [0, 0, 0]
     assert Counter(r.message_id for r in server.received) == Counter(letter.message_id for letter in letters)
     with store.reading() as tx:
         assert tx.outbox.waiting() == ()

@@ -17,14 +17,12 @@ from hypothesis.stateful import RuleBasedStateMachine, invariant, rule, run_stat
 from rules.commands import FitChain, LogReading, LogTreatment, PutRidesOn, SayCondition, WithdrawRide
 from rules.reminder import ReminderStep, Step
 from rules.vocabulary import ChainId, Condition, DecidedBy, ReadingTool, Regime, TreatmentKind
-from services.store import FactRefused, NotFound, Store
+from services.store import FactRefused, NotFound
 from services.use_cases.record import record
 from services.use_cases.undo import undo
-from tests.services.store.conftest import migrated_file, postgresql_server, server_database, with_database
+from tests.services.conftest import server_database, with_database
 from tests.services.store.derived_household import DAY, HOUR, NOW, differences, household, ridden
 from tests.services.store.household import tag
-
-__all__ = ["migrated_file", "postgresql_server"]  # fixtures
 
 BIKES = st.sampled_from(["plover", "heron", None])
 CHAINS = st.sampled_from(["amber", "basalt", "cobalt"])
@@ -159,14 +157,8 @@ def run(machine: type[Histories], examples: int, steps: int) -> None:
     )
 
 
-def test_chain_by_chain_is_all_at_once_on_sqlite(migrated_file: Path) -> None:
-    class OnSqlite(Histories):
-        @staticmethod
-        def make_url(folder: Path) -> str:
-            shutil.copy(migrated_file, folder / "ledger.db")
-            return f"sqlite:///{folder / 'ledger.db'}"
-
-    run(OnSqlite, examples=8, steps=25)
+def test_chain_by_chain_is_all_at_once_on_sqlite() -> None:
+    run(Histories, examples=8, steps=25)
 
 
 @pytest.fixture(scope="module")
@@ -174,8 +166,7 @@ def emptied(postgresql_server: str) -> str:
     """A database of its own for many histories, one after the other."""
     with psycopg.connect(postgresql_server, autocommit=True) as connection:
         connection.execute("DROP DATABASE IF EXISTS histories")
-        connection.execute("CREATE DATABASE histories")
-    Store.open(with_database(postgresql_server, "histories")).close()
+        connection.execute("CREATE DATABASE histories TEMPLATE pristine")
     return postgresql_server
 
 

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 import os
+import signal
 import socket
-import subprocess
-import sys
 import time
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
@@ -16,6 +15,7 @@ import pytest
 from playwright.sync_api import Page
 
 from services.settings import SETTINGS_FILE
+from tests import forked
 from tests.mail_server import MailServer, mail_server
 from tests.services.web.browser import a_browser, a_tab
 from tests.services.web.small_household import fit_ride
@@ -43,11 +43,8 @@ def program(tmp_path: Path) -> Iterator[str]:
     home = tmp_path / "home"
     home.mkdir()
     (home / SETTINGS_FILE).write_text(f'[page]\nport = {port}\n[weather]\narchive = "none"\n')
-    running = subprocess.Popen(
-        [sys.executable, "-c", "from services.cli import main; main()"],
-        env=os.environ | {"GRITLEDGER_HOME": str(home), "DISPLAY": "", "BROWSER": ""},
-        stdout=subprocess.DEVNULL,
-    )
+    surroundings = os.environ | {"GRITLEDGER_HOME": str(home), "DISPLAY": "", "BROWSER": ""}
+    running = forked.Program(forked.COMMAND_LINE, env=surroundings, one_stream=True)
     url = f"http://127.0.0.1:{port}"
     until = time.monotonic() + PATIENCE_S
     while time.monotonic() < until:
@@ -57,7 +54,7 @@ def program(tmp_path: Path) -> Iterator[str]:
         except httpx.TransportError:
             time.sleep(0.2)
     yield url
-    running.terminate()
+    running.send_signal(signal.SIGTERM)
     running.wait(30)
 
 

@@ -5,7 +5,6 @@ from __future__ import annotations
 import gzip
 import json
 import re
-import time
 from collections.abc import Callable
 from datetime import UTC, timedelta
 from pathlib import Path
@@ -194,14 +193,8 @@ def test_a_life_adds_up_to_the_history() -> None:
     assert drawn_readings == sum(row.what == "reading" for row in table) == 12
 
 
-def test_three_years_of_life_are_drawn_fast_and_small() -> None:
-    past = three_years()
-    took = []
-    for _ in range(5):
-        started = time.perf_counter()
-        markup = drawings.chain_life(past, uid="c", bikes=BIKES, now=NOW, limit_pct=0.5)
-        took.append(time.perf_counter() - started)
-    assert min(took) < 0.02
+def test_three_years_of_life_are_drawn_small() -> None:
+    markup = drawings.chain_life(three_years(), uid="c", bikes=BIKES, now=NOW, limit_pct=0.5)
     assert len(markup.encode()) < 64_000  # every week ridden under three conditions, care every fortnight
     assert len(gzip.compress(markup.encode())) < 12_000
 

@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import shutil
+import sqlite3
 import tempfile
 from collections.abc import Iterator
+from contextlib import closing
 from pathlib import Path
 
 import psycopg
@@ -36,27 +38,19 @@ def postgresql_server() -> Iterator[str]:
         connection.execute("CREATE DATABASE club")
         connection.execute("CREATE ROLE gritledger LOGIN PASSWORD 'tests'")
     Store.open(with_database(server.get_uri(), "migrated")).close()
+    with psycopg.connect(server.get_uri(), autocommit=True) as connection:
+        connection.execute("CREATE DATABASE pristine TEMPLATE migrated")  # to make more of, never to open
     Club.prepare(with_database(server.get_uri(), "club"), "gritledger")
     yield server.get_uri()
     server.cleanup()
     shutil.rmtree(folder, ignore_errors=True)
 
 
-@pytest.fixture(scope="session")
-def migrated_file(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    """A SQLite file at the newest schema, to copy: quicker than migrating for each test."""
-    path = tmp_path_factory.mktemp("migrated") / "ledger.db"
-    Store.open(path).close()
-    return path
-
-
 @pytest.fixture(params=["sqlite", "postgresql", "club"])
 def url(request: pytest.FixtureRequest, tmp_path: Path) -> str:
     """The URL of a database at the newest schema, without a fact."""
     if request.param == "sqlite":
-        path = tmp_path / "ledger.db"
-        shutil.copy(request.getfixturevalue("migrated_file"), path)
-        return f"sqlite:///{path}"
+        return f"sqlite:///{tmp_path / 'ledger.db'}"
     server = request.getfixturevalue("postgresql_server")
     if request.param == "club":
         club = request.getfixturevalue("club_url")
@@ -82,7 +76,11 @@ def club_url(postgresql_server: str) -> str:
 def empty_url(request: pytest.FixtureRequest, tmp_path: Path) -> str:
     """The URL of a database without even a table."""
     if request.param == "sqlite":
-        return f"sqlite:///{tmp_path / 'ledger.db'}"
+        path = tmp_path / "ledger.db"
+        with closing(sqlite3.connect(path)) as connection:
+            connection.execute("VACUUM")  # a page without a table: not taken for new, so it is migrated
+        assert path.stat().st_size
+        return f"sqlite:///{path}"
     server = request.getfixturevalue("postgresql_server")
     with psycopg.connect(server_database(server, "empty"), autocommit=True) as connection:
         connection.execute("DROP SCHEMA public CASCADE")
