@@ -6,7 +6,7 @@ it was and lowers the confidence by what it may have hidden.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date, datetime, timedelta
 from typing import Protocol
 
@@ -36,11 +36,6 @@ class Grid(Protocol):
     """Anything that knows which of its cells holds a place: every weather provider."""
 
     def cell_of(self, latitude_deg: float, longitude_deg: float) -> Cell: ...
-
-
-def window(hour_start: datetime, latitude_deg: float) -> tuple[datetime, datetime]:
-    """The first and the last hour_start of weather that the tag of this hour reads, where there is some."""
-    return march_begins(hour_start, latitude_deg), hour_start + SPREADER_SEES
 
 
 def needed(hours: Iterable[RiddenHour], grid: Grid) -> tuple[Span, ...]:
@@ -113,34 +108,6 @@ def grounds(
         if any(first[at].source != source for at in own):
             found.append(cell_ground({**first, **own}, begin, end, soil=soil, altitude_m=altitude_m))
     return tuple(found)
-
-
-def tag(
-    hour: RiddenHour,
-    weather: Iterable[HourlyWeather] | Mapping[datetime, HourlyWeather],
-    *,
-    salted_share: float = USUALLY_SALTED,
-    ridden: tuple[float, float] = WHOLE_HOUR,
-    silt_pct: float = GRAVEL_SILT_PCT,
-    soil: Soil = LOAM,
-    altitude_m: float = 0.0,
-) -> ConditionTag:
-    """What the ground was like in this hour; see tag_and_witness, for many hours of one cell.
-
-    weather: hours of the cell it was ridden in, of one archive or several, any order, more than needed does
-    no harm; a mapping is taken as already settled.
-    """
-    told: Sequence[HourlyWeather]
-    if isinstance(weather, Mapping):
-        here = next(iter(weather.values()), None)
-        begin, last = window(hour.hour_start, here.cell.latitude_deg if here else 0.0)
-        count = (last - begin) // HOUR + 1
-        told = [weather[at] for at in (begin + HOUR * n for n in range(count)) if at in weather]
-    else:
-        told = tuple(weather)
-        begin, last = window(hour.hour_start, told[0].cell.latitude_deg if told else 0.0)
-    stands = grounds(told, begin, last + HOUR, soil=soil, altitude_m=altitude_m)
-    return tag_and_witness(hour, stands, salted_share=salted_share, ridden=ridden, silt_pct=silt_pct)[0]
 
 
 def tag_and_witness(

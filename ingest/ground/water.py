@@ -8,13 +8,12 @@ Expect such a model to name wet and dry rightly in about 85 % of hours (Denby et
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 from math import exp
 
 from ingest.ground.road_dust import WET_HOUR_MM
-from ingest.ground.topsoil import EVAPORATING_DEPTH_M, LOAM, Soil, drying_reduction
+from ingest.ground.topsoil import LOAM, Soil, drying_reduction
 
 PAVED_CAP_MM = (
     0.6  # NORTRIP parameter tables v12 and v14a: water above this runs off at once (0.6-2.5 elsewhere)
@@ -64,31 +63,6 @@ class Forcing:
     frozen: bool = False  # at or below 0 °C: nothing dries
 
 
-@dataclass(frozen=True, slots=True)
-class Ground:
-    """The water an hour leaves behind. [mm]"""
-
-    paved_mm: float  # on asphalt, 0 to 0.6
-    loose_mm: float  # in the loose layer of unpaved ground, 0 to 1.8
-    depletion_mm: float  # missing from the top 10 cm of unpaved ground, 0 = just drained
-
-    @staticmethod
-    def dry(soil: Soil = LOAM, *, soil_moisture_m3m3: float | None = None) -> Ground:
-        """Where a march starts: no water on top; the soil as moist as the archive says.
-
-        Without a soil moisture the layer starts where it stops giving water readily: neither mud nor dust
-        (our choice).
-        """
-        missing = soil.readily_evaporable_mm
-        if soil_moisture_m3m3 is not None:
-            missing = 1000 * (soil.field_capacity - soil_moisture_m3m3) * EVAPORATING_DEPTH_M
-        return Ground(0.0, 0.0, min(soil.total_evaporable_mm, max(0.0, missing)))
-
-    def soil_moisture_m3m3(self, soil: Soil = LOAM) -> float:
-        """The soil moisture that this depletion stands for, where the archive has none of its own."""
-        return soil.field_capacity - self.depletion_mm / (1000 * EVAPORATING_DEPTH_M)
-
-
 def paved_after(store_mm: float, *, rain_mm: float, et0_mm: float) -> float:
     """The film on paved ground after one hour. [mm] Rain, run-off, slow drainage in dry hours, drying."""
     store = min(PAVED_CAP_MM, store_mm + rain_mm)
@@ -131,35 +105,6 @@ def depletion_after(depletion_mm: float, *, rain_mm: float, et0_mm: float, soil:
     wetted = min(soil.total_evaporable_mm, max(0.0, depletion_mm - rain_mm))
     lost = UNPAVED_DRYING * drying_reduction(wetted, soil) * max(0.0, et0_mm)
     return min(soil.total_evaporable_mm, max(0.0, wetted + lost))
-
-
-def after_hour(ground: Ground, forcing: Forcing, *, soil: Soil = LOAM, gaps_wet: bool = False) -> Ground:
-    """The ground after one hour.
-
-    An hour without a rain value holds the ground as it was: it neither wets nor dries it. With `gaps_wet` it
-    pours instead, which bounds what the gap can have hidden.
-    """
-    rain_mm, et0_mm = forcing.rain_mm, 0.0 if forcing.frozen else forcing.et0_mm or 0.0
-    if rain_mm is None:
-        if not gaps_wet:
-            return ground
-        rain_mm = GAP_FILL_MM
-    return Ground(
-        paved_after(ground.paved_mm, rain_mm=rain_mm, et0_mm=et0_mm),
-        loose_after(ground.loose_mm, rain_mm=rain_mm, et0_mm=et0_mm),
-        depletion_after(ground.depletion_mm, rain_mm=rain_mm, et0_mm=et0_mm, soil=soil),
-    )
-
-
-def march(
-    start: Ground, hours: Iterable[Forcing], *, soil: Soil = LOAM, gaps_wet: bool = False
-) -> list[Ground]:
-    """The ground after each hour, in order."""
-    grounds, ground = [], start
-    for forcing in hours:
-        ground = after_hour(ground, forcing, soil=soil, gaps_wet=gaps_wet)
-        grounds.append(ground)
-    return grounds
 
 
 def water_weight(film_mm: float, *, rain_mm: float) -> float:

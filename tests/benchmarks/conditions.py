@@ -15,7 +15,7 @@ from datetime import datetime, timedelta
 from itertools import permutations
 from operator import eq
 
-from ingest.ground.conditions import grounds, needed, tag, tag_and_witness
+from ingest.ground.conditions import grounds, needed, tag_and_witness
 from ingest.ground.water import WET_FROM, WET_HOUR_MM, paved_after
 from ingest.weather.hourly import HourlyWeather
 from ingest.weather.open_meteo import OpenMeteoArchive
@@ -24,6 +24,7 @@ from rules.vocabulary import ConditionTag, RideHour
 from tests.airport_year import AIRPORTS, airport_year, every_hour
 from tests.archive_stand_in import ArchiveStandIn, StoppedClock
 from tests.fetch_to_file import NOW, REACH, invented_weather
+from tests.one_tag import tag
 from tests.ride_years import ride_years
 
 HOUR = timedelta(hours=1)

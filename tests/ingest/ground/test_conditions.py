@@ -7,12 +7,13 @@ from datetime import UTC, date, datetime, timedelta
 
 import pytest
 
-from ingest.ground.conditions import Span, needed, settled, tag, window
+from ingest.ground.conditions import Span, needed, settled
 from ingest.ground.water import WET_FROM, WET_HOUR_MM
 from ingest.weather.hourly import Cell, HourlyWeather
 from rules.units import SI, said
 from rules.vocabulary import RideHour, Tier
 from tests.airport_year import airport_year, every_hour, tagged_year
+from tests.one_tag import tag, window
 
 HERE = Cell(38.0, -3.0)
 NOON = datetime(2025, 6, 10, 12, tzinfo=UTC)

@@ -13,12 +13,9 @@ from ingest.ground.water import (
     LOOSE_CAP_MM,
     PAVED_CAP_MM,
     PAVED_HELD_MM,
-    Forcing,
-    Ground,
     RainClass,
-    after_hour,
     depletion_after,
-    march,
+    loose_after,
     mud_weight,
     paved_after,
     rain_class,
@@ -92,23 +89,13 @@ def test_bare_loam_day_by_day():
 
 
 def test_the_loose_layer_holds_three_times_what_asphalt_does_and_dries_later():
-    ground = after_hour(Ground.dry(), Forcing(rain_mm=8, et0_mm=0.1))
-    assert ground.loose_mm == LOOSE_CAP_MM
-    assert ground.paved_mm == pytest.approx(0.48)
-    hours = march(ground, [Forcing(0, 0.2)] * 4)
-    assert hours[-1].paved_mm == 0
-    assert water_weight(hours[-1].loose_mm, rain_mm=0) == 1
-
-
-def test_nothing_dries_while_it_freezes():
-    wet = Ground(0.2, 1.0, 5.0)
-    assert after_hour(wet, Forcing(0.0, 0.3, frozen=True)) == wet
-
-
-def test_an_hour_without_a_value_neither_wets_nor_dries():
-    wet = Ground(0.4, 1.0, 5.0)
-    assert after_hour(wet, Forcing(None, 0.3)) == wet
-    assert after_hour(wet, Forcing(None, 0.0), gaps_wet=True).paved_mm == PAVED_CAP_MM
+    paved = paved_after(0.0, rain_mm=8, et0_mm=0.1)
+    loose = loose_after(0.0, rain_mm=8, et0_mm=0.0)
+    assert (paved, loose) == (pytest.approx(0.48), LOOSE_CAP_MM)
+    for _ in range(4):
+        paved, loose = paved_after(paved, rain_mm=0, et0_mm=0.2), loose_after(loose, rain_mm=0, et0_mm=0.2)
+    assert paved == 0
+    assert water_weight(loose, rain_mm=0) == 1
 
 
 @pytest.mark.parametrize(
@@ -135,47 +122,32 @@ def test_mud_needs_soaked_soil_and_rain_within_the_day(depletion_mm, rain_24h_mm
     assert mud_weight(depletion_mm, rain_24h_mm=rain_24h_mm) == pytest.approx(weight)
 
 
-def test_the_march_starts_as_moist_as_the_archive_says():
-    assert Ground.dry(soil_moisture_m3m3=0.25).depletion_mm == pytest.approx(0)
-    assert Ground.dry(soil_moisture_m3m3=0.15).depletion_mm == pytest.approx(10)
-    assert Ground.dry(soil_moisture_m3m3=0.01).depletion_mm == LOAM.total_evaporable_mm
-    assert Ground.dry(soil_moisture_m3m3=0.15).soil_moisture_m3m3() == pytest.approx(0.15)
+Hours = list[tuple[float, float]]  # rain and drying
 
 
-forcings = st.builds(
-    Forcing,
-    rain_mm=st.one_of(st.none(), st.floats(0, 60)),
-    et0_mm=st.one_of(st.none(), st.floats(-0.1, 1.2)),
-    frozen=st.booleans(),
-)
+def marched(hours: Hours) -> list[tuple[float, float, float]]:
+    """Film, loose layer, and what the soil lacks, after each hour."""
+    paved, loose, depletion, found = 0.0, 0.0, LOAM.readily_evaporable_mm, []
+    for rain_mm, et0_mm in hours:
+        paved = paved_after(paved, rain_mm=rain_mm, et0_mm=et0_mm)
+        loose = loose_after(loose, rain_mm=rain_mm, et0_mm=et0_mm)
+        depletion = depletion_after(depletion, rain_mm=rain_mm, et0_mm=et0_mm)
+        found.append((paved, loose, depletion))
+    return found
 
 
-@given(st.lists(forcings, max_size=60))
-def test_water_is_never_negative_nor_over_what_the_ground_holds(hours):
-    for ground in march(Ground.dry(), hours):
-        assert 0 <= ground.paved_mm <= PAVED_CAP_MM
-        assert 0 <= ground.loose_mm <= LOOSE_CAP_MM
-        assert 0 <= ground.depletion_mm <= LOAM.total_evaporable_mm
+@given(st.lists(st.tuples(st.floats(0, 60), st.floats(-0.1, 1.2)), max_size=60))
+def test_water_is_never_negative_nor_over_what_the_ground_holds(hours: Hours):
+    for paved, loose, depletion in marched(hours):
+        assert 0 <= paved <= PAVED_CAP_MM
+        assert 0 <= loose <= LOOSE_CAP_MM
+        assert 0 <= depletion <= LOAM.total_evaporable_mm
 
 
-drying_hours = st.builds(Forcing, st.one_of(st.none(), st.floats(0, 9)), st.floats(0, 0.3))
-
-
-@given(st.lists(drying_hours, min_size=1, max_size=48))
-def test_calling_gaps_wet_never_makes_the_ground_drier(hours):
-    held, soaked = march(Ground.dry(), hours), march(Ground.dry(), hours, gaps_wet=True)
-    for a, b in zip(held, soaked, strict=True):
-        assert b.loose_mm >= a.loose_mm - 1e-12
-
-
-@given(
-    st.lists(st.builds(Forcing, st.floats(0, 9), st.floats(0, 1)), min_size=1, max_size=48), st.floats(0.1, 9)
-)
-def test_more_rain_never_leaves_less_water(hours, more_mm):
-    first = Forcing((hours[0].rain_mm or 0) + more_mm, hours[0].et0_mm)
-    less, more = march(Ground.dry(), hours)[-1], march(Ground.dry(), [first, *hours[1:]])[-1]
-    assert more.loose_mm >= less.loose_mm - 1e-9
-    assert more.depletion_mm <= less.depletion_mm + 1e-9
-    assert (
-        more.paved_mm >= less.paved_mm - 0.033 - 1e-9
-    )  # a dry hour drains what a wet one keeps: at most 0.4/12
+@given(st.lists(st.tuples(st.floats(0, 9), st.floats(0, 1)), min_size=1, max_size=48), st.floats(0.1, 9))
+def test_more_rain_never_leaves_less_water(hours: Hours, more_mm: float):
+    (rain_mm, et0_mm), *later = hours
+    less, more = marched(hours)[-1], marched([(rain_mm + more_mm, et0_mm), *later])[-1]
+    assert more[0] >= less[0] - 0.033 - 1e-9  # a dry hour drains what a wet one keeps: at most 0.4/12
+    assert more[1] >= less[1] - 1e-9
+    assert more[2] <= less[2] + 1e-9

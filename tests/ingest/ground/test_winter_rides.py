@@ -7,10 +7,10 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from ingest.ground.conditions import tag
 from ingest.weather.hourly import Cell, HourlyWeather
 from rules.units import SI, said
 from rules.vocabulary import RideHour, Tier
+from tests.one_tag import tag
 
 HOUR = timedelta(hours=1)
 NOON = datetime(2025, 1, 20, 12, tzinfo=UTC)

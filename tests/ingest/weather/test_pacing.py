@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ingest.ground.conditions import needed, tag
+from ingest.ground.conditions import needed
 from ingest.weather.hourly import ArchiveUnavailable, BlockRefused, Cell, LimitReached, Span
 from ingest.weather.open_meteo import OpenMeteoArchive, OpenMeteoForecast
 from ingest.weather.pacing import (
@@ -30,6 +30,7 @@ from ingest.weather.pacing import (
 from tests import forked
 from tests.archive_stand_in import ArchiveStandIn, StoppedClock
 from tests.fetch_to_file import NOW, REACH, invented_weather, kept, plan
+from tests.one_tag import tag
 from tests.ride_years import ride_years
 
 HERE, THERE = Cell(0.0, 0.0), Cell(0.25, 0.0)
