@@ -51,8 +51,7 @@ def household(home: Path, days: int, mail: MailServer | None, *, with_desktop: b
         else ""
     )
     (home / SETTINGS_FILE).write_text(
-        f'[[watch]]\nfolder = "{home / "rides"}"\n[weather]\narchive = "local"\n'
-        f'local_file = "{home / "weather.csv"}"\n{channels}'
+        f'[[watch]]\nfolder = "rides"\n[weather]\narchive = "local"\nlocal_file = "weather.csv"\n{channels}'
     )
     shop = open_app(home)
     with shop.store.writing() as tx:

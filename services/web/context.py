@@ -26,7 +26,7 @@ from services.web.forms import FormRefused, Posted
 from services.web.guard import TOKEN_FIELD, Tokens, session_of
 from services.web.reading import Reading
 from services.web.refused_form import RefusedForm, shown_again
-from services.web.rendering import Rendering
+from services.web.rendering import Rendering, rendering
 from services.web.sessions import SessionStore
 
 MOST_TYPED = 20_000  # characters of a refused form that are kept for a while
@@ -46,7 +46,7 @@ class AppContext:
     clock: Clock
     sessions: SessionStore | None
     snapshots: Snapshots = field(init=False)
-    rendering: Rendering = field(default_factory=Rendering)
+    rendering: Rendering = field(default_factory=rendering)
     tokens: Tokens = field(default_factory=Tokens)
     flash: Flash = field(default_factory=Flash)
     reading: Reading = field(default_factory=Reading)

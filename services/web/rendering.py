@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from datetime import datetime, timedelta, tzinfo
+from functools import cache
 from pathlib import Path
 from re import compile as pattern
 from typing import Any
@@ -65,6 +66,12 @@ class Rendering:
     def render(self, template: str, *, units: Units = SI, **figures: Any) -> str:
         """The page as HTML, with every amount in these units."""
         return said(self._templates.get_template(template).render(units=units, **figures), units)
+
+
+@cache
+def rendering() -> Rendering:
+    """The one of this process: it knows of no household, and templates are made once."""
+    return Rendering()
 
 
 def stamp(at: datetime, zone: tzinfo) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import random
+import shutil
 import signal
 import sys
 from datetime import UTC, datetime, timedelta
@@ -23,16 +24,25 @@ from tests.wet_household import FIRST_DAY, ROUND_AT, care, drop, household
 NOW = FIRST_DAY + timedelta(days=3) + ROUND_AT
 
 
-@pytest.fixture
-def shop(tmp_path: Path) -> App:
+@pytest.fixture(scope="module")
+def lived_in(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A household with rides, care and reminders, and with mail that nobody takes."""
-    with mail_server(folder=tmp_path) as mail:
-        made = household(tmp_path / "home", 5, mail)
+    folder = tmp_path_factory.mktemp("lived in")
+    with mail_server(folder=folder) as mail:
+        made = household(folder / "home", 5, mail)
     for day in range(3):
-        drop(tmp_path / "home" / "rides", day, [], random.Random(day))
+        drop(folder / "home" / "rides", day, [], random.Random(day))
         care(made, day - 1)  # dripped before the first ride
     one_round(made, now=NOW)
-    return made
+    made.store.close()
+    return folder / "home"
+
+
+@pytest.fixture
+def shop(lived_in: Path, tmp_path: Path) -> App:
+    """The same, to do with as one likes."""
+    shutil.copytree(lived_in, tmp_path / "home")
+    return open_app(tmp_path / "home")
 
 
 def facts(app: App) -> dict[str, object]:

@@ -72,7 +72,7 @@ def press(phone: TestClient, path: str, **fields: str) -> tuple[int, str]:
     return answer.status_code, answer.text
 
 
-def test_opened_fifty_times_by_scanners_it_writes_nothing(phone: TestClient, shop: App, link: Link) -> None:
+def test_opened_again_and_again_by_scanners_it_writes_nothing(phone: TestClient, shop: App, link: Link) -> None:
     before = writes(shop)
     for path in (
         link(Act.DONE, standing(shop)),
@@ -80,7 +80,7 @@ def test_opened_fifty_times_by_scanners_it_writes_nothing(phone: TestClient, sho
         link(Act.IT_WAS, asking(shop), 1),
         link(Act.IT_WAS, asking(shop), None),
     ):
-        opened = {(phone.get(path).status_code, phone.head(path).status_code) for _ in range(50)}
+        opened = {(phone.get(path).status_code, phone.head(path).status_code) for _ in range(10)}
         assert {code for code, _ in opened} == {200}
         page = phone.get(path).text
         assert "Nothing was written by opening this page" in page
