@@ -60,12 +60,6 @@ class GearHistogram:
         """The developments of its bins. [ln m]"""
         return BIN_CENTRES[list(self.bins)]
 
-    def dense(self) -> Column:
-        """The same with a zero for every empty bin."""
-        column = np.zeros(BINS)
-        column[list(self.bins)] = self.seconds
-        return column
-
     def packed(self) -> list[float]:
         """Noise and gears held, then bin and seconds in turn: flat, for JSON."""
         flat: list[float] = [self.noise, self.gears_held]

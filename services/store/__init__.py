@@ -19,7 +19,7 @@ from services.store.outbox import Posted
 from services.store.retractions import Retraction
 from services.store.rides import RideDetails, RideSpan
 from services.store.store import Store, Transaction
-from services.store.tags import TagFlip, TagRevision, Word
+from services.store.tags import TagFlip, Word
 from services.store.weather import WeatherBlock
 
 __all__ = [
@@ -44,7 +44,6 @@ __all__ = [
     "StoreError",
     "StoreUnusable",
     "TagFlip",
-    "TagRevision",
     "Transaction",
     "WeatherBlock",
     "Word",

@@ -207,14 +207,6 @@ class Assignments(Repository):
         """The decision that holds for this ride; None = nobody judged it yet."""
         return in_force(self.assignments_of(ride_id))
 
-    def assignments_in_force(self) -> dict[RideId, Decision]:
-        """The decision that holds for each ride, in one look; rides nobody judged are left out."""
-        histories: dict[RideId, list[Decision]] = {}
-        for row in self._all(select(ride_assignment).order_by(ride_assignment.c.id)):
-            histories.setdefault(RideId(row.ride), []).append(_decision(row))
-        held = {ride_id: in_force(history) for ride_id, history in histories.items()}
-        return {ride_id: decision for ride_id, decision in held.items() if decision is not None}
-
     def judged_rides(self, *, clues: bool = True, newest: int | None = None) -> list[JudgedRide]:
         """Every ride that counts and has clues, with the decision in force, by start.
 

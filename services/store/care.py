@@ -28,12 +28,9 @@ from rules.vocabulary import (
     WipeTest,
     WipeTestId,
 )
-from services.store.errors import NotFound
 from services.store.repository import AnyRow, Repository
 from services.store.retractions import Retraction, Retractions, standing_facts
 from services.store.tables import chain, own_limits, reading, supply, treatment, trial, wipe_test
-
-_TABLES: dict[str, Table] = {"treatment": treatment, "reading": reading, "wipe test": wipe_test}
 
 
 class Care(Repository):
@@ -128,15 +125,6 @@ class Care(Repository):
         query = _of(chains, wipe_test, "wipe test").order_by(wipe_test.c.done_at, wipe_test.c.id)
         return tuple(_wipe_test(row) for row in self._all(query))
 
-    def retract(self, kind: str, fact: int, *, at: datetime, by: str, why: str) -> Retraction:
-        """Take back a 'treatment', 'reading' or 'wipe test'. Raises NotFound, FactRefused."""
-        return Retractions(self._connection).take_back(_table(kind), kind, fact, at=at, by=by, why=why)
-
-    def undo_retraction(self, kind: str, fact: int, *, at: datetime, by: str) -> None:
-        """Count a fact again that was taken back. Raises NotFound."""
-        _table(kind)
-        Retractions(self._connection).put_back(kind, fact, at=at, by=by)
-
     def retractions(self) -> tuple[Retraction, ...]:
         """Everything ever taken back, of rides and fittings too, oldest first."""
         return Retractions(self._connection).history()
@@ -145,12 +133,6 @@ class Care(Repository):
 def _of(chains: Collection[ChainId] | None, table: Table, kind: str) -> Select[Any]:
     query = standing_facts(table, kind)
     return query if chains is None else query.where(table.c.chain.in_(chains))
-
-
-def _table(kind: str) -> Table:
-    if kind not in _TABLES:
-        raise NotFound("kind of care", kind, _TABLES)
-    return _TABLES[kind]
 
 
 def _treatment(row: AnyRow) -> Treatment:

@@ -5,14 +5,13 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import replace
 from datetime import datetime
-from typing import Any
 
 from sqlalchemy import Table, select
 
 from rules.vocabulary import BikeId, Chain, ChainId, Fitting, FittingId, Regime
-from services.store.errors import FactRefused, NotFound
+from services.store.errors import FactRefused
 from services.store.repository import AnyRow, Repository, aware
-from services.store.retractions import Retractions, standing_facts
+from services.store.retractions import standing_facts
 from services.store.tables import bike, chain, fitting
 
 
@@ -54,30 +53,6 @@ class Chains(Repository):
     def chain(self, chain_id: ChainId) -> Chain:
         """The chain of that number. Raises NotFound."""
         return _chain(self._row(chain, chain_id, "chain"))
-
-    def find_chain(self, name: str) -> Chain:
-        """The chain of that name, whatever its case. Raises NotFound with the names that look like it."""
-        by_key = {one.name.casefold(): one for one in self.chains()}
-        found = by_key.get(name.strip().casefold())
-        if found is None:
-            raise NotFound("chain", name, (one.name for one in by_key.values()))
-        return found
-
-    def update_chain(self, chain_id: ChainId, **fields: Any) -> Chain:
-        """Change any of add_chain's fields, or retired_at. Raises NotFound, FactRefused."""
-        self._row(chain, chain_id, "chain")
-        known = ("name", "regime", "speeds", "links", "price", "acquired_at", "retired_at")
-        unknown = set(fields) - set(known)
-        if unknown:
-            raise FactRefused(f"A chain has no “{', '.join(sorted(unknown))}”; it has {', '.join(known)}.")
-        if "name" in fields:
-            fields["name"] = self._free_name(chain, fields["name"], "chain", but=chain_id)
-            fields["name_key"] = fields["name"].casefold()
-        if "regime" in fields:
-            fields["regime"] = Regime(fields["regime"]).value
-        if fields:
-            self._update(chain, chain_id, **fields)
-        return self.chain(chain_id)
 
     def retire_chain(self, chain_id: ChainId, at: datetime) -> Chain:
         """The chain has done its work; it comes off its bike. Raises FactRefused if retired already."""
@@ -126,35 +101,6 @@ class Chains(Repository):
         self._update(fitting, standing.id, removed_at=at)
         return replace(standing, removed_at=at)
 
-    def revise_fitting(
-        self,
-        fitting_id: FittingId,
-        *,
-        fitted_at: datetime,
-        removed_at: datetime | None,
-        at: datetime,
-        by: str,
-        why: str,
-    ) -> Fitting:
-        """Mend a fitting's times: the old fact is taken back and a new one takes its place.
-
-        Raises NotFound, or FactRefused when the new times contradict other fittings.
-        """
-        old = _fitting(self._row(fitting, fitting_id, "fitting"))
-        self.retract_fitting(fitting_id, at=at, by=by, why=why)
-        return self._fitted(replace(old, fitted_at=aware(fitted_at), removed_at=removed_at))
-
-    def retract_fitting(self, fitting_id: FittingId, *, at: datetime, by: str, why: str) -> None:
-        """It was never so. The fitting is kept, and counts no more. Raises NotFound, FactRefused."""
-        Retractions(self._connection).take_back(fitting, "fitting", fitting_id, at=at, by=by, why=why)
-
-    def restore_fitting(self, fitting_id: FittingId, *, at: datetime, by: str) -> Fitting:
-        """Count a fitting again. Raises NotFound, or FactRefused when others have taken its place."""
-        again = _fitting(self._row(fitting, fitting_id, "fitting"))
-        self._refuse_overlap(again)
-        Retractions(self._connection).put_back("fitting", fitting_id, at=at, by=by)
-        return again
-
     def fittings(
         self, *, chains: Collection[ChainId] | None = None, bikes: Collection[BikeId] | None = None
     ) -> tuple[Fitting, ...]:
@@ -192,14 +138,14 @@ class Chains(Repository):
                     "Give another time, or say when it came off."
                 )
 
-    def _free_name(self, table: Table, name: str, what: str, but: int | None = None) -> str:
+    def _free_name(self, table: Table, name: str, what: str) -> str:
         name = " ".join(name.split())
         if not name:
             raise FactRefused(f"A {what} needs a name.")
         taken = self._connection.execute(
             select(table.c.id, table.c.name).where(table.c.name_key == name.casefold())
         ).first()
-        if taken is not None and taken.id != but:
+        if taken is not None:
             raise FactRefused(f"There is a {what} “{taken.name}” already; give this one another name.")
         return name
 

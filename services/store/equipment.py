@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import Any, TypeVar
+from typing import TypeVar
 from zoneinfo import ZoneInfo
 
-from sqlalchemy import Table, func, select
+from sqlalchemy import func, select
 
 from rules.vocabulary import Bike, BikeId, Rider, RiderId, Sensor, SensorId
 from services.store.chains import Chains
@@ -51,13 +51,6 @@ class Equipment(Chains):
     def find_rider(self, name: str) -> Rider:
         """The rider of that name, whatever its case. Raises NotFound with the names that look like it."""
         return _found(name, self.riders(), "rider")
-
-    def update_rider(self, rider_id: RiderId, **fields: Any) -> Rider:
-        """Change a rider's name, email or time_zone. Raises NotFound, FactRefused."""
-        if "time_zone" in fields:
-            _known_zone(fields["time_zone"])
-        self._change(rider, rider_id, "rider", fields, ("name", "email", "time_zone"))
-        return _rider(self._row(rider, rider_id, "rider"))
 
     def add_bike(
         self,
@@ -102,15 +95,6 @@ class Equipment(Chains):
         """The bike of that name, whatever its case. Raises NotFound with the names that look like it."""
         return _found(name, self.bikes(), "bike")
 
-    def update_bike(self, bike_id: BikeId, **fields: Any) -> Bike:
-        """Change any of add_bike's fields. Raises NotFound, FactRefused."""
-        for teeth in ("chainrings", "cogs"):
-            if teeth in fields:
-                fields[teeth] = list(fields[teeth])
-        known = tuple(column.name for column in bike.columns if column.name not in ("id", "name_key"))
-        self._change(bike, bike_id, "bike", fields, known)
-        return self.bike(bike_id)
-
     def add_sensor(
         self,
         kind: str,
@@ -146,28 +130,6 @@ class Equipment(Chains):
             sensor, kind=kind, identity=identity, bike=bike_id, from_at=from_at, until_at=until_at
         )
         return Sensor(SensorId(row_id), kind, identity, bike_id, from_at, until_at)
-
-    def change_sensor_span(
-        self, sensor_id: SensorId, *, from_at: datetime | None, until_at: datetime | None
-    ) -> Sensor:
-        """Mend when a sensor sat on its bike. Raises NotFound, or FactRefused for an overlap."""
-        row = self._row(sensor, sensor_id, "sensor")
-        for other in self.sensors():
-            if (
-                other.identity == row.identity
-                and other.id != sensor_id
-                and _overlap(other, from_at, until_at)
-            ):
-                raise FactRefused(
-                    f"The sensor {row.identity} is on {self.bike(other.bike).name} in that time already."
-                )
-        self._update(sensor, sensor_id, from_at=from_at, until_at=until_at)
-        return _sensor(self._row(sensor, sensor_id, "sensor"))
-
-    def remove_sensor(self, sensor_id: SensorId) -> None:
-        """Forget that a sensor sat on a bike: it was learned or typed wrongly. Raises NotFound."""
-        self._row(sensor, sensor_id, "sensor")
-        self._connection.execute(sensor.delete().where(sensor.c.id == sensor_id))
 
     def sensors(self) -> tuple[Sensor, ...]:
         """Which sensor sat on which bike when, in the order it was learned."""
@@ -209,19 +171,6 @@ class Equipment(Chains):
             for key, rows in groups.items()
         ]
         return tuple(sorted(sightings, key=lambda s: (-s.rides, s.kind, s.identity)))
-
-    def _change(
-        self, table: Table, row_id: int, what: str, fields: dict[str, Any], known: Iterable[str]
-    ) -> None:
-        self._row(table, row_id, what)
-        unknown = set(fields) - set(known)
-        if unknown:
-            raise FactRefused(f"A {what} has no “{', '.join(sorted(unknown))}”; it has {', '.join(known)}.")
-        if "name" in fields:
-            fields["name"] = self._free_name(table, fields["name"], what, but=row_id)
-            fields["name_key"] = fields["name"].casefold()
-        if fields:
-            self._update(table, row_id, **fields)
 
 
 def _found(name: str, things: Iterable[Named], what: str) -> Named:

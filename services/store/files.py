@@ -129,10 +129,6 @@ class Files(Repository):
         rows = self._all(select(file_path.c.path, file_path.c.size_bytes, file_path.c.mtime_s))
         return {path: (size, mtime_s) for path, size, mtime_s in rows}
 
-    def record_path(self, path: str, size: int, mtime_s: float) -> None:
-        """The file at this path, with this size and time, has been read."""
-        self.record_paths([(path, size, mtime_s)])
-
     def record_paths(self, read: Iterable[tuple[str, int, float]]) -> None:
         """The files at these paths, each with this size [bytes] and time [Unix s], have been read."""
         last = {storable(path): (size, mtime_s) for path, size, mtime_s in read}

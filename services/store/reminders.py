@@ -97,10 +97,6 @@ class Reminders(Repository):
         """Every reminder ever raised about this chain, in order."""
         return self._load(reminder.c.chain == chain)
 
-    def of_cause(self, key: str) -> tuple[RaisedReminder, ...]:
-        """Every reminder ever raised for this cause, in order: a withdrawn cause may come back."""
-        return self._load(reminder.c.cause_key == key)
-
     def _load(self, condition: ColumnElement[bool] | TextClause) -> tuple[RaisedReminder, ...]:
         ids = select(reminder.c.id).where(condition)
         reasons: dict[int, list[Reason]] = {}

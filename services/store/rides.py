@@ -130,13 +130,6 @@ class Rides(Assignments, Tags, SameOutings):
         ids = counted_ids().where(*_conditions(between, rider, bike, unassigned, text)).subquery()
         return self._connection.scalar(select(func.count()).select_from(ids)) or 0
 
-    def overlapping(self, rider: RiderId | None, start: datetime, end: datetime) -> tuple[Ride, ...]:
-        """Rides under way at some moment between these, of one rider or of anybody, by start."""
-        ids = counted_ids().where(overlaps(start, end))
-        if rider is not None:
-            ids = ids.where(ride.c.rider == rider)
-        return load_rides(self._connection, ids)
-
     def spans(self, start: datetime, end: datetime) -> tuple[RideSpan, ...]:
         """Rides under way at some moment between these, without their hours: one quick look, by start."""
         columns = (

@@ -36,17 +36,6 @@ class TagFlip:
 
 
 @dataclass(frozen=True, slots=True)
-class TagRevision:
-    """One tag of an hour, when it was made and when the same was last found again."""
-
-    hour_start: datetime
-    tag: ConditionTag
-    made_at: datetime
-    checked_at: datetime
-    current: bool
-
-
-@dataclass(frozen=True, slots=True)
 class Word:
     """What a rider said of a ride. about: 'conditions' or 'unpaved share'; said None = took it back."""
 
@@ -100,27 +89,6 @@ class Tags(Repository):
         self._insert_many(condition_tag, fresh)
         self._mirror_tags({int(row["ride_hour"]): _tagged(row) for row in fresh})
         return tuple(flips)
-
-    def tag_revisions(self, ride_id: RideId) -> tuple[TagRevision, ...]:
-        """Every tag the hours of this ride ever had, by hour, oldest first."""
-        query = (
-            select(
-                ride_hour.c.hour_start,
-                condition_tag.c.made_at,
-                condition_tag.c.checked_at,
-                condition_tag.c.is_current,
-                *TAG_COLUMNS,
-            )
-            .join_from(ride_hour, condition_tag, condition_tag.c.ride_hour == ride_hour.c.id)
-            .where(ride_hour.c.ride == ride_id)
-            .order_by(ride_hour.c.hour_start, condition_tag.c.id)
-        )
-        revisions = []
-        for hour_start, made_at, checked_at, current, *values in self._all(query):
-            tag = tag_of(tuple(values))
-            assert tag is not None
-            revisions.append(TagRevision(hour_start, tag, made_at, checked_at, current))
-        return tuple(revisions)
 
     def untagged(
         self,

@@ -17,7 +17,15 @@ from pathlib import Path
 
 import numpy as np
 
-from ingest.bikes.gearing import BIN_CENTRES, BIN_WIDTH, GearHistogram, gear_histogram, gears_seen, smoothed
+from ingest.bikes.gearing import (
+    BIN_CENTRES,
+    BIN_WIDTH,
+    BINS,
+    GearHistogram,
+    gear_histogram,
+    gears_seen,
+    smoothed,
+)
 from ingest.errors import UnreadableFile
 from tests.read_one import read
 
@@ -53,7 +61,7 @@ def nearest_teeth(lines: np.ndarray, seconds: np.ndarray) -> Teeth:
 
 def svg(title: str, histogram: GearHistogram, lines: np.ndarray, teeth: Teeth) -> str:
     """The comb as a picture: bars of seconds, found lines solid, gears of the fitted teeth dashed."""
-    seconds = histogram.dense()
+    seconds = np.bincount(histogram.bins, histogram.seconds, BINS)
     share = np.cumsum(seconds) / seconds.sum()
     low, high = int(np.searchsorted(share, 0.003)), int(np.searchsorted(share, 0.997))
     first, last = BIN_CENTRES[low] - 0.03, BIN_CENTRES[high] + 0.03
@@ -114,8 +122,8 @@ def main() -> None:
         if histogram is None or histogram.gears_held < 4:
             print(f"{file.name}: no comb")
             continue
-        lines = gears_seen(histogram.dense())
-        teeth = nearest_teeth(lines, histogram.dense())
+        lines = gears_seen(np.bincount(histogram.bins, histogram.seconds, BINS))
+        teeth = nearest_teeth(lines, np.bincount(histogram.bins, histogram.seconds, BINS))
         (out / f"{file.stem}.svg").write_text(svg(file.stem, histogram, lines, teeth))
         print(f"\n{file.name}: {sum(histogram.seconds)} s of steady pedalling, speed noise {histogram.noise}")
         wheel = f"{teeth.chainring} teeth, wheel {teeth.wheel_m:.3f} m"

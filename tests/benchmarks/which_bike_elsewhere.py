@@ -154,7 +154,8 @@ class Lived:
     def verdicts(self, way: str, only: Iterable[RideId] | None = None) -> list[Verdict]:
         """On every ride; what a rider said stands as such, and is no verdict."""
         with self.app.store.reading() as tx:
-            held = tx.rides.assignments_in_force()
+            every = {ride.id: tx.rides.assignment_in_force(ride.id) for ride in tx.rides.rides()}
+            held = {number: one for number, one in every.items() if one is not None}
             whole = HouseholdJudgement(tx) if only is None else None
             asked = whole.questions() if whole else ()
             now = {n: whole.assignment(n) for n, d in held.items() if d.verdict == "ask"} if whole else {}

@@ -31,6 +31,7 @@ from services.running.demo import SETTINGS, _enter_equipment
 from services.running.round import one_round
 from services.settings import SETTINGS_FILE
 from services.store import Posted
+from services.use_cases.find import the_chain_named
 from services.wiring import open_app
 
 DROPPED_AFTER = timedelta(minutes=10)
@@ -72,7 +73,7 @@ def deeds(
     def treat(fact: TreatmentFact) -> Deed:
         def deed() -> None:
             with shop.store.writing() as tx:
-                chain = tx.equipment.find_chain(fact.chain).id
+                chain = the_chain_named(tx.garage(), fact.chain).id
                 tx.care.log_treatment(chain, fact.kind, fact.done_at, minutes=fact.minutes, cost=fact.cost)
 
         return deed
@@ -81,7 +82,7 @@ def deeds(
         def deed() -> None:
             seen = {"over_pct": fact.over_pct, "under_pct": fact.under_pct, "exact_pct": fact.exact_pct}
             with shop.store.writing() as tx:
-                chain = tx.equipment.find_chain(fact.chain).id
+                chain = the_chain_named(tx.garage(), fact.chain).id
                 tx.care.log_reading(chain, fact.tool, fact.taken_at, **seen)
 
         return deed

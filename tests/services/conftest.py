@@ -58,9 +58,15 @@ def url(request: pytest.FixtureRequest, tmp_path: Path) -> str:
             return f"{club}&household={opened.add(str(tmp_path)).number}"
     with psycopg.connect(server_database(server, "migrated"), autocommit=True) as connection:
         found = connection.execute("SELECT tablename FROM pg_tables WHERE schemaname = 'public'").fetchall()
-        tables = ", ".join(name for (name,) in found if name not in ("alembic_version", "write_count"))
-        connection.execute(f"TRUNCATE {tables} RESTART IDENTITY CASCADE")
+        connection.execute("SET session_replication_role = replica")  # no trigger, no foreign key
+        for (name,) in found:  # quicker than TRUNCATE where there are few rows
+            if name not in ("alembic_version", "write_count"):
+                connection.execute(f"DELETE FROM {name}")
         connection.execute("UPDATE write_count SET writes = 0")
+        connection.execute(
+            "SELECT setval(oid::regclass, 1, false) FROM pg_class "
+            "WHERE relkind = 'S' AND relnamespace = 'public'::regnamespace"
+        )
     return with_database(server, "migrated")
 
 

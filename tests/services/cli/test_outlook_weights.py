@@ -11,6 +11,7 @@ from rules.vocabulary import Condition
 from services.cli.program import run
 from services.running.round import one_round
 from services.settings import SETTINGS_FILE
+from services.use_cases.find import the_chain_named
 from services.wiring import open_app
 from tests.wet_household import a_ride
 
@@ -29,7 +30,7 @@ def home(tmp_path: Path) -> Path:
         tx.equipment.add_sensor("power meter", "serial 4711", bike.id)
         for name in ("Flint", "Chert"):
             tx.equipment.add_chain(name, speeds=11)
-        flint = tx.equipment.find_chain("Flint")
+        flint = the_chain_named(tx.garage(), "Flint")
         tx.equipment.fit_chain(flint.id, bike.id, NOW - timedelta(days=30))
     one_round(shop, now=NOW)
     with shop.store.writing() as tx:

@@ -259,9 +259,9 @@ def test_a_watched_file_that_waits_or_that_nobody_read_is_named(home: Path) -> N
     status = (home / "rides" / "b.fit").stat()
     with shop.store.writing() as tx:
         tx.notes.put(FILES_WAITING, [[str(home / "rides" / "a.fit"), "it is locked", "unlock it"]], at=NOW)
-        tx.files.record_path(str(home / "rides" / "b.fit"), status.st_size, status.st_mtime)
+        tx.files.record_paths([(str(home / "rides" / "b.fit"), status.st_size, status.st_mtime)])
         # Another file of the same size took its place since.
-        tx.files.record_path(str(home / "rides" / "d.fit"), status.st_size, status.st_mtime - 60)
+        tx.files.record_paths([(str(home / "rides" / "d.fit"), status.st_size, status.st_mtime - 60)])
 
     waiting, unread = (one for one in to_mend(shop) if one.about == "files")
 

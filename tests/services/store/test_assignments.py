@@ -27,7 +27,7 @@ def test_a_decision_puts_the_ride_on_its_bike(store: Store) -> None:
             by="the round",
         )
         assert tx.rides.assignments_of(ride) == (made,)
-        assert tx.rides.assignments_in_force() == {ride: made}
+        assert tx.rides.assignment_in_force(ride) == made
         assert tx.rides.confirm_list() == tx.rides.likely() == ()
         kept = tx.rides.ride(ride)
     assert (kept.bike, kept.decided_by) == (household.plover.id, DecidedBy.SENSOR)

@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import pytest
+from sqlalchemy import Table
 
 from rules.vocabulary import ChainId, ReadingTool, TreatmentKind
 from services.store import FactRefused, NotFound, Store
+from services.store.retractions import Retractions
+from services.store.tables import reading, treatment, wipe_test
 from tests.services.store.household import DAY, HOUR, MORNING, settle
 
 
@@ -71,8 +74,9 @@ def test_a_chain_nobody_knows_is_not_found(store: Store) -> None:
         tx.care.log_treatment(ChainId(7), TreatmentKind.DRIP, MORNING)
 
 
-@pytest.mark.parametrize("kind", ["treatment", "reading", "wipe test"])
-def test_a_fact_taken_back_counts_no_more_and_can_be_counted_again(store: Store, kind: str) -> None:
+@pytest.mark.parametrize("table", [treatment, reading, wipe_test], ids=str)
+def test_a_fact_taken_back_counts_no_more_and_can_be_counted_again(store: Store, table: Table) -> None:
+    kind = table.name.replace("_", " ")
     chain = settle(store).amber.id
     with store.writing() as tx:
         facts = {
@@ -80,24 +84,19 @@ def test_a_fact_taken_back_counts_no_more_and_can_be_counted_again(store: Store,
             "reading": tx.care.log_reading(chain, ReadingTool.RULER, MORNING, exact_pct=0.1),
             "wipe test": tx.care.log_wipe_test(chain, MORNING, 1),
         }
-        taken = tx.care.retract(kind, facts[kind].id, at=MORNING + DAY, by="Ines", why="The other chain.")
+        why = {"at": MORNING + DAY, "by": "Ines", "why": "The other chain."}
+        retractions = Retractions(tx._connection)
+        taken = retractions.take_back(table, kind, facts[kind].id, **why)
         in_force = (*tx.care.treatments(), *tx.care.readings(), *tx.care.wipe_tests())
         assert set(in_force) == set(facts.values()) - {facts[kind]}
         assert tx.care.retractions() == (taken,)
         with pytest.raises(FactRefused, match="taken back already"):
-            tx.care.retract(kind, facts[kind].id, at=MORNING + DAY, by="Ines", why="Again.")
+            retractions.take_back(table, kind, facts[kind].id, **why)
     with store.writing() as tx:
-        tx.care.undo_retraction(kind, facts[kind].id, at=MORNING + 2 * DAY, by="Tomás")
+        retractions = Retractions(tx._connection)
+        retractions.put_back(kind, facts[kind].id, at=MORNING + 2 * DAY, by="Tomás")
         in_force = (*tx.care.treatments(), *tx.care.readings(), *tx.care.wipe_tests())
         assert set(in_force) == set(facts.values())
         assert [(r.undone_at, r.undone_by) for r in tx.care.retractions()] == [(MORNING + 2 * DAY, "Tomás")]
         with pytest.raises(NotFound):
-            tx.care.undo_retraction(kind, facts[kind].id, at=MORNING + 2 * DAY, by="Tomás")
-
-
-def test_only_care_is_taken_back_here(store: Store) -> None:
-    with store.writing() as tx:
-        with pytest.raises(NotFound, match="No kind of care “ride”"):
-            tx.care.retract("ride", 1, at=MORNING, by="Ines", why="")
-        with pytest.raises(NotFound, match="No treatment “5”"):
-            tx.care.retract("treatment", 5, at=MORNING, by="Ines", why="")
+            retractions.put_back(kind, facts[kind].id, at=MORNING + 2 * DAY, by="Tomás")

@@ -30,6 +30,8 @@ from rules.vocabulary import Condition, DecidedBy, TreatmentKind
 from services.store import Store, StoreUnusable
 from services.store import migrate as migrate_module
 from services.store.migrate import KNOWN, MIGRATIONS
+from services.store.retractions import Retractions
+from services.store.tables import treatment
 from services.use_cases.undo import undo
 from services.wiring import open_app
 from tests.services.store.household import DAY, MORNING, ride_of, settle
@@ -78,7 +80,7 @@ def _fill(store: Store) -> Old:
         decision = tx.rides.record(ride, heron, decided_by=DecidedBy.RIDER, at=MORNING, by="Ines").id
         drip = tx.care.log_treatment(house.basalt.id, TreatmentKind.DRIP, MORNING).id
         oil = tx.care.log_treatment(house.basalt.id, TreatmentKind.OIL, MORNING).id
-        tx.care.retract("treatment", oil, at=MORNING, by="Ines", why="slip")
+        Retractions(tx._connection).take_back(treatment, "treatment", oil, at=MORNING, by="Ines", why="slip")
         tx.rides.withdraw(other, at=MORNING, by="Ines", why="a car")
         tx.equipment.add_sensor("power meter", "serial 99", heron)
         word = text(

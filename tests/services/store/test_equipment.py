@@ -8,7 +8,7 @@ import pytest
 
 from rules.vocabulary import BikeId, DecidedBy
 from services.store import FactRefused, NotFound, Store
-from tests.services.store.household import DAY, HOUR, MORNING, ride_of, ride_summary, settle
+from tests.services.store.household import DAY, MORNING, ride_of, ride_summary, settle
 
 
 def test_riders_come_back_as_they_were_added(store: Store) -> None:
@@ -53,16 +53,6 @@ def test_a_time_zone_that_does_not_exist_is_refused(store: Store) -> None:
         tx.equipment.add_rider("Ines", time_zone="La Paz")
 
 
-def test_a_rider_changes_name_mail_and_zone(store: Store) -> None:
-    household = settle(store)
-    with store.writing() as tx:
-        changed = tx.equipment.update_rider(household.ines.id, name="Inés", email=None, time_zone="UTC")
-        assert tx.equipment.find_rider("inés") == changed
-    assert (changed.name, changed.email, changed.time_zone) == ("Inés", None, "UTC")
-    with pytest.raises(FactRefused, match="time zone"), store.writing() as tx:
-        tx.equipment.update_rider(household.ines.id, time_zone="Nowhere/At_All")
-
-
 def test_a_bike_keeps_its_gears_and_dates(store: Store) -> None:
     household = settle(store)
     with store.writing() as tx:
@@ -80,22 +70,6 @@ def test_a_bike_keeps_its_gears_and_dates(store: Store) -> None:
     with store.reading() as tx:
         assert tx.equipment.bikes()[-1] == added == tx.equipment.bike(added.id)
     assert (added.chainrings, added.cogs, added.from_at) == ((30, 46), (11, 13, 15, 34), MORNING)
-
-
-def test_a_bike_changes_what_is_named_and_nothing_else(store: Store) -> None:
-    household = settle(store)
-    with store.writing() as tx:
-        changed = tx.equipment.update_bike(household.plover.id, unpaved_share=0.75, cogs=(10, 12))
-    assert (changed.name, changed.unpaved_share, changed.cogs, changed.chainrings) == (
-        "Plover",
-        0.75,
-        (10, 12),
-        (40,),
-    )
-    with pytest.raises(FactRefused, match="has no “weight”"), store.writing() as tx:
-        tx.equipment.update_bike(household.plover.id, weight=9.0)
-    with pytest.raises(FactRefused, match="“Heron” already"), store.writing() as tx:
-        tx.equipment.update_bike(household.plover.id, name="heron")
 
 
 @pytest.mark.parametrize(
@@ -154,22 +128,6 @@ def test_a_sensor_is_not_in_two_places(store: Store) -> None:
         tx.equipment.add_sensor("power meter", "serial 77", household.heron.id, from_at=MORNING - DAY)
     with pytest.raises(FactRefused, match="say from when"), store.writing() as tx:
         tx.equipment.add_sensor("power meter", "serial 77", household.heron.id)
-
-
-def test_a_span_that_was_typed_wrongly_is_mended_or_removed(store: Store) -> None:
-    household = settle(store)
-    with store.writing() as tx:
-        first = tx.equipment.add_sensor("speed", "serial 5", household.plover.id, MORNING, MORNING + DAY)
-        second = tx.equipment.add_sensor("speed", "serial 5", household.heron.id, from_at=MORNING + DAY)
-        mended = tx.equipment.change_sensor_span(first.id, from_at=None, until_at=MORNING + HOUR)
-    assert (mended.from_at, mended.until_at) == (None, MORNING + HOUR)
-    with pytest.raises(FactRefused, match="on Heron in that time"), store.writing() as tx:
-        tx.equipment.change_sensor_span(first.id, from_at=None, until_at=None)
-    with store.writing() as tx:
-        tx.equipment.remove_sensor(second.id)
-        assert tx.equipment.sensors() == (mended,)
-    with pytest.raises(NotFound), store.writing() as tx:
-        tx.equipment.remove_sensor(second.id)
 
 
 def test_sensors_seen_counts_rides_and_their_bikes(store: Store) -> None:

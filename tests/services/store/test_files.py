@@ -51,14 +51,14 @@ def test_a_file_read_by_a_later_version_gets_its_new_outcome(store: Store) -> No
 
 def test_a_path_is_known_by_size_and_time(store: Store) -> None:
     with store.writing() as tx:
-        tx.files.record_path("/rides/ä.fit", 10, 1_780_000_000.123456)
+        tx.files.record_paths([("/rides/ä.fit", 10, 1_780_000_000.123456)])
         assert tx.files.is_known_path("/rides/ä.fit", 10, 1_780_000_000.123456)
     with store.writing() as tx:
         assert tx.files.is_known_path("/rides/ä.fit", 10, 1_780_000_000.123456)
         assert not tx.files.is_known_path("/rides/ä.fit", 11, 1_780_000_000.123456)
         assert not tx.files.is_known_path("/rides/ä.fit", 10, 1_780_000_000.2)
         assert not tx.files.is_known_path("/rides/b.fit", 10, 1_780_000_000.123456)
-        tx.files.record_path("/rides/ä.fit", 11, 1_780_000_001.0)
+        tx.files.record_paths([("/rides/ä.fit", 11, 1_780_000_001.0)])
     with store.reading() as tx:
         assert tx.files.known_paths() == {"/rides/ä.fit": (11, 1_780_000_001.0)}
 
@@ -67,7 +67,7 @@ def test_a_name_that_is_no_text_is_kept_readable(store: Store) -> None:
     odd = b"/rides/caf\xe9.fit".decode("utf-8", "surrogateescape")
     rider = settle(store).ines.id
     with store.writing() as tx:
-        tx.files.record_path(odd, 1, 1.0)
+        tx.files.record_paths([(odd, 1, 1.0)])
         tx.files.record(sha256="aa", name=odd, size=1, seen_at=MORNING, outcome="new ride")
         ride = tx.rides.add(ride_summary(file_name=odd, title="nul \0"), rider)
     with store.reading() as tx:

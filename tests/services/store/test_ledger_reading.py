@@ -7,6 +7,8 @@ from pathlib import Path
 
 from rules.vocabulary import Condition, DecidedBy, TreatmentKind
 from services.store import Store
+from services.store.retractions import Retractions
+from services.store.tables import treatment
 from tests.services.store.household import DAY, HOUR, MORNING, ride_of, ride_summary, settle, tag
 
 
@@ -19,7 +21,8 @@ def test_the_ledger_holds_every_fact_in_force_and_no_other(store: Store) -> None
         drip = tx.care.log_treatment(household.amber.id, TreatmentKind.DRIP, MORNING)
         slip = tx.care.log_treatment(household.amber.id, TreatmentKind.WIPE, MORNING)
         test = tx.care.log_wipe_test(household.amber.id, MORNING, 2)
-        tx.care.retract("treatment", slip.id, at=MORNING, by="Ines", why="a slip")
+        retractions = Retractions(tx._connection)
+        retractions.take_back(treatment, "treatment", slip.id, at=MORNING, by="Ines", why="a slip")
         tx.rides.record(kept, household.plover.id, decided_by=DecidedBy.RIDER, at=MORNING, by="Ines")
         tx.rides.set_word(kept, Condition.WET, MORNING + DAY, "Ines")
         tx.rides.add_tags(kept, [(MORNING + HOUR, tag(0.5))], MORNING + DAY)

@@ -171,7 +171,7 @@ WRITES: dict[str, tuple[Step_, Step_]] = {
         put_back("wipe test", 1),
     ),
     "chain_came": (nothing, lambda tx, _: tx.equipment.add_chain("Dolerite")),
-    "chain_amended": (nothing, lambda tx, h: tx.equipment.update_chain(h.amber, regime=Regime.WET_LUBE)),
+    "chain_amended": (nothing, update(chain, lambda h: h.amber, regime=Regime.WET_LUBE.value)),
     "chain_taken_back": (measured(0.8), take_back(chain, "chain", 3)),
     "chain_put_back": (after(measured(0.8), take_back(chain, "chain", 3)), put_back("chain", 3)),
     "bike_amended": (nothing, update(bike, 1, name="Lapwing")),

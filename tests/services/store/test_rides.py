@@ -92,8 +92,8 @@ def test_rides_under_way_at_the_same_time_overlap(store: Store) -> None:
     with store.reading() as tx:
 
         def during(start: float, end: float, rider: object = household.ines.id) -> list[RideId]:
-            found = tx.rides.overlapping(rider, MORNING + start * HOUR, MORNING + end * HOUR)  # type: ignore[arg-type]
-            return [ride.id for ride in found]
+            found = tx.rides.spans(MORNING + start * HOUR, MORNING + end * HOUR)
+            return [ride.id for ride in found if rider in (None, ride.rider)]
 
         assert during(1, 5) == [mine]
         assert during(-1, 0.1) == [mine]
@@ -162,7 +162,7 @@ def test_a_poorer_second_recording_is_linked_and_counts_no_more(store: Store) ->
         assert tx.rides.details(other).kept_ride == kept
         assert tx.rides.why_same_outing(other) == ("the same places to 1 m",)
         assert tx.rides.outing(other).reader == "gpx stream"
-        assert tx.rides.overlapping(None, MORNING, MORNING + HOUR)[0].id == kept
+        assert tx.rides.spans(MORNING, MORNING + HOUR)[0].id == kept
 
 
 def test_a_richer_second_recording_takes_the_rides_place(store: Store) -> None:

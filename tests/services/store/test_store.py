@@ -308,7 +308,6 @@ LOOKS = {  # what every round or page asks: each must be found by an index, not 
     "likely": lambda tx: tx.rides.likely(),
     "never judged": lambda tx: tx.rides.has_unjudged(),
     "spans": lambda tx: tx.rides.spans(MORNING, MORNING),
-    "overlapping": lambda tx: tx.rides.overlapping(None, MORNING, MORNING),
     "untagged": lambda tx: tx.rides.untagged(),
     "unsettled": lambda tx: tx.rides.any_unsettled(),
     "unknown": lambda tx: tx.rides.conditions_unknown(),

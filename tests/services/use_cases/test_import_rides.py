@@ -432,7 +432,7 @@ def test_what_an_older_version_refused_is_read_again_after_an_upgrade(house: Hou
     with house.shop.store.writing() as tx:
         digest = hashlib.sha256(file.read_bytes()).hexdigest()
         tx.files.record(sha256=digest, name=str(file), size=1, seen_at=NOW, outcome="not a ride")
-        tx.files.record_path(str(file), file.stat().st_size, file.stat().st_mtime)
+        tx.files.record_paths([(str(file), file.stat().st_size, file.stat().st_mtime)])
         tx.notes.put(FILES_READ_BY, WAY_OF_READING, at=NOW)
     assert [one.outcome for one in house.read()] == [Outcome.KNOWN]
 
@@ -516,7 +516,7 @@ def test_a_second_run_over_two_thousand_known_files_opens_none_of_them(
     with house.shop.store.writing() as tx:
         for file in files:
             status = file.stat()
-            tx.files.record_path(str(file), status.st_size, status.st_mtime)
+            tx.files.record_paths([(str(file), status.st_size, status.st_mtime)])
     monkeypatch.setattr(read_pool, "_read_one", None)
 
     read = import_files(house.shop.store, [ToRead(file, house.rider) for file in files], now=NOW)

@@ -8,6 +8,7 @@ from pathlib import Path
 import pytest
 
 from ingest.bikes.judge import WAY_OF_JUDGING
+from rules.commands import ForgetSensor
 from rules.vocabulary import DecidedBy, RideId
 from services.running.round import one_round
 from services.store.notes import BIKES_JUDGED_BY
@@ -19,7 +20,7 @@ from services.use_cases.judge_bikes import (
     told,
 )
 from services.use_cases.preview import with_answers
-from services.use_cases.record import LATER
+from services.use_cases.record import LATER, record
 from services.views.stories import ride_story
 from tests.saying import put_rides_on
 from tests.services.wet_week import DAY, Week, wet_week
@@ -104,9 +105,10 @@ def test_what_a_kill_left_unjudged_the_next_round_judges(week: Week) -> None:
 def test_a_ride_of_a_household_without_sensors_is_a_question(tmp_path: Path) -> None:
     week = wet_week(tmp_path / "bare")
     week.ride(0, sensor=STRANGE)
-    with week.shop.store.writing() as tx:
-        for span in tx.equipment.sensors():
-            tx.equipment.remove_sensor(span.id)
+    with week.shop.store.reading() as tx:
+        sensors = tx.equipment.sensors()
+    for one in sensors:
+        record(week.shop, ForgetSensor(one.identity, one.bike, one.from_at), now=NOW)
     week.round(1)
     with week.shop.store.reading() as tx:
         assert [ride.bike for ride in tx.rides.rides()] == [None]

@@ -12,6 +12,7 @@ from rules.commands import LogTreatment
 from rules.reminder import Step
 from rules.vocabulary import Condition, RideId, TreatmentKind
 from services.store import FactRefused
+from services.use_cases.find import the_chain_named
 from services.use_cases.preview import preview_condition, preview_rides_on
 from services.use_cases.record import Done, record
 from services.use_cases.undo import undo
@@ -140,7 +141,7 @@ def test_a_span_moves_its_grit_withdraws_what_it_caused_and_raises_what_is_now_d
 def test_a_look_ahead_says_what_the_correction_then_does(week: Week) -> None:
     with week.shop.store.reading() as tx:
         bike = tx.equipment.find_bike("Harrier").id
-        plover = tx.equipment.find_chain("Plover's chain").id
+        plover = the_chain_named(tx.garage(), "Plover's chain").id
     before = week.totals(), week.standing()
 
     seen = preview_rides_on(week.shop, [RideId(1), RideId(2)], bike, now=NOW)
@@ -218,7 +219,7 @@ def test_what_is_not_there_is_refused_and_nothing_is_half_kept(week: Week) -> No
 def test_several_chains_are_treated_in_one_act_and_undone_as_one(week: Week) -> None:
     with week.shop.store.writing() as tx:
         more = [tx.equipment.add_chain(name).id for name in ("Marl", "Flint")]
-        first = tx.equipment.find_chain("Plover's chain").id
+        first = the_chain_named(tx.garage(), "Plover's chain").id
     both = LogTreatment(first, TreatmentKind.IMMERSION, NOW, minutes=45.0, cost=0.9, also=tuple(more))
     totals = week.totals()
 

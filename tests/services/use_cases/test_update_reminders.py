@@ -7,11 +7,13 @@ from pathlib import Path
 
 import pytest
 
+from rules.commands import Amend
 from rules.reminder import Step
 from rules.vocabulary import TreatmentKind
 from services.channels import ChannelError
 from services.store import FactRefused
 from services.use_cases.answer_reminder import dismiss, done, put_off
+from services.use_cases.record import record
 from services.views.held_back import held_back
 from tests.saying import log_treatment
 from tests.services.wet_week import DAY, Week, wet_week
@@ -130,8 +132,9 @@ def test_the_outlook_goes_out_once_a_week_on_its_day(week: Week) -> None:
 
 
 def test_a_rider_without_an_address_gets_no_mail_and_the_round_goes_on(week: Week) -> None:
-    with week.shop.store.writing() as tx:
-        tx.equipment.update_rider(tx.equipment.find_rider("Ines").id, email=None)
+    with week.shop.store.reading() as tx:
+        ines = tx.equipment.find_rider("Ines").id
+    record(week.shop, Amend("rider", ines, {"email": None}), now=FIRST_DAY)
     week.ride(1)
 
     week.round(1)

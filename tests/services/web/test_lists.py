@@ -10,9 +10,11 @@ import pytest
 from playwright.sync_api import Browser
 from starlette.testclient import TestClient
 
+from rules.commands import Amend
 from rules.vocabulary import Regime
 from services.app import App
 from services.store import Store
+from services.use_cases.record import record
 from tests.services.web.browser import a_browser, a_tab
 from tests.services.web.conftest import Served
 from tests.services.web.small_household import NOW
@@ -114,7 +116,7 @@ SMALL = """([finger, press]) => [...document.querySelectorAll('a, button, input,
 
 
 def test_a_clock_that_is_no_places_is_named_by_its_distance(page: TestClient, shop: App) -> None:
-    rider = shop.store
-    with rider.writing() as tx:
-        tx.equipment.update_rider(tx.equipment.riders()[0].id, time_zone="Etc/GMT-2")
+    with shop.store.reading() as tx:
+        rider = tx.equipment.riders()[0].id
+    record(shop, Amend("rider", rider, {"time_zone": "Etc/GMT-2"}), now=NOW)
     assert "Times are those of UTC+2." in page.get("/").text

@@ -72,7 +72,7 @@ def press(phone: TestClient, path: str, **fields: str) -> tuple[int, str]:
     return answer.status_code, answer.text
 
 
-def test_opened_again_and_again_by_scanners_it_writes_nothing(phone: TestClient, shop: App, link: Link) -> None:
+def test_opened_by_scanners_it_writes_nothing(phone: TestClient, shop: App, link: Link) -> None:
     before = writes(shop)
     for path in (
         link(Act.DONE, standing(shop)),

@@ -16,6 +16,7 @@ from rules.units import SI, said
 from rules.vocabulary import ReadingTool, Regime, TreatmentKind
 from services.app import App
 from services.running.round import one_round
+from services.use_cases.find import the_chain_named
 from tests.services.web.small_household import NOW, QUESTIONS, SCRIPT
 
 Token = Callable[[], str]
@@ -381,7 +382,7 @@ def test_the_garage_is_kept_from_the_page(page: TestClient, shop: App, token: To
     chain = {"the_page": token(), "name": "Mica", "regime": "waxed", "speeds": "12", "price": "41.50"}
     page.post("/settings/chains", data=chain)
     with shop.store.reading() as tx:
-        curlew, mica = tx.equipment.find_bike("Curlew"), tx.equipment.find_chain("Mica")
+        curlew, mica = tx.equipment.find_bike("Curlew"), the_chain_named(tx.garage(), "Mica")
     assert (curlew.unpaved_share, curlew.cogs, mica.price) == (0.4, (11, 13, 15, 17), 41.5)
     fit = {"the_page": token(), "chain": str(mica.id), "bike": str(curlew.id), "at": "2025-01-13T08:00"}
     assert "Mica fitted to Curlew on 13 January 2025" in page.post("/settings/fit", data=fit).text

@@ -82,7 +82,8 @@ def main(home: Path, out: Path) -> None:
         ]
     names = {bike.id: bike.name for bike in ledger.bikes}
     with app.store.reading() as tx:
-        decisions = tx.rides.assignments_in_force()
+        held = {ride.id: tx.rides.assignment_in_force(ride.id) for ride in ledger.rides}
+        decisions = {number: one for number, one in held.items() if one is not None}
         asked = [ride.id for ride in tx.rides.confirm_list()]
     longest = sorted(decisions, key=lambda ride: -len(decisions[ride].evidence))[:1]
     for ride_id in (*asked[:1], *longest):
