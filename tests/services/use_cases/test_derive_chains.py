@@ -1,7 +1,11 @@
-"""After any history, what was derived chain by chain is what a fold of all facts gives: on both databases."""
+"""After any history, what was derived chain by chain is what a fold of all facts gives: on both databases.
+
+GRITLEDGER_LONG=40 in the environment runs forty times as many histories.
+"""
 
 from __future__ import annotations
 
+import os
 import shutil
 import tempfile
 from contextlib import suppress
@@ -154,7 +158,7 @@ def run(machine: type[Histories], examples: int, steps: int) -> None:
     run_state_machine_as_test(
         machine,
         settings=settings(
-            max_examples=examples,
+            max_examples=examples * int(os.environ.get("GRITLEDGER_LONG", "1")),
             stateful_step_count=steps,
             deadline=None,
             derandomize=True,
@@ -164,7 +168,7 @@ def run(machine: type[Histories], examples: int, steps: int) -> None:
 
 
 def test_chain_by_chain_is_all_at_once_on_sqlite() -> None:
-    run(Histories, examples=8, steps=25)
+    run(Histories, examples=5, steps=20)
 
 
 @pytest.fixture(scope="module")
@@ -188,7 +192,7 @@ def test_chain_by_chain_is_all_at_once_on_postgresql(emptied: str) -> None:
                 connection.execute(f"TRUNCATE {tables} RESTART IDENTITY CASCADE")
             return with_database(emptied, "histories")
 
-    run(OnPostgresql, examples=3, steps=20)
+    run(OnPostgresql, examples=2, steps=15)
 
 
 def test_a_kill_between_a_fact_and_its_derivation_leaves_the_chain_dirty(tmp_path: Path) -> None:
