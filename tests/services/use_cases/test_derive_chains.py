@@ -1,6 +1,6 @@
 """After any history, what was derived chain by chain is what a fold of all facts gives: on both databases.
 
-GRITLEDGER_LONG=40 in the environment runs forty times as many histories.
+GRITLEDGER_TESTS_LONG=40 in the environment runs forty times as many histories.
 """
 
 from __future__ import annotations
@@ -158,7 +158,7 @@ def run(machine: type[Histories], examples: int, steps: int) -> None:
     run_state_machine_as_test(
         machine,
         settings=settings(
-            max_examples=examples * int(os.environ.get("GRITLEDGER_LONG", "1")),
+            max_examples=examples * int(os.environ.get("GRITLEDGER_TESTS_LONG", "1")),
             stateful_step_count=steps,
             deadline=None,
             derandomize=True,

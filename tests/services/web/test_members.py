@@ -11,6 +11,7 @@ from urllib.parse import urlsplit
 
 import pytest
 from starlette.testclient import TestClient
+from tests.services.store.conftest import club_url, postgresql_server
 
 from rules.roles import MAY, Reach, Right, Role
 from rules.vocabulary import RiderId
@@ -20,7 +21,6 @@ from services.store.people import IDLE, INVITED_FOR, LONGEST
 from services.use_cases.sign_in import FREE_FROM_AN_ADDRESS, FREE_TRIES
 from services.web.decisions import DECISIONS, Door, decided
 from tests.mail_server import mail_server
-from tests.services.store.conftest import club_url, postgresql_server
 from tests.services.web.club_evening import (
     PASSWORD,
     Evening,

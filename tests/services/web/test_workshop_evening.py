@@ -10,11 +10,11 @@ from urllib.parse import urlsplit
 import axe_playwright_python
 import pytest
 from playwright.sync_api import Browser, Page
+from tests.services.store.conftest import club_url, postgresql_server
 
 from rules.roles import Role
 from rules.vocabulary import TreatmentKind
 from tests.mail_server import MailServer, mail_server
-from tests.services.store.conftest import club_url, postgresql_server
 from tests.services.web.browser import a_browser, a_tab
 from tests.services.web.club_evening import PASSWORD, Evening, evening, link_in, served
 
