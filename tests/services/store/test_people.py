@@ -12,13 +12,13 @@ from typing import Any
 import psycopg
 import pytest
 from psycopg import errors as refused
-from tests.services.store.conftest import server_database, with_database
 
 from rules.roles import Role
 from services.store import StoreUnusable
 from services.store.apart import BY_PERSON, SHARED
 from services.store.club import Club, Household
 from services.store.people import Invitation, print_of
+from tests.services.conftest import server_database, with_database
 
 NOW = datetime(2026, 6, 1, 18, 0, tzinfo=UTC)
 WEEK = timedelta(days=7)

@@ -11,7 +11,6 @@ from urllib.parse import urlsplit
 
 import pytest
 from starlette.testclient import TestClient
-from tests.services.store.conftest import club_url, postgresql_server
 
 from rules.roles import MAY, Reach, Right, Role
 from rules.vocabulary import RiderId
@@ -30,8 +29,6 @@ from tests.services.web.club_evening import (
     token_of,
 )
 from tests.services.web.conftest import token_in
-
-__all__ = ["club_url", "postgresql_server"]  # pytest finds these fixtures by their names here
 
 
 @pytest.fixture

@@ -10,7 +10,6 @@ from urllib.parse import urlsplit
 import axe_playwright_python
 import pytest
 from playwright.sync_api import Browser, Page
-from tests.services.store.conftest import club_url, postgresql_server
 
 from rules.roles import Role
 from rules.vocabulary import TreatmentKind
@@ -18,7 +17,6 @@ from tests.mail_server import MailServer, mail_server
 from tests.services.web.browser import a_browser, a_tab
 from tests.services.web.club_evening import PASSWORD, Evening, evening, link_in, served
 
-__all__ = ["club_url", "postgresql_server"]  # pytest finds these fixtures by their names here
 AXE = next(Path(axe_playwright_python.__file__).parent.rglob("axe.min.js"))
 
 
