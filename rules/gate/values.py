@@ -47,7 +47,7 @@ def line(text: str, what: str, such: str) -> Iterator[Objection]:
         yield Refused(f"{what} is one short line, {such}.")
 
 
-def text(text: str, what: str) -> Iterator[Objection]:
+def text(text: str, what: str) -> Iterator[Refused]:
     if len(text) > LONGEST_NOTE:
         yield Refused(f"{what} has {len(text)} characters; {LONGEST_NOTE} are the most that are kept.")
 

@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from rules.commands import LogTreatment, LogWipeTest, PutRidesOn
+from rules.gate.values import text
 from rules.ledger import Ledger
 from rules.reminder import RaisedReminder, ReminderStep, Step
 from rules.ride_name import ride_name
@@ -141,6 +142,8 @@ def _put_off(tx: Transaction, app: App, number: int, until: datetime, now: datet
 def _closed(
     tx: Transaction, app: App, raised: RaisedReminder, step: Step, why: str, now: datetime, by: str
 ) -> Done:
+    for too_long in text(why, "A reason"):
+        raise FactRefused(too_long.why, "because")
     tx.reminders.add_step(raised.id, ReminderStep(step, now, _by(app, by), why))
     reckon(tx, app, now=now)
     return Done(0, (f"{raised.reminder.headline}: {step.value}.",))

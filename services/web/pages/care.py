@@ -306,7 +306,7 @@ def measure(context: AContext, posted: APost) -> Response:
             )
     at = posted.instant("at", context.zone, now=context.now)
     chain = ChainId(posted.identity("chain", "a chain"))
-    read = LogReading(chain, tool, at, over, under, exact, posted.text("note"), posted.text("with", most=80))
+    read = LogReading(chain, tool, at, over, under, exact, posted.text("note"), posted.text("with"))
     return context.keep(read, posted, back_of(posted, "/care/log"))
 
 
@@ -325,6 +325,6 @@ def wipe_test(context: AContext, posted: APost) -> Response:
 def count_no_more(context: AContext, posted: APost) -> Response:
     """It was logged by mistake."""
     number = posted.whole("number", low=1, high=LARGEST_ID, what="The number") or 0
-    because = posted.text("because", most=300) or "logged by mistake"
+    because = posted.text("because") or "logged by mistake"
     fact = cast("CareKind", posted.text("fact"))  # the gate refuses any other
     return context.keep(TakeBack(fact, number, because), posted, back_of(posted, "/care/log"))

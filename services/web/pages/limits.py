@@ -188,5 +188,5 @@ def set_own(context: AContext, posted: APost) -> Response:
             raise FormRefused(f"“{one[:60]}” names nobody to set a limit for.")
         number = number_in(value, what=key[:40]) if value else None
         values.append(OwnValue(scope, int(owner), key, number))
-    said = SetLimits(tuple(values), context.now, posted.text("because", most=300))
+    said = SetLimits(tuple(values), context.now, posted.text("because"))
     return context.keep(said, posted, back_of(posted, "/settings/limits"))

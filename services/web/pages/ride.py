@@ -156,5 +156,5 @@ def own_outing(number: int, context: AContext, posted: APost) -> Response:
 @router.post("/{number}/no-ride")
 def no_ride(number: int, context: AContext, posted: APost) -> Response:
     """It counts no more."""
-    because = posted.text("because", most=300) or "no ride of ours"
+    because = posted.text("because") or "no ride of ours"
     return context.keep(WithdrawRide(identity_of(number), because), posted, f"/rides/{number}")

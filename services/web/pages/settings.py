@@ -197,7 +197,7 @@ def take_off(context: AContext, posted: APost) -> Response:
 def fitting_was_not(context: AContext, posted: APost) -> Response:
     """A fitting that never was: kept, and counted no more."""
     number = FittingId(posted.identity("fitting", "a fitting"))
-    because = posted.text("because", most=300) or "noted by mistake"
+    because = posted.text("because") or "noted by mistake"
     return context.keep(FittingWasNot(number, because), posted, "/settings/chains")
 
 

@@ -55,7 +55,7 @@ def begin_supply(context: AContext, posted: APost) -> Response:
         posted.choice("kind", SupplyKind, "what was begun"),
         amount,
         posted.instant("at", context.zone, now=context.now),
-        posted.text("name", most=80),
+        posted.text("name"),
         posted.number("a_use", what="What one use takes"),
     )
     return context.keep(begun, posted, "/wax-night#supplies")

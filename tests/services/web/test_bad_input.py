@@ -25,6 +25,7 @@ class Bad(NamedTuple):
 PLOVER, OILED, LONG = "Plover's chain", "Shelf & Son", "x" * 500
 RIDER, BIKE, CHAIN = "/settings/riders", "/settings/bikes", "/settings/chains"
 TREAT, READ, WIPE = "/care/treatment", "/care/reading", "/care/wipe-test"
+SHELF, OWN, TRIAL = "/wax-night/supplies", "/settings/limits/own", "/wear/trial"
 DRIP = {"chain": "1", "kind": "drip"}
 TELL, TOLD = "/rides/tell", {"rider": "1", "bike": "1", "minutes": "40", "at": "2025-01-01T10:00"}
 BAD = [
@@ -49,7 +50,7 @@ BAD = [
     Bad(
         ("add", "ride", "40", "--on", "Plover", "--km", "-3"),
         TELL,
-        {**TOLD, "km": "-3"},
+        {**TOLD, "distance": "-3"},
         "The distance in metres must be from 0 to",
     ),
     Bad(
@@ -235,6 +236,129 @@ BAD = [
         "Ride 9999 does not count",
     ),
     Bad(("correct", "9999", "--not-a-ride"), "/rides/9999/no-ride", {}, "Ride 9999 does not count"),
+    Bad(("correct", "9999", "--two-rides"), "/rides/9999/own-outing", {}, "No ride “9999”"),
+    Bad(("correct", "1", "--two-rides"), "/rides/1/own-outing", {}, "Ride 1 has no second recording"),
+    Bad(
+        ("correct", "1", "--unpaved", "160"),
+        "/rides/1/ground",
+        {"unpaved": "160"},
+        "must be from 0 % to 100 %",
+    ),
+    Bad(
+        ("correct", "1", "--unpaved", "nan"),
+        "/rides/1/ground",
+        {"unpaved": "nan"},
+        "must be from 0 % to 100 %",
+    ),
+    Bad(("put-off", "9999"), "/why/9999/put-off", {}, "No reminder “9999”"),
+    Bad(
+        ("put-off", "9999", "--for-good", "--because", "sold"),
+        "/why/9999/dismiss",
+        {"because": "sold"},
+        "No reminder “9999”",
+    ),
+    Bad(
+        ("supplies", "bath", "0"),
+        SHELF,
+        {"kind": "bath", "amount": "0"},
+        "The amount, in g must be from 50 to 20000",
+    ),
+    Bad(
+        ("supplies", "bath", "1e309"),
+        SHELF,
+        {"kind": "bath", "amount": "1e309"},
+        "The amount, in g must be from 50 to 20000",
+    ),
+    Bad(
+        ("supplies", "bath", "nan"),
+        SHELF,
+        {"kind": "bath", "amount": "nan"},
+        "The amount, in g must be from 50 to 20000",
+    ),
+    Bad(
+        ("supplies", "solvent", "500", "--a-use", "-1"),
+        SHELF,
+        {"kind": "solvent", "amount": "500", "a_use": "-1"},
+        "must be from",
+    ),
+    Bad(
+        ("supplies", "bath", "500", "--at", "2099-01-01 10:00"),
+        SHELF,
+        {"kind": "bath", "amount": "500", "at": "2099-01-01T10:00"},
+        "1 January 2099, 10:00 has not come yet",
+    ),
+    Bad(
+        ("supplies", "bath", "500", "--name", LONG),
+        SHELF,
+        {"kind": "bath", "amount": "500", "name": LONG},
+        "The name of a supply is one short line",
+    ),
+    Bad(("limits", "Plover", "rust=3"), OWN, {"limit": "bike:1:rust=3"}, "is no limit or weight"),
+    Bad(("limits", "Plover", "drip=-3"), OWN, {"limit": "bike:1:drip=-3"}, "must be from"),
+    Bad(("limits", "Plover", "drip=1e309"), OWN, {"limit": "bike:1:drip=1e309"}, "must be from"),
+    Bad(("limits", "Plover", "drip=nan"), OWN, {"limit": "bike:1:drip=nan"}, "must be from"),
+    Bad(("limits", "Plover", "immersion=1e9"), OWN, {"limit": "bike:1:immersion=1e9"}, "must be from"),
+    Bad(("limits", "Ines", "water=99"), OWN, {"limit": "rider:1:water=99"}, "must be from"),
+    Bad(
+        ("trial", "Plover", "--waxed", PLOVER, "--lubed", PLOVER),
+        TRIAL,
+        {"bike": "1", "waxed": "1", "lubed": "1"},
+        "A trial needs two chains",
+    ),
+    Bad(
+        ("trial", "Plover", "--waxed", PLOVER, "--lubed", OILED, "--every-km", "0"),
+        TRIAL,
+        {"bike": "1", "waxed": "1", "lubed": "3", "every": "0"},
+        "must be from",
+    ),
+    Bad(
+        ("trial", "Plover", "--waxed", PLOVER, "--lubed", OILED, "--every-km", "1e309"),
+        TRIAL,
+        {"bike": "1", "waxed": "1", "lubed": "3", "every": "1e309"},
+        "must be from",
+    ),
+    Bad(
+        ("add", "sensor", LONG, "Plover"),
+        "/settings/sensors",
+        {"identity": LONG, "kind": "speed", "bike": "1"},
+        "A sensor's identity is one short line",
+    ),
+    Bad(
+        ("add", "ride", "40", "--on", "Plover", "--at", "1850-01-01 10:00"),
+        TELL,
+        {**TOLD, "at": "1850-01-01T10:00"},
+        "1 January 1850, 10:00 is too long ago for a ride file",
+    ),
+    Bad(
+        ("measure", PLOVER, "--over", "nan"),
+        READ,
+        {"chain": "1", "tool": "gauge", "over": "nan"},
+        "The step that dropped in, in % must be from 0 to 4.99",
+    ),
+    Bad(
+        ("log", "drip", PLOVER, "--note", "x" * 1500),
+        TREAT,
+        {**DRIP, "note": "x" * 1500},
+        "1500 characters; 1000 are the most that are kept",
+    ),
+    Bad(
+        ("correct", "1", "--not-a-ride", "--because", "x" * 1500),
+        "/rides/1/no-ride",
+        {"because": "x" * 1500},
+        "A reason has 1500 characters; 1000 are the most",
+    ),
+    Bad(
+        ("put-off", "3", "--for-good", "--because", "x" * 1500),
+        "/why/3/dismiss",
+        {"because": "x" * 1500},
+        "A reason has 1500 characters; 1000 are the most",
+    ),
+    Bad(
+        ("measure", PLOVER, "--exact", "0.1", "--with", LONG),
+        READ,
+        {"chain": "1", "tool": "ruler", "exact": "0.1", "with": LONG},
+        "one short line",
+    ),
     Bad(("undo", "9999"), "/corrections/9999/undo", {}, "No change “9999”"),
     Bad(("done", "9999"), "/why/9999/done", {}, "No reminder “9999”"),
 ]
