@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import itertools
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -75,6 +76,18 @@ class GearHistogram:
         if len(bins) != len(seconds) or not in_order or (bins and not 0 <= bins[0] <= bins[-1] < BINS):
             raise ValueError("its gears are not a histogram")
         return cls(bins, seconds, float(flat[0]), int(flat[1]))
+
+
+def summed(histograms: Sequence[GearHistogram]) -> GearHistogram | None:
+    """All of them as one. None: there is none."""
+    if not histograms:
+        return None
+    column = np.zeros(BINS)
+    for one in histograms:
+        column[list(one.bins)] += one.seconds
+    bins = np.flatnonzero(column)
+    noise, held = max(one.noise for one in histograms), max(one.gears_held for one in histograms)
+    return GearHistogram(tuple(map(int, bins)), tuple(map(int, column[bins])), noise, held)
 
 
 def gear_histogram(recording: Recording, wheel_off: float = 0.0) -> GearHistogram | None:

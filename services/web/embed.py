@@ -8,6 +8,7 @@ from datetime import datetime, tzinfo
 
 from markupsafe import Markup
 
+from ingest.bikes.gearing import GearHistogram, summed
 from ingest.bikes.judge import RideClues
 from ingest.ride.track import TrackPoint
 from rules.contamination import Exposure
@@ -28,6 +29,7 @@ from services.web.drawings import (
     gear_comb,
     hours_bars,
     regime_comparison,
+    ride_days,
     ride_speed,
     ride_track,
     wear_plot,
@@ -71,8 +73,8 @@ def sign(bike: Bike) -> Markup:
     return _ours(bike_sign(bike, uid=f"sign-{bike.id}"))
 
 
-def life_picture(snapshot: Snapshot, chain: Chain, now: datetime) -> Markup:
-    """A chain's whole life on one line."""
+def life_picture(snapshot: Snapshot, chain: Chain, now: datetime, half_years: int) -> Markup:
+    """The last so many half-years of a chain's life, each on one line."""
     return _ours(
         chain_life(
             snapshot.past(chain.id, now),
@@ -83,6 +85,7 @@ def life_picture(snapshot: Snapshot, chain: Chain, now: datetime) -> Markup:
             forecast=snapshot.wear(chain.id, now),
             name=chain.name,
             zone=snapshot.zone,
+            most=half_years,
         )
     )
 
@@ -161,6 +164,16 @@ def gears_picture(clues: str, ride: Ride, name: str, snapshot: Snapshot) -> Mark
     if gears is None:
         return Markup("")
     return _ours(gear_comb(gears, snapshot.bikes_here(ride.started_at), uid="gears", name=name))
+
+
+def heaps_picture(gears: Sequence[GearHistogram], bikes: Sequence[Bike], name: str) -> Markup:
+    """The time that many rides were pedalled at each gear, grain by grain, over the combs of bikes."""
+    return _ours(gear_comb(summed(gears), bikes, uid="heaps", name=name, grains=True))
+
+
+def days_picture(rides: Sequence[Ride], zone: tzinfo, name: str) -> Markup:
+    """The days on which they were ridden, a grain a ride."""
+    return _ours(ride_days([one.started_at for one in rides], uid="days", zone=zone, name=name))
 
 
 def ride_mini(conditions: Sequence[tuple[Condition, float, float]]) -> Markup:

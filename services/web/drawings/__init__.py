@@ -21,7 +21,8 @@ which the style sheet shows one.
         points: ingest.ride.track.track_points; hours: drawn_hours; started_at: of the ride
     clue_waterfall(evidence, bikes, *, uid) -> str                       evidence: a Decision's JSON
     bike_sign(bike, *, uid) -> str                                       a bike by its comb of gears
-    gear_comb(histogram, bikes, *, uid, name="the ride") -> str          histogram: RideClues.gears or None
+    gear_comb(histogram, bikes, *, uid, name="the ride", grains=False) -> str    RideClues.gears or None
+    ride_days(days, *, uid, zone, name) -> str                           a grain a ride
     wear_plot(points, answer, *, uid, limit_pct, measure=…, name="the chain", zone=UTC) -> str
         points: rules.wear.wear_points; answer: Forecast or Refusal by the same measure
     regime_comparison(comparison, *, uid) -> str                         rules.comparison.compare
@@ -32,7 +33,7 @@ data-value, data-unit (its own, or of the nearest element around it) and data-da
 """
 
 from services.web.drawings.clues import clue_waterfall
-from services.web.drawings.gears import bike_sign, gear_comb
+from services.web.drawings.gears import bike_sign, gear_comb, ride_days
 from services.web.drawings.life import chain_life
 from services.web.drawings.life_events import LifeRow, chain_life_table
 from services.web.drawings.marks import MARKS
@@ -57,6 +58,7 @@ __all__ = [
     "hours_bars",
     "legend",
     "regime_comparison",
+    "ride_days",
     "ride_speed",
     "ride_track",
     "strip_words",

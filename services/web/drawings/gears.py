@@ -3,17 +3,22 @@
 from __future__ import annotations
 
 import math
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
+from datetime import datetime, tzinfo
 
 from ingest.bikes.gearing import BIN_CENTRES, BIN_WIDTH, GearHistogram, development_m
 from rules.vocabulary import Bike
-from rules.wording import number
+from rules.wording import day, number
+from services.web.drawings.scales import month_starts
 from services.web.drawings.svg import at_both_widths, drawn, known_name, label, line, safe, short, text_width
 
 LEFT, RIGHT = 10.0, 10.0
 TOP, BASE = 26.0, 126.0
 BIKE_ROW = 30.0
 USUAL_CIRCUMFERENCE_M = 2.13
+GRAIN = 5.0  # of a heap: its width and its height
+GRAINS_S = (5, 10, 15, 30, 60, 120, 300, 600, 1200, 1800, 3600, 7200)
 SIGN_LOW_M, SIGN_HIGH_M, SIGN_WIDTH = 1.1, 10.4, 150.0  # one axis for all bikes, so that combs compare
 
 
@@ -23,6 +28,51 @@ def gears_m(bike: Bike) -> tuple[float, ...]:
     return tuple(
         sorted(development_m(front, rear, circumference_m) for front in bike.chainrings for rear in bike.cogs)
     )
+
+
+def ride_days(days: Sequence[datetime], *, uid: str, zone: tzinfo, name: str) -> str:
+    """When were they ridden? Markup: a grain a ride on one line of days, the months beneath."""
+    first, last = min(days), max(days)
+    span_s = max((last - first).total_seconds(), 86_400.0)
+    told = f"{len(days)} rides, {day(first, zone)} to {day(last, zone)}."
+
+    def draw(own: str, css: str, width: int) -> str:
+        def x_of(at: datetime) -> float:
+            return LEFT + (at - first).total_seconds() / span_s * (width - LEFT - RIGHT)
+
+        grains = "".join(f"M{short(x_of(at))} 9h.01" for at in sorted(days))
+        body = f'<path class="grain ride-grain" d="{grains}"/>'
+        body += line(LEFT - 4, 18, width - RIGHT + 4, 18, "axis")
+        free_from = 0.0
+        for month in month_starts(first.astimezone(zone), last.astimezone(zone)) or [first.astimezone(zone)]:
+            words, x = f"{month:%B}", max(x_of(month), LEFT)
+            body += line(x, 18, x, 22, "axis")
+            if x >= free_from and x + text_width(words) <= width:
+                body += label(x, 34, words)
+                free_from = x + text_width(words) + 8
+        return drawn(own, css, width, 38, f"Days of {name}", told, body)
+
+    return at_both_widths(uid, draw, css="days")
+
+
+def _heaps(at: Sequence[tuple[float, int]]) -> tuple[int, str]:
+    """Seconds by place as heaps of grains: how long a grain is [s], and the path of them all."""
+    columns: defaultdict[int, int] = defaultdict(int)
+    for x, seconds in at:
+        columns[int(x / GRAIN)] += seconds
+    most = max(columns.values())
+    grain_s = next(
+        (s for s in GRAINS_S if most / s <= (BASE - TOP) / GRAIN), round(most * GRAIN / (BASE - TOP))
+    )
+    return grain_s, "".join(
+        f"M{short((column + 0.5) * GRAIN)} {short(BASE - (number_of + 0.7) * GRAIN)}h.01"
+        for column, seconds in columns.items()
+        for number_of in range(round(seconds / grain_s))
+    )
+
+
+def _short_time(seconds: int) -> str:
+    return f"{seconds} s" if seconds < 60 else f"{seconds / 60:g} min"
 
 
 def bike_sign(bike: Bike, *, uid: str) -> str:
@@ -39,12 +89,18 @@ def bike_sign(bike: Bike, *, uid: str) -> str:
 
 
 def gear_comb(
-    histogram: GearHistogram | None, bikes: Sequence[Bike], *, uid: str, name: str = "the ride"
+    histogram: GearHistogram | None,
+    bikes: Sequence[Bike],
+    *,
+    uid: str,
+    name: str = "the ride",
+    grains: bool = False,
 ) -> str:
     """Whose gears were these? Markup; a sentence when the ride tells none.
 
     Above, the time pedalled at each development (metres per turn of the crank); below, one line per gear of
     each bike, on the same logarithmic axis. Peaks over lines: it may have been this bike.
+    grains: the time is heaped up grain by grain, so that it can be counted.
     """
     if histogram is None or not histogram.bins:
         return '<p class="drawing-note">This ride tells no gears: there is no cadence in its file.</p>'
@@ -62,13 +118,20 @@ def gear_comb(
         def x_of(log_m: float) -> float:
             return LEFT + (log_m - low) / (high - low) * (width - LEFT - RIGHT)
 
-        bar = x_of(low + BIN_WIDTH) - x_of(low)
-        teeth = []
-        for index, seconds in zip(histogram.bins, histogram.seconds, strict=True):
-            x = x_of(float(BIN_CENTRES[index]))
-            teeth.append(f"M{short(x)} {BASE:g}V{short(BASE - seconds / most * (BASE - TOP))}")
-        body = [label(0, 11, "time pedalled at each development")]
-        body.append(f'<path class="held" stroke-width="{short(max(bar * 0.8, 0.8))}" d="{"".join(teeth)}"/>')
+        at = [
+            (x_of(float(BIN_CENTRES[i])), s) for i, s in zip(histogram.bins, histogram.seconds, strict=True)
+        ]
+        if grains:
+            grain_s, heaps = _heaps(at)
+            body = [
+                label(0, 11, f"a grain is {_short_time(grain_s)} pedalled"),
+                f'<path class="grain" d="{heaps}"/>',
+            ]
+        else:
+            bar = x_of(low + BIN_WIDTH) - x_of(low)
+            teeth = "".join(f"M{short(x)} {BASE:g}V{short(BASE - s / most * (BASE - TOP))}" for x, s in at)
+            body = [label(0, 11, "time pedalled at each development")]
+            body.append(f'<path class="held" stroke-width="{short(max(bar * 0.8, 0.8))}" d="{teeth}"/>')
         body.append(line(LEFT, BASE, width - RIGHT, BASE, "axis"))
         y = BASE
         for bike, comb in combs.items():

@@ -47,13 +47,14 @@ def chain_life(
     forecast: Forecast | Refusal | None = None,
     name: str = "the chain",
     zone: tzinfo = UTC,
+    most: int = MOST_PANELS,
 ) -> str:
     """What has this chain been through in all its life, and how worn is it, and when will it be done? Markup.
 
     One image per half-year: on which bike, what hands did, grit-hours per week by condition, readings on a
     wear axis with the limit. A last one shows the way ahead when the forecast reaches further. Every week,
     mark and reading carries data-date and data-value, data-unit itself or on its group, and a title.
-    limit_pct: of elongation [%]. Of a life longer than six years the last six are drawn.
+    limit_pct: of elongation [%].  most: half-years that are drawn, the last ones; a year has two.
     """
     known_name(uid)
     life = life_of(history, bikes, zone)
@@ -62,8 +63,8 @@ def chain_life(
     until = now if life.fittings and life.fittings[-1].until_at is None else min(now, life.last_at)
     mondays = (monday_of(life.began_at, zone), monday_of(max(until, life.last_at), zone))
     openings = half_years(*mondays)
-    left_out = openings[:-MOST_PANELS]
-    openings = openings[-MOST_PANELS:]
+    left_out = openings[:-most]
+    openings = openings[-most:]
     peak = max((sum(week.values()) for week in life.weeks.values()), default=1.0)
     grit_axis = ticks(peak, 2)
     wear = WearAxis.of(limit_pct, life.readings, LEFT, RIGHT)

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from collections.abc import Sequence
+from datetime import datetime, timedelta
 from typing import Annotated
 
 from fastapi import APIRouter, Query
 from fastapi.responses import HTMLResponse
 
+from rules.contamination import Entry
 from rules.outlook import why_not_yet
 from rules.vocabulary import Chain, ChainId
 from rules.wear.forecast import Measure
@@ -20,6 +22,7 @@ from services.web.context import AContext
 from services.web.embed import life_picture, life_rows, strip
 
 MOST_ROWS = 40
+HALF_YEARS, MOST_HALF_YEARS = 4, 12  # drawn at first, and on asking: each weighs some 7 kB
 PAGE = 10
 PLACES = ("bike", "shelf", "retired")
 router = APIRouter(prefix="/chains")
@@ -60,9 +63,14 @@ def _place(snapshot: Snapshot, chain: Chain, now: datetime) -> str:
     return words if words == "retired" else "shelf" if words == "on the shelf" else "bike"
 
 
+def _longer(entries: Sequence[Entry], now: datetime) -> bool:
+    """Whether a life is longer than what is drawn of it at first."""
+    return bool(entries) and now - entries[0].at > timedelta(days=183 * HALF_YEARS)
+
+
 @router.get("/{number}")
-def chain(number: int, context: AContext) -> HTMLResponse:
-    """One chain, from its box to its retirement."""
+def chain(number: int, context: AContext, whole: bool = False) -> HTMLResponse:
+    """One chain, from its box to its retirement. whole: every half-year is drawn, not the newest alone."""
     snapshot, now = context.snapshot, context.now
     one = next((chain for chain in snapshot.ledger.chains if chain.id == number), None)
     if one is None:
@@ -77,7 +85,8 @@ def chain(number: int, context: AContext) -> HTMLResponse:
         not_yet=why_not_yet(snapshot.ledger, snapshot.rulebook, ChainId(one.id), now=now, zone_of=zone_of),
         rows=life_rows(snapshot, one, now)[: -MOST_ROWS - 1 : -1],
         most_rows=MOST_ROWS,
-        picture=life_picture(snapshot, one, now),
+        picture=life_picture(snapshot, one, now, MOST_HALF_YEARS if whole else HALF_YEARS),
+        more_drawn=not whole and _longer(snapshot.past(one.id, now).entries, now),
         fittings=snapshot.ledger.fittings_of(one.id)[::-1],
         km=Measure.KILOMETRES.over_life(snapshot.past(one.id, now)),
         strip=strip,

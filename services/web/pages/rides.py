@@ -22,6 +22,7 @@ from services.views.snapshot import Snapshot
 from services.web.context import AContext, APost, RequestContext
 from services.web.embed import ride_mini
 from services.web.forms import LARGEST_ID, FormRefused, local_instant
+from services.web.pages.closer import closer
 from services.web.pages.ride import NONE, bike_said, identity_of
 
 router = APIRouter(prefix="/rides")
@@ -198,10 +199,12 @@ class Question:
 
 
 @router.get("/answer")
-def answer(context: AContext, apart: int | None = None) -> HTMLResponse:
+def answer(context: AContext, apart: int | None = None, look: int | None = None) -> HTMLResponse:
     """The most useful questions first; one form keeps all answers.
 
     apart: a ride whose group is asked about ride by ride.
+    look: a ride whose question is looked at closely, with what each answer would move; else the first shows
+    its gears and days.
     """
     snapshot = context.snapshot
     asked = context.shared.snapshots.asked()
@@ -209,14 +212,23 @@ def answer(context: AContext, apart: int | None = None) -> HTMLResponse:
     if group is not None:
         asked = tuple(replace(group, rides=(ride,), shown=(ride,)) for ride in group.rides)
     asked = asked[:MOST_ASKED]
-    shown = [question_of(snapshot, one) for one in asked]
+    shown = [found for one in asked if (found := question_of(snapshot, one)) is not None]
+    place = next((i for i, one in enumerate(shown) if str(look) in one.key.split("-")), 0)
+    near = None
+    if shown:
+        rides = tuple(RideId(int(one)) for one in shown[place].key.split("-"))
+        of = next(one for one in asked if one.rides == rides)
+        answers = [option.value for option in shown[place].options]
+        near = closer(context, of, answers, moves=look is not None)
     told = sum(len(one.rides) for one in asked if not one.is_check)
     return context.show(
         "answer.html",
         here="rides",
         part="answer",
         parts=PARTS,
-        questions=[one for one in shown if one is not None],
+        questions=shown,
+        near=near,
+        near_key=shown[place].key if shown else "",
         left=max(0, len(snapshot.questions) - told),
     )
 

@@ -29,9 +29,17 @@ def wax_night(
     """The plan. needed: bikes that ride tomorrow; at first those that usually do, else every one."""
     snapshot = context.snapshot
     bikes = [bike for bike in snapshot.bikes_here(context.now) if not bike.indoor]
-    usual = ridden_tomorrow(snapshot.ledger, now=context.now, zone_of=zone_of)
+    usual = snapshot.once(
+        "ridden tomorrow",
+        lambda: ridden_tomorrow(snapshot.ledger, now=context.now, zone_of=zone_of),
+        asof=f"{context.now:%F %H}",
+    )
     tomorrow = {BikeId(one) for one in needed or ()} if asked else usual or {bike.id for bike in bikes}
-    night = plan(snapshot.ledger, snapshot.rulebook, now=context.now, needed=tomorrow, pot_holds=pot)
+    night = snapshot.once(
+        "wax night",
+        lambda: plan(snapshot.ledger, snapshot.rulebook, now=context.now, needed=tomorrow, pot_holds=pot),
+        asof=(f"{context.now:%F %H}", frozenset(tomorrow), pot),
+    )
     return context.show(
         "wax_night.html",
         here="care",

@@ -83,3 +83,20 @@ def test_an_answer_that_names_no_ride_is_refused_and_changes_nothing(
     assert refused.status_code == 422
     with week.shop.store.reading() as tx:
         assert len(tx.rides.confirm_list()) == 7
+
+
+def test_a_question_shows_its_gears_and_days_and_on_asking_what_each_answer_moves(page: TestClient) -> None:
+    html = page.get("/rides/answer").text
+    assert 'class="drawing gears"' in html
+    assert re.search(r"a grain is [\d.]+ (s|min) pedalled", html)
+    assert "7 rides, 1 January 2025 to 7 January 2025." in html
+    assert "these rides added up" in html
+    way = re.search(r'href="(/rides/answer\?look=\d+)#q-1"', html)
+    assert way
+
+    near = page.get(way[1]).text
+    moves = re.findall(r'<kbd>\d</kbd> ([^<]+) <span class="soft">([^<]+)</span>', near)
+    assert [name for name, _ in moves] == ["Plover", "Harrier", "none of ours"]
+    assert "grit-hours" in moves[0][1]
+    assert moves[0][1] != moves[1][1]
+    assert re.findall(r'value="(\w*)" checked', near) == [""]

@@ -4,14 +4,17 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator
+from datetime import timedelta
 from pathlib import Path
 
 import axe_playwright_python
 import pytest
 from playwright.sync_api import Browser
 
+from services.answer_links import Act, AnswerLink
 from tests.services.web.browser import a_browser, a_tab
 from tests.services.web.conftest import Served
+from tests.services.web.small_household import NOW
 from tests.services.web.test_pages import PAGES
 
 AXE = next(Path(axe_playwright_python.__file__).parent.rglob("axe.min.js"))
@@ -22,6 +25,32 @@ STYLES = Path(__file__).parents[3] / "services" / "web" / "static"
 def browser() -> Iterator[Browser]:
     with a_browser() as opened:
         yield opened
+
+
+@pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])
+def test_axe_finds_nothing_where_a_mail_is_answered(
+    browser: Browser, served_to_look: Served, dark: bool
+) -> None:
+    axe, shop = AXE.read_text(encoding="utf-8"), served_to_look.shop
+    with shop.store.reading() as tx:
+        reminder, asked = tx.reminders.standing()[0].id, tx.rides.confirm_list()[0].id
+    until = NOW + timedelta(days=1)
+    links = [
+        f"/a/{AnswerLink(act, number, until, bike).token(shop.answer_key)}"
+        for act, number, bike in (
+            (Act.DONE, reminder, 0),
+            (Act.PUT_OFF, reminder, 0),
+            (Act.IT_WAS, asked, 1),
+            (Act.IT_WAS, asked, None),
+        )
+    ]
+    with a_tab(browser, served_to_look.url, width=360, dark=dark) as page:
+        for path in (*links, "/careful"):
+            page.goto(path)
+            page.evaluate(axe)
+            found = page.evaluate("axe.run().then((result) => result.violations.map((one) => one.id))")
+            assert found == [], path
+            assert page.evaluate("document.documentElement.scrollWidth") <= 360, path
 
 
 EVERY_RULE, COLOURS = "axe.run({ resultTypes: ['violations'] })", "axe.run({ runOnly: ['color-contrast'] })"

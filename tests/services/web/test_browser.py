@@ -185,6 +185,19 @@ def test_every_page_fits_a_phone(browser: Browser, served_to_look: Served, width
             assert fits(page), path
 
 
+def test_every_box_to_tick_is_as_wide_as_a_fingertip(browser: Browser, served_to_look: Served) -> None:
+    """WCAG 2.2 SC 2.5.8: 24 by 24 px at least."""
+    with a_tab(browser, served_to_look.url, width=360) as page:
+        for path in PAGES:
+            page.goto(path)
+            page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true })")
+            sizes = page.evaluate(
+                "[...document.querySelectorAll('[type=checkbox], [type=radio]')].map((one) => "
+                "{ const box = one.getBoundingClientRect(); return Math.min(box.width, box.height) })"
+            )
+            assert all(size >= 24 for size in sizes), path
+
+
 def test_the_whole_page_is_used_from_the_keyboard(browser: Browser, served_to_look: Served) -> None:
     with a_tab(browser, served_to_look.url) as page:
         page.goto("/")

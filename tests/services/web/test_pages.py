@@ -536,3 +536,19 @@ def test_a_trial_begins_and_ends_on_the_wear_page(page: TestClient, shop: App, t
     ended = page.post("/wear/trial/end", data={"the_page": token(), "trial": "1"}).text
     assert "ended in its turn 1" in ended
     assert "under way" not in ended
+
+
+def test_a_long_life_is_drawn_in_part_at_first_and_whole_on_asking(page: TestClient, shop: App) -> None:
+    assert "Draw the years before" not in page.get("/chains/1").text
+    with shop.store.writing() as tx:
+        old = tx.equipment.add_chain("Feldspar")
+        bike = tx.equipment.find_bike("Plover").id
+        years = NOW - timedelta(days=1300)
+        tx.equipment.fit_chain(old.id, bike, years, years + timedelta(days=20))
+        tx.care.log_reading(old.id, ReadingTool.CALIPER, NOW - timedelta(days=2), exact_pct=0.2)
+    part = page.get(f"/chains/{old.id}").text
+    whole = page.get(f"/chains/{old.id}?whole=yes").text
+    assert part.count('class="half"') == 4
+    assert whole.count('class="half"') > 7
+    assert f'href="/chains/{old.id}?whole=yes"' in part
+    assert "Draw the years before" not in whole
