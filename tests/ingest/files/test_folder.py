@@ -206,4 +206,4 @@ def test_many_files_are_looked_at_folder_by_folder(tmp_path, monkeypatch):
     found, state = settled(tmp_path, {}, now=at(0))
     found, state = settled(tmp_path, state, now=at(6), quiet_s=600)
     assert (len(found), len(state)) == (0, 2000)
-    assert len(listed) == 2 * 21
+    assert len(listed) == 2 * (1 + 21)  # once to see that it is there, then each folder once
