@@ -135,6 +135,8 @@ def test_wet_ground_in_january_is_not_dusty_and_frozen_ground_is_no_mud():
         RIDE, days((6, RAIN), (60, {"temperature_c": -6.0}), (3, {"rain_mm": 2.0, "temperature_c": 1.5}))
     )
     assert frozen.mud == 0
+    thawed = tag(RIDE, days((40, {"temperature_c": -1.5}), (10, RAIN)))  # -0.1 °C on average: soft again
+    assert thawed.mud > 0.5
 
 
 def test_only_a_station_beside_the_ride_leaves_no_doubt_about_its_rain():

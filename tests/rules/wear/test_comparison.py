@@ -8,6 +8,7 @@ import pytest
 
 from rules.rulebook import default_rulebook
 from rules.wear.comparison import compare
+from rules.wear.lot import ALPHA
 from tests.rules.notation import at, ledger_of
 
 RULEBOOK = default_rulebook()
@@ -55,6 +56,13 @@ def test_a_clear_difference_on_one_bike_is_claimed():
     assert "4 waxed chains against 4 wet-lube chains" in found.sentence
     assert found.sentence.endswith("Shuffling who was waxed gives as much in 1.4 % of the ways.")
     assert len(found.confounds) >= 3
+
+
+def test_three_against_three_that_never_cross_are_just_enough():
+    found = compare(household([0.0010, 0.0011, 0.0012], [0.0060, 0.0062, 0.0064]), RULEBOOK, now=NOW)
+    assert found.lot is not None
+    assert found.lot.p == 1 / 20 == ALPHA  # one way in twenty: as rare as is asked for, not rarer
+    assert found.claimed
 
 
 def test_the_same_difference_on_two_bikes_may_be_the_bikes_and_is_never_claimed():
