@@ -12,6 +12,7 @@ from fastapi.responses import HTMLResponse, Response
 from rules.commands import SetLimits
 from rules.rulebook import KEYS, SCOPES, WEIGHTS, Judgement
 from rules.vocabulary import OwnValue
+from rules.wording import number
 from services.settings import SETTINGS_FILE
 from services.use_cases.preview import preview_limits
 from services.views.snapshot import Snapshot
@@ -63,12 +64,12 @@ SETTABLE = tuple(key for _, keys in GROUPS for key in keys)
 
 @dataclass(frozen=True, slots=True)
 class Limit:
-    """One number as the form shows it. own: what was set here; None = the rulebook's holds."""
+    """One number as the form shows it. own: what was set here; "" = the rulebook's holds."""
 
     key: str
     words: str
     judgement: Judgement
-    own: float | None
+    own: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,8 +91,8 @@ def owners(snapshot: Snapshot) -> list[Owner]:
         *(("chain", int(one.id), one.name) for one in ledger.chains if one.retired_at is None),
     ]
     each = [
-        Owner(f"{scope}:{number}", f"{scope} {name}", ((scope, number, name),))
-        for scope, number, name in single
+        Owner(f"{scope}:{number_of}", f"{scope} {name}", ((scope, number_of, name),))
+        for scope, number_of, name in single
     ]
     return [Owner(EVERYBODY, "everybody who rides here", riders), *each]
 
@@ -107,6 +108,13 @@ def _own(snapshot: Snapshot, scope: str, name: str, key: str) -> float | None:
     return snapshot.rulebook.overrides.get((scope, name), {}).get(key)
 
 
+def _shown(snapshot: Snapshot, owner: Owner, key: str) -> str:
+    """What stands in the field: what was set for all whom it is about; "" = nothing, or not the same."""
+    found = {_own(snapshot, scope, name, key) for scope, _, name in owner.whose}
+    own = found.pop() if len(found) == 1 else None
+    return "" if own is None else number(own, 3)
+
+
 @router.get("/limits")
 def limits(context: AContext, of: Annotated[str, Query(max_length=20)] = EVERYBODY) -> HTMLResponse:
     """Every number that is a judgement, with what it rests on, and a field for another."""
@@ -116,9 +124,8 @@ def limits(context: AContext, of: Annotated[str, Query(max_length=20)] = EVERYBO
     chosen = next((one for one in everyone if one.key == of), everyone[0])
 
     def shown(key: str, words: str) -> Limit:
-        found = {_own(snapshot, scope, name, key) for scope, _, name in chosen.whose}
         general = book.judgement(f"{'weight' if key in WEIGHTS else 'limit'}.{key}")
-        return Limit(key, words, general, found.pop() if len(found) == 1 else None)
+        return Limit(key, words, general, _shown(snapshot, chosen, key))
 
     return show_part(
         context,
@@ -145,11 +152,12 @@ def say_limits(context: AContext, posted: APost) -> Response:
     snapshot = context.snapshot
     owner = _owner(snapshot, posted.text("of"))
     words = {key: said for _, keys in GROUPS for key, said in keys.items()}
-    typed = {key: posted.number(key, what=f"“{words[key]}”") for key in SETTABLE}
+    changed = [key for key in SETTABLE if posted.text(key) != _shown(snapshot, owner, key)]
+    typed = {key: posted.number(key, what=f"“{words[key]}”") for key in changed}
     page = f"/settings/limits?of={owner.key}"
     values = tuple(
-        OwnValue(scope, number, key, value)
-        for scope, number, name in owner.whose
+        OwnValue(scope, number_of, key, value)
+        for scope, number_of, name in owner.whose
         for key, value in typed.items()
         if value != _own(snapshot, scope, name, key)
     )
@@ -186,7 +194,6 @@ def set_own(context: AContext, posted: APost) -> Response:
         key, _, value = rest.partition("=")
         if not owner.isdecimal() or int(owner) > LARGEST_ID:
             raise FormRefused(f"“{one[:60]}” names nobody to set a limit for.")
-        number = number_in(value, what=key[:40]) if value else None
-        values.append(OwnValue(scope, int(owner), key, number))
+        values.append(OwnValue(scope, int(owner), key, number_in(value, what=key[:40]) if value else None))
     said = SetLimits(tuple(values), context.now, posted.text("because"))
     return context.keep(said, posted, back_of(posted, "/settings/limits"))

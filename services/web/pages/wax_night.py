@@ -29,16 +29,17 @@ def wax_night(
     """The plan. needed: bikes that ride tomorrow; at first those that usually do, else every one."""
     snapshot = context.snapshot
     bikes = [bike for bike in snapshot.bikes_here(context.now) if not bike.indoor]
+    hour = context.now.replace(minute=0, second=0, microsecond=0)
     usual = snapshot.once(
         "ridden tomorrow",
         lambda: ridden_tomorrow(snapshot.ledger, now=context.now, zone_of=zone_of),
-        asof=f"{context.now:%F %H}",
+        asof=hour,
     )
     tomorrow = {BikeId(one) for one in needed or ()} if asked else usual or {bike.id for bike in bikes}
     night = snapshot.once(
         "wax night",
         lambda: plan(snapshot.ledger, snapshot.rulebook, now=context.now, needed=tomorrow, pot_holds=pot),
-        asof=(f"{context.now:%F %H}", frozenset(tomorrow), pot),
+        asof=(hour, frozenset(tomorrow), pot),
     )
     return context.show(
         "wax_night.html",

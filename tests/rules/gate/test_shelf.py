@@ -58,7 +58,7 @@ def own(*values: tuple[str, int, str, float | None]) -> SetLimits:
         (own(("bike", 9, "drip", 14.0)), "There is no bike 9 to set drip for."),
         (own(("pump", 1, "drip", 14.0)), "There is no pump 1 to set drip for."),
         (own(("bike", 1, "rust", 14.0)), "“rust” is no limit or weight"),
-        (own(("bike", 1, "drip", 99.0)), "Drip, in grit-hours must be from"),
+        (own(("bike", 1, "drip", 99.0)), "Drip, in grit-hours, must be from"),
         (SetLimits((OwnValue("bike", 1, "drip", 14.0),), at("2025-03-21")), "has not come yet"),
         (SetLimits((OwnValue("bike", 1, "drip", 14.0),), NOW, "x" * 2000), "A reason has 2000 characters"),
     ],

@@ -99,6 +99,18 @@ def test_a_refused_value_stays_in_its_field_with_the_reason_beside_it(
     assert limit_of(shop, "oil") != 9.0
 
 
+def test_what_one_rider_set_alone_stays_when_everybody_s_others_are_changed(
+    page: TestClient, shop: App, token: Token
+) -> None:
+    with shop.store.writing() as tx:
+        tx.equipment.add_rider("Oona")
+    say(page, token, "rider:1", water="1.5", yes="yes")
+    assert 'value="1.5"' not in page.get("/settings/limits").text
+    said = say(page, token, "everybody", drip="14", yes="yes")
+    assert "water" not in said.partition("Undo this")[0]
+    assert 'value="1.5"' in page.get("/settings/limits?of=rider:1").text
+
+
 @pytest.mark.parametrize("of", ["", "bike:99", "household", "bike:1; drop"])
 def test_nobody_s_limits_are_refused_in_a_sentence(page: TestClient, token: Token, of: str) -> None:
     assert "Choose for whom" in say(page, token, of, drip="14")

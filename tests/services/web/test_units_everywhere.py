@@ -149,3 +149,11 @@ def test_units_are_chosen_on_the_page_and_in_the_first_hour(
         data={"the_page": token(), "time_zone": "Africa/Johannesburg", "read": "km, °C and mm"},
     )
     assert re.search(r"\d km, \d+ m of climbing", page.get("/rides/1").text)
+
+
+def test_a_told_ride_s_miles_are_miles_on_the_command_line_too(abroad: App) -> None:
+    home = str(abroad.settings.home)
+    words = ["add", "ride", "60", "--on", "Plover", "--at", "3 days ago 10:00", "--miles", "10", "--yes"]
+    assert run([*words, "--home", home]) == 0
+    with abroad.store.reading() as tx:
+        assert 16_093 in [round(ride.distance_m) for ride in tx.ledger().rides]
