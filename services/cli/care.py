@@ -17,7 +17,6 @@ if TYPE_CHECKING:
     from services.app import App
 
 PANEL = "Care"
-A_CHAIN = "The chain, or the bike that wears it."
 Note = Annotated[str, typer.Option(help="Anything worth keeping.")]
 
 
@@ -96,7 +95,7 @@ def log(
 
 
 def measure(
-    chain: Annotated[str, typer.Argument(help=A_CHAIN)],
+    chain: Annotated[str, typer.Argument(help="The chain, or the bike that wears it.")],
     over: Annotated[
         float | None, typer.Option(help="Largest gauge step that dropped in, in %; leave out if none did.")
     ] = None,

@@ -94,7 +94,7 @@ NONE_YET = {
     What.FILES: "No file was read yet: gritledger import FOLDER",
     What.CHANGES: "Nothing was said yet that could be undone.",
 }
-NEWEST_LAST = (What.FITTINGS, What.CARE, What.REMINDERS)  # as rows; a terminal shows the newest first
+NEWEST_LAST = (What.FITTINGS, What.CARE, What.REMINDERS)  # as rows; here the newest come first
 
 
 def register(commands: typer.Typer) -> None:
@@ -133,7 +133,7 @@ def list_(
     rows: list[Mapping[str, Any]] = list(rows_of(what, look))
     if trouble:
         rows = [one for one in rows if one["became"] not in (Outcome.NEW, Outcome.SAME_OUTING)]
-    if what in NEWEST_LAST and not as_json:
+    if what in NEWEST_LAST:
         rows.reverse()
     zone = look.snapshot.zone
     if as_json:

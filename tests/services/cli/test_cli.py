@@ -325,6 +325,8 @@ def test_care_answers_reminders_and_is_taken_back(typed: Typed) -> None:
         ("measure", "Plover", "--wipe-test", "2"),
     ):
         assert "logged" in typed.well(*words), words
+    (newest,) = json.loads(typed.well("list", "care", "--json", "--last", "1"))
+    assert (newest["fact"], newest["grade"]) == ("wipe test", 2)
 
 
 def test_a_reminder_says_why_and_is_answered(typed: Typed) -> None:
