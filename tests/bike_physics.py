@@ -125,6 +125,10 @@ def route(
     turn = np.cumsum(rng.normal(0, 0.12 + 0.1 * (rough > 0.5), steps + 1)) + 2 * np.pi * along
     east, north = np.cumsum(np.cos(turn)) * GRID_M, np.cumsum(np.sin(turn)) * GRID_M
     east, north = (one - one[0] - (one[-1] - one[0]) * along for one in (east, north))
+    # Closing the loop bends its steps: all are GRID_M long again, for a track is as long as the wheel rolls.
+    rolled = np.concatenate(([0.0], np.cumsum(np.hypot(np.diff(east), np.diff(north)))))
+    grow = steps * GRID_M / rolled[-1]
+    east, north = (np.interp(along * rolled[-1], rolled, one) * grow for one in (east, north))
     height = np.zeros(steps + 1)
     for wave in range(1, 2 + int(length_m / 700)):
         height += (
