@@ -13,6 +13,7 @@ import numpy as np
 from ingest.bikes.gear_table import SoldTable, sold_table
 from ingest.bikes.gearing import FEWEST_GEARS, WHEEL_SENSORS, GearHistogram, gear_histogram, pedalling_speed
 from ingest.bikes.looks import GearLooks, gear_looks, looks_of_histogram
+from ingest.bikes.ways import Way, way_of
 from ingest.ride.geometry import steps_m
 from ingest.ride.recording import Recording, SensorSeen
 from rules.vocabulary import RiderId
@@ -61,7 +62,8 @@ class RideClues:
     """What one ride tells about its bike. None or empty = it does not tell, which weighs exactly 0.
 
     activity: sport, sub-sport and profile name are one choice on the device, so they are one clue.
-    start_cell: where it began, in hundredths of a degree.  weekday: 0 = Monday, by the sun at the start.
+    start_cell: where it began, in hundredths of a degree.  way: where it went, see `ways`.
+    weekday: 0 = Monday, by the sun at the start.
     speed_mps: mean over moving time.  speed_spread: ln(fast tenth / median) of moving speed.
     roughness: relative scatter of speed from sample to sample; compares only within one `speed_source`.
     wheel_off: ln(distance by satellite / by wheel sensor): how much larger the wheel is than it was set for.
@@ -90,6 +92,7 @@ class RideClues:
     channels: str | None = None
     unpaved_share: float | None = None
     start_cell: tuple[int, int] | None = None
+    way: Way | None = None
     weekday: int = 0
     indoor: bool = False
 
@@ -127,6 +130,7 @@ class RideClues:
                 "channels": self.channels,
                 "unpaved_share": self.unpaved_share,
                 "start_cell": self.start_cell,
+                "way": self.way,
                 "weekday": self.weekday,
                 "indoor": self.indoor,
             },
@@ -168,6 +172,7 @@ class RideClues:
                 channels=kept.get("channels"),
                 unpaved_share=kept["unpaved_share"],
                 start_cell=tuple(kept["start_cell"]) if kept["start_cell"] else None,
+                way=tuple(kept["way"]) if kept.get("way") else None,
                 weekday=int(kept["weekday"]),
                 indoor=bool(kept["indoor"]),
             )
@@ -210,6 +215,7 @@ def clues_of(recording: Recording, ride: RideLike, rider: RiderId) -> RideClues:
         channels=_channels(recording),
         unpaved_share=ride.unpaved_share,
         start_cell=start_cell,
+        way=None if ride.indoor else way_of(recording.latitude_deg, recording.longitude_deg),
         weekday=local_start.weekday(),
         indoor=ride.indoor,
     )

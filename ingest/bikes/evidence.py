@@ -5,7 +5,7 @@ from __future__ import annotations
 import bisect
 import math
 from collections import defaultdict
-from collections.abc import Callable, Hashable, Mapping
+from collections.abc import Callable, Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from functools import cached_property
 
@@ -15,6 +15,7 @@ from ingest.bikes.clues import RideClues
 from ingest.bikes.household_fit import Clue, HouseholdFit, not_here
 from ingest.bikes.sensor_places import bounded_silence
 from ingest.bikes.soft_clues import part_of_week
+from ingest.bikes.ways import same_ways
 from ingest.ride.recording import Column
 from rules.units import speed, without_unit
 from rules.vocabulary import Bike, BikeId, RiderId
@@ -50,6 +51,11 @@ class BelievedCounts:
         for place, ride in enumerate(self.fitted.rides):
             rides[ride.rider].append(place)
         return rides
+
+    @cached_property
+    def ways(self) -> Sequence[int | None]:
+        """Of each ride: which way it took."""
+        return same_ways([ride.way for ride in self.fitted.rides])
 
     @cached_property
     def of_rider(self) -> Mapping[Hashable, Column]:
@@ -203,6 +209,13 @@ def _measured(line: _Line) -> str:
     return f"Speed{speeds}, climbing, stops and length are {like} this rider's rides on {name}."
 
 
+def _way(line: _Line) -> str:
+    ways = line.counts.ways
+    same = [i for i in line.counts.rides_of[line.clues.rider] if ways[i] == ways[line.ride]]
+    n = round(float(line.counts.fitted.shares[same, line.column].sum()))
+    return f"It took a way that this rider took {len(same)} times, about {n} of them on {line.bike.name}."
+
+
 def _habit(line: _Line) -> str:
     rider = line.clues.rider
     n, of = round(float(line.counts.of_rider[rider][line.column])), len(line.counts.rides_of[rider])
@@ -242,7 +255,7 @@ _SENTENCES: Mapping[Clue, Callable[[_Line], str]] = {
     Clue.DEVICE: _counted(
         lambda ride: ride.device, "This head unit was on about {n} of {of} rides on {bike}."
     ),
-    Clue.PLACE: _counted(lambda ride: ride.start_cell, "About {n} of {of} rides on {bike} started here."),
+    Clue.WAY: _way,
     Clue.WEEK: _counted(part_of_week, "About {n} of {of} rides on {bike} were at this time of the week."),
     Clue.MEASURED: _measured,
     Clue.HABIT: _habit,

@@ -16,8 +16,7 @@ import numpy as np
 
 from ingest.bikes.chances import ln_sum
 from ingest.bikes.clues import RideClues
-from ingest.bikes.gear_table import MOVES, SOLD, STEP, USUAL_CIRCUMFERENCE_M, Comb, Table, entered_table
-from ingest.bikes.gearing import FEWEST_GEARS
+from ingest.bikes.gear_table import MOVES, SOLD, USUAL_CIRCUMFERENCE_M, Comb, Table, entered_table
 from ingest.ride.recording import Column
 from rules.vocabulary import Bike
 
@@ -28,12 +27,14 @@ WINDOW_D = 75.0
 FORGETS_D = 150.0
 RIDE_COUNTS = 0.5  # of an independent witness: one season's rides share tyre pressure and hills
 SOMETHING_CHANGED_TODAY, CHANGED_AT_FIRST = 0.015, 0.3
+CHANGES_EVERY_D, CHANGED_AT_MOST = 500.0, 0.3
+SURELY = 0.8  # of a ride's bike
+IN_NO_LIST = 0.1  # of bikes whose teeth nobody entered: a geared hub, teeth of its own
 BORROWED_LIKE_OURS = 0.25  # of bikes that are none of ours, those with the gears of one of ours
 MOST_AGAINST, MOST_FOR = 4.5, 7.0
 NEGLIGIBLE = 20.0  # nats below the likeliest comb
 FEW_RIDES = 4.0
 ANSWERS_TO_LEARN_A_COMB = 2
-ALIKE_WITHIN = 0.025  # of ln D: a ride cannot tell combs nearer than this apart
 
 
 class GearBelief:
@@ -88,16 +89,18 @@ class GearBelief:
         belief: Table = np.log(np.outer(combs / combs.sum(), moves)).astype(np.float32)
         return belief
 
-    def weights(self, shares: Column, voice: float = 1.0) -> Column:
+    def weights(self, shares: Column, elsewhere: Column, voice: float = 1.0) -> Column:
         """What each ride's gears say for each bike and, last, for none of ours: ln, (rides, bikes + 1).
 
-        shares: the probability of each bike for each ride so far, (rides, bikes + 1).  voice: 0..1, how far
-        gears may deny a bike yet: at first a new cassette is as likely as another bike.
+        shares: the probability of each bike for each ride so far, (rides, bikes + 1).  elsewhere: the same by
+        all but the gears: what is surely a bike's ride shows its gears, be they other ones than last year's.
+        voice: 0..1, how far gears may deny a bike yet: at first a new cassette is as likely as another bike.
         """
         said = np.zeros_like(shares)
         if not len(self.shows):
             return said
-        believed = shares[self.shows, : len(self.bikes)]
+        believed = np.maximum(shares, elsewhere)[self.shows, : len(self.bikes)]
+        believed = believed / np.maximum(believed.sum(axis=1, keepdims=True), 1.0)
         # Doubtful rides teach no gears.
         taught = RIDE_COUNTS * self._teaches * believed * np.maximum(2.0 * believed - 1.0, 0.0)
         fits = np.zeros((len(self.shows), len(self.bikes)))
@@ -110,7 +113,7 @@ class GearBelief:
             for bike in range(len(self.bikes)):
                 counts = (taught[near, bike] * fades[near]).astype(np.float32)
                 belief = self._prior[bike] + counts @ self._table[near]
-                likeliest.append(divmod(int(belief.argmax()), len(MOVES)))
+                likeliest.append(int(belief.argmax()) // len(MOVES))
                 kept = slice(None)
                 if counts.sum() > FEW_RIDES * RIDE_COUNTS:
                     kept = np.flatnonzero(belief > belief.max() - NEGLIGIBLE)  # type: ignore[assignment]
@@ -121,27 +124,40 @@ class GearBelief:
             for one, other in self._look_alike(likeliest):
                 # What sets their wheels apart is a device's setting as likely as a tyre.
                 fits[here, one] = fits[here, other] = np.maximum(fits[here, one], fits[here, other])
-        share = max(SOMETHING_CHANGED_TODAY, CHANGED_AT_FIRST * (1.0 - voice))
-        changed = np.logaddexp(math.log1p(-share) + np.minimum(fits, MOST_FOR + 1.0), math.log(share))
+        usual = np.array([IN_NO_LIST if one is None else SOMETHING_CHANGED_TODAY for one in self._entered])
+        share = np.clip(self._since_seen(believed, fits), usual, CHANGED_AT_MOST)
+        share = np.maximum(share, CHANGED_AT_FIRST * (1.0 - voice))
+        changed = np.logaddexp(np.log1p(-share) + np.minimum(fits, MOST_FOR + 1.0), np.log(share))
         ours = np.clip(changed, -MOST_AGAINST, MOST_FOR)
         nobodys = np.log((1.0 - BORROWED_LIKE_OURS) + BORROWED_LIKE_OURS * np.exp(ours.max(axis=1)))
         said[self.shows, :-1] = ours
         said[self.shows, -1] = nobodys
         return said
 
-    def _look_alike(self, likeliest: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
-        """Pairs of bikes entered with the same teeth whose likeliest wheels are of nearly one size."""
+    def _since_seen(self, believed: Column, fits: Column) -> Column:
+        """Chance that other gears are fitted: it grows with time from the nearest ride that fits."""
+        result = np.full(fits.shape, 1.0 - ENTERED_TEETH_ARE_RIGHT)
+        for bike in range(len(self.bikes)):
+            seen_d = self._day[(believed[:, bike] > SURELY) & (fits[:, bike] > 0.0)]
+            if len(seen_d):
+                after = np.searchsorted(seen_d, self._day).clip(0, len(seen_d) - 1)
+                ends = np.stack((seen_d[np.maximum(after - 1, 0)], seen_d[after]))
+                gap_d = np.abs(ends - self._day).min(axis=0)
+                result[:, bike] = 1.0 - np.exp(-gap_d / CHANGES_EVERY_D)
+        return result
+
+    def _look_alike(self, likeliest: Sequence[int]) -> list[tuple[int, int]]:
+        """Pairs of bikes entered with the same teeth that still have the same, by all that is known."""
         return [
             (one, other)
             for one, other in combinations(range(len(likeliest)), 2)
             if self._entered[one] is not None
             and self._entered[one] == self._entered[other]
-            and likeliest[one][0] == likeliest[other][0]
-            and abs(likeliest[one][1] - likeliest[other][1]) * STEP <= ALIKE_WITHIN
+            and likeliest[one] == likeliest[other]
         ]
 
 
 def _entered(bike: Bike) -> Comb | None:
-    """The comb as entered; None where teeth are missing or there are too few gears for a comb."""
+    """The comb as entered; None where teeth are missing."""
     comb = Comb(tuple(sorted(bike.chainrings, reverse=True)), tuple(sorted(bike.cogs)))
-    return comb if len(comb.rings) * len(comb.cogs) >= FEWEST_GEARS else None
+    return comb if comb.rings and comb.cogs else None

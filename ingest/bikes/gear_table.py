@@ -186,7 +186,7 @@ def _one_cassette(cogs: Teeth, weighted: Table, ridden: Column) -> _Cassette:
     """
     lines = np.log(np.array(cogs, dtype=np.float64))
     gaps = np.diff(lines) if len(lines) > 1 else np.array([0.1])
-    spacing = (0.5 * (np.append(gaps, gaps[-1]) + np.append(gaps[0], gaps))).astype(np.float32)
+    spacing = (0.5 * (np.append(gaps, gaps[-1]) + np.append(gaps[0], gaps)))[: len(cogs)].astype(np.float32)
     density = np.zeros((SIZES, weighted.shape[1]), dtype=np.float32)
     of_one = np.empty_like(density)
     mass = np.zeros(SIZES, dtype=np.float32)

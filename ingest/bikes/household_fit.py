@@ -17,9 +17,8 @@ from enum import StrEnum
 from typing import Final
 
 import numpy as np
-from numpy.typing import NDArray
 
-from ingest.bikes.chances import entropy_nats, softmax
+from ingest.bikes.chances import entropy_nats, ln_sum, softmax
 from ingest.bikes.clues import RideClues
 from ingest.bikes.gear_belief import GearBelief
 from ingest.bikes.reported_shifts import shifts_say
@@ -28,16 +27,18 @@ from ingest.bikes.sensor_places import SensorPlaces, bounded_silence
 from ingest.bikes.soft_clues import (
     CHANNELS_LIKE_ALL,
     LIKE_ALL_RIDES,
-    MOST_MEASURES_SAY,
+    WAYS_LIKE_ALL,
     WORD_HEAD_START,
     Measure,
     Words,
     codes,
     ground_likeness,
+    like_any_now_and_then,
     measures_of,
     part_of_week,
     rider_groups,
 )
+from ingest.bikes.ways import same_ways
 from ingest.ride.recording import Column
 from rules.vocabulary import Bike, BikeId, Rider, Sensor
 
@@ -45,13 +46,12 @@ ROUNDS, WARM_AFTER, GEARS_EVERY = 16, 0.7, 3
 DENIED, DENIALS_BORNE = 0.02, 0.02  # an answer less likely than this by all else; such answers, of all
 FIRST_VOICE = 0.05
 KEEPS_OF_LAST = 0.3
-HARD_DOUBT = 1.4  # the spread of log-odds that rides with a sensor or gears turned out to need
 MISHEARD = 1e-4  # what a rider's word leaves to every other bike
 CANNOT = -60.0
 LEAST_TAUGHT = 0.03
 NOT_BOTH = 0.97
+NEIGHBOURS_SHARE = 0.5  # of what clues say of a ride: the way there and the way back have the same causes
 HARDLY_NONE = math.log(0.1)  # before any clue, when only clues of the bike itself are asked
-SOFT_NONE_STAYS_BELOW = 0.5
 OUTDOORS_ON_THE_TRAINER_BIKE, INDOORS_ON_ANOTHER = 6.0, 1.5
 
 
@@ -67,7 +67,7 @@ class Clue(StrEnum):
     INDOOR = "trainer"
     HABIT = "habit"
     NEIGHBOURS = "rides before and after"
-    PLACE = "start place"
+    WAY = "the way it took"
     WEEK = "time of the week"
     MEASURED = "speed and ground"
     MEANWHILE = "meanwhile"
@@ -81,10 +81,11 @@ COUNTS_FOR: Final[Mapping[Clue, float]] = {
     Clue.CHANNELS: 0.7,
     Clue.MEASURED: 0.6,
     Clue.DEVICE: 0.5,
-    Clue.PLACE: 0.5,
+    Clue.WAY: 0.8,
     Clue.WEEK: 0.5,
 }
 LOUD_FROM_THE_START: Final = (Clue.SENSOR, Clue.GEARING, Clue.SHIFTS, Clue.INDOOR)
+WHAT_FOR: Final = (Clue.WAY, Clue.WEEK, Clue.MEASURED)  # what a ride was for shows in all of these
 HARD: Final = (Clue.SENSOR, Clue.GEARING, Clue.SHIFTS, Clue.ACTIVITY, Clue.INDOOR, Clue.MEANWHILE)
 
 
@@ -140,7 +141,7 @@ class HouseholdFit:
     def answer_chances(self) -> Column:
         """How likely each answer was by all that is known without it."""
         answered, columns = list(self.column_of_answer), list(self.column_of_answer.values())
-        chances: Column = softmax(self.log_odds[answered] / HARD_DOUBT)[np.arange(len(answered)), columns]
+        chances: Column = softmax(self.log_odds[answered])[np.arange(len(answered)), columns]
         return chances
 
     def answers_denied(self) -> int:
@@ -201,9 +202,11 @@ class _Fitting:
         like = ground_likeness(rides, self.bikes)
         self.words = {
             Clue.ACTIVITY: Words([r.activity for r in rides], groups, WORD_HEAD_START, like),
-            Clue.CHANNELS: Words([_channels(r) for r in rides], groups, CHANNELS_LIKE_ALL),
+            Clue.CHANNELS: Words(
+                [_channels(r) for r in rides], codes([r.indoor for r in rides]), CHANNELS_LIKE_ALL
+            ),
             Clue.DEVICE: Words([r.device for r in rides], groups, LIKE_ALL_RIDES),
-            Clue.PLACE: Words([_place(r) for r in rides], groups, LIKE_ALL_RIDES),
+            Clue.WAY: Words(same_ways([r.way for r in rides]), groups, WAYS_LIKE_ALL),
             Clue.WEEK: Words([part_of_week(r) for r in rides], groups, LIKE_ALL_RIDES),
         }
         measured_alike = codes([(g, r.speed_source) for g, r in zip(groups.tolist(), rides, strict=True)])
@@ -213,7 +216,6 @@ class _Fitting:
         }
         self.possible = self._possible(impossible)
         self.overlaps = _overlaps(rides)
-        self.has_hard = has_hard_clues(self.places, self.gears)
         self.fixed = {
             Clue.INDOOR: self._indoor(),
             Clue.SHIFTS: _with_none(shifts_say(rides, answers, self.bikes)),
@@ -229,28 +231,31 @@ class _Fitting:
         for number in range(ROUNDS):
             voice = min(1.0, FIRST_VOICE + (1.0 - FIRST_VOICE) * number / (WARM_AFTER * ROUNDS))
             if number % GEARS_EVERY == 0 or number == ROUNDS - 1:
-                by_clue[Clue.GEARING] = self.gears.weights(shares, voice)
+                elsewhere = log_odds - by_clue[Clue.GEARING] if by_clue else log_odds
+                elsewhere = softmax(self._answered(elsewhere))
+                by_clue[Clue.GEARING] = self.gears.weights(shares, elsewhere, voice)
             by_clue |= self.fixed
-            witness = self._hard(by_clue, voice, leaving_out=start.silent(number))
+            witness = self._hard(by_clue, voice, leaving_out=start.silent(number), denying=False)
             says = self.places.messages(self._elsewhere(witness, says))
             by_clue[Clue.SENSOR] = _with_none(bounded_silence(says))
             settled = self._settled(self._hard(by_clue, voice) + by_clue[Clue.SENSOR])
             belongs = settled[:, None] * shares[:, :-1]
-            for clue, words in self.words.items():
-                by_clue[clue] = _with_none(COUNTS_FOR[clue] * words.weights(belongs))
+            soft = {clue: COUNTS_FOR[clue] * words.weights(belongs) for clue, words in self.words.items()}
             measured = sum(measure.weights(belongs) for measure in self.measures.values())
-            by_clue[Clue.MEASURED] = _with_none(
-                COUNTS_FOR[Clue.MEASURED] * np.clip(measured, -MOST_MEASURES_SAY, MOST_MEASURES_SAY)
-            )
+            soft[Clue.MEASURED] = COUNTS_FOR[Clue.MEASURED] * np.asarray(measured)
+            bounded = like_any_now_and_then(np.sum([soft[clue] for clue in WHAT_FOR], axis=0))
+            by_clue |= {c: _with_none(said * bounded if c in WHAT_FOR else said) for c, said in soft.items()}
             by_clue[Clue.MEANWHILE] = self._meanwhile(shares)
             own = sum(said if clue in LOUD_FROM_THE_START else voice * said for clue, said in by_clue.items()
                       if clue not in (Clue.HABIT, Clue.NEIGHBOURS, Clue.NONE_OF_OURS))  # fmt: skip
             own = own + self.possible
-            by_clue[Clue.HABIT] = self.chain.usual(shares)
             answered = self._answered(own)
-            by_clue[Clue.NEIGHBOURS] = self.chain.neighbours(shares, answered)
+            by_clue[Clue.HABIT] = self.chain.usual(answered, settled)
+            by_clue[Clue.NEIGHBOURS] = self.chain.neighbours(
+                shares, self._answered(NEIGHBOURS_SHARE * own), settled
+            )
             log_odds = own + voice * (by_clue[Clue.HABIT] + by_clue[Clue.NEIGHBOURS])
-            by_clue[Clue.NONE_OF_OURS] = self._bounded_none(log_odds)
+            by_clue[Clue.NONE_OF_OURS] = self._no_rarer(by_clue)
             log_odds = log_odds + by_clue[Clue.NONE_OF_OURS]
             new = softmax(self._answered(log_odds))
             shares = KEEPS_OF_LAST * shares + (1.0 - KEEPS_OF_LAST) * new
@@ -270,20 +275,33 @@ class _Fitting:
         )
 
     def _hard(
-        self, by_clue: Mapping[Clue, Column], voice: float, leaving_out: Collection[Clue] = ()
+        self,
+        by_clue: Mapping[Clue, Column],
+        voice: float,
+        leaving_out: Collection[Clue] = (),
+        *,
+        denying: bool = True,
     ) -> Column:
-        """What answers, gears and the profile say of each ride, without sensors: ln, (rides, bikes + 1)."""
+        """What answers, gears and the profile say of each ride, without sensors: ln, (rides, bikes + 1).
+
+        denying: whether clues speak against a bike too: where a sensor sits is told by what fits, for what
+        does not may be a new cassette, or a profile that was learned from this very sensor.
+        """
         total = self.possible.copy()
         total[:, -1] += HARDLY_NONE
         for clue in HARD:
             if clue in by_clue and clue is not Clue.SENSOR and clue not in leaving_out:
-                total += (1.0 if clue in LOUD_FROM_THE_START else voice) * by_clue[clue]
+                said = by_clue[clue] if denying else np.maximum(by_clue[clue], 0.0)
+                total += (1.0 if clue in LOUD_FROM_THE_START else voice) * said
         return self._answered(total)
 
     def _elsewhere(self, hard: Column, says: Column) -> Column:
-        """Each ride's bike by all hard clues but one sensor: (rides, sensors, bikes)."""
-        all_say = says.sum(axis=1)
-        others = hard[:, None, :-1] + all_say[:, None, :] - says
+        """Each ride's bike by all hard clues but one sensor: (rides, sensors, bikes).
+
+        Silence is left out: one flat battery would speak on every ride anew of where all others sit.
+        """
+        loud = np.maximum(says, 0.0)
+        others = hard[:, None, :-1] + loud.sum(axis=1)[:, None, :] - loud
         none = hard[:, None, -1:]
         full = np.concatenate((others, np.broadcast_to(none, (*others.shape[:2], 1))), axis=2)
         return softmax(full)[:, :, :-1]
@@ -330,21 +348,13 @@ class _Fitting:
             result[other, :-1] += np.log1p(-NOT_BOTH * shares[one, :-1])
         return result
 
-    def _bounded_none(self, log_odds: Column) -> Column:
-        """'None of ours' may not win on soft clues alone."""
-        result = np.zeros_like(log_odds)
-        best = log_odds[:, :-1].max(axis=1, initial=CANNOT)
-        over = log_odds[:, -1] - (best - SOFT_NONE_STAYS_BELOW)
-        soft = ~self.has_hard & (best > CANNOT / 2)
-        result[soft, -1] = -np.maximum(over[soft], 0.0)
+    def _no_rarer(self, by_clue: Mapping[Clue, Column]) -> Column:
+        """By soft clues a bike that is none of ours is as likely as ever: its rides are like any of ours."""
+        soft = sum(by_clue[clue] for clue in by_clue if clue in COUNTS_FOR and clue not in HARD)
+        result = np.zeros_like(self.possible)
+        habit = by_clue[Clue.HABIT][:, :-1] + self.possible[:, :-1]
+        result[:, -1] = ln_sum(np.asarray(soft)[:, :-1] + habit) - ln_sum(habit)
         return result
-
-
-def has_hard_clues(places: SensorPlaces, gears: GearBelief) -> NDArray[np.bool_]:
-    """Of each ride: whether a sensor was heard on it or it shows its gears."""
-    result: NDArray[np.bool_] = np.array(places.heard.any(axis=1), dtype=bool)
-    result[gears.shows] = True
-    return result
 
 
 def not_here(ride: RideClues, bikes: Sequence[Bike]) -> dict[BikeId, str]:
@@ -361,10 +371,6 @@ def not_here(ride: RideClues, bikes: Sequence[Bike]) -> dict[BikeId, str]:
 def _channels(ride: RideClues) -> str | None:
     """What it measured, where no sensor of a bike was named: one that was says the same, and better."""
     return ride.channels if not ride.sensors else None
-
-
-def _place(ride: RideClues) -> str | None:
-    return None if ride.start_cell is None else f"{ride.start_cell[0]} {ride.start_cell[1]}"
 
 
 def _overlaps(rides: Sequence[RideClues]) -> list[tuple[int, int]]:

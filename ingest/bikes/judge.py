@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from functools import cached_property
@@ -23,7 +23,9 @@ from ingest.bikes.calibration import divided_by
 from ingest.bikes.chances import softmax
 from ingest.bikes.clues import HeardSensor, RideClues, clues_of
 from ingest.bikes.evidence import BelievedCounts, Evidence, evidence_on
-from ingest.bikes.household_fit import CANNOT, HARD_DOUBT, Clue, Household, HouseholdFit, fit, has_hard_clues
+from ingest.bikes.household_fit import CANNOT, Clue, Household, HouseholdFit, fit
+from ingest.bikes.soft_clues import part_of_week
+from ingest.bikes.ways import same_ways
 from ingest.ride.recording import Column
 from rules.vocabulary import BikeId, DecidedBy
 
@@ -41,17 +43,15 @@ __all__ = [
 ]
 
 WAY_OF_JUDGING = (
-    "all rides by all, as sure as the answers let"  # another name has every ledger judged anew, once
+    "all rides by all, with the ways they took"  # another name has every ledger judged anew, once
 )
 
 CERTAIN_FROM = 0.99  # and a sensor that says so, of which a rider spoke lately
 LIKELY_FROM = 0.95
-LIKELY_FROM_AT_FIRST = 0.99  # until every bike in use has two answers: early errors come in whole seasons
+LIKELY_FROM_AT_FIRST = 0.99  # until that bike has two answers: early errors come in whole seasons
 ANSWERS_A_BIKE = 2
-IN_USE_FROM = 0.02  # of all rides
 HEARD_OF_LATELY_D = 120.0  # a sensor that no rider spoke of for longer may sit elsewhere: a judgement
 IDENTIFIES_FROM = 2.0  # log-odds, after what clues share was taken off
-SOFT_DOUBT, SOFT_DOUBT_AT_FIRST, ANSWERS_TO_TRUST = 1.8, 8.0, 6.0  # of the others: 1.8 + 8 / (6 + answers)
 
 
 class Verdict(StrEnum):
@@ -129,16 +129,12 @@ class Judgement:
         self._said_at = said_at
         self.impossible = impossible
         self.candidates: tuple[BikeId | None, ...] = (*(bike.id for bike in fitted.household.bikes), None)
-        hard = has_hard_clues(fitted.places, fitted.gears)
-        answers = len({said_at[place] for place in fitted.answers})
-        soft_doubt = SOFT_DOUBT + SOFT_DOUBT_AT_FIRST / (ANSWERS_TO_TRUST + answers)
-        self.doubt: Column = np.where(hard, HARD_DOUBT, soft_doubt)
         spoken_of, heard = (
             list(fitted.column_of_answer),
             np.array(list(fitted.column_of_answer.values()), int),
         )
-        self.divided_by = divided_by(fitted.log_odds[spoken_of] / self.doubt[spoken_of, None], heard)
-        self.doubt *= self.divided_by
+        self.divided_by = divided_by(fitted.log_odds[spoken_of], heard)
+        self.doubt: Column = np.full(len(fitted.rides), self.divided_by)
         self.doubt[fitted.places.vouched] = 1.0  # a rider said where that sensor sits
         self._vouched = frozenset(np.flatnonzero(fitted.places.vouched).tolist())
         self._last_word = _last_words(fitted)
@@ -149,21 +145,38 @@ class Judgement:
     @cached_property
     def anchored(self) -> frozenset[BikeId]:
         """Bikes of which at least one ride or one sensor is known by a rider's word."""
-        return frozenset(self._answers_a_bike) | {sensor.bike for sensor in self.fit.household.sensors}
+        return frozenset(b for b in self._answers_a_bike if b is not None) | {
+            sensor.bike for sensor in self.fit.household.sensors
+        }
 
     @cached_property
-    def _answers_a_bike(self) -> Counter[BikeId]:
-        """Of each bike, how many answers named it; one to a group of rides is one."""
-        named = {(bike, self._said_at[place]) for place, bike in self.fit.answers.items() if bike is not None}
-        return Counter(bike for bike, _ in named)
+    def _answers_a_bike(self) -> Counter[BikeId | None]:
+        """Of each bike, how many answers named it; one to a group of rides that are alike is one."""
+        named = {
+            (bike, self._said_at[place], self.alike(place))
+            for place, bike in self.fit.answers.items()
+            if bike is not None
+        }
+        return Counter(bike for bike, *_ in named)
+
+    def alike(self, ride: int) -> Hashable:
+        """What a ride has in common with those that one answer may settle with it."""
+        clues, places = self.fit.rides[ride], self.fit.places
+        sensors = tuple(np.flatnonzero(places.heard[ride]).tolist())
+        # Without a sensor, the profile, the device, the way and the time are all that a rider can go by.
+        when = self.ways[ride] or part_of_week(clues)
+        return clues.rider, clues.indoor, sensors or (clues.activity, clues.channels, clues.device, when)
 
     @cached_property
-    def likely_from(self) -> float:
-        """The probability from which a bike is named."""
-        in_use = self.probabilities[:, :-1].mean(axis=0) >= IN_USE_FROM if len(self.probabilities) else ()
-        used = [bike.id for bike, use in zip(self.fit.household.bikes, in_use, strict=False) if use]
-        known = all(self._answers_a_bike[bike] >= ANSWERS_A_BIKE for bike in used)
-        return LIKELY_FROM if known else LIKELY_FROM_AT_FIRST
+    def ways(self) -> Sequence[int | None]:
+        """Of each ride: which way it took, if others did as well."""
+        return same_ways([ride.way for ride in self.fit.rides])
+
+    def likely_from(self, ride: int, bike: BikeId | None) -> float:
+        """The probability from which this bike is named; higher for a bike or sensor hardly spoken of."""
+        unspoken = self.fit.places.heard[ride].any() and ride not in self._last_word
+        known = self._answers_a_bike[bike] >= ANSWERS_A_BIKE and not unspoken
+        return LIKELY_FROM if known or ride in self._vouched else LIKELY_FROM_AT_FIRST
 
     def said(self, ride: int) -> Said:
         """The verdict on one ride, without its evidence."""
@@ -174,17 +187,14 @@ class Judgement:
             return Said(None, None, Verdict.ASK, probability)
         if len(self.fit.household.bikes) == 1:
             return Said(leader, DecidedBy.ONLY_BIKE, Verdict.CERTAIN, probability)
-        likely_from = LIKELY_FROM if ride in self._vouched else self.likely_from
+        likely_from = self.likely_from(ride, leader)
         if leader not in self.anchored or probability < likely_from:
             return Said(None, None, Verdict.ASK, probability)
         sensor = self.fit.by_clue[Clue.SENSOR][ride] / self.doubt[ride]
         by_sensor = float(sensor[order[0]] - sensor[order[1]]) >= IDENTIFIES_FROM
-        vouched, (column, days) = ride in self._vouched, self._last_word.get(ride, (order[0], math.inf))
-        if column != order[0] and not vouched:
-            # The rider's nearest word on a sensor of this ride names another bike: a cassette was changed, or
-            # the sensor was moved. Nothing here can tell which.
-            return Said(None, None, Verdict.ASK, probability)
-        sure = by_sensor and (vouched or days <= HEARD_OF_LATELY_D) and probability >= CERTAIN_FROM
+        column, days = self._last_word.get(ride, (order[0], math.inf))
+        heard_of = ride in self._vouched or (column == order[0] and days <= HEARD_OF_LATELY_D)
+        sure = by_sensor and heard_of and likely_from == LIKELY_FROM and probability >= CERTAIN_FROM
         verdict = Verdict.CERTAIN if sure else Verdict.LIKELY
         return Said(leader, DecidedBy.SENSOR if by_sensor else DecidedBy.EVIDENCE, verdict, probability)
 
@@ -226,12 +236,8 @@ class Judgement:
             return "It looks like none of the household's bikes."
         if leader not in self.anchored:
             return f"{names[leader]} is likeliest, but no ride is known to have been on it yet: was this one?"
-        word = self._last_word.get(ride)
-        if said.probability >= LIKELY_FROM and word is not None and self.candidates[word[0]] != leader:
-            heard = names[self.candidates[word[0]]]
-            return f"A sensor of this ride was on {heard} by your word; all else speaks for {names[leader]}."
         if said.probability >= LIKELY_FROM:
-            return f"{names[leader]} is likeliest, {chance}, but too few rides of every bike are known yet."
+            return f"{names[leader]} is likeliest, {chance}, but too few rides on it are known yet."
         return f"{names[leader]} is likeliest, but only {chance}; next is {names[runner_up]}."
 
 

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -18,7 +18,7 @@ import numpy as np
 from ingest.bikes.chances import entropy_nats
 from ingest.bikes.clues import RideClues
 from ingest.bikes.judge import Judgement, Verdict
-from ingest.bikes.soft_clues import codes, measures_of, part_of_week
+from ingest.bikes.soft_clues import codes, measures_of
 from ingest.ride.recording import Column
 from rules.vocabulary import BikeId, Fitting
 
@@ -31,6 +31,7 @@ MOST_WEIGHED = 800  # open rides that are compared with each other; the most dou
 BELONGS_FROM, BELONGS_UNHEARD_FROM = 0.25, 0.8
 # How much of the doubt about one ride the answer about another takes away.
 WAY_BACK_TELLS, SENSOR_TELLS, SENSOR_FORGETS_D, LIKENESS_TELLS = 0.9, 0.8, 120.0, 0.35
+WAY_TELLS = 0.4
 WAY_BACK_H = 18.0
 
 
@@ -84,17 +85,12 @@ def questions(judgement: Judgement, at_most: int | None = None) -> tuple[Questio
 
 def _groups(judgement: Judgement, open_rides: Sequence[int]) -> list[tuple[int, ...]]:
     """Open rides that are alike in all that tells of a bike and lean to the same one; the likeliest first."""
-    together: dict[object, list[int]] = defaultdict(list)
-    names, heard = judgement.fit.places.names, judgement.fit.places.heard
+    together: dict[tuple[int, Hashable], list[int]] = defaultdict(list)
+    heard = judgement.fit.places.heard
     for i in open_rides:
-        ride = judgement.fit.rides[i]
-        leader = int(judgement.probabilities[i].argmax())
-        sensors = tuple(name for name, is_heard in zip(names, heard[i].tolist(), strict=True) if is_heard)
-        # Without a sensor, the profile, the device and the time of the week are all that a rider can go by.
-        alike = sensors or (ride.activity, ride.channels, ride.device, part_of_week(ride))
-        together[leader, ride.rider, ride.indoor, bool(sensors), alike].append(i)
+        together[int(judgement.probabilities[i].argmax()), judgement.alike(i)].append(i)
     groups = []
-    for (leader, *_), members in ((key, group) for key, group in together.items() if isinstance(key, tuple)):
+    for (leader, _), members in together.items():
         chances = judgement.probabilities[members, leader]
         least = BELONGS_FROM if heard[members[0]].any() else BELONGS_UNHEARD_FROM
         belong = [i for i, chance in zip(members, chances.tolist(), strict=True) if chance >= least]
@@ -116,6 +112,11 @@ def _tells(judgement: Judgement, seeds: Sequence[int], others: Sequence[int]) ->
     near = alike[list(seeds)][:, None] == alike[list(others)][None, :]
     distance = ((z[list(seeds)][:, None, :] - z[list(others)][None, :, :]) ** 2).mean(axis=2)
     tells = np.maximum(tells, np.where(near, LIKENESS_TELLS * np.exp(-distance), 0.0))
+    ways = codes(
+        [(r.rider, way or -place) for place, (r, way) in enumerate(zip(rides, judgement.ways, strict=True))]
+    )
+    same_way = ways[list(seeds)][:, None] == ways[list(others)][None, :]
+    tells = np.maximum(tells, np.where(same_way, WAY_TELLS, 0.0))
     rider = np.array([ride.rider for ride in rides])
     same_day = (rider[list(seeds)][:, None] == rider[list(others)][None, :]) & (apart_d < WAY_BACK_H / 24.0)
     way_back = same_day & (judgement.fit.chain_same[list(others)][None, :] > 0.5)

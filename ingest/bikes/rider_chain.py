@@ -8,12 +8,15 @@ from datetime import timedelta
 
 import numpy as np
 
+from ingest.bikes.chances import softmax
 from ingest.bikes.clues import RideClues
 from ingest.bikes.soft_clues import Codes
 from ingest.ride.recording import Column
 from rules.vocabulary import Bike
 
-OWN_BIKE, PARTNERS_BIKE, NONE_OF_OURS = 3.0, 0.75, 0.6  # rides: head starts of what a rider takes
+OWN_BIKE, PARTNERS_BIKE = 3.0, 0.75  # rides: head starts of what a rider takes
+NONE_OF_OURS = 0.025  # of all rides; common practice, no source
+SHARES_SETTLE_AFTER = 25  # rounds
 SAME_DAY = timedelta(hours=18)
 WAY_BACK, AGAIN_SOON, AGAIN_LATER = 0.92, 0.10, 0.03  # chance of the same bike for being the next ride
 
@@ -31,29 +34,37 @@ class RiderChain:
                 self.same[at] = _same_again(rides[before], rides[at], usual)
         self._head_start = np.array(
             [
-                [OWN_BIKE if bike.owner == ride.rider else PARTNERS_BIKE for bike in bikes] + [NONE_OF_OURS]
+                [OWN_BIKE if bike.owner == ride.rider else PARTNERS_BIKE for bike in bikes] + [0.0]
                 for ride in (rides[chain[0]] for chain in self._chains)
             ]
         )
 
-    def usual(self, shares: Column) -> Column:
-        """ln of how often its rider takes each bike, by all rides but this one: (rides, bikes + 1)."""
-        result = np.empty_like(shares)
+    def usual(self, says: Column, settled: Column) -> Column:
+        """ln of how often its rider takes each bike, by all rides but this one: (rides, bikes + 1).
+
+        says: ln of all that each ride's own clues and its rider's word say, (rides, bikes + 1).
+        settled: how far each ride counts, 0..1: what is open would else be counted as whatever is usual.
+        """
+        result = np.empty_like(says)
         for chain, start in zip(self._chains, self._head_start, strict=True):
-            total = shares[chain].sum(axis=0) + start
-            without = total - shares[chain]
-            result[chain] = np.log(without / without.sum(axis=1, keepdims=True))
+            taken = start / start.sum()
+            for _ in range(SHARES_SETTLE_AFTER):
+                believed = settled[chain, None] * softmax(says[chain] + np.log(_with_few_of_none(taken)))
+                total = believed.sum(axis=0) + start
+                taken = total / total.sum()
+            without = total - believed
+            result[chain] = np.log(_with_few_of_none(without / without.sum(axis=1, keepdims=True)))
         return result
 
-    def neighbours(self, shares: Column, says: Column) -> Column:
+    def neighbours(self, shares: Column, says: Column, settled: Column) -> Column:
         """ln of what the rides before and after say of each bike, over its usual share: (rides, bikes + 1).
 
-        shares: as `usual` takes them.  says: ln of all that each ride's own clues say.
+        shares: the probability of each bike for each ride so far.  says, settled: as `usual` takes them.
         """
         result = np.zeros_like(shares)
         for chain, start in zip(self._chains, self._head_start, strict=True):
-            usual = shares[chain].sum(axis=0) + start
-            usual = usual / usual.sum()
+            usual = (settled[chain, None] * shares[chain]).sum(axis=0) + start
+            usual = _with_few_of_none(usual / usual.sum())
             seen = np.exp(says[chain] - says[chain].max(axis=1, keepdims=True))
             same = self.same[chain]
             before = np.empty_like(seen)
@@ -71,6 +82,13 @@ class RiderChain:
             place = before * after / usual
             result[chain] = np.log(np.maximum(place, 1e-12))
         return result
+
+
+def _with_few_of_none(taken: Column) -> Column:
+    """Shares of bikes beside the share of bikes that are none of ours, which is not learned: it is a sink."""
+    result: Column = taken * (1.0 - NONE_OF_OURS) / taken[..., :-1].sum(axis=-1, keepdims=True)
+    result[..., -1] = NONE_OF_OURS
+    return result
 
 
 def _usual_starts(rides: Sequence[RideClues]) -> dict[int, tuple[int, int]]:

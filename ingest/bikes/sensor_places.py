@@ -21,7 +21,7 @@ from ingest.ride.recording import Column
 from rules.vocabulary import Bike, Sensor
 
 ROAMS = frozenset({"radar", "light", "other"})  # taken along from bike to bike
-MOVES_EVERY_D, ROAMS_EVERY_D = 400.0, 60.0
+MOVES_EVERY_D, ROAMS_EVERY_D = 800.0, 60.0
 DIES_EVERY_D, COMES_BACK_AFTER_D = 400.0, 25.0
 HEARD_WHERE_IT_SITS, HEARD_ELSEWHERE = 0.90, 0.012  # the latter: a partner's bike stood near at the start
 HEARD_ELSEWHERE_AS_ENTERED = 0.003  # where a rider said that it sits on another bike
@@ -30,6 +30,9 @@ TWO_AT_ONCE = 0.65  # what each says of a ride on which two or more were heard
 SAID_TO_SIT_THERE = 0.997  # on the day that was entered
 SITS_OFF_AT_FIRST = 0.1
 ONE_DEVICE_FROM, ONE_DEVICE_RIDES = 0.95, 5
+MEASURES: Final = {"cadence": "cadence", "speed and cadence": "cadence", "power meter": "power"}
+IDLE_NOW_AND_THEN = 0.2  # of the rides on which a sensor is named, at most: else its files never say
+WORKS = 0  # of the two states of a sensor, wherever it sits
 ALWAYS = datetime(1, 1, 1, tzinfo=UTC)
 
 
@@ -53,6 +56,11 @@ class SensorPlaces:
         self.heard: Final = np.zeros((len(rides), len(self.names)), dtype=bool)
         for index, ride in enumerate(rides):
             self.heard[index, [at[s.identity] for s in ride.sensors]] = True
+        for sensor, kind in enumerate(self.kinds):
+            # Named as ever, but it measured nothing: it stood near, on another bike.
+            idle = [MEASURES.get(kind, "") not in (ride.channels or "") for ride in rides]
+            if (self.heard[:, sensor] & idle).sum() < IDLE_NOW_AND_THEN * self.heard[:, sensor].sum():
+                self.heard[idle, sensor] = False
         self.hears: Final = np.array([r.channels is not None or bool(r.sensors) for r in rides], dtype=bool)
         # A ride is asked about because it was silent: that it was is no sample of how often a sensor is.
         asked = np.zeros(len(rides), dtype=bool)
@@ -80,8 +88,8 @@ class SensorPlaces:
         for span in entered:
             if span.bike not in column:
                 continue
-            places = np.full(self._bikes + 1, (1.0 - SAID_TO_SIT_THERE) / max(self._bikes, 1))
-            places[column[span.bike]] = SAID_TO_SIT_THERE
+            places = np.full((self._bikes, 2), (1.0 - SAID_TO_SIT_THERE) / (2 * self._bikes))
+            places[column[span.bike], WORKS] += SAID_TO_SIT_THERE
             first = next((i for i, start in enumerate(starts) if start >= (span.from_at or ALWAYS)), None)
             if first is not None:
                 said[first].append((at[span.identity], places))
@@ -101,12 +109,12 @@ class SensorPlaces:
         heard = self.heard[:, :, None]
         shows = np.where(heard, stray + gain * elsewhere, 1.0 - stray - gain * elsewhere)
         off = np.where(heard, stray, 1.0 - stray)
-        tells = np.concatenate((shows, off), axis=2)
+        tells = np.stack(np.broadcast_arrays(shows, off), axis=3)
         tells[self._untold] = 1.0
         before = self._pass(tells, forwards=True)
         after = self._pass(tells, forwards=False)
         place = before * after
-        sits = place[:, :, :-1] / place.sum(axis=2, keepdims=True)
+        sits = place[:, :, :, WORKS] / place.sum(axis=(2, 3))[:, :, None]
         says = np.where(
             heard,
             np.log1p(gain / stray * sits),
@@ -117,46 +125,52 @@ class SensorPlaces:
         return result
 
     def _pass(self, tells: Column, *, forwards: bool) -> Column:
-        """The belief in each place at each ride, by the rides before it (or after it) alone."""
-        rides, sensors, places = tells.shape
-        belief = np.full((sensors, places), (1.0 - SITS_OFF_AT_FIRST) / self._bikes)
-        belief[:, -1] = SITS_OFF_AT_FIRST
-        if not forwards:
-            belief[:] = 1.0
-        result = np.empty_like(tells)
-        moves = 1.0 - np.exp(-self._gap_d[:, None] / np.where(self._roams, ROAMS_EVERY_D, MOVES_EVERY_D))
-        dies = 1.0 - np.exp(-self._gap_d / DIES_EVERY_D)
-        returns = 1.0 - np.exp(-self._gap_d / COMES_BACK_AFTER_D)
-        others = max(self._bikes - 1, 1)
+        """The belief in each place at each ride, by the rides before it (or after it) alone.
+
+        (rides, sensors, bikes, works or does not): a flat battery leaves the sensor where it sits.
+        """
+        rides, _, bikes, _ = tells.shape
+        belief = np.full(tells.shape[1:], 1.0)
         if forwards:
-            for i in range(rides):
-                bikes, off = belief[:, :-1], belief[:, -1:]
-                move = moves[i][:, None] if self._bikes > 1 else 0.0
-                total = bikes.sum(axis=1, keepdims=True)
-                stepped = bikes * (1.0 - move - dies[i]) + (total - bikes) * move / others
-                stepped = np.maximum(stepped, 0.0) + off * returns[i] / self._bikes
-                result[i, :, :-1] = stepped
-                result[i, :, -1:] = off * (1.0 - returns[i]) + total * dies[i]
+            belief *= np.array([1.0 - SITS_OFF_AT_FIRST, SITS_OFF_AT_FIRST]) / bikes
+        result = np.empty_like(tells)
+        every_d = np.where(self._roams, ROAMS_EVERY_D, MOVES_EVERY_D) * (1.0 - 1.0 / max(bikes, 2))
+        moved = 1.0 - np.exp(-self._gap_d[:, None] / every_d)
+        changed = 1.0 - np.exp(-self._gap_d * (1.0 / DIES_EVERY_D + 1.0 / COMES_BACK_AFTER_D))
+        flat = COMES_BACK_AFTER_D / (DIES_EVERY_D + COMES_BACK_AFTER_D)
+        dies, returns = changed * flat, changed * (1.0 - flat)
+        for i in range(rides) if forwards else range(rides - 1, -1, -1):
+            if forwards:
+                belief = self._moved(belief, moved[i])
+                works, off = belief[..., WORKS], belief[..., 1]
+                belief = np.stack(
+                    (works * (1.0 - dies[i]) + off * returns[i], off * (1.0 - returns[i]) + works * dies[i]),
+                    axis=2,
+                )
                 for sensor, said in self._said.get(i, ()):
-                    result[i, sensor] = said
-                belief = result[i] * tells[i]
-                belief /= belief.sum(axis=1, keepdims=True)
-            return result
-        for i in range(rides - 1, -1, -1):
-            result[i] = belief
-            if i == 0:
-                break
-            seen = belief * tells[i]
-            for sensor, said in self._said.get(i, ()):
-                seen[sensor] = (seen[sensor] * said).sum()  # from here on it says nothing of what was before
-            bikes, off = seen[:, :-1], seen[:, -1:]
-            move = moves[i][:, None] if self._bikes > 1 else 0.0
-            total = bikes.sum(axis=1, keepdims=True)
-            belief = np.empty_like(seen)
-            stay = bikes * np.maximum(1.0 - move - dies[i], 0.0)
-            belief[:, :-1] = stay + (total - bikes) * move / others + off * dies[i]
-            belief[:, -1:] = off * (1.0 - returns[i]) + total / self._bikes * returns[i]
-            belief /= belief.max(axis=1, keepdims=True)
+                    belief[sensor] = said
+                result[i] = belief
+                belief = belief * tells[i]
+            else:
+                result[i] = belief
+                seen = belief * tells[i]
+                for sensor, said in self._said.get(i, ()):
+                    seen[sensor] = (
+                        seen[sensor] * said
+                    ).sum()  # from here on it says nothing of what was before
+                works, off = seen[..., WORKS], seen[..., 1]
+                seen = np.stack(
+                    (works * (1.0 - dies[i]) + off * dies[i], off * (1.0 - returns[i]) + works * returns[i]),
+                    axis=2,
+                )
+                belief = self._moved(seen, moved[i])
+            belief = belief / belief.sum(axis=(1, 2), keepdims=True)
+        return result
+
+    def _moved(self, belief: Column, moved: Column) -> Column:
+        """After a while in which each sensor has been moved to any bike with this probability."""
+        share = moved[:, None, None] if self._bikes > 1 else 0.0
+        result: Column = belief * (1.0 - share) + belief.mean(axis=1, keepdims=True) * share
         return result
 
 

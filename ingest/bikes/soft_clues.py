@@ -21,6 +21,7 @@ from rules.vocabulary import Bike
 
 LIKE_ALL_RIDES = 8.0  # rides: a bike's own counts, as if this many more had been like all of the rider's
 CHANNELS_LIKE_ALL = 3.0
+WAYS_LIKE_ALL = 2.0
 WORD_HEAD_START = 3.0  # rides: what the ground that a word means and a bike usually sees is worth
 GROUND_WIDTH = 0.25  # of the unpaved share
 MEAN_WORTH, VARIANCE_WORTH = 4.0, 6.0  # rides
@@ -28,7 +29,7 @@ T_FREEDOM = 5.0
 T_SCALE = 0.6  # of the variance: that of a t with five degrees of freedom
 STRANGER_SPREADS = 1.2  # of the variance: a bike that is none of ours
 FEWEST_RIDES = 6  # measured alike, before a measure says anything
-MOST_MEASURES_SAY = 6.0
+ANY_RIDE_ON_ANY_BIKE = 0.1  # of a bike's rides, those that are like any of its rider's
 HOURS_A_PART_OF_DAY = 3
 
 Codes = NDArray[np.intp]
@@ -43,7 +44,7 @@ class Words:
     """One clue that takes one of several words, such as the profile that was chosen on the device."""
 
     def __init__(
-        self, values: Sequence[str | None], groups: Codes, worth: float, like: Column | None = None
+        self, values: Sequence[object], groups: Codes, worth: float, like: Column | None = None
     ) -> None:
         """like: how well each ride's word suits each bike before any count, (rides, bikes); 1 = as any."""
         self.has: Final = np.array([value is not None for value in values], dtype=bool)
@@ -127,6 +128,17 @@ class Measure:
         return said
 
 
+def like_any_now_and_then(said: Column) -> Column:
+    """What clues that share a cause count for, for a bike on which now and then a ride is like any other.
+
+    said: what they say together, as ln ratios; a road bike goes to work, and then all of them are wrong.
+    """
+    mixed = np.logaddexp(math.log1p(-ANY_RIDE_ON_ANY_BIKE) + said, math.log(ANY_RIDE_ON_ANY_BIKE))
+    small = np.abs(said) < 1e-6
+    counts: Column = np.where(small, 1.0 - ANY_RIDE_ON_ANY_BIKE, mixed / np.where(small, 1.0, said))
+    return counts
+
+
 def part_of_week(ride: RideClues) -> str:
     """Weekday or weekend, and which three hours of the day by the sun, in which it began."""
     longitude_deg = ride.start_cell[1] / 100.0 if ride.start_cell else 0.0
@@ -147,7 +159,10 @@ def measures_of(rides: Sequence[RideClues]) -> dict[str, list[float | None]]:
 
 
 def ground_likeness(rides: Sequence[RideClues], bikes: Sequence[Bike]) -> Column:
-    """How well the ground that each ride's word stands for suits each bike's usual ground, (rides, bikes)."""
+    """How well the ground that each ride's word stands for suits each bike's usual ground, (rides, bikes).
+
+    Alike for all where nobody said of any bike that it leaves the tarmac.
+    """
     shares: dict[str, list[float]] = {}
     for ride in rides:
         if ride.activity is not None and ride.unpaved_share is not None:
@@ -155,7 +170,7 @@ def ground_likeness(rides: Sequence[RideClues], bikes: Sequence[Bike]) -> Column
     means: Mapping[str, float] = {word: sum(values) / len(values) for word, values in shares.items()}
     like = np.ones((len(rides), len(bikes)))
     for index, ride in enumerate(rides):
-        if ride.activity is not None and ride.activity in means:
+        if ride.activity is not None and ride.activity in means and any(b.unpaved_share for b in bikes):
             apart = [(means[ride.activity] - bike.unpaved_share) / GROUND_WIDTH for bike in bikes]
             like[index] = np.exp(-0.5 * np.array(apart) ** 2) + 0.02
     return like

@@ -63,6 +63,11 @@ class JudgedRide:
     decided_by: DecidedBy | None
     verdict: str | None
     said_at: datetime | None = None  # when its rider said so; None = nobody did
+    probability: float | None = None  # as it stands in a question
+
+
+# A question that a machine put, and that stands.
+_ASKS = (ride_assignment.c.verdict == "ask", ride_assignment.c.decided_by.is_(None))
 
 
 def in_force(history: Sequence[Decision]) -> Decision | None:
@@ -151,6 +156,18 @@ class Assignments(Repository):
             ],
         )
 
+    def ask_otherwise(self, decisions: Sequence[MachineDecision]) -> None:
+        """Open questions get another probability and sentence; no decision is made."""
+        newest = select(func.max(ride_assignment.c.id)).where(
+            ride_assignment.c.ride == bindparam("of_ride"), ~ride_assignment.c.is_undone
+        )
+        asked = ride_assignment.update().where(ride_assignment.c.id == newest.scalar_subquery(), *_ASKS)
+        if decisions:
+            self._connection.execute(
+                asked.values(probability=bindparam("now"), evidence=bindparam("why")),
+                [{"of_ride": one.ride, "now": one.probability, "why": one.evidence} for one in decisions],
+            )
+
     def judge_anew(self, ride: RideId) -> None:
         """This ride counts as never judged, unless a rider has spoken of it: its clues are others now."""
         nobody = or_(rides.c.decided_by.is_(None), rides.c.decided_by != DecidedBy.RIDER.value)
@@ -219,11 +236,18 @@ class Assignments(Repository):
             .group_by(ride_assignment.c.ride)
             .subquery()
         )
+        asks = select(func.max(ride_assignment.c.id)).where(~ride_assignment.c.is_undone)
+        asked = (
+            select(ride_assignment.c.ride, ride_assignment.c.probability)
+            .where(ride_assignment.c.id.in_(asks.group_by(ride_assignment.c.ride)), *_ASKS)
+            .subquery()
+        )
         columns = (rides.c.id, rides.c.bike, rides.c.decided_by, rides.c.verdict, said.c.said_at)
         query = (
-            select(*columns, ride_track.c.clues if clues else literal("").label("clues"))
+            select(*columns, asked.c.probability, ride_track.c.clues if clues else literal("").label("clues"))
             .join_from(rides, ride_track, ride_track.c.ride == rides.c.id)
             .outerjoin(said, said.c.ride == rides.c.id)
+            .outerjoin(asked, asked.c.ride == rides.c.id)
             .where(counts(), ride_track.c.clues != "")
             .order_by(rides.c.started_at, rides.c.id)
         )
@@ -240,6 +264,7 @@ class Assignments(Repository):
                 None if row.decided_by is None else DecidedBy(row.decided_by),
                 row.verdict,
                 row.said_at,
+                row.probability,
             )
             for row in self._all(query)
         ]

@@ -5,9 +5,11 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 from functools import cached_property
+
+import numpy as np
 
 from ingest.bikes.judge import (
     WAY_OF_JUDGING,
@@ -20,6 +22,8 @@ from ingest.bikes.judge import (
     judge,
 )
 from ingest.bikes.questions import Question, had_no_chain, questions
+from ingest.bikes.ways import way_of
+from ingest.ride.track import track_points
 from rules.vocabulary import BikeId, DecidedBy, Fitting, RideId
 from rules.wording import listed
 from services.store import JudgedRide, MachineDecision, Store, Transaction
@@ -31,6 +35,7 @@ BUT_THE_NEWEST = "all rides by all, but the newest"
 THIS_WAY = (WAY_OF_JUDGING, BUT_THE_NEWEST, AGAIN)
 MANY = 600  # rides: with more, those that just came are judged by some of the others first
 HEARD_AT_FIRST = 200
+WORTH_SAYING_ANEW = 0.05  # of probability, for a question to be put in other words
 FIT_EVERY = timedelta(hours=6)  # and after that by all, in a round
 
 
@@ -69,7 +74,7 @@ class HouseholdJudgement:
         for fitting in equipment.fittings():
             spans.setdefault(fitting.bike, []).append(fitting)
         names = {bike.id: bike.name for bike in self._household.bikes}
-        self._clues = [RideClues.from_json(one.clues) for one in self.rides]
+        self._clues = _with_ways(tx, self.rides)
         self._impossible = {
             place: ruled_out
             for place, clues in enumerate(self._clues)
@@ -116,6 +121,18 @@ class HouseholdJudgement:
                 found.append((place, Move(ride.id, held, said)))
         return found
 
+    def asked_otherwise(self) -> list[int]:
+        """Places of rides that are asked about, as before, but not with the same probability any more."""
+        found = []
+        for place, ride in enumerate(self.rides):
+            if place in self._answers or ride.verdict != Verdict.ASK or ride.probability is None:
+                continue
+            said = self.judgement.said(place)
+            moved = abs(said.probability - ride.probability) >= WORTH_SAYING_ANEW
+            if said.verdict is Verdict.ASK and moved:
+                found.append(place)
+        return found
+
     def renewed_clues(self) -> Iterator[tuple[RideId, str]]:
         """Clues that an older version kept, as this one keeps them: what had to be worked out is kept too."""
         for ride, clues in zip(self.rides, self._clues, strict=True):
@@ -153,6 +170,19 @@ class OpenQuestion:
     choices: tuple[BikeId | None, ...]
     because: str
     is_check: bool
+
+
+def _with_ways(tx: Transaction, rides: Sequence[JudgedRide]) -> list[RideClues]:
+    """The clues of rides; those that an older version kept learn from the kept track where the ride went."""
+    clues = [RideClues.from_json(one.clues) for one in rides]
+    wayless = {one.id: place for place, one in enumerate(rides) if '"way":' not in one.clues}
+    for ride, track in tx.rides.tracks(tuple(wayless)).items() if wayless else ():
+        points = track_points(track)
+        places = np.array([(point.latitude_deg, point.longitude_deg) for point in points]).reshape(-1, 2)
+        place = wayless[ride]
+        if not clues[place].indoor:
+            clues[place] = replace(clues[place], way=way_of(places[:, 0], places[:, 1]))
+    return clues
 
 
 def judge_household(tx: Transaction, now: datetime) -> tuple[Move, ...]:
@@ -223,24 +253,22 @@ def _keep_new(
 def _keep(
     tx: Transaction, household: HouseholdJudgement, moves: Iterable[tuple[int, Move]], now: datetime
 ) -> tuple[Move, ...]:
-    decisions = []
-    moved = []
-    for place, move in moves:
-        verdict = household.judgement.assignment(place)
-        decisions.append(
-            MachineDecision(
-                ride=move.ride,
-                bike=verdict.bike,
-                decided_by=verdict.decided_by,
-                probability=verdict.probability,
-                verdict=verdict.verdict.value,
-                evidence=evidence_json(verdict),
-            )
-        )
-        if move.changes_bike:
-            moved.append(move)
-    tx.rides.record_judged(decisions, at=now, by=THE_ROUND)
-    return tuple(moved)
+    moves = tuple(moves)
+    tx.rides.record_judged([_decision(household, place) for place, _ in moves], at=now, by=THE_ROUND)
+    tx.rides.ask_otherwise([_decision(household, place) for place in household.asked_otherwise()])
+    return tuple(move for _, move in moves if move.changes_bike)
+
+
+def _decision(household: HouseholdJudgement, place: int) -> MachineDecision:
+    verdict = household.judgement.assignment(place)
+    return MachineDecision(
+        ride=household.rides[place].id,
+        bike=verdict.bike,
+        decided_by=verdict.decided_by,
+        probability=verdict.probability,
+        verdict=verdict.verdict.value,
+        evidence=evidence_json(verdict),
+    )
 
 
 def _held(ride: JudgedRide) -> Said | None:

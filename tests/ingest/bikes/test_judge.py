@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
@@ -69,8 +70,8 @@ def test_the_only_bike_of_a_rider_is_no_certainty():
     assert judged.assignment(0).leader == PLOVER
 
 
-def test_a_sensor_is_where_its_rider_last_said_or_the_ride_is_asked(monkeypatch):
-    """Over a long pause rides can talk each other into another bike; the nearest word forbids it."""
+def test_over_a_long_pause_silence_of_one_sensor_moves_no_other(monkeypatch):
+    """Rides after a pause could talk each other into another bike; they are asked about."""
     monkeypatch.setattr(bikes_judge, "LIKELY_FROM_AT_FIRST", 0.95)
     monkeypatch.setattr(bikes_judge, "CERTAIN_FROM", 0.96)
     rides = [ride(day, sensors=heard("serial 71")) for day in (*range(0, 40, 2), *range(300, 320))]
@@ -83,11 +84,46 @@ def test_a_sensor_is_where_its_rider_last_said_or_the_ride_is_asked(monkeypatch)
     early, late = (judged.said(of[NAMES[0]][n]) for n in (5, -1))
 
     assert (early.bike, early.verdict) == (PLOVER, Verdict.CERTAIN)
-    assert judged.assignment(of[NAMES[0]][-1]).leader == WHEATEAR  # the trap
     assert late.verdict is Verdict.ASK
-    assert judged.because(of[NAMES[0]][-1]) == (
-        "A sensor of this ride was on Plover by your word; all else speaks for Wheatear."
+    assert judged.assignment(of[NAMES[0]][-1]).leader == PLOVER
+
+
+def test_a_sensor_that_is_named_but_measured_nothing_stood_near():
+    cadence = heard("serial 71", kind="cadence")
+    rides = [ride(day, sensors=cadence, channels="cadence") for day in range(20)]
+    rides[9] = ride(9, sensors=cadence, channels="no sensor")
+
+    judged = judge(rides, Household(TWO), {0: PLOVER, 5: PLOVER})
+    never = judge(
+        [replace(one, channels="no sensor") for one in rides], Household(TWO), {0: PLOVER, 5: PLOVER}
     )
+
+    assert judged.assignment(8).weight(Clue.SENSOR, PLOVER) > 2
+    assert judged.assignment(9).weight(Clue.SENSOR, PLOVER) < 0
+    assert never.assignment(9).weight(Clue.SENSOR, PLOVER) > 2  # its files never say what it measured
+
+
+def test_gears_yield_the_longer_they_were_not_seen():
+    rides = [
+        geared(d, ROAD if d < 20 else BROAD, sensors=heard("serial 71")) for d in (*range(0, 20, 2), 22, 190)
+    ]
+
+    judged = judge(rides, Household(TWO), {0: PLOVER, 3: PLOVER})
+    soon, late = (judged.assignment(i).weight(Clue.GEARING, PLOVER) for i in (10, 11))
+
+    assert soon < late < 0
+
+
+def test_a_way_that_one_bike_takes_tells_of_it():
+    work, hills = (46_000, 7_000) * 9, (46_000, 7_100) * 9
+    rides = [ride(day, way=(work, hills)[day % 2]) for day in range(40)]
+
+    judged = judge(rides, Household(TWO), {i: (PLOVER, WHEATEAR)[i % 2] for i in range(12)})
+    late = judged.assignment(38)
+
+    assert late.leader == PLOVER
+    assert late.weight(Clue.WAY, PLOVER) > 0 > late.weight(Clue.WAY, WHEATEAR)
+    assert any("a way that this rider took 20 times" in item.sentence for item in late.evidence)
 
 
 def test_certain_needs_a_word_of_late(monkeypatch):

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
+import numpy as np
 import pytest
 
 from ingest.bikes.judge import WAY_OF_JUDGING
@@ -140,6 +141,37 @@ def test_clues_that_an_older_version_kept_are_renewed_once(week: Week) -> None:
         renewed = tx.rides.clues(RideId(2))
         assert {"looks", "sold", "channels"} <= json.loads(renewed).keys()
         assert list(HouseholdJudgement(tx).renewed_clues()) == []
+
+
+def test_a_ride_that_an_older_version_kept_learns_its_way_from_its_kept_track(week: Week) -> None:
+    with week.shop.store.writing() as tx:
+        kept = json.loads(tx.rides.clues(RideId(2)))
+        way = kept.pop("way")
+        tx.rides.set_clues(RideId(2), json.dumps(kept, separators=(",", ":")))
+        ((_, renewed),) = HouseholdJudgement(tx).renewed_clues()
+
+    assert way
+    assert np.abs(np.array(json.loads(renewed)["way"]) - way).max() <= 1
+
+
+def test_a_question_that_stays_open_says_what_is_known_now(week: Week) -> None:
+    week.ride(8, sensor=STRANGE + 1)
+    week.round(9)
+    with week.shop.store.reading() as tx:
+        harrier = tx.equipment.find_bike("Harrier").id
+        before = tx.rides.assignment_in_force(RideId(8))
+
+    put_rides_on(week.shop, [RideId(n) for n in range(1, 8)], harrier, now=NOW + DAY)
+
+    with week.shop.store.reading() as tx:
+        after = tx.rides.assignments_of(RideId(8))
+        now = HouseholdJudgement(tx).assignment(RideId(8))
+    assert before is not None
+    assert before.probability != after[-1].probability
+    assert now.verdict == "ask"
+    assert [(one.id, one.verdict) for one in after] == [(before.id, "ask")]
+    assert after[-1].probability == pytest.approx(now.probability, abs=0.05)
+    assert json.loads(after[-1].evidence)["because"] == now.because
 
 
 def test_a_supposed_ledger_moves_the_rides_that_saying_it_then_moves(week: Week) -> None:
