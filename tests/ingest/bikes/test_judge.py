@@ -256,6 +256,10 @@ def test_shifts_to_teeth_that_a_bike_has_not_speak_against_it():
 
     assert said.leader == WHEATEAR
     assert said.weight(Clue.SHIFTS, PLOVER) < -1.0 < 0.0 < said.weight(Clue.SHIFTS, WHEATEAR)
+    assert {e.sentence for e in said.evidence if e.clue is Clue.SHIFTS} == {
+        "Not every gear it shifted to is on Plover.",
+        "Every gear it shifted to is on Wheatear.",
+    }
 
 
 def test_a_bike_that_lives_on_the_trainer_was_not_outdoors():

@@ -1,0 +1,18 @@
+"""What a clue's value weighs: the density behind it is the one it says it is."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from scipy import stats
+
+from ingest.bikes.soft_clues import T_FREEDOM, _ln_t
+
+
+@pytest.mark.parametrize("variance", [0.04, 1.0, 2.5])
+def test_values_are_spread_as_a_t_of_five_degrees_of_freedom_with_this_variance(variance: float) -> None:
+    x = np.linspace(-4, 4, 17)
+    t = stats.t(T_FREEDOM, scale=np.sqrt(variance * (T_FREEDOM - 2) / T_FREEDOM))
+    assert t.var() == pytest.approx(variance)
+    constant = t.logpdf(0.0) - _ln_t(np.zeros(1), np.array([variance]))
+    assert _ln_t(x, np.full(17, variance)) + constant == pytest.approx(t.logpdf(x))
