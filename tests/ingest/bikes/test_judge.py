@@ -11,7 +11,7 @@ from scipy.special import softmax
 
 from ingest.bikes import judge as bikes_judge
 from ingest.bikes.clues import RideClues
-from ingest.bikes.judge import Clue, Household, Verdict, judge
+from ingest.bikes.judge import LIKELY_FROM, LIKELY_FROM_AT_FIRST, Clue, Household, Verdict, judge
 from rules.vocabulary import DecidedBy, Sensor, SensorId
 from tests.ingest.bikes.made_rides import (
     BROAD,
@@ -249,6 +249,14 @@ def test_none_of_ours_never_wins_on_habits_alone():
     judged = judge(rides, Household(TWO), dict.fromkeys(range(8)))
 
     assert all(judged.assignment(i).leader is not None for i in range(8, 12))
+
+
+@pytest.mark.parametrize(("of_the_last", "likely_from"), [(2, LIKELY_FROM), (1, LIKELY_FROM_AT_FIRST)])
+def test_the_last_bike_too_must_have_been_named_twice_before_less_is_enough(of_the_last, likely_from):
+    rides = [ride(day, sensors=heard(f"serial {day % 2}")) for day in range(12)]
+    answers = {0: PLOVER, 2: PLOVER} | {1 + 2 * n: WHEATEAR for n in range(of_the_last)}
+
+    assert judge(rides, Household(TWO), answers).likely_from == likely_from
 
 
 def test_shifts_to_teeth_that_a_bike_has_not_speak_against_it():

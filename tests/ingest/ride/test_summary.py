@@ -377,6 +377,13 @@ def test_a_run_with_a_cadence_and_no_sport_is_known_by_its_stride(speed_mps, cou
         summed(one)
 
 
+def test_a_gear_that_is_turned_evenly_without_a_rest_is_a_ride_all_the_same():
+    """A fixed gear of 3.4 m a turn on the flat: legs as even as a runner's, but the metres a turn stay."""
+    time = seconds(3600)
+    speed = 5.5 * (1 + 0.07 * np.sin(time / 90))
+    summed(on_foot(5.5, 0.07, cadence_rpm=np.round(speed * 60 / 3.4)))
+
+
 def test_a_slow_bicycle_with_the_same_metres_a_turn_is_a_ride():
     """32/51 teeth at 85 rpm goes 2.0 m/s: a gear's metres do not grow with speed, and legs rest."""
     time = seconds(3600)
