@@ -159,6 +159,7 @@ def test_what_could_be_found_is_said_before_it_begins():
     assert said(told[2], SI).startswith(
         "At last year's 4000 km on this bike, and about 2500 km to half a chain's limit, "
     )
+    assert "that is about 6 years." in told[2]  # five pairs, one chain after the other
     assert len(promise(house("B"), BikeId(1), now=at("2025-03-01"))) == 3
     assert len(promise(house(""), BikeId(1), now=at("2025-03-01"))) == 2
 

@@ -50,6 +50,7 @@ def test_only_streets_near_the_tracks_are_kept(extract):
     assert grounds(path, []) == []
     (street,) = streets_near(path, RIDDEN)
     assert street.latitude_deg == pytest.approx(columns(northwards(HERE, 1000))[0], abs=1e-7)
+    assert grounds(extract([(ROAD, northwards((HERE[0] + 0.1, HERE[1]), 1000))])) == []  # 8 km farther north
 
 
 def test_a_street_drawn_with_few_points_is_near_what_it_passes(extract):

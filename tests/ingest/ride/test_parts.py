@@ -66,6 +66,12 @@ def test_the_order_of_files_in_a_chained_fit_changes_nothing(order: Sequence[int
     assert found.distance_m == pytest.approx(3 * 3600 * 7.0, rel=0.01)
 
 
+def test_a_part_that_begins_before_the_last_has_ended_is_no_second_telling() -> None:
+    (found,) = summaries(tracks(straight_ride(NOON, 3600), straight_ride(NOON + HOUR * 55 / 60, 3600)))
+
+    assert found.drive_s == pytest.approx(115 * 60, rel=0.02)
+
+
 def test_days_apart_are_rides_of_their_own() -> None:
     long, short = straight_ride(NOON, 3600), straight_ride(NOON + 72 * HOUR, 1800)
     for data in (tracks(short, long), tracks(long, short), fit_bytes(short) + fit_bytes(long)):
