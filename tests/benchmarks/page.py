@@ -48,7 +48,7 @@ PAGES = (
     "/wax-night",
     "/files",
     "/files?only=trouble",
-    "/mending",
+    "/corrections",
     "/settings",
     "/settings/bikes",
     "/settings/chains",
