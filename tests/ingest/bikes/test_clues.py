@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from ingest.bikes.clues import RideClues, clues_of
-from ingest.bikes.gearing import BINS, GPS_NOISE, WHEEL_NOISE, gears_seen
+from ingest.bikes.gearing import BINS, GPS_NOISE, WHEEL_NOISE, GearHistogram, gears_seen
 from ingest.ride.recording import GearChange, Recording, SensorSeen
 from rules.vocabulary import RiderId
 from tests.read_one import read
@@ -161,3 +161,11 @@ def test_gears_that_are_no_histogram_are_refused():
 
     with pytest.raises(ValueError, match="read the ride's file again"):
         RideClues.from_json(kept.replace('"gears":[0.028,', '"gears":[0.028,6,9000,'))
+
+
+@pytest.mark.parametrize(
+    "flat", [[0.01, 1, 5, 10, 5, 20], [0.01, 1, 6, 10, 5, 20], [0.01, 1, 5], [0.01, 1, -1, 9]]
+)
+def test_bins_in_no_order_twice_or_beside_the_table_are_refused(flat):
+    with pytest.raises(ValueError, match="not a histogram"):
+        GearHistogram.unpacked(flat)
