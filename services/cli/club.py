@@ -98,6 +98,24 @@ def take_in(
     say(f"Household {made.number}: {made.name}. {file} was left as it is; let nothing write to it any more.")
 
 
+@club.command()
+def move(
+    old_url: Annotated[str, typer.Argument(help="The old database, as the role of its pages and workers.")],
+    home: Home = None,
+) -> None:
+    """Take over a club that an older version kept, into the prepared database that the settings name.
+
+    Example: gritledger club move postgresql://gritledger@localhost/club
+    """
+    from services.store.club import Club
+    from services.store.club_moving import move_club
+    from services.wiring import open_app
+
+    with Club.open(open_app(home).settings.database_url) as opened:
+        move_club(old_url, opened, say=say)
+    say("All of it is here, under the old numbers; the old database was left as it is.")
+
+
 @club.command("give-back")
 def give_back(
     household: Annotated[int, typer.Argument(help="Its number: gritledger club list.")],

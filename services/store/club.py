@@ -146,14 +146,14 @@ class Club:
         with self.writing() as connection:
             return _added(connection, name)
 
-    def take_in(self, home: Store, name: str) -> Household:
+    def take_in(self, home: Store, name: str, number: int | None = None) -> Household:
         """A new household with all that a home ledger holds, number by number; that one is left as it is.
 
-        Raises FactRefused.
+        number: the household's own, where it had one in another club. Raises FactRefused.
         """
         name = self._free(name)
         with home.reading_rows() as source, self.writing() as connection:
-            made = _added(connection, name)
+            made = _added(connection, name, number)
             move_in(source, connection)
         return made
 
@@ -211,9 +211,21 @@ def _on_postgresql(url: str) -> URL:
     return made
 
 
-def _added(connection: Connection, name: str) -> Household:
-    insert = _household.insert().values(name=name).returning(_household.c.number)
-    number = int(connection.execute(insert).scalar_one())
+def _added(connection: Connection, name: str, number: int | None = None) -> Household:
+    if number is None:
+        insert = _household.insert().values(name=name).returning(_household.c.number)
+        number = int(connection.execute(insert).scalar_one())
+    else:
+        insert_as = "INSERT INTO household (number, name) OVERRIDING SYSTEM VALUE VALUES (:number, :name)"
+        connection.execute(text(insert_as), {"number": number, "name": name})
+        # Only ever counted on, as with all numbers: the next new one is beyond this one.
+        connection.execute(
+            text(
+                "SELECT nextval(pg_get_serial_sequence('household', 'number')) "
+                "FROM generate_series(1, :number)"
+            ),
+            {"number": number},
+        )
     _be(connection, FRESH)
     fresh = {
         name_of: connection.execute(text(f'SELECT * FROM "{name_of}"')).mappings().all()  # noqa: S608

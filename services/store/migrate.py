@@ -34,14 +34,14 @@ def migrate(engine: Engine, where: str) -> None:
             raise StoreUnusable(
                 where,
                 f"is a club's database of an older version (schema {found}; this one wants {KNOWN[-1]})",
-                "move its households over: see 'A club' in the README",
+                "move its households over: 'gritledger club move', see 'A club' in the README",
             )
     if older and engine.dialect.name == "sqlite":
         copy_before(Path(where))
     with engine.connect().execution_options(**{MIGRATING: True}) as connection, connection.begin():
         # Looked at again under the lock: another process may have migrated it meanwhile.
         if schema_of(connection, where) != KNOWN[-1]:
-            _upgrade(connection)
+            upgrade(connection)
         if not _is_watched(connection):
             marks.install(connection)
 
@@ -89,11 +89,12 @@ def schema_of(connection: Connection, where: str) -> str | None:
     return found
 
 
-def _upgrade(connection: Connection) -> None:
+def upgrade(connection: Connection, to: str = "head") -> None:
+    """Make the tables those of this schema; whoever holds the connection begins and ends the transaction."""
     from alembic import command
     from alembic.config import Config
 
     config = Config()
     config.set_main_option("script_location", str(MIGRATIONS).replace("%", "%%"))
     config.attributes["connection"] = connection
-    command.upgrade(config, "head")
+    command.upgrade(config, to)

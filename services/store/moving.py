@@ -18,23 +18,23 @@ NEAR_DEG: Final = 0.75  # no archive's cell has its centre farther from a place 
 def move_in(source: Connection, target: Connection) -> None:
     """Every row of a home ledger into the household that the target's transaction is of."""
     for table in _own_tables():
-        _move(source, target, table)
+        move_table(source, target, table)
         _count_on(target, table)
-    _move_weather(source, target)
+    move_weather(source, target)
 
 
 def move_out(source: Connection, target: Connection) -> None:
     """Every row of the source's household into an empty home ledger, with the weather over its rides."""
     for table in _own_tables():
-        _move(source, target, table)
-    _move_weather(source, target)
+        move_table(source, target, table)
+    move_weather(source, target)
 
 
 def _own_tables() -> list[Table]:
     return [table for table in SQLModel.metadata.sorted_tables if table.name not in SHARED]
 
 
-def _move(source: Connection, target: Connection, table: Table) -> None:
+def move_table(source: Connection, target: Connection, table: Table) -> None:
     """The rows of one table in place of what a fresh ledger holds in it."""
     target.execute(table.delete())
     # A row may point to a later one of its own table: these pointers are set once all rows are there.
@@ -60,7 +60,7 @@ def _count_on(target: Connection, table: Table) -> None:
         target.execute(select(func.nextval(of)).select_from(ahead)).all()
 
 
-def _move_weather(source: Connection, target: Connection) -> None:
+def move_weather(source: Connection, target: Connection) -> None:
     """The weather of the cells that these rides went through, where the target does not have it yet."""
     places = {
         (round(latitude * 4) / 4, round(longitude * 4) / 4)

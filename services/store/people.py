@@ -104,11 +104,12 @@ class People:
     @property
     def guesses(self) -> Guesses:
         """Tries to sign in."""
-        return Guesses(lambda: self._asking(writing=True))
+        return Guesses(lambda: self.asking(writing=True))
 
-    def _asking(
+    def asking(
         self, *, writing: bool, household: int = NO_HOUSEHOLD, person: int | None = None, asked: str = ""
     ) -> AbstractContextManager[Connection]:
+        """A transaction that sees what is this household's, this person's, or named by what was shown."""
         return asking(
             self._engine, self._plain, writing=writing, household=household, person=person, asked=asked
         )
@@ -116,7 +117,7 @@ class People:
     def by_email(self, email: str) -> Person | None:
         """Who has this address."""
         key = key_of(email)
-        with self._asking(writing=False, asked=key) as connection:
+        with self.asking(writing=False, asked=key) as connection:
             row = connection.execute(
                 text("SELECT * FROM person WHERE email_key = :key"), {"key": key}
             ).first()
@@ -124,7 +125,7 @@ class People:
 
     def set_password(self, person: int, password_hash: str) -> None:
         """Another password, or the same one kept by newer means."""
-        with self._asking(writing=True, person=person) as connection:
+        with self.asking(writing=True, person=person) as connection:
             connection.execute(
                 text("UPDATE person SET password_hash = :hash WHERE id = :id"),
                 {"hash": password_hash, "id": person},
@@ -132,7 +133,7 @@ class People:
 
     def begin_session(self, token: str, person: int, household: int | None, now: datetime) -> None:
         """A session under a new name; sessions that are over are cleared away."""
-        with self._asking(writing=True, person=person) as connection:
+        with self.asking(writing=True, person=person) as connection:
             connection.execute(
                 text("DELETE FROM session WHERE until <= :now OR seen_at <= :idle"),
                 {"now": now, "idle": now - IDLE},
@@ -153,7 +154,7 @@ class People:
 
     def visit(self, token: str, now: datetime) -> Visit | None:
         """Who comes with this cookie; None = nobody, or it is over."""
-        with self._asking(writing=False, asked=print_of(token)) as connection:
+        with self.asking(writing=False, asked=print_of(token)) as connection:
             held = connection.execute(
                 text(
                     "SELECT person, household, seen_at FROM session "
@@ -175,7 +176,7 @@ class People:
         return Visit(person, memberships, by_number.get(held.household, only))
 
     def _note_use(self, token: str, now: datetime) -> None:
-        with self._asking(writing=True, asked=print_of(token)) as connection:
+        with self.asking(writing=True, asked=print_of(token)) as connection:
             connection.execute(
                 text("UPDATE session SET seen_at = :now WHERE print = :print"),
                 {"now": now, "print": print_of(token)},
@@ -183,7 +184,7 @@ class People:
 
     def choose(self, token: str, household: int) -> None:
         """Which of their households this session looks at."""
-        with self._asking(writing=True, asked=print_of(token)) as connection:
+        with self.asking(writing=True, asked=print_of(token)) as connection:
             connection.execute(
                 text("UPDATE session SET household = :household WHERE print = :print"),
                 {"household": household, "print": print_of(token)},
@@ -191,22 +192,22 @@ class People:
 
     def end_session(self, token: str) -> None:
         """Sign out."""
-        with self._asking(writing=True, asked=print_of(token)) as connection:
+        with self.asking(writing=True, asked=print_of(token)) as connection:
             connection.execute(text("DELETE FROM session WHERE print = :print"), {"print": print_of(token)})
 
     def end_every_session(self, person: int) -> int:
         """Sign out everywhere; how many there were."""
-        with self._asking(writing=True, person=person) as connection:
+        with self.asking(writing=True, person=person) as connection:
             return connection.execute(text("DELETE FROM session WHERE person = :id"), {"id": person}).rowcount
 
     def members(self, household: int) -> tuple[Membership, ...]:
         """Who belongs to a household, by name."""
-        with self._asking(writing=False, household=household) as connection:
+        with self.asking(writing=False, household=household) as connection:
             return _memberships(connection, "m.household = :id", household)
 
     def invite(self, token: str, invitation: Invitation, now: datetime) -> None:
         """Keep an invitation; one that the same address had for the household before ends."""
-        with self._asking(writing=True, household=invitation.household) as connection:
+        with self.asking(writing=True, household=invitation.household) as connection:
             self._withdraw(connection, invitation.household, invitation.email, now)
             connection.execute(
                 text(
@@ -229,7 +230,7 @@ class People:
 
     def withdraw(self, household: int, email: str, now: datetime) -> None:
         """An invitation counts no more."""
-        with self._asking(writing=True, household=household) as connection:
+        with self.asking(writing=True, household=household) as connection:
             self._withdraw(connection, household, email, now)
 
     def _withdraw(self, connection: Connection, household: int, email: str, now: datetime) -> None:
@@ -243,7 +244,7 @@ class People:
 
     def invitations(self, household: int, now: datetime) -> tuple[Invitation, ...]:
         """Those of a household that still stand."""
-        with self._asking(writing=False, household=household) as connection:
+        with self.asking(writing=False, household=household) as connection:
             rows = connection.execute(
                 text(f"{_INVITED} WHERE i.household = :id ORDER BY i.made_at"), {"id": household}
             ).all()
@@ -251,7 +252,7 @@ class People:
 
     def invitation(self, token: str) -> Invitation | None:
         """What a link from a mail stands for. Asking changes nothing."""
-        with self._asking(writing=False, asked=print_of(token)) as connection:
+        with self.asking(writing=False, asked=print_of(token)) as connection:
             row = connection.execute(
                 text(f"{_INVITED} WHERE i.print = :print"), {"print": print_of(token)}
             ).first()
@@ -266,7 +267,7 @@ class People:
         Raises FactRefused when it was used, withdrawn or is over.
         """
         mark = print_of(token)
-        with self._asking(writing=True, asked=mark) as connection:
+        with self.asking(writing=True, asked=mark) as connection:
             row = connection.execute(
                 text(
                     "UPDATE invitation SET used_at = :now WHERE print = :print AND used_at IS NULL "
@@ -316,7 +317,7 @@ class People:
 
     def leave(self, household: int, person: int) -> None:
         """Somebody belongs to a household no more. Raises FactRefused for its last owner."""
-        with self._asking(writing=True, household=household) as connection:
+        with self.asking(writing=True, household=household) as connection:
             gone = connection.execute(
                 text(
                     "DELETE FROM membership m WHERE m.household = :household AND m.person = :person AND "

@@ -14,6 +14,7 @@ from starlette.testclient import TestClient
 
 from rules.roles import MAY, Reach, Right, Role
 from rules.vocabulary import RiderId
+from services.app import household_app
 from services.store import FactRefused
 from services.store.club import Household
 from services.store.people import IDLE, INVITED_FOR, LONGEST
@@ -504,3 +505,29 @@ def test_two_owners_who_leave_at_once_do_not_leave_none(night: Evening, mill: Ho
     with ThreadPoolExecutor(2) as pool:
         assert sorted(pool.map(leave, range(2))) == [303, 409]
     assert len(night.club.people.members(mill.number)) == 1
+
+
+def test_a_link_in_a_mail_answers_in_its_own_household_without_a_sign_in(
+    night: Evening, mill: Household, quay: Household
+) -> None:
+    stores = {one.number: night.club.store(one.number) for one in (mill, quay)}
+    app = household_app(night.app, stores[mill.number])
+    with stores[mill.number].reading() as tx:
+        (due, *_) = tx.reminders.standing()
+    address = app.address(night.clock())
+    assert address is not None
+    link = urlsplit(address.done(due.id)).path
+    assert link.startswith(f"/at/{mill.number}/a/")
+    stranger, before = night.visitor(), night.writes(mill)
+    page = stranger.get(link)
+    assert (page.status_code, "Yes, write it down" in page.text) == (200, True)
+    assert night.writes(mill) == before, "opening it wrote something"
+    elsewhere = link.replace(f"/at/{mill.number}/", f"/at/{quay.number}/")
+    assert stranger.get(elsewhere).status_code == 410
+    assert stranger.get(link.removeprefix(f"/at/{mill.number}")).status_code == 401
+    quiet = night.writes(quay)
+    assert stranger.post(link, data={"the_page": token_in(page.text)}).status_code == 200
+    assert stranger.post(link, data={"the_page": token_in(page.text)}).status_code == 409
+    assert night.writes(mill) > before
+    assert night.writes(quay) == quiet
+    assert stranger.get("/").status_code == 401, "the link opened more than itself"
