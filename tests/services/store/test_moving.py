@@ -85,7 +85,7 @@ def test_a_move_that_fails_leaves_no_household(
     def power_cut(*_: object) -> None:
         raise RuntimeError("power cut")
 
-    monkeypatch.setattr("services.store.moving._move_weather", power_cut)
+    monkeypatch.setattr("services.store.moving.move_weather", power_cut)
     with pytest.raises(RuntimeError):
         club.take_in(home, str(tmp_path))
     assert str(tmp_path) not in {one.name for one in club.households()}
