@@ -68,7 +68,7 @@ def _looked_at(engine: Engine, place: str) -> tuple[str, list[Household]]:
             raise StoreUnusable(
                 place,
                 f"holds {waiting} files of household {one.number} that nobody has read yet",
-                "let a worker of the old version finish: gritledger worker --until-idle",
+                "let a worker of the old version finish: gritledger club work --until-idle",
             )
     return schema, households
 
