@@ -9,7 +9,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Hashable, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import UTC, datetime, timedelta
 from functools import cached_property
 from itertools import pairwise
@@ -212,15 +212,6 @@ class Ledger:
         here = self.bikes_here(ride.started_at)
         return tuple(sorted(here, key=lambda bike: (bike.owner != ride.rider, bike.id)))
 
-    def rides_without_chain(self) -> tuple[Ride, ...]:
-        """Which rides have a bike, but no chain noted on it at the time? By start."""
-        return tuple(
-            ride
-            for rides in self._rides_of_bike.values()
-            for ride in rides
-            if ride.bike is not None and self.fitting_on(ride.bike, ride.started_at) is None
-        )
-
     def treatments_of(self, chain: ChainId) -> tuple[Treatment, ...]:
         """What was done to this chain? In the order of the facts."""
         return tuple(dated.fact for dated in self.facts_of(chain) if isinstance(dated.fact, Treatment))
@@ -250,6 +241,34 @@ class Ledger:
             and self._readings_of_chain.get(chain) == other._readings_of_chain.get(chain)
             and self._wipe_tests_of_chain.get(chain) == other._wipe_tests_of_chain.get(chain)
         )
+
+    def in_use(self, now: datetime) -> frozenset[ChainId]:
+        """Which chains are on a bike, on the shelf or in a trial, and not retired?"""
+        here = {
+            one.id
+            for one in self.chains
+            if one.retired_at is None or one.retired_at > now or self.fitting_of(one.id, now) is not None
+        }
+        open_trials = [one for one in self.trials if one.ended_at is None]
+        return frozenset(here.union(*({one.waxed, one.control} for one in open_trials)))
+
+    def joined(self, more: Ledger) -> Ledger:
+        """As much of a household's ledger as two looks at it hold together."""
+        both = {
+            each.name: {one.id: one for one in (*getattr(self, each.name), *getattr(more, each.name))}
+            for each in fields(self)
+        }
+        return Ledger(**{name: tuple(found.values()) for name, found in both.items()})
+
+    def unworn(self) -> tuple[tuple[BikeId, datetime, datetime], ...]:
+        """When was a bike without a chain that had one before? Bike, from when until before when."""
+        gaps = []
+        for bike, fittings in self._fittings_of_bike.items():
+            begins = [fitting.fitted_at for fitting in fittings[1:]]
+            for fitting, begin in zip(fittings, [*begins, END], strict=True):
+                if self._end_of_fitting[fitting.id] < begin:
+                    gaps.append((bike, self._end_of_fitting[fitting.id], begin))
+        return tuple(gaps)
 
     def troubles(self) -> tuple[Trouble, ...]:
         """Which fittings contradict each other? In order of chains, then bikes."""

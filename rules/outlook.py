@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, tzinfo
+from typing import Any
 
 from rules.contamination import (
     CLEARS_SINCE_IMMERSION,
@@ -313,17 +315,23 @@ def what_if_limit(
 
 def with_ride_on(ledger: Ledger, ride: RideId, bike: BikeId | None) -> Ledger:
     """The ledger, had this ride been on another bike (None: on none of ours)."""
-    return _with_ride(ledger, ride, bike=bike, decided_by=DecidedBy.RIDER)
+    return with_rides_on(ledger, {ride: bike})
+
+
+def with_rides_on(ledger: Ledger, bikes: Mapping[RideId, BikeId | None]) -> Ledger:
+    """The ledger, had each of these rides been on that bike (None: on none of ours)."""
+    return _with_rides(
+        ledger, {ride: {"bike": bike, "decided_by": DecidedBy.RIDER} for ride, bike in bikes.items()}
+    )
 
 
 def with_condition(ledger: Ledger, ride: RideId, word: Condition | None) -> Ledger:
     """The ledger, had the rider said this word on the ride (None: had not said any)."""
-    return _with_ride(ledger, ride, word=word)
+    return _with_rides(ledger, {ride: {"word": word}})
 
 
-def _with_ride(ledger: Ledger, ride: RideId, **changes: object) -> Ledger:
-    rides = tuple(replace(one, **changes) if one.id == ride else one for one in ledger.rides)  # type: ignore[arg-type]
-    return replace(ledger, rides=rides)
+def _with_rides(ledger: Ledger, changes: Mapping[RideId, Mapping[str, Any]]) -> Ledger:
+    return replace(ledger, rides=tuple(replace(one, **changes.get(one.id, {})) for one in ledger.rides))
 
 
 def with_imagined_ride(

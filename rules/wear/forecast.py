@@ -17,7 +17,7 @@ from rules.ledger import Ledger, RiddenHour
 from rules.rulebook import Rulebook
 from rules.vocabulary import BikeId, Chain, ChainId, Reading
 from rules.wear.fit import SEED, WearFit, fit, triple
-from rules.wear.measured import Array, Measured, mean_known_hour, measured
+from rules.wear.measured import Array, Measured, measured
 from rules.wear.model import RUNNING_IN_H, stretch_variance
 from rules.wear.worn import Worn, hour_row, worn_of
 from rules.wording import number
@@ -26,6 +26,7 @@ MOST_TIMES = 3.0  # the late end of four chances in five over the early one: bey
 BLOCK_DRIVE_H = 8.0  # of riding as it was: about a week, so wet spells stay together
 MOST_BLOCKS = 60  # the newest; what was ridden years ago says little of tomorrow
 ENOUGH_BLOCKS = 6
+LAST_ON_BIKE = 4  # chains: together they were ridden for more weeks than are looked at
 MOST_DAYS = 11_000.0  # thirty years
 
 
@@ -112,10 +113,12 @@ def forecast(
     now: datetime,
     measure: Measure = Measure.DRIVE_HOURS,
     days: int = 28,
+    facts: Measured | None = None,
 ) -> Forecast | Refusal:
     """When will this chain be worn out? Or why nobody can say.
 
-    days: how far back the recent pace looks.
+    days: how far back the recent pace looks.  facts: of the chains heard with it; None = gathered from the
+    ledger.
     """
     one = ledger.chain(chain)
     past = history(ledger, chain, rulebook).until(now)
@@ -123,7 +126,7 @@ def forecast(
     if not points:
         sentence = f"{one.name} was never measured."
         return Refusal(chain, sentence, "Take a reading when it is next clean.", 0.0)
-    facts = measured(ledger, rulebook, now=now, target=chain)
+    facts = facts or measured(ledger, rulebook, now=now, target=chain)
     lives = lives_of(ledger, rulebook, one, fit(facts), now=now)
     limit_pct = _limit_pct(ledger, rulebook, one, now)
     chance = float((lives.worn_now_pct >= limit_pct).mean())
@@ -166,7 +169,7 @@ def lives_of(ledger: Ledger, rulebook: Rulebook, chain: Chain, found: WearFit, *
     z_limit = steady_wear(limit_pct, stand.start + stand.running_in, stand.kappa, limit_pct)
     ahead = (z_limit - stand.z_now) / stand.rate  # grit-hours; below 0 = so many ago
     ahead = np.where(ahead > 0.0, ahead * _stray(np.maximum(ahead, 0.0), dice), ahead)
-    blocks = _blocks(ledger, rulebook, chain, bike, now)
+    blocks = _blocks(ledger, rulebook, chain, now, found.facts.mean_known)
     hours, km, per_drive_h = _ridden(ahead, found.weights, blocks, dice)
     return Lives(
         worn_now_pct=stand.worn_now_pct,
@@ -232,11 +235,22 @@ def _stray(grit_h: Array, dice: np.random.Generator) -> Array:
     return np.asarray(np.exp(sd * dice.standard_normal(grit_h.shape) - 0.5 * sd * sd))
 
 
-def _blocks(ledger: Ledger, rulebook: Rulebook, chain: Chain, bike: object, now: datetime) -> Array:
+def ridden_alike(ledger: Ledger, chain: ChainId, now: datetime) -> tuple[ChainId, ...]:
+    """By which chains' riding is it told how this one will be ridden: by the last ones on its bike."""
+    fitting = ledger.last_fitting_of(chain, now)
+    on = [one for one in ledger.fittings if fitting is not None and one.bike == fitting.bike]
+    on.sort(key=lambda one: (one.fitted_at, one.id), reverse=True)
+    last = dict.fromkeys(one.chain for one in on if one.fitted_at <= now)
+    return tuple(last)[:LAST_ON_BIKE]
+
+
+def _blocks(
+    ledger: Ledger, rulebook: Rulebook, chain: Chain, now: datetime, mean_known: Sequence[float]
+) -> Array:
     """Weeks of riding as it was: rows of drive hours, those times water, mud, dust, salt, and km."""
-    mean_known = mean_known_hour(ledger, rulebook)
-    fitted = sorted({one.chain for one in ledger.fittings if one.bike == bike})
-    own = _hours_of(ledger, rulebook, fitted, now, mean_known, bike)
+    fitting = ledger.last_fitting_of(chain.id, now)
+    bike, alike = None if fitting is None else fitting.bike, sorted(ridden_alike(ledger, chain.id, now))
+    own = _hours_of(ledger, rulebook, alike, now, mean_known, bike)
     if sum(row[0] for row in own) < ENOUGH_BLOCKS * BLOCK_DRIVE_H:  # hardly ridden yet: as the chain was
         own = _hours_of(ledger, rulebook, [chain.id], now, mean_known)
     blocks: list[Array] = []

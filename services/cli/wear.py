@@ -75,7 +75,7 @@ def _report(file: Path, home: Path | None) -> None:
         raise typer.BadParameter(f"the report is a page: name it {file.with_suffix('.html')}")
     app, now = open_app(home), now_utc()
     with app.store.reading() as tx:
-        snapshot = Snapshot.read(tx, app)
+        snapshot = Snapshot.read(tx, app, now)
     try:
         written = write_report(snapshot, file, now=now, units=app.units)
     except OSError as error:

@@ -14,10 +14,10 @@ from services.store.errors import (
     StoreError,
     StoreUnusable,
 )
-from services.store.files import FileRecord
+from services.store.files import FileRecord, SoughtFiles
 from services.store.outbox import Posted
 from services.store.retractions import Retraction
-from services.store.rides import RideDetails, RideSpan
+from services.store.rides import RideDetails, RideSpan, RideSums, Sought
 from services.store.store import Store, Transaction
 from services.store.tags import TagFlip, Word
 from services.store.weather import WeatherBlock
@@ -38,7 +38,10 @@ __all__ = [
     "Retraction",
     "RideDetails",
     "RideSpan",
+    "RideSums",
     "SensorSighting",
+    "Sought",
+    "SoughtFiles",
     "Store",
     "StoreBusy",
     "StoreError",

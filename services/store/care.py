@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Callable, Collection
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import Select, Table
+from sqlalchemy import Select, Subquery, Table, func, literal, select, union_all
 
 from rules.vocabulary import (
     BikeId,
@@ -31,6 +31,8 @@ from rules.vocabulary import (
 from services.store.repository import AnyRow, Repository
 from services.store.retractions import Retraction, Retractions, standing_facts
 from services.store.tables import chain, own_limits, reading, supply, treatment, trial, wipe_test
+
+_TABLES: dict[str, Table] = {"treatment": treatment, "reading": reading, "wipe test": wipe_test}
 
 
 class Care(Repository):
@@ -100,6 +102,33 @@ class Care(Repository):
         query = _of(chains, reading, "reading").order_by(reading.c.taken_at, reading.c.id)
         return tuple(_reading(row) for row in self._all(query))
 
+    def logged(
+        self, *, chain: ChainId | None = None, what: str = "", limit: int, offset: int = 0
+    ) -> tuple[Treatment | Reading | WipeTest, ...]:
+        """What was logged, newest first. what: a kind of treatment, 'reading' or 'wipe test'."""
+        every = _log(chain, what)
+        query = select(every).order_by(every.c.at.desc(), every.c.fact.desc(), every.c.id.desc())
+        lines = [(row.fact, row.id) for row in self._all(query.limit(limit).offset(offset))]
+        found: dict[tuple[str, int], Treatment | Reading | WipeTest] = {}
+        for fact, table in _TABLES.items():
+            rows = self._all(select(table).where(table.c.id.in_([one for of, one in lines if of == fact])))
+            found |= {(fact, row.id): _MADE[fact](row) for row in rows}
+        return tuple(found[line] for line in lines)
+
+    def count_logged(self, *, chain: ChainId | None = None, what: str = "") -> int:
+        """How many lines `logged` has for the same."""
+        return self._connection.scalar(select(func.count()).select_from(_log(chain, what))) or 0
+
+    def treated_since(self, at: datetime) -> frozenset[ChainId]:
+        """Chains to which hands did something since then."""
+        query = standing_facts(treatment, "treatment").where(treatment.c.done_at >= at)
+        return frozenset(ChainId(row.chain) for row in self._all(query))
+
+    def measured(self) -> frozenset[ChainId]:
+        """Chains that were ever measured."""
+        rows = self._all(standing_facts(reading, "reading").with_only_columns(reading.c.chain).distinct())
+        return frozenset(ChainId(row.chain) for row in rows)
+
     def trials(self) -> tuple[Trial, ...]:
         """Every trial that counts, by start."""
         query = standing_facts(trial, "trial").order_by(trial.c.started_at, trial.c.id)
@@ -133,6 +162,24 @@ class Care(Repository):
 def _of(chains: Collection[ChainId] | None, table: Table, kind: str) -> Select[Any]:
     query = standing_facts(table, kind)
     return query if chains is None else query.where(table.c.chain.in_(chains))
+
+
+def _log(chain_id: ChainId | None, what: str) -> Subquery:
+    """When which fact was logged: of a chain or of all, of one kind or of every."""
+    lines = []
+    for fact, table in _TABLES.items():
+        at = table.c.taken_at if fact == "reading" else table.c.done_at
+        of_kind = fact == what or not what
+        query = standing_facts(table, fact).with_only_columns(
+            at.label("at"), literal(fact).label("fact"), table.c.id.label("id")
+        )
+        if fact == "treatment" and what and not of_kind:
+            query, of_kind = query.where(table.c.kind == what), True
+        if chain_id is not None:
+            query = query.where(table.c.chain == chain_id)
+        if of_kind:
+            lines.append(query)
+    return union_all(*lines).subquery()
 
 
 def _treatment(row: AnyRow) -> Treatment:
@@ -188,3 +235,10 @@ def _trial(row: AnyRow) -> Trial:
         row.seed,
         row.ended_at,
     )
+
+
+_MADE: dict[str, Callable[[AnyRow], Treatment | Reading | WipeTest]] = {
+    "treatment": _treatment,
+    "reading": _reading,
+    "wipe test": _wipe_test,
+}

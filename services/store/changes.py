@@ -8,7 +8,7 @@ from datetime import datetime
 from functools import cache
 from typing import Any, cast, get_type_hints
 
-from sqlalchemy import select
+from sqlalchemy import ColumnElement, func, select, true
 
 from rules.commands import COMMANDS, Amend, Command
 from rules.gate.reverse import NO_EFFECT, Effect
@@ -77,11 +77,14 @@ class Changes(Repository):
         """The entry of that number. Raises NotFound."""
         return _change(self._row(change, number, "change"))
 
-    def all_(self, limit: int | None = None) -> tuple[Change, ...]:
-        """Every entry, undone ones too, newest first, or the newest `limit`."""
-        return tuple(
-            _change(row) for row in self._all(select(change).order_by(change.c.id.desc()).limit(limit))
-        )
+    def all_(self, limit: int = 2**31 - 1, *, offset: int = 0, text: str = "") -> tuple[Change, ...]:
+        """Every entry, undone ones too, newest first; `limit` of them. text: of what was said."""
+        query = select(change).where(_saying(text)).order_by(change.c.id.desc())
+        return tuple(_change(row) for row in self._all(query.limit(limit).offset(offset)))
+
+    def count(self, *, text: str = "") -> int:
+        """How many entries there are with these words."""
+        return self._connection.scalar(select(func.count()).select_from(change).where(_saying(text))) or 0
 
     def standing(self, since: int = 0) -> tuple[Change, ...]:
         """Entries from this number on that were not undone, oldest first."""
@@ -102,6 +105,10 @@ class Changes(Repository):
         if self.get(number).undone_at is not None:
             raise FactRefused(f"Change {number} was undone already.")
         self._update(change, number, undone_at=at, undone_by=by, undone_with=along_with)
+
+
+def _saying(text: str) -> ColumnElement[bool]:
+    return change.c.what.icontains(text, autoescape=True) if text else true()
 
 
 def command_json(command: Command) -> dict[str, Any]:

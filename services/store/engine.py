@@ -113,8 +113,13 @@ def _connect_sqlite(connection: sqlite3.Connection, record: object) -> None:
     del record
     connection.isolation_level = None  # the driver's own BEGIN comes too late and too weak
     _use_wal(connection)
+    connection.create_function("lower", 1, _folded, deterministic=True)  # its own knows A to Z alone
     connection.execute("PRAGMA foreign_keys = ON")
     connection.execute("PRAGMA synchronous = FULL")  # a committed fact survives a power cut
+
+
+def _folded(text: str | None) -> str | None:
+    return None if text is None else text.casefold()
 
 
 def _use_wal(connection: sqlite3.Connection) -> None:

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
+from typing import TypedDict, Unpack
 
-from sqlalchemy import select
+from sqlalchemy import ColumnElement, func, or_, select
 
 from rules.vocabulary import RideId
 from services.store.repository import AnyRow, Repository, storable
@@ -31,6 +32,19 @@ class FileRecord:
     why: str
     try_this: str
     ride: RideId | None
+
+
+class SoughtFiles(TypedDict, total=False):
+    """Which files are looked for: by default all.
+
+    outcomes: became one of these.  but: became none of these.  since: seen from then on.  text: of the name,
+    or of what was wrong, whatever case.
+    """
+
+    outcomes: Collection[str]
+    but: Collection[str]
+    since: datetime
+    text: str
 
 
 class Files(Repository):
@@ -97,12 +111,20 @@ class Files(Repository):
             ],
         )
 
-    def outcomes(self, *, limit: int | None = None, outcome: str | None = None) -> tuple[FileRecord, ...]:
-        """Every file seen, newest first, or the newest `limit`; with this outcome, if one is named."""
-        query = select(file_seen).order_by(file_seen.c.seen_at.desc(), file_seen.c.id.desc()).limit(limit)
-        if outcome is not None:
-            query = query.where(file_seen.c.outcome == str(outcome))
+    def outcomes(
+        self, *, limit: int | None = None, offset: int = 0, **sought: Unpack[SoughtFiles]
+    ) -> tuple[FileRecord, ...]:
+        """The files that are looked for, newest first; `limit` of them."""
+        query = select(file_seen).where(*_conditions(**sought))
+        newest_first = (file_seen.c.seen_at.desc(), file_seen.c.id.desc())
+        query = query.order_by(*newest_first).limit(2**31 - 1 if limit is None else limit).offset(offset)
         return tuple(_record(row) for row in self._all(query))
+
+    def counted(self, **sought: Unpack[SoughtFiles]) -> dict[str, int]:
+        """How many of these files became what, by outcome."""
+        query = select(file_seen.c.outcome, func.count()).where(*_conditions(**sought))
+        rows = self._all(query.group_by(file_seen.c.outcome).order_by(file_seen.c.outcome))
+        return {row[0]: row[1] for row in rows}
 
     def files_of(self, ride: RideId) -> tuple[FileRecord, ...]:
         """The files a ride came from, first seen first."""
@@ -146,6 +168,25 @@ class Files(Repository):
                     file_path.update().where(file_path.c.path == row["path"]).values(**row)
                 )
         self._insert_many(file_path, [row for row in rows if row["path"] not in known])
+
+
+def _conditions(
+    outcomes: Collection[str] = (),
+    but: Collection[str] = (),
+    since: datetime | None = None,
+    text: str = "",
+) -> Iterable[ColumnElement[bool]]:
+    if outcomes:
+        yield file_seen.c.outcome.in_([str(one) for one in outcomes])
+    if but:
+        yield file_seen.c.outcome.not_in([str(one) for one in but])
+    if since is not None:
+        yield file_seen.c.seen_at >= since
+    if text:
+        yield or_(
+            file_seen.c.name.icontains(text, autoescape=True),
+            file_seen.c.why.icontains(text, autoescape=True),
+        )
 
 
 def _record(row: AnyRow) -> FileRecord:

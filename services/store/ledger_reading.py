@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Collection, Iterable
 from dataclasses import replace
+from datetime import datetime
 
 from sqlalchemy import ColumnElement, Connection, and_, or_, select
 
@@ -45,6 +46,19 @@ def read_garage(connection: Connection) -> Ledger:
         trials=care.trials(),
         supplies=care.supplies(),
         own_limits=care.own_limits(),
+    )
+
+
+def read_in_use(connection: Connection, now: datetime) -> Ledger:
+    """Who and what there is, and all that happened to chains that are not retired."""
+    garage, care = read_garage(connection), Care(connection)
+    used = garage.in_use(now)
+    return replace(
+        garage,
+        treatments=care.treatments(used),
+        readings=care.readings(used),
+        wipe_tests=care.wipe_tests(used),
+        rides=tuple(_rides_of(connection, garage, used)),
     )
 
 

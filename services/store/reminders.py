@@ -7,7 +7,7 @@ from dataclasses import fields
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, TextClause, func, select, true
+from sqlalchemy import ColumnElement, TextClause, and_, func, select, true
 
 from rules.reminder import RaisedReminder, Reason, Reminder, ReminderKind, ReminderStep, Step
 from rules.vocabulary import BikeId, ChainId, Condition, ReminderId, RideId, RiderId, TreatmentId
@@ -68,6 +68,20 @@ class Reminders(Repository):
     def all_(self) -> tuple[RaisedReminder, ...]:
         """Every reminder ever raised, in order."""
         return self._load(true())
+
+    def page(
+        self, *, text: str = "", state: str = "", limit: int, offset: int = 0
+    ) -> tuple[tuple[RaisedReminder, ...], int]:
+        """The newest reminders ever raised, and how many there are. text: of the headline.  state: now."""
+        said = reminder.c.headline.icontains(text, autoescape=True) if text else true()
+        if state:
+            steps = (reminder_step.c.reminder == reminder.c.id, reminder_step.c.step != Step.TOLD.value)
+            last = select(reminder_step.c.step).where(*steps).order_by(reminder_step.c.id.desc()).limit(1)
+            said = and_(said, last.scalar_subquery() == state)
+        count = self._connection.scalar(select(func.count()).select_from(reminder).where(said)) or 0
+        query = select(reminder.c.id).where(said).order_by(reminder.c.id.desc())
+        ids = list(self._connection.scalars(query.limit(limit).offset(offset)))
+        return self._load(reminder.c.id.in_(ids))[::-1], count
 
     def anything(self) -> bool:
         """Whether any reminder was ever raised."""

@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypedDict, Unpack
 
-from sqlalchemy import ColumnElement, func, insert, or_, select
+from sqlalchemy import ColumnElement, and_, func, insert, or_, select
 
 from rules.vocabulary import BikeId, DecidedBy, Ride, RideId, RiderId
 from services.store.assignments import Assignments
@@ -16,7 +16,7 @@ from services.store.retractions import Retractions
 from services.store.ride_rows import counted_ids, counts, load_rides, overlaps
 from services.store.same_outings import SameOutings
 from services.store.tables import retraction
-from services.store.tables_rides import ride
+from services.store.tables_rides import IS_UNCLEAR, ride
 from services.store.tags import Tags
 
 if TYPE_CHECKING:  # reading a ride file takes numpy; listing rides does not
@@ -50,6 +50,30 @@ class RideSpan:
     ended_at: datetime
     bike: BikeId | None
     decided_by: DecidedBy | None
+
+
+class Sought(TypedDict, total=False):
+    """Which rides are looked for: by default all that count.
+
+    between: started in a span, from, up to but not at.  asking: their bike is a question.  none_of_ours: on
+    none of the household's.  text: in title or file name, whatever case.
+    """
+
+    between: tuple[datetime | None, datetime | None] | None
+    rider: RiderId | None
+    bike: BikeId | None
+    asking: bool
+    none_of_ours: bool
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class RideSums:
+    """How many rides, how far [m], and for how long the pedals were turned [s]."""
+
+    count: int
+    distance_m: float
+    drive_s: float
 
 
 class Rides(Assignments, Tags, SameOutings):
@@ -93,21 +117,14 @@ class Rides(Assignments, Tags, SameOutings):
 
     def rides(
         self,
-        between: tuple[datetime | None, datetime | None] | None = None,
-        rider: RiderId | None = None,
-        bike: BikeId | None = None,
         *,
-        unassigned: bool = False,
-        text: str = "",
         newest_first: bool = False,
         limit: int | None = None,
         offset: int = 0,
+        **sought: Unpack[Sought],
     ) -> tuple[Ride, ...]:
-        """Rides that started in a span (from, up to but not at), of a rider, on a bike; by default all.
-
-        unassigned: only those on no bike.  text: only those with this in title or file name, whatever case.
-        """
-        ids = counted_ids().where(*_conditions(between, rider, bike, unassigned, text))
+        """The rides that are looked for, by start."""
+        ids = counted_ids().where(*_conditions(**sought))
         by_start = (
             (_RIDE.started_at.desc(), _RIDE.id.desc()) if newest_first else (_RIDE.started_at, _RIDE.id)
         )
@@ -117,18 +134,30 @@ class Rides(Assignments, Tags, SameOutings):
         found = load_rides(self._connection, ids)
         return found[::-1] if newest_first else found
 
-    def count(
-        self,
-        between: tuple[datetime | None, datetime | None] | None = None,
-        rider: RiderId | None = None,
-        bike: BikeId | None = None,
-        *,
-        unassigned: bool = False,
-        text: str = "",
-    ) -> int:
+    def count(self, **sought: Unpack[Sought]) -> int:
         """How many rides `rides` would give for the same conditions."""
-        ids = counted_ids().where(*_conditions(between, rider, bike, unassigned, text)).subquery()
-        return self._connection.scalar(select(func.count()).select_from(ids)) or 0
+        return self.sums(**sought).count
+
+    def sums(self, **sought: Unpack[Sought]) -> RideSums:
+        """What these rides come to, without reading them."""
+        sums = (func.count(), func.sum(ride.c.distance_m), func.sum(ride.c.drive_s))
+        row = self._connection.execute(select(*sums).where(counts(), *_conditions(**sought))).one()
+        return RideSums(row[0], row[1] or 0.0, row[2] or 0.0)
+
+    def numbers(self, **sought: Unpack[Sought]) -> tuple[RideId, ...]:
+        """The numbers of these rides, oldest first."""
+        ids = counted_ids().where(*_conditions(**sought)).order_by(ride.c.started_at, ride.c.id)
+        return tuple(RideId(number) for number in self._connection.scalars(ids))
+
+    def started_in(self, spans: Iterable[tuple[BikeId, datetime, datetime]]) -> dict[BikeId, int]:
+        """How many rides began on a bike from one instant until before another? Of bikes with any."""
+        found: dict[BikeId, int] = {}
+        for bike, begin, end in spans:
+            began = (ride.c.bike == bike, ride.c.started_at >= begin, ride.c.started_at < end)
+            some = self._connection.scalar(select(func.count()).select_from(ride).where(*began, counts()))
+            if some:
+                found[bike] = found.get(bike, 0) + some
+        return found
 
     def spans(self, start: datetime, end: datetime) -> tuple[RideSpan, ...]:
         """Rides under way at some moment between these, without their hours: one quick look, by start."""
@@ -191,11 +220,12 @@ _UNJUDGED = {"bike": None, "decided_by": None, "verdict": None, "word": None, "s
 
 
 def _conditions(
-    between: tuple[datetime | None, datetime | None] | None,
-    rider: RiderId | None,
-    bike: BikeId | None,
-    unassigned: bool,
-    text: str,
+    between: tuple[datetime | None, datetime | None] | None = None,
+    rider: RiderId | None = None,
+    bike: BikeId | None = None,
+    asking: bool = False,
+    none_of_ours: bool = False,
+    text: str = "",
 ) -> Iterable[ColumnElement[bool]]:
     first, end = between or (None, None)
     if first is not None:
@@ -206,8 +236,10 @@ def _conditions(
         yield ride.c.rider == rider
     if bike is not None:
         yield ride.c.bike == bike
-    if unassigned:
-        yield ride.c.bike.is_(None)
+    if asking:
+        yield IS_UNCLEAR  # type: ignore[misc]  # text, so that the partial index is used
+    if none_of_ours:
+        yield and_(ride.c.bike.is_(None), ride.c.decided_by.is_not(None))
     if text:
         yield or_(
             ride.c.title.icontains(text, autoescape=True), ride.c.file_name.icontains(text, autoescape=True)

@@ -35,7 +35,7 @@ from services.store.equipment import Equipment
 from services.store.errors import StoreUnusable
 from services.store.facts import Facts
 from services.store.files import Files
-from services.store.ledger_reading import read_care, read_chains, read_garage, read_ledger
+from services.store.ledger_reading import read_care, read_chains, read_garage, read_in_use, read_ledger
 from services.store.migrate import migrate
 from services.store.notes import Notes
 from services.store.outbox import Outbox
@@ -124,10 +124,9 @@ class Transaction:
         """Every fact in force about these chains and rides, and who and what they have to do with."""
         return read_chains(self._connection, chains, rides)
 
-    def bench(self, now: datetime) -> Ledger:
-        """Every fact in force about the chains that are on a bike now."""
-        garage = self.garage()
-        return self.ledger_of({one.id for one in garage.chains if garage.fitting_of(one.id, now) is not None})
+    def in_use(self, now: datetime) -> Ledger:
+        """Who and what there is, and every fact in force about the chains that are not retired now."""
+        return read_in_use(self._connection, now)
 
     def care_ledger(self) -> Ledger:
         """Every fact in force but for rides."""

@@ -69,7 +69,7 @@ def offered(app: App, token: str, *, now: datetime) -> Offer:
                 f"This was written down on {day(used_at, zone)} at {clock(used_at, zone)}. A link answers "
                 "once: nothing more was written."
             )
-        ledger = tx.ledger()
+        ledger = tx.garage()
         if link.act is Act.IT_WAS:
             return _ride_offer(tx, ledger, link, now)
         due = _open(tx, app, link.number).reminder
@@ -99,7 +99,7 @@ def answer_by_link(app: App, token: str, *, now: datetime, bike: str = "") -> Do
             return _done(tx, app, link.number, "", now, BY_MAIL)
         if link.act is Act.PUT_OFF:
             return _put_off(tx, app, link.number, now + A_DAY, now, BY_MAIL)
-        ledger = tx.ledger()
+        ledger = tx.garage()
         choices = dict(_ride_offer(tx, ledger, link, now).presses)
         if bike not in choices:
             raise FactRefused("Press one of the bikes; nothing was written.")

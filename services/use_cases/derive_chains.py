@@ -15,6 +15,7 @@ from collections.abc import Collection, Mapping
 from datetime import datetime
 from functools import cache
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import rules
 from rules.moved_limits import NEWEST
@@ -26,6 +27,9 @@ from rules.vocabulary import BikeId, ChainId
 from rules.wear.worn import Read, Ridden, Worn, heard_together, worn_of
 from services.app import App, zone_of
 from services.store import ChainState, Transaction
+
+if TYPE_CHECKING:
+    from rules.wear.measured import Measured
 
 
 def derived_by(tx: Transaction, app: App) -> str:
@@ -53,10 +57,10 @@ def derive(tx: Transaction, app: App, *, now: datetime) -> tuple[Change, ...] | 
         tx.derived.settle((), {}, by=by, now=now)
         return None
     before = tx.derived.states(wanted)
-    look = _Look(tx, app, wanted, now)
+    look = Look(tx, app, wanted, now)
     if any(_heard(worn_from(before, one)) != _heard(look.worn.get(one)) for one in wanted):
         wanted |= tx.derived.measured_and_fitted(now)
-        look = _Look(tx, app, wanted, now)
+        look = Look(tx, app, wanted, now)
     chances = look.chances(tx)
     everything = due(look.ledger, rulebook, now=now, zone_of=zone_of, worn_chance=chances, only=wanted)
     asked_for = one_a_chain(everything, look.known)
@@ -80,7 +84,7 @@ def derive(tx: Transaction, app: App, *, now: datetime) -> tuple[Change, ...] | 
     return changes
 
 
-class _Look:
+class Look:
     """What is seen of some chains at one moment. Those that are gone are not among `chains`."""
 
     def __init__(self, tx: Transaction, app: App, wanted: Collection[ChainId], now: datetime) -> None:
@@ -101,6 +105,14 @@ class _Look:
         if not asked:
             return {}
         from rules.wear.forecast import chance_worn  # slow to load, and mostly nobody is measured
+
+        return {
+            chain: chance_worn(self.heard_with(tx, chain), self.worn[chain], bike)
+            for chain, bike in asked.items()
+        }
+
+    def heard_with(self, tx: Transaction, chain: ChainId) -> Measured:
+        """What the wear model hears when this chain is judged: of the others, what was kept of them."""
         from rules.wear.measured import gathered
 
         ranks = [
@@ -109,14 +121,10 @@ class _Look:
             if number not in self.wanted
         ]
         ranks += [(number, bool(worn.read), worn.retired_s) for number, worn in self.worn.items()]
-        found = {}
-        for chain, bike in asked.items():
-            lot = heard_together(ranks, chain)
-            kept = tx.derived.states(one for one in lot if one not in self.worn)
-            heard = [self.worn[one] if one in self.worn else worn_from(kept, one) for one in lot]
-            facts = gathered([one for one in heard if one is not None], self.rulebook)
-            found[chain] = chance_worn(facts, self.worn[chain], bike)
-        return found
+        lot = heard_together(ranks, chain)
+        kept = tx.derived.states(one for one in lot if one not in self.worn)
+        heard = [self.worn[one] if one in self.worn else worn_from(kept, one) for one in lot]
+        return gathered([one for one in heard if one is not None], self.rulebook)
 
 
 def _heard(worn: Worn | None) -> Worn | None:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime
 from zoneinfo import ZoneInfo
 
@@ -11,11 +12,12 @@ from rules.gate.apply import applied
 from rules.gate.hearing import Refused
 from rules.gate.judge import judge
 from rules.ledger import Ledger
-from rules.outlook import Difference, difference, with_condition, with_ride_on
-from rules.vocabulary import BikeId, Condition, RideId
+from rules.outlook import Difference, difference, with_condition, with_rides_on
+from rules.vocabulary import BikeId, ChainId, Condition, Ride, RideId
 from services.app import App, zone_of
 from services.store import FactRefused
 from services.use_cases.judge_bikes import HouseholdJudgement
+from services.use_cases.record import MOST_NAMED, ledger_for
 
 
 def preview_rides_on(app: App, rides: Sequence[RideId], bike: BikeId | None, *, now: datetime) -> Difference:
@@ -25,49 +27,68 @@ def preview_rides_on(app: App, rides: Sequence[RideId], bike: BikeId | None, *, 
 
 def preview_answers(app: App, said: Mapping[RideId, BikeId | None], *, now: datetime) -> Difference:
     """What would change if each of these rides were on that bike? Raises FactRefused."""
-    with app.store.reading() as tx:
-        before = tx.ledger()
-    _refuse(before, PutRidesOn(tuple(said.items())), now)
-    after = with_answers(app, before, said)
-    return difference(before, after, app.rulebook_for(before), now=now, zone_of=zone_of)
-
-
-def with_answers(app: App, ledger: Ledger, answers: Mapping[RideId, BikeId | None]) -> Ledger:
-    """The ledger, had riders said that these rides were on those bikes (None: on none of ours).
-
-    Rides of which nobody has spoken and which these words would move are moved as well.
-    """
-    with app.store.reading() as tx:
-        household = HouseholdJudgement(tx, answers)
-    also = {move.ride: move.now.bike for _, move in household.moves() if move.changes_bike}
-    for ride, bike in (also | dict(answers)).items():
-        ledger = with_ride_on(ledger, ride, bike)
-    return ledger
+    _refuse(app, PutRidesOn(tuple(said.items())), now)
+    return supposed(app, bikes=said, now=now)
 
 
 def preview_condition(app: App, ride: RideId, word: Condition | None, *, now: datetime) -> Difference:
     """What would change if the rider said this word on the ride? Raises FactRefused."""
+    _refuse(app, SayCondition(ride, word), now)
+    return supposed(app, words={ride: word}, now=now)
+
+
+def supposed(
+    app: App,
+    *,
+    bikes: Mapping[RideId, BikeId | None] | None = None,
+    words: Mapping[RideId, Condition | None] | None = None,
+    now: datetime,
+) -> Difference:
+    """What would change if rides were said to be on these bikes (None: none of ours), or to be like that?
+
+    Rides of which nobody has spoken and which their bikes would move are moved as well. Rides that do not
+    count change nothing.
+    """
+    moved = {**_also_moved(app, bikes), **bikes} if bikes else {}
+    words = words or {}
     with app.store.reading() as tx:
-        before = tx.ledger()
-    _refuse(before, SayCondition(ride, word), now)
-    return difference(
-        before, with_condition(before, ride, word), app.rulebook_for(before), now=now, zone_of=zone_of
-    )
+        garage, named = tx.garage(), moved.keys() | words.keys()
+        rides = tx.ledger_of((), rides=named).rides if len(named) < MOST_NAMED else tx.rides.rides()
+        chains = [on_then(garage, ride, moved.get(ride.id, ride.bike)) for ride in rides]
+        before = tx.ledger_of(frozenset[ChainId]().union(*chains), rides=[ride.id for ride in rides])
+        rulebook = app.rulebook_in(tx)
+    after = with_rides_on(before, moved)
+    for ride, word in words.items():
+        after = with_condition(after, ride, word)
+    return difference(before, after, rulebook, now=now, zone_of=zone_of)
 
 
 def preview_limits(app: App, said: SetLimits, *, now: datetime) -> Difference:
     """What would change if these limits were set? Raises FactRefused, RulebookError."""
+    _refuse(app, said, now)
     with app.store.reading() as tx:
         before = tx.ledger()
-    _refuse(before, said, now)
     newest = max((one.id for one in before.own_limits), default=0)
     after = applied(before, said, made=newest + 1)
     book, then = app.rulebook_for(before), app.rulebook_for(after)
     return difference(before, after, book, now=now, rulebook_after=then, zone_of=zone_of)
 
 
-def _refuse(ledger: Ledger, command: Command, now: datetime) -> None:
+def on_then(ledger: Ledger, ride: Ride, bike: BikeId | None) -> frozenset[ChainId]:
+    """The chain that a ride wore, and the one it would have worn on that bike."""
+    worn = (ledger.chain_of(ride), ledger.chain_of(replace(ride, bike=bike)))
+    return frozenset(one.id for one in worn if one is not None)
+
+
+def _also_moved(app: App, answers: Mapping[RideId, BikeId | None]) -> dict[RideId, BikeId | None]:
+    with app.store.reading() as tx:
+        household = HouseholdJudgement(tx, answers)
+    return {move.ride: move.now.bike for _, move in household.moves() if move.changes_bike}
+
+
+def _refuse(app: App, command: Command, now: datetime) -> None:
     """What the gate would not let pass has no consequences to look at."""
-    verdict = judge(ledger, command, now=now, zone_of=ZoneInfo)
+    with app.store.reading() as tx:
+        verdict = judge(ledger_for(tx, [command]), command, now=now, zone_of=ZoneInfo)
     if isinstance(verdict, Refused):
         raise FactRefused(verdict.why, verdict.of)

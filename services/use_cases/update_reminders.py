@@ -259,8 +259,8 @@ def _queue_outlooks(tx: Transaction, app: App, now: datetime) -> int:
         if not _outlook_wanted(tx, app, rider, now):
             continue
         local = now.astimezone(zone_of(rider.time_zone))
-        ledger, standing = tx.garage(), tx.reminders.standing()
-        limits = outlook(tx.bench(now), app.rulebook_in(tx), now=now, zone_of=zone_of)
+        ledger, standing = tx.in_use(now), tx.reminders.standing()
+        limits = outlook(ledger, app.rulebook_in(tx), now=now, zone_of=zone_of)
         message = week_ahead(
             [coming(one, ledger) for one in limits if one.rider == rider.id and one.used < one.limit],
             rider,

@@ -20,8 +20,8 @@ from services.messages.words import WEEKS_AHEAD, calendar_entry, coming
 def entries(app: App, *, now: datetime, rider: RiderId | None = None) -> list[Entry]:
     """The calendar of one rider, or of the household with each rider's name. Raises StoreError."""
     with app.store.reading() as tx:
-        ledger, standing, bench = tx.garage(), tx.reminders.standing(), tx.bench(now)
-    found = [*_due(app, ledger, standing), *_on_the_way(app, bench, now)]
+        ledger, standing = tx.in_use(now), tx.reminders.standing()
+    found = [*_due(app, ledger, standing), *_on_the_way(app, ledger, now)]
     several = rider is None and len(ledger.riders) > 1
     return [
         _signed(entry, ledger.rider(whose).name) if several else entry

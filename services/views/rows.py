@@ -35,7 +35,7 @@ class Look:
 def look_at(app: App, now: datetime) -> Look:
     """The ledger as it stands. Raises StoreError, RulebookError."""
     with app.store.reading() as tx:
-        return Look(app, Snapshot.read(tx, app), now)
+        return Look(app, Snapshot.read(tx, app, now), now)
 
 
 def ride_rows(look: Look, rides: Iterable[Ride]) -> Rows:
@@ -75,7 +75,7 @@ def _ride(look: Look, ride: Ride) -> Row:
 
 
 def _chains(look: Look) -> Rows:
-    snapshot, now = look.snapshot, look.now
+    snapshot, now = look.snapshot.whole, look.now
     for chain in snapshot.ledger.chains:
         state = state_of(snapshot, chain, now)
         yield {
@@ -100,7 +100,8 @@ _CARE_FIGURES = ("minutes", "cost", "over_pct", "under_pct", "exact_pct", "instr
 
 
 def _care(look: Look) -> Rows:
-    ledger = look.snapshot.ledger
+    with look.app.store.reading() as tx:
+        ledger = tx.care_ledger()
     every: Sequence[Any] = sorted([*ledger.treatments, *ledger.readings, *ledger.wipe_tests], key=_instant)
     for one in every:
         treated, read = isinstance(one, Treatment), isinstance(one, Reading)
@@ -145,7 +146,9 @@ def _reminders(look: Look) -> Rows:
 
 
 def _files(look: Look) -> Rows:
-    for one in look.snapshot.files:
+    with look.app.store.reading() as tx:
+        files = tx.files.outcomes()
+    for one in files:
         yield {
             "seen_at": one.seen_at,
             "file": one.name,
@@ -159,7 +162,7 @@ def _files(look: Look) -> Rows:
 
 
 def _wear(look: Look) -> Rows:
-    snapshot, now = look.snapshot, look.now
+    snapshot, now = look.snapshot.whole, look.now
     for chain in snapshot.ledger.chains:
         answer = snapshot.wear(chain.id, now)
         sure = isinstance(answer, Forecast)
@@ -180,7 +183,8 @@ def _bikes(look: Look) -> Rows:
     snapshot, now = look.snapshot, look.now
     for bike in snapshot.ledger.bikes:
         worn = snapshot.ledger.chain_on(bike.id, now)
-        rides = snapshot.ledger.rides_on(bike.id)
+        with look.app.store.reading() as tx:
+            ridden = tx.rides.sums(bike=bike.id)
         yield {
             "bike": bike.id,
             "name": bike.name,
@@ -193,8 +197,8 @@ def _bikes(look: Look) -> Rows:
             "indoor": bike.indoor,
             "from_at": bike.from_at,
             "until_at": bike.until_at,
-            "rides": len(rides),
-            "ridden_m": round(sum(ride.distance_m for ride in rides), 1),
+            "rides": ridden.count,
+            "ridden_m": round(ridden.distance_m, 1),
         }
 
 
@@ -222,7 +226,9 @@ def _sensors(look: Look) -> Rows:
     for one in snapshot.ledger.sensors:
         spans.setdefault(one.identity, []).append(one)
     heard: dict[str, list[SensorSighting | None]] = {}
-    for sighting in snapshot.sensors_seen:
+    with look.app.store.reading() as tx:
+        sensors_seen = tx.equipment.sensors_seen()
+    for sighting in sensors_seen:
         heard.setdefault(sighting.identity, []).append(sighting)
     for identity in {**heard, **spans}:
         for seen, on in product(heard.get(identity, [None]), spans.get(identity, [None])):

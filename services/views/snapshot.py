@@ -1,13 +1,17 @@
-"""What the ledger says at one count of its writes, and all that pages derive from it, worked out once."""
+"""What the ledger says at one count of its writes, and all that pages derive from it, worked out once.
+
+in use | who and what there is, and the whole life of every chain that is not retired: what pages show most
+of     | the same with other chains and rides besides, read when a page asks for them
+whole  | every fact there is: for what weighs all against all, and for lists written to a file
+"""
 
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Hashable, Mapping
-from dataclasses import dataclass, field
-from datetime import datetime, tzinfo
+from collections.abc import Callable, Hashable, Iterable, Mapping
+from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta, tzinfo
 from functools import cached_property
-from pathlib import Path
 from typing import Any, TypeVar
 
 from rules.contamination import ChainHistory, exposures, history
@@ -24,67 +28,69 @@ from rules.trial import Turn, turn
 from rules.vocabulary import Bike, BikeId, Chain, ChainId, Condition, Regime, Ride, RideId, Rider
 from rules.wear.comparison import Comparison, compare
 from rules.wear.cost import Cost, PayBack, Prices, cost, pay_back
-from rules.wear.forecast import Forecast, Measure, Refusal, forecast
+from rules.wear.forecast import Forecast, Measure, Refusal, forecast, ridden_alike
 from rules.wear.learned import LearnedWeight, learned_weights
 from rules.wear.pairs import Found, found_by_trials
 from rules.year.another_way import AnotherWay, another_way
 from services.app import App, zone_of
-from services.expected_errors import EXPECTED
 from services.last_look import last_look
-from services.store import FileRecord, Posted, SensorSighting, Transaction
+from services.store import FileRecord, Posted, RideSums, Transaction
 from services.store.notes import FILES_WAITING, FIRST_HOUR_OVER, LAST_ROUND
+from services.use_cases.derive_chains import Look, derived_by
 from services.use_cases.import_rides import Outcome
-from services.use_cases.judge_bikes import HouseholdJudgement, OpenQuestion
 from services.use_cases.tag_conditions import WAITS_UNTIL
 from services.use_cases.weather_ahead import Ahead, kept_ahead
 
 T = TypeVar("T")
-LOOK_EVERY_S = 1.0
 TROUBLED = (Outcome.UNREADABLE, Outcome.WHOSE, Outcome.DAMAGED)
+TROUBLE_TOLD = timedelta(days=14)  # so long a file that became no whole ride is told of unasked
+LATELY = timedelta(weeks=8)  # what is usual is told by rides of so long
+MOST_KEPT = 500  # answers of one snapshot, among them closer looks
 
 
 @dataclass(frozen=True)
 class Snapshot:
     """The facts in force, and what hangs on them. Threads may share one: it is read, never changed."""
 
+    app: App
     writes: int
-    home: Path
-    ledger: Ledger
+    ledger: Ledger  # who and what there is; of `held` chains all that happened to them
+    held: frozenset[ChainId] | None  # None = every chain, and every ride
     rulebook: Rulebook
-    prices: Prices
     standing: tuple[RaisedReminder, ...]
     questions: tuple[RideId, ...]  # rides whose bike is a question, oldest first
     likely: frozenset[RideId]  # rides given a bike that no rider has confirmed
     undelivered: tuple[Posted, ...]
     refused: tuple[Posted, ...]
-    sensors_seen: tuple[SensorSighting, ...]
-    files: tuple[FileRecord, ...]  # every file seen, newest first
+    file_troubles: tuple[FileRecord, ...]  # files of late that did not become a whole ride, newest first
+    unworn: Mapping[BikeId, int]  # rides on a bike that wore a chain before, but none then
     files_waiting: tuple[tuple[str, str, str], ...]  # watched, not read yet: name, why, what to do
     round_with_news_at: datetime | None
     round_said: tuple[str, ...]
     weather_waits_until: datetime | None
     ahead: Ahead | None  # tomorrow's weather, if it was asked for
     first_hour_over: bool
+    in_use: Snapshot | None = None  # the one that this is a closer look of
     _worked_out: dict[Hashable, Any] = field(default_factory=dict, compare=False)
     _working: threading.RLock = field(default_factory=threading.RLock, compare=False)
 
     @classmethod
-    def read(cls, tx: Transaction, app: App) -> Snapshot:
-        """Everything of one transaction. Raises StoreError."""
-        waits, ledger = tx.notes.get(WAITS_UNTIL), tx.ledger()
+    def read(cls, tx: Transaction, app: App, now: datetime) -> Snapshot:
+        """All of one transaction that most pages show. Raises StoreError."""
+        waits, ledger = tx.notes.get(WAITS_UNTIL), tx.in_use(now)
         return cls(
+            app=app,
             writes=tx.writes(),
             ledger=ledger,
-            home=app.settings.home,
+            held=ledger.in_use(now),
             rulebook=app.rulebook_for(ledger),
-            prices=app.prices,
             standing=tx.reminders.standing(),
             questions=tx.rides.questions(),
             likely=frozenset(tx.rides.likely()),
             undelivered=tuple(one for one in tx.outbox.waiting() if one.last_why),
             refused=tx.outbox.refused(),
-            sensors_seen=tx.equipment.sensors_seen(),
-            files=tx.files.outcomes(),
+            file_troubles=tx.files.outcomes(outcomes=TROUBLED, since=now - TROUBLE_TOLD),
+            unworn=tx.rides.started_in(ledger.unworn()),
             files_waiting=tuple(tuple(one) for one in tx.notes.get(FILES_WAITING, [])),
             round_with_news_at=tx.notes.written_at(LAST_ROUND),
             round_said=tuple(tx.notes.get(LAST_ROUND, [])),
@@ -97,14 +103,74 @@ class Snapshot:
         """Work out what hangs on the facts, and perhaps on the time: the newest answer is kept."""
         with self._working:
             if key not in self._worked_out or self._worked_out[key][0] != asof:
+                if len(self._worked_out) > MOST_KEPT:
+                    self._worked_out.clear()
                 self._worked_out[key] = (asof, work())
             found: T = self._worked_out[key][1]
             return found
 
+    def of(self, chains: Iterable[ChainId] = (), rides: Iterable[RideId] = ()) -> Snapshot:
+        """The same with the whole life of these chains, and with these rides."""
+        more = frozenset(chains) - (self.held or frozenset())
+        wanted = frozenset(rides)
+        if self.held is None or not (more or wanted):
+            return self
+
+        def work() -> Snapshot:
+            with self.app.store.reading() as tx:
+                ledger = self.ledger.joined(tx.ledger_of(more, rides=wanted))
+            return self._closer(ledger, (self.held or frozenset()) | more)
+
+        return self.once(("of", more, wanted), work)
+
+    @property
+    def whole(self) -> Snapshot:
+        """The same with every fact there is."""
+
+        def work() -> Snapshot:
+            with self.app.store.reading() as tx:
+                return self._closer(tx.ledger(), None)
+
+        return self if self.held is None else self.once("whole", work)
+
+    def lately(self, now: datetime) -> Snapshot:
+        """The same with every ride of the last weeks: what is usual is told by them."""
+
+        def work() -> tuple[RideId, ...]:
+            with self.app.store.reading() as tx:
+                return tx.rides.numbers(between=(now - LATELY, None))
+
+        return self.of(rides=self.once("lately", work, asof=_hour(now)))
+
+    def _closer(self, ledger: Ledger, held: frozenset[ChainId] | None) -> Snapshot:
+        return replace(
+            self,
+            ledger=ledger,
+            held=held,
+            in_use=self.in_use or self,
+            _worked_out={},
+            _working=threading.RLock(),
+        )
+
+    @property
+    def recorded(self) -> RideSums:
+        """All rides that count, in sum."""
+
+        def work() -> RideSums:
+            with self.app.store.reading() as tx:
+                return tx.rides.sums()
+
+        return self.once("recorded", work)
+
+    @property
+    def prices(self) -> Prices:
+        """What the household pays apart from chains and treatments."""
+        return self.app.prices
+
     @property
     def round_at(self) -> datetime | None:
         """When the last round was made, whether it had news or not; None = never."""
-        return last_look(self.home, self.round_with_news_at)
+        return last_look(self.app.settings.home, self.round_with_news_at)
 
     @cached_property
     def zone(self) -> tzinfo:
@@ -117,28 +183,6 @@ class Snapshot:
         name = self.ledger.riders[0].time_zone if self.ledger.riders else "UTC"
         ahead = name.removeprefix("Etc/GMT")
         return name if ahead in (name, "") else f"UTC{ahead.translate(str.maketrans('+-', '-+'))}"
-
-    @cached_property
-    def rides_newest_first(self) -> tuple[Ride, ...]:
-        """Every ride that counts."""
-        return tuple(sorted(self.ledger.rides, key=lambda ride: (ride.started_at, ride.id), reverse=True))
-
-    @cached_property
-    def bare_rides(self) -> tuple[Ride, ...]:
-        """Rides that have a bike, but no chain noted on it then; not those before its first chain."""
-        first: dict[BikeId, datetime] = {}
-        for one in self.ledger.fittings:
-            first[one.bike] = min(first.get(one.bike, one.fitted_at), one.fitted_at)
-        return tuple(
-            ride
-            for ride in self.ledger.rides_without_chain()
-            if ride.bike is not None and (ride.bike not in first or first[ride.bike] <= ride.started_at)
-        )
-
-    @cached_property
-    def file_troubles(self) -> tuple[FileRecord, ...]:
-        """Files that did not become a whole ride, newest first."""
-        return tuple(one for one in self.files if one.outcome in TROUBLED)
 
     @cached_property
     def instead(self) -> Mapping[str, str]:
@@ -192,7 +236,7 @@ class Snapshot:
 
     def past(self, chain: ChainId, now: datetime) -> ChainHistory:
         """What a chain has been through until now."""
-        return history(self.ledger, chain, self.rulebook).until(now)
+        return history(self.of({chain}).ledger, chain, self.rulebook).until(now)
 
     def conditions(self, ride: Ride) -> tuple[tuple[Condition, float, float], ...]:
         """Condition, drive hours and grit-hours of a ride, most grit first."""
@@ -209,6 +253,8 @@ class Snapshot:
 
     def outlook(self, now: datetime) -> tuple[Outlook, ...]:
         """How far each limit of each fitted chain is, soonest first."""
+        if self.in_use is not None:
+            return self.in_use.outlook(now)
         return self.once(
             "outlook",
             lambda: outlook(self.ledger, self.rulebook, now=now, zone_of=zone_of),
@@ -219,24 +265,34 @@ class Snapshot:
         self, chain: ChainId, now: datetime, measure: Measure = Measure.DRIVE_HOURS
     ) -> Forecast | Refusal:
         """When a chain is worn out, or why nobody can say."""
-        return self.once(
-            ("wear", chain, measure),
-            lambda: forecast(self.ledger, self.rulebook, chain, now=now, measure=measure),
-            asof=_hour(now),
-        )
+        if self.in_use is not None:
+            return self.in_use.wear(chain, now, measure)
+
+        def work() -> Forecast | Refusal:
+            ledger = self.of({chain, *ridden_alike(self.ledger, chain, now)}).ledger
+            facts = None
+            if ledger.readings_of(chain):
+                with self.app.store.reading() as tx:
+                    stale = tx.derived.to_look_at(now, derived_by(tx, self.app))
+                    facts = Look(tx, self.app, {chain, *stale}, now).heard_with(tx, chain)
+            return forecast(ledger, self.rulebook, chain, now=now, measure=measure, facts=facts)
+
+        return self.once(("wear", chain, measure), work, asof=_hour(now))
 
     def wear_limit(self, chain: Chain, now: datetime) -> float:
         """At which elongation this chain is worn out, on the bike it is on or was last on. [%]"""
-        return judgements_for(self.ledger, self.rulebook, chain, now).wear_limit().value
+        return judgements_for(self.of({chain.id}).ledger, self.rulebook, chain, now).wear_limit().value
 
     def comparison(self, now: datetime) -> Comparison:
         """Waxed against wet lube."""
-        return self.once("comparison", lambda: compare(self.ledger, self.rulebook, now=now), asof=_hour(now))
+        return self.once(
+            "comparison", lambda: compare(self.whole.ledger, self.rulebook, now=now), asof=_hour(now)
+        )
 
     def learned(self, now: datetime) -> tuple[LearnedWeight, ...]:
         """What the readings say of the rulebook's weights."""
         return self.once(
-            "learned", lambda: learned_weights(self.ledger, self.rulebook, now=now), asof=_hour(now)
+            "learned", lambda: learned_weights(self.whole.ledger, self.rulebook, now=now), asof=_hour(now)
         )
 
     def cost(self, regime: Regime, now: datetime) -> Cost:
@@ -244,7 +300,7 @@ class Snapshot:
         hour = _hour(now)  # what is worked out for one regime serves the other
         return self.once(
             ("cost", regime),
-            lambda: cost(self.ledger, self.rulebook, regime, now=hour, prices=self.prices),
+            lambda: cost(self.whole.ledger, self.rulebook, regime, now=hour, prices=self.prices),
             asof=hour,
         )
 
@@ -252,36 +308,47 @@ class Snapshot:
         """The last year, cared for another way, bike by bike."""
         return self.once(
             "another way",
-            lambda: another_way(self.ledger, self.rulebook, now=now, zone_of=zone_of),
+            lambda: another_way(self.whole.ledger, self.rulebook, now=now, zone_of=zone_of),
             asof=_hour(now),
         )
 
     def supplies(self, now: datetime) -> tuple[Stand, ...]:
         """What stands on the shelf, the next to run out first."""
+        ledger = self.since_supplies(now).ledger
         return self.once(
-            "supplies",
-            lambda: stands(self.ledger, self.rulebook, now=now, zone_of=zone_of),
-            asof=_hour(now),
+            "supplies", lambda: stands(ledger, self.rulebook, now=now, zone_of=zone_of), asof=_hour(now)
         )
+
+    def since_supplies(self, now: datetime) -> Snapshot:
+        """The same with every chain that was treated since the oldest supply in use was begun."""
+        begun = [one.begun_at for one in self.ledger.supplies if one.ended_at is None or one.ended_at > now]
+        if not begun:
+            return self
+
+        def work() -> frozenset[ChainId]:
+            with self.app.store.reading() as tx:
+                return tx.care.treated_since(min(begun))
+
+        return self.of(self.once("treated since", work))
 
     def rag_offers(self, now: datetime) -> tuple[Offer, ...]:
         """What wipe tests say of bikes' limits."""
-        return self.once("rag", lambda: offers(self.ledger, self.rulebook, now=now), asof=_hour(now))
+        return self.once("rag", lambda: offers(self.whole.ledger, self.rulebook, now=now), asof=_hour(now))
 
     def trials(self, now: datetime) -> tuple[Turn, ...]:
         """Where every trial stands, the newest first."""
-        return tuple(turn(self.ledger, one, now=now) for one in self.ledger.trials[::-1])
+        return tuple(turn(self.whole.ledger, one, now=now) for one in self.ledger.trials[::-1])
 
     def found_by_trials(self, now: datetime) -> Found:
         """What all trials have shown."""
         return self.once(
-            "trials", lambda: found_by_trials(self.ledger, self.rulebook, now=now), asof=_hour(now)
+            "trials", lambda: found_by_trials(self.whole.ledger, self.rulebook, now=now), asof=_hour(now)
         )
 
     def pays_back(self, now: datetime) -> PayBack | None:
         """When the money of setting up is back; None where a price or a regime is missing."""
         waxed, lube = (self.cost(regime, now) for regime in Regime)
-        return pay_back(self.ledger, waxed, lube, self.prices, now=now)
+        return pay_back(self.whole.ledger, waxed, lube, self.prices, now=now)
 
     def work_ahead(self, now: datetime) -> None:
         """Work out what takes long, so that no page waits for it."""
@@ -294,50 +361,3 @@ class Snapshot:
 def _hour(now: datetime) -> datetime:
     """Forecasts move by days: within an hour they may be remembered."""
     return now.replace(minute=0, second=0, microsecond=0)
-
-
-class Snapshots:
-    """The newest snapshot: read again only when something was written since."""
-
-    def __init__(self, app: App) -> None:
-        self.app = app
-        self._newest: Snapshot | None = None
-        self._reading = threading.Lock()
-
-    def follow(self, app: App) -> None:
-        """Other limits or prices are set: what was read by the old ones is read again."""
-        with self._reading:
-            if app is not self.app:
-                self.app, self._newest = app, None
-
-    def now(self) -> Snapshot:
-        """What the ledger says at this moment. Raises StoreError, RulebookError."""
-        newest = self._newest
-        with self.app.store.reading() as tx:
-            if newest is not None and tx.writes() == newest.writes:
-                return newest
-        with self._reading, self.app.store.reading() as tx:
-            newest = self._newest
-            if newest is None or tx.writes() != newest.writes:
-                newest = self._newest = Snapshot.read(tx, self.app)
-            return newest
-
-    def asked(self) -> tuple[OpenQuestion, ...]:
-        """Which rides to ask about, in groups that one answer settles, the most useful first."""
-
-        def work() -> tuple[OpenQuestion, ...]:
-            with self.app.store.reading() as tx:
-                return HouseholdJudgement.to_ask(tx).questions()
-
-        return self.now().once("asked", work)
-
-    def keep_warm(self, stop: threading.Event, clock: Callable[[], datetime]) -> None:
-        """Look every second until told to stop: after a round's writes, no page waits for the reading."""
-        while not stop.wait(LOOK_EVERY_S):
-            try:
-                if self._newest is not None:
-                    self.now().work_ahead(clock())
-                    if self.now().questions:
-                        self.asked()
-            except EXPECTED:
-                continue  # the page that is asked for next says it in words

@@ -47,7 +47,7 @@ def days_ahead(
     """
     if snapshot is None:
         with app.store.reading() as tx:
-            snapshot = Snapshot.read(tx, app)
+            snapshot = Snapshot.read(tx, app, now)
     riders = snapshot.ledger.riders
     if rider is not None:
         riders = tuple(one for one in riders if one.name.casefold() == rider.casefold())
@@ -77,7 +77,7 @@ def _day(
     hours: float | None,
     begins: time,
 ) -> DayAhead:
-    ledger, zone = snapshot.ledger, zone_of(rider.time_zone)
+    ledger, zone = snapshot.lately(now).ledger, zone_of(rider.time_zone)
     local = now.astimezone(zone)
     on = local.date() + timedelta(days=local.time() >= EARLY)
     plan = usual_day(ledger, rider, on, zone, now=now)
@@ -121,9 +121,9 @@ def _weather(
 def _lives_grit_h(snapshot: Snapshot, now: datetime) -> dict[ChainId, float]:
     """The middle of each measured chain's life, in grit-hours as it was ridden so far."""
     found = {}
-    for chain in snapshot.ledger.chains:
-        life = snapshot.wear(chain.id, now)
-        so_far = history(snapshot.ledger, chain.id, snapshot.rulebook).until(now).over_life
+    for chain in sorted(snapshot.ledger.in_use(now)):
+        life = snapshot.wear(chain, now)
+        so_far = history(snapshot.ledger, chain, snapshot.rulebook).until(now).over_life
         if isinstance(life, Forecast) and so_far.drive_h > 0.0 and life.life[1] > 0.0:
-            found[chain.id] = life.life[1] * so_far.grit_h / so_far.drive_h
+            found[chain] = life.life[1] * so_far.grit_h / so_far.drive_h
     return found

@@ -10,19 +10,19 @@ from fastapi.responses import JSONResponse
 from pydantic import BaseModel
 
 from rules.contamination import exposures
-from rules.outlook import difference, with_condition
+from rules.outlook import Difference
 from rules.reminder import RaisedReminder
 from rules.ride_name import own_title
 from rules.units import SI, said
 from rules.vocabulary import Chain, Condition, Ride, RideId
 from rules.wear.forecast import Forecast
-from services.app import zone_of
 from services.store import NotFound
-from services.use_cases.preview import with_answers
+from services.use_cases.preview import supposed
 from services.views.chain_state import state_of
+from services.views.snapshot import Snapshot
 from services.web.context import AContext, RequestContext
 from services.web.forms import LARGEST_ID
-from services.web.pages.ride import bike_said, identity_of, word_said
+from services.web.pages.ride import NOTHING_CHANGES, bike_said, identity_of, word_said
 from services.web.pages.rides import AWanted, found
 
 
@@ -183,7 +183,8 @@ class Supposed(BaseModel):
 @router.get("/chains")
 def chains(context: AContext) -> list[ChainJson]:
     """Every chain, as it stands now."""
-    return [_chain(context, one) for one in context.snapshot.ledger.chains]
+    snapshot = context.snapshot.whole
+    return [_chain(snapshot, context.now, one) for one in snapshot.ledger.chains]
 
 
 @router.get("/chains/{number}", responses=NO)
@@ -191,7 +192,7 @@ def chain(number: ANumber, context: AContext) -> ChainJson:
     """One chain, as it stands now."""
     for one in context.snapshot.ledger.chains:
         if one.id == number:
-            return _chain(context, one)
+            return _chain(context.snapshot.of({one.id}), context.now, one)
     raise NotFound("chain", number)
 
 
@@ -203,8 +204,8 @@ def rides(
     limit: Annotated[int, Query(ge=1, le=MOST_A_PAGE)] = 50,
 ) -> RidesJson:
     """Rides, newest first. bike: a number, 'open' (which one?) or 'none' (none of ours); like: a word."""
-    every = found(context.snapshot, want, context.zone)
-    return RidesJson(count=len(every), rides=[_ride(context, one) for one in every[offset : offset + limit]])
+    some = found(context.snapshot, want, context.zone, limit=limit, offset=offset)
+    return RidesJson(count=some.sums.count, rides=[_ride(context, one) for one in some.rides])
 
 
 @router.get("/rides/{number}", responses=NO)
@@ -271,10 +272,8 @@ def suppose_bike(
     bike: Annotated[str, Query(min_length=1, max_length=12)],
 ) -> Supposed:
     """What would change if this ride were on that bike ('none': on none of ours)?"""
-    one, snapshot = _counted(context, ride), context.snapshot
-    return _difference(
-        context, with_answers(context.app, snapshot.ledger, {one.id: bike_said(bike, snapshot)})
-    )
+    answers = {_counted(context, ride).id: bike_said(bike, context.snapshot)}
+    return _told(supposed(context.app, bikes=answers, now=context.now))
 
 
 @router.get("/suppose/conditions", responses=NO)
@@ -284,26 +283,24 @@ def suppose_conditions(
     word: Annotated[str, Query(min_length=1, max_length=12)],
 ) -> Supposed:
     """What would change if the rider said this word on the ride ('archive': took it back)?"""
-    one = _counted(context, ride)
-    return _difference(context, with_condition(context.snapshot.ledger, one.id, word_said(word)))
+    said = {_counted(context, ride).id: word_said(word)}
+    return _told(supposed(context.app, words=said, now=context.now))
 
 
-def _difference(context: RequestContext, after: Any) -> Supposed:
-    snapshot = context.snapshot
-    found = difference(snapshot.ledger, after, snapshot.rulebook, now=context.now, zone_of=zone_of)
-    return Supposed(sentences=list(found.sentences) or ["Nothing would change for any chain."])
+def _told(difference: Difference) -> Supposed:
+    return Supposed(sentences=list(difference.sentences) or [NOTHING_CHANGES])
 
 
 def _counted(context: RequestContext, number: int) -> Ride:
-    one = context.snapshot.ledger.ride(identity_of(number))
+    one = context.snapshot.of(rides={identity_of(number)}).ledger.ride(identity_of(number))
     if one is None:
         raise NotFound("ride", RideId(number))
     return one
 
 
-def _chain(context: RequestContext, one: Chain) -> ChainJson:
-    state = state_of(context.snapshot, one, context.now)
-    answer = context.snapshot.wear(one.id, context.now)
+def _chain(snapshot: Snapshot, now: datetime, one: Chain) -> ChainJson:
+    state = state_of(snapshot, one, now)
+    answer = snapshot.wear(one.id, now)
     return ChainJson(
         id=one.id,
         name=one.name,
@@ -325,7 +322,7 @@ def _chain(context: RequestContext, one: Chain) -> ChainJson:
                 expected_at=limit.by,
                 sentence=limit.sentence,
             )
-            for limit in context.snapshot.outlook(context.now)
+            for limit in snapshot.outlook(now)
             if limit.chain == one.id
         ],
         due=[due.id for due in state.due],

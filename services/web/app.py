@@ -18,8 +18,9 @@ from services.app import App, Followed
 from services.settings import SettingsError
 from services.store import FactRefused, NotAllowed, NotFound, StoreBusy, StoreError
 from services.store.club import Club
+from services.views.snapshots import utc_now
 from services.web import api, exports, session_routes
-from services.web.context import AppContext, Clock, form_again, shared_of, utc_now
+from services.web.context import AppContext, Clock, form_again, shared_of
 from services.web.forms import FormRefused
 from services.web.guard import SECURITY_HEADERS, Guard, TooMuch, own_names
 from services.web.members import Door, MembersOnly
@@ -152,7 +153,7 @@ async def _warm(pages: FastAPI) -> AsyncIterator[None]:
     shared: AppContext = pages.state.shared
     stop = threading.Event()
     warmer = threading.Thread(
-        target=shared.snapshots.keep_warm, args=(stop, shared.clock), name="page warmer", daemon=True
+        target=shared.snapshots.keep_warm, args=(stop,), name="page warmer", daemon=True
     )
     warmer.start()
     try:

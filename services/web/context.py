@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass, field
-from datetime import UTC, datetime, tzinfo
+from datetime import datetime, tzinfo
 from typing import Annotated, Any, cast
 from urllib.parse import parse_qsl, urlencode, urlsplit
 
@@ -19,7 +19,8 @@ from services.app import App, Followed
 from services.store import NeedsConfirmation
 from services.store.people import Visit
 from services.use_cases.record import record
-from services.views.snapshot import Snapshot, Snapshots
+from services.views.snapshot import Snapshot
+from services.views.snapshots import Snapshots
 from services.web.decisions import allowed, without_closed_forms
 from services.web.flash import Flash
 from services.web.forms import FormRefused, Posted
@@ -31,11 +32,6 @@ from services.web.sessions import SessionStore
 
 MOST_TYPED = 20_000  # characters of a refused form that are kept for a while
 Clock = Callable[[], datetime]
-
-
-def utc_now() -> datetime:
-    """The machine's clock."""
-    return datetime.now(UTC)
 
 
 @dataclass
@@ -53,7 +49,7 @@ class AppContext:
 
     def __post_init__(self) -> None:
         """Snapshots belong to these tools."""
-        self.snapshots = Snapshots(self.followed.now())
+        self.snapshots = Snapshots(self.followed.now(), self.clock)
 
     @property
     def app(self) -> App:
@@ -144,6 +140,7 @@ class RequestContext:
 
     def redirect(self, to: str, *sentences: str, undo: int | None = None) -> RedirectResponse:
         """Back to a page after a form, which says what was done."""
+        self.shared.snapshots.wrote()
         if not sentences:
             return RedirectResponse(to, 303)
         path, mark, anchor = to.partition("#")

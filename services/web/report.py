@@ -63,7 +63,7 @@ def readings_csv(snapshot: Snapshot, now: datetime) -> str:
 
 def write_report(snapshot: Snapshot, file: Path, *, now: datetime, units: Units) -> tuple[Path, Path]:
     """The report and its data. file: of the HTML; the CSV gets its name. Raises OSError."""
-    rendering = Rendering()
+    rendering, snapshot = Rendering(), snapshot.whole
     styles = "".join(rendering.files[name].decode() for name in ("drawings.css", "page.css"))
     measured = [one for one in snapshot.ledger.chains if snapshot.ledger.readings_of(one.id)]
     comparison = snapshot.comparison(now)

@@ -6,8 +6,21 @@ from dataclasses import replace
 
 import pytest
 
-from rules.ledger import FACT_ORDER, Fitted, Ledger, Reading, Removed, RiddenHour, WipeTest
-from rules.vocabulary import BikeId, ChainId, RideId, RiderId, Treatment, TreatmentKind
+from rules.ledger import END, FACT_ORDER, Fitted, Ledger, Reading, Removed, RiddenHour, WipeTest
+from rules.vocabulary import (
+    BikeId,
+    Chain,
+    ChainId,
+    Fitting,
+    FittingId,
+    Regime,
+    RideId,
+    RiderId,
+    Treatment,
+    TreatmentKind,
+    Trial,
+    TrialId,
+)
 from tests.rules.notation import at, ledger_of
 
 COPPER, SLATE = ChainId(1), ChainId(2)
@@ -37,7 +50,6 @@ def test_a_ride_before_any_fitting_or_on_no_bike_belongs_to_no_chain():
         2025-03-01  fitted  Copper  on Plover
     """)
     assert ledger.rides_of(COPPER) == ()
-    assert [ride.id for ride in ledger.rides_without_chain()] == [1]
     assert [ledger.chain_of(ride) for ride in ledger.rides] == [None, None]
 
 
@@ -198,3 +210,54 @@ def test_a_question_offers_the_riders_own_bikes_first_and_only_those_that_were_h
     assert ledger.may_have_been(ledger.rides[0]) == (own, theirs)
     sold = replace(own, until_at=at("2025-03-01"))
     assert replace(ledger, bikes=(theirs, sold)).bikes_here(at("2025-03-02")) == (theirs,)
+
+
+def test_a_bike_is_unworn_from_the_end_of_a_fitting_to_the_next_one():
+    ledger = ledger_of("""
+        2025-03-01  fitted  Copper  on Plover
+        2025-03-05  removed Copper
+        2025-03-07  fitted  Slate   on Plover
+        2025-03-09  fitted  Copper  on Plover
+        2025-03-12  fitted  Copper  on Curlew
+    """)
+    assert ledger.unworn() == (
+        (PLOVER, at("2025-03-05"), at("2025-03-07")),
+        (PLOVER, at("2025-03-12"), END),
+    )
+
+
+def test_chains_in_use_are_those_on_a_bike_on_the_shelf_or_in_a_trial():
+    names = ("Copper", "Slate", "Tin", "Zinc", "Iron", "Lead")
+    copper, slate, tin, zinc, iron, lead = (
+        Chain(ChainId(n), name, Regime.WAXED) for n, name in enumerate(names, start=1)
+    )
+    gone = at("2025-03-01")
+    ledger = Ledger(
+        chains=(
+            copper,
+            replace(slate, retired_at=at("2025-06-01")),
+            replace(tin, retired_at=gone),
+            replace(zinc, retired_at=gone),
+            replace(iron, retired_at=gone),
+            replace(lead, retired_at=gone),
+        ),
+        fittings=(Fitting(FittingId(1), tin.id, PLOVER, at("2025-02-01")),),
+        trials=(
+            Trial(TrialId(1), PLOVER, zinc.id, slate.id, gone, 300, 1),
+            Trial(TrialId(2), PLOVER, lead.id, slate.id, gone, 300, 1, ended_at=gone),
+        ),
+    )
+    assert ledger.in_use(at("2025-05-01")) == {copper.id, slate.id, tin.id, zinc.id}
+    assert slate.id in ledger.in_use(at("2025-07-01"))  # its trial is open
+    assert Ledger().in_use(gone) == frozenset()
+
+
+def test_two_looks_at_a_household_hold_what_both_hold():
+    whole = ledger_of("""
+        2025-03-01  fitted  Copper  on Plover
+        2025-03-02  rode    1 h     on Plover  dry
+        2025-03-03  rode    2 h     on Plover  dry
+        2025-03-04  dripped Copper
+    """)
+    little, more = replace(whole, rides=whole.rides[:1]), replace(whole, rides=whole.rides, treatments=())
+    assert little.joined(more) == more.joined(little) == whole

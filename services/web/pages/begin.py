@@ -72,7 +72,7 @@ def steps_done(context: RequestContext) -> dict[str, bool]:
     here = context.snapshot.bikes_here(context.now)
     return {
         "riders": bool(ledger.riders),
-        "files": bool(ledger.rides),
+        "files": bool(ledger.rides or context.snapshot.recorded.count),
         "bikes": bool(ledger.bikes),
         "chains": bool(here) and all(one.id in fitted for one in here),
         "reminders": bool(context.app.channels) and bool(settings.watch),
@@ -199,7 +199,8 @@ def bikes(context: AContext) -> HTMLResponse:
 
 
 def _shown(snapshot: Snapshot, group: Group) -> Shown:
-    rides = [ride for number in group.rides if (ride := snapshot.ledger.ride(number)) is not None]
+    ledger = snapshot.of(rides=group.rides).ledger
+    rides = [ride for number in group.rides if (ride := ledger.ride(number)) is not None]
     middle = sorted(rides, key=lambda one: one.distance_m)[len(rides) // 2]
     shares = [one.unpaved_share for one in rides if one.unpaved_share is not None]
     kinds = list(dict.fromkeys(kind for kind, _ in group.found.sensors))

@@ -17,7 +17,7 @@ from rules.chain_length import elongation_pct, length_mm
 from rules.commands import CareKind, LogReading, LogTreatment, LogWipeTest, TakeBack
 from rules.gate.whole_day import evening_of
 from rules.reminder import ReminderKind
-from rules.vocabulary import ChainId, ReadingTool, Regime, TreatmentKind
+from rules.vocabulary import ChainId, Reading, ReadingTool, Regime, Treatment, TreatmentKind
 from rules.wording import clock
 from services.settings import SETTINGS_FILE
 from services.views.bench import Need, bench, need_of
@@ -138,7 +138,7 @@ def tonight(
         strip=strip,
         treatment_mark=treatment_mark,
         evening=clock(evening_of(snapshot.ledger, sorted(ticked), yesterday, context.zone), context.zone),
-        logged=_logged(context)[:NEWEST],
+        logged=_logged(context, limit=NEWEST),
     )
 
 
@@ -199,12 +199,9 @@ def log(
     page: Annotated[int, Query(ge=1, le=100_000)] = 1,
 ) -> HTMLResponse:
     """What was logged, newest first."""
-    logged = [
-        line
-        for line in _logged(context)
-        if (not chain or str(line[3]) == chain)
-        and (not what or what in (line[1], line[4].kind.value if line[1] == "treatment" else ""))
-    ]
+    of_chain = next((one.id for one in context.snapshot.ledger.chains if str(one.id) == chain), None)
+    with context.app.store.reading() as tx:
+        count = tx.care.count_logged(chain=of_chain, what=what)
     return _show(
         context,
         "log",
@@ -212,24 +209,22 @@ def log(
         chosen=chain,
         what=what,
         whats=[*(one.value for one in TreatmentKind), "reading", "wipe test"],
-        logged=logged[(page - 1) * PAGE : page * PAGE],
-        count=len(logged),
+        logged=_logged(context, chain=of_chain, what=what, limit=PAGE, offset=(page - 1) * PAGE),
+        count=count,
         page=page,
-        pages=max(1, -(-len(logged) // PAGE)),
+        pages=max(1, -(-count // PAGE)),
     )
 
 
-def _logged(context: RequestContext) -> list[tuple[datetime, str, int, ChainId, Any]]:
-    ledger = context.snapshot.ledger
-    return sorted(
-        [
-            *((one.done_at, "treatment", one.id, one.chain, one) for one in ledger.treatments),
-            *((one.taken_at, "reading", one.id, one.chain, one) for one in ledger.readings),
-            *((one.done_at, "wipe test", one.id, one.chain, one) for one in ledger.wipe_tests),
-        ],
-        key=lambda line: line[:3],
-        reverse=True,
-    )
+def _logged(context: RequestContext, **which: Any) -> list[tuple[datetime, str, int, ChainId, Any]]:
+    with context.app.store.reading() as tx:
+        found = tx.care.logged(**which)
+    return [
+        (one.taken_at, "reading", one.id, one.chain, one)
+        if isinstance(one, Reading)
+        else (one.done_at, "treatment" if isinstance(one, Treatment) else "wipe test", one.id, one.chain, one)
+        for one in found
+    ]
 
 
 @router.get("/sheet")

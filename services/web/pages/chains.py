@@ -43,10 +43,12 @@ def chains(
         if text.casefold() in one.name.casefold() and where in ("", _place(snapshot, one, now))
     ]
     wanted.sort(key=lambda one: (PLACES.index(_place(snapshot, one, now)), one.name))
+    shown = wanted[(page - 1) * PAGE : page * PAGE]
+    look = snapshot.of(one.id for one in shown)
     return context.show(
         "chains.html",
         here="chains",
-        states=[state_of(snapshot, one, now) for one in wanted[(page - 1) * PAGE : page * PAGE]],
+        states=[state_of(look, one, now) for one in shown],
         text=text,
         where=where,
         places=PLACES,
@@ -75,6 +77,7 @@ def chain(number: int, context: AContext, whole: bool = False) -> HTMLResponse:
     one = next((chain for chain in snapshot.ledger.chains if chain.id == number), None)
     if one is None:
         raise NotFound("chain", number, (chain.name for chain in snapshot.ledger.chains))
+    snapshot = snapshot.of({one.id})
     state = state_of(snapshot, one, now)
     return context.show(
         "chain.html",

@@ -16,6 +16,7 @@ from rules.vocabulary import BikeId, Ride
 from services.app import zone_of
 from services.store import Transaction
 from services.use_cases.judge_bikes import OpenQuestion
+from services.use_cases.preview import on_then
 from services.views.snapshot import Snapshot
 from services.web.context import RequestContext
 from services.web.embed import days_picture, heaps_picture
@@ -38,7 +39,7 @@ class Closer:
 
 def closer(context: RequestContext, asked: OpenQuestion, answers: Sequence[str], *, moves: bool) -> Closer:
     """Pictures of a question's rides; and, where wanted, what each answer would move."""
-    snapshot = context.snapshot
+    snapshot = context.snapshot.of(rides=asked.rides)
     rides = [ride for one in asked.rides if (ride := snapshot.ledger.ride(one)) is not None]
     some = rides[:: -(-len(rides) // MOST_HEAPED) or 1]
     with context.app.store.reading() as tx:
@@ -64,6 +65,7 @@ def _gears(tx: Transaction, ride: Ride) -> GearHistogram | None:
 def _moved(context: RequestContext, snapshot: Snapshot, rides: Sequence[Ride], answer: str) -> Sequence[str]:
     bike = BikeId(int(answer)) if answer.isdecimal() else None
     # These rides alone: judging all others by the answer as well takes seconds, and is shown once it is said.
+    snapshot = snapshot.of(frozenset().union(*(on_then(snapshot.ledger, ride, bike) for ride in rides)))
     after = applied(snapshot.ledger, PutRidesOn(tuple((ride.id, bike) for ride in rides)), 0)
     found = difference(snapshot.ledger, after, snapshot.rulebook, now=context.now, zone_of=zone_of)
     return found.sentences or ("Nothing moves for any chain.",)

@@ -24,15 +24,15 @@ def corrections(
 ) -> HTMLResponse:
     """The log of changes."""
     with context.app.store.reading() as tx:
-        every = tx.changes.all_()
-    found = [one for one in every if text.casefold() in one.what.casefold()]
+        count = tx.changes.count(text=text)
+        found = tx.changes.all_(PAGE, offset=(page - 1) * PAGE, text=text)
     return context.show(
         "corrections.html",
-        corrections=found[(page - 1) * PAGE : page * PAGE],
+        corrections=found,
         text=text,
-        count=len(found),
+        count=count,
         page=page,
-        pages=max(1, -(-len(found) // PAGE)),
+        pages=max(1, -(-count // PAGE)),
     )
 
 

@@ -26,9 +26,12 @@ NOT_OURS = "This was not sent from this page, or the program was started anew: l
 @router.get("/begin/files")
 def files(context: AContext) -> HTMLResponse:
     """Where files are dropped, how far they are, and what became of them."""
+    with context.app.store.reading() as tx:
+        newest = tx.rides.rides(newest_first=True, limit=1)
     return show(
         context,
         "files",
+        newest=newest,
         state=context.shared.reading.state(),
         in_part=Tray(context.app.settings.home).in_part(),
         tray_folder=str(Tray(context.app.settings.home).folder),

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections import Counter
 from typing import Annotated
 
 from fastapi import APIRouter, Query
 from fastapi.responses import HTMLResponse
 
+from services.store import SoughtFiles
 from services.use_cases.import_rides import Outcome
 from services.web.context import AContext
 from services.web.pages.rides import PARTS
@@ -26,29 +26,30 @@ def files(
     page: Annotated[int, Query(ge=1, le=100_000)] = 1,
 ) -> HTMLResponse:
     """The list, newest first. only: an outcome, or 'trouble'.  text: of its name, or of what was wrong."""
-    every = context.snapshot.files
-    needle = text.casefold()
-    shown = [
-        one
-        for one in every
-        if (not only or one.outcome == only or (only == TROUBLE and one.outcome not in FINE))
-        and (not needle or needle in one.name.casefold() or needle in one.why.casefold())
-    ]
+    sought = SoughtFiles(text=text)
+    if only == TROUBLE:
+        sought["but"] = FINE
+    elif only:
+        sought["outcomes"] = [only]
+    with context.app.store.reading() as tx:
+        shown = tx.files.outcomes(limit=PAGE, offset=(page - 1) * PAGE, **sought)
+        every = tx.files.counted()
+        count = sum((tx.files.counted(**sought) if only or text else every).values())
     return context.show(
         "files.html",
         here="rides",
         part="files",
         parts=PARTS,
-        files=shown[(page - 1) * PAGE : page * PAGE],
-        count=len(shown),
-        every=len(every),
-        outcomes=sorted(Counter(one.outcome for one in every).items()),
+        files=shown,
+        count=count,
+        every=sum(every.values()),
+        outcomes=list(every.items()),
         waiting=context.snapshot.files_waiting,
-        troubled=sum(one.outcome not in FINE for one in every),
+        troubled=sum(times for outcome, times in every.items() if outcome not in FINE),
         only=only,
         text=text,
         page=page,
-        pages=max(1, -(-len(shown) // PAGE)),
+        pages=max(1, -(-count // PAGE)),
         folders=[str(one.folder) for one in context.app.settings.watch],
         home=str(context.app.settings.home),
     )

@@ -15,6 +15,7 @@ from services.channels.calendar import feed
 from services.views.bench import Need, bench, headline
 from services.views.calendar_entries import entries
 from services.views.held_back import held_back
+from services.views.snapshot import TROUBLE_TOLD
 from services.views.tomorrow import advice
 from services.web.context import AContext, RequestContext
 from services.web.embed import sign, strip
@@ -96,17 +97,17 @@ def _troubles(context: RequestContext) -> Iterator[tuple[str, str, str]]:
         yield "The last round was more than a day ago. Is gritledger watch running?", "", ""
     for sentence in unknown_names(snapshot.rulebook, snapshot.ledger)[:MOST_TROUBLES_OF_A_KIND]:
         yield sentence, "/settings/limits", "Limits"
-    recent = [one for one in snapshot.file_troubles if now - one.seen_at < timedelta(days=14)]
+    recent = [one for one in snapshot.file_troubles if now - one.seen_at < TROUBLE_TOLD]
     if recent:
         names = [Path(one.name).name for one in recent[:MOST_TROUBLES_OF_A_KIND]]
         more = f" and {len(recent) - len(names)} more" if len(recent) > len(names) else ""
         yield f"Files that did not become whole rides: {listed(names)}{more}.", "/files?only=trouble", "Files"
     for trouble in snapshot.ledger.troubles()[:MOST_TROUBLES_OF_A_KIND]:
         yield trouble.sentence, "/settings/chains", "Chains"
-    bare = snapshot.bare_rides
-    if bare:
-        bikes = sorted({snapshot.bike_name(ride.bike) for ride in bare})
-        count = f"{len(bare)} ride has" if len(bare) == 1 else f"{len(bare)} rides have"
+    if snapshot.unworn:
+        bikes = sorted(snapshot.bike_name(bike) for bike in snapshot.unworn)
+        rides = sum(snapshot.unworn.values())
+        count = f"{rides} ride has" if rides == 1 else f"{rides} rides have"
         yield (
             f"{count} a bike, but no chain noted on it at the time: {listed(bikes)}.",
             "/settings/chains",

@@ -14,6 +14,7 @@ from rules.vocabulary import BikeId, Condition, ReminderId, RideId
 from rules.work import work
 from services.app import zone_of
 from services.use_cases import answer_reminder
+from services.use_cases.preview import on_then
 from services.views.bench import need_of
 from services.views.chain_state import state_of
 from services.views.stories import still_known
@@ -36,21 +37,16 @@ def every(
 ) -> HTMLResponse:
     """Every reminder ever raised, newest first."""
     with context.app.store.reading() as tx:
-        raised = tx.reminders.all_()
-    found = [
-        one
-        for one in reversed(raised)
-        if text.casefold() in one.reminder.headline.casefold() and now_ in ("", one.state.value)
-    ]
+        found, count = tx.reminders.page(text=text, state=now_, limit=PAGE, offset=(page - 1) * PAGE)
     return context.show(
         "reminders.html",
-        reminders=found[(page - 1) * PAGE : page * PAGE],
+        reminders=found,
         text=text,
         state=now_,
         states=[one.value for one in Step],
-        count=len(found),
+        count=count,
         page=page,
-        pages=max(1, -(-len(found) // PAGE)),
+        pages=max(1, -(-count // PAGE)),
     )
 
 
@@ -70,13 +66,10 @@ def why(
     snapshot = context.snapshot
     still_known(snapshot.ledger, raised)
     due = raised.reminder
+    rides = list(dict.fromkeys(reason.ride for reason in due.reasons if reason.ride is not None))
+    snapshot = snapshot.of({due.chain}, rides)
     chain = snapshot.ledger.chain(due.chain)
     hands = work(due.kind, chain.regime)
-    rides = [
-        one
-        for one in dict.fromkeys(reason.ride for reason in due.reasons if reason.ride is not None)
-        if snapshot.ledger.ride(one) is not None
-    ]
     return context.show(
         "reminder.html",
         zone=zone_of(snapshot.ledger.rider(due.rider).time_zone),
@@ -121,17 +114,18 @@ def _suppose(
         return found.sentences or ("Nothing would change.",)
     if not ride.isascii() or not ride.isdigit() or not (on or word):
         return None
-    after = snapshot.ledger
     number = RideId(int(ride))
-    if after.ride(number) is None:
+    asked = snapshot.of(rides={number}).ledger.ride(number)
+    if asked is None:
         raise FormRefused("That ride does not count; choose another.", status=404)
-    if on == "none":
-        after = with_ride_on(after, number, None)
-    elif on.isascii() and on.isdigit() and int(on) in {bike.id for bike in after.bikes}:
-        after = with_ride_on(after, number, BikeId(int(on)))
+    bikes = {bike.id for bike in snapshot.ledger.bikes}
+    moved = on == "none" or (on.isascii() and on.isdigit() and int(on) in bikes)
+    bike = asked.bike if not moved else None if on == "none" else BikeId(int(on))
+    before = snapshot.of(on_then(snapshot.ledger, asked, bike), {number}).ledger
+    after = with_ride_on(before, number, bike) if moved else before
     if word in {one.value for one in Condition}:
         after = with_condition(after, number, Condition(word))
-    found = difference(snapshot.ledger, after, snapshot.rulebook, now=context.now, zone_of=zone_of)
+    found = difference(before, after, snapshot.rulebook, now=context.now, zone_of=zone_of)
     return found.sentences or ("Nothing would change.",)
 
 

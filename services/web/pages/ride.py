@@ -11,18 +11,18 @@ from fastapi.responses import HTMLResponse, Response
 from ingest.ride.track import track_points
 from rules.commands import PutRidesOn, SayCondition, SayUnpaved, SplitOuting, WithdrawRide
 from rules.contamination import Exposure, exposures
-from rules.outlook import Difference, difference, with_condition
-from rules.vocabulary import BikeId, Condition, Ride, RideHour, RideId
+from rules.vocabulary import BikeId, Condition, RideHour, RideId
 from services.app import zone_of
-from services.use_cases.preview import with_answers
+from services.use_cases.preview import supposed
 from services.views.snapshot import Snapshot
-from services.web.context import AContext, APost, RequestContext
+from services.web.context import AContext, APost
 from services.web.embed import clues_picture, gears_picture, ride_pictures
 from services.web.forms import LARGEST_ID, FormRefused
 
 router = APIRouter(prefix="/rides")
 ARCHIVE = "archive"  # the word that takes a rider's word back
 NONE = "none"  # none of ours
+NOTHING_CHANGES = "Nothing would change for any chain."
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +54,17 @@ def ride(
     zone = zone_of(snapshot.rider(one).time_zone)
     points = track_points(details.summary.track)
     name = snapshot.ride_name(one, context.now)
-    supposed = suppose(snapshot, one, bike=bike, word=word, context=context)
+    counted = details.kept_ride is None and details.withdrawn_because is None
+    difference = (
+        supposed(
+            context.app,
+            bikes={one.id: bike_said(bike, snapshot)} if bike else None,
+            words={one.id: word_said(word)} if word else None,
+            now=context.now,
+        )
+        if counted and (bike or word)
+        else None
+    )
     return context.show(
         "ride.html",
         here="rides",
@@ -80,30 +90,15 @@ def ride(
         conditions=[w for w in Condition if w is not Condition.UNKNOWN],
         asked_bike=bike,
         asked_word=word,
-        supposed=None if supposed is None else supposed.sentences or ("Nothing would change for any chain.",),
+        supposed=None if difference is None else difference.sentences or (NOTHING_CHANGES,),
         unpaved=one.unpaved_share if one.unpaved_share is not None else own.unpaved_share if own else 0.0,
-        counted=snapshot.ledger.ride(one.id) is not None,
+        counted=counted,
     )
 
 
 def identity_of(number: int) -> RideId:
     """A ride's number that any database can look for."""
     return RideId(min(max(number, 0), LARGEST_ID))
-
-
-def suppose(
-    snapshot: Snapshot, ride: Ride, *, bike: str, word: str, context: RequestContext
-) -> Difference | None:
-    """What a correction would change; None = none was named."""
-    before = snapshot.ledger
-    if before.ride(ride.id) is None or not (bike or word):
-        return None
-    after = before
-    if bike:
-        after = with_answers(context.app, after, {ride.id: bike_said(bike, snapshot)})
-    if word:
-        after = with_condition(after, ride.id, word_said(word))
-    return difference(before, after, snapshot.rulebook, now=context.now, zone_of=zone_of)
 
 
 def bike_said(text: str, snapshot: Snapshot) -> BikeId | None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, tzinfo
 from typing import Annotated
@@ -12,18 +11,20 @@ from fastapi import APIRouter, Depends, Query
 from fastapi.responses import HTMLResponse, Response
 
 from rules.commands import PutRidesOn, TellRide
-from rules.outlook import difference
+from rules.contamination import exposures
+from rules.ledger import Ledger
 from rules.vocabulary import BikeId, Condition, Ride, RideId, RiderId
 from services.app import zone_of
-from services.use_cases.find import place_about
+from services.store import RideSums, Sought
+from services.use_cases.find import NEAR_IN_TIME, place_about
 from services.use_cases.judge_bikes import OpenQuestion
-from services.use_cases.preview import with_answers
+from services.use_cases.preview import supposed
 from services.views.snapshot import Snapshot
-from services.web.context import AContext, APost, RequestContext
+from services.web.context import AContext, APost
 from services.web.embed import ride_mini
 from services.web.forms import LARGEST_ID, FormRefused, local_instant
 from services.web.pages.closer import closer
-from services.web.pages.ride import NONE, bike_said, identity_of
+from services.web.pages.ride import NONE, NOTHING_CHANGES, bike_said, identity_of
 
 router = APIRouter(prefix="/rides")
 PAGE = 25
@@ -81,33 +82,54 @@ def wanted(
 AWanted = Annotated[Wanted, Depends(wanted)]
 
 
-def found(snapshot: Snapshot, want: Wanted, zone: tzinfo) -> list[Ride]:
-    """Rides that are as wanted, newest first. Raises FormRefused for a date that is none."""
-    first, end = _span(want, zone)
-    needle = want.text.casefold()
-    asked = set(snapshot.questions)
-    rides = []
-    for ride in snapshot.rides_newest_first:
-        if first is not None and ride.started_at < first:
-            break
-        if end is not None and ride.started_at >= end:
-            continue
-        if needle and needle not in ride.title.casefold() and needle not in ride.file_name.casefold():
-            continue
-        if want.rider and str(ride.rider) != want.rider:
-            continue
-        if want.bike == OPEN and ride.id not in asked:
-            continue
-        if want.bike == NONE and (ride.bike is not None or ride.decided_by is None):
-            continue
-        if want.bike not in ("", OPEN, NONE) and str(ride.bike) != want.bike:
-            continue
-        if want.like and not any(
-            one.value == want.like for one, drive_h, _ in snapshot.conditions(ride) if drive_h > 0.05
-        ):
-            continue
-        rides.append(ride)
-    return rides
+@dataclass(frozen=True, slots=True)
+class Found:
+    """Rides that are as wanted, newest first: those of one page, and the sums of all."""
+
+    rides: tuple[Ride, ...]
+    sums: RideSums
+
+
+def found(
+    snapshot: Snapshot, want: Wanted, zone: tzinfo, *, limit: int | None = None, offset: int = 0
+) -> Found:
+    """Which rides are as wanted? Raises FormRefused for a date that is none."""
+    sought = _sought(want, zone)
+    if sought is None:
+        return Found((), RideSums(0, 0.0, 0.0))
+    with snapshot.app.store.reading() as tx:
+        if not want.like:
+            rides = tx.rides.rides(newest_first=True, limit=limit, offset=offset, **sought)
+            return Found(rides, tx.rides.sums(**sought) if want.anything else snapshot.recorded)
+        every = tx.rides.rides(newest_first=True, **sought)
+    # what a ride was like is no column: it is worked out of its hours
+    alike = [ride for ride in every if _was(snapshot, ride, want.like)]
+    sums = RideSums(len(alike), sum(one.distance_m for one in alike), sum(one.drive_s for one in alike))
+    return Found(tuple(alike[offset:][:limit]), sums)
+
+
+def _sought(want: Wanted, zone: tzinfo) -> Sought | None:
+    """The same for the store; None = there can be no such ride."""
+    bike = want.bike if want.bike not in (OPEN, NONE) else ""
+    if not all(one == "" or (one.isascii() and one.isdigit()) for one in (want.rider, bike)):
+        return None
+    return Sought(
+        between=_span(want, zone),
+        rider=RiderId(int(want.rider)) if want.rider else None,
+        bike=BikeId(int(bike)) if bike else None,
+        asking=want.bike == OPEN,
+        none_of_ours=want.bike == NONE,
+        text=want.text,
+    )
+
+
+def _was(snapshot: Snapshot, ride: Ride, word: str) -> bool:
+    drive_h = sum(
+        one.drive_h
+        for one in exposures(snapshot.ledger, ride, snapshot.rulebook)
+        if one.condition.value == word
+    )
+    return drive_h > 0.05
 
 
 def _span(want: Wanted, zone: tzinfo) -> tuple[datetime | None, datetime | None]:
@@ -126,35 +148,29 @@ def rides(
 ) -> HTMLResponse:
     """The list, page by page."""
     snapshot = context.snapshot
-    matching = found(snapshot, want, context.zone)
-    supposed = None
-    if bike_now and matching:
-        answers = {ride.id: bike_said(bike_now, snapshot) for ride in matching}
-        supposed = _suppose(context, answers)
+    matching = found(snapshot, want, context.zone, limit=PAGE, offset=(page - 1) * PAGE)
+    sums, changes = matching.sums, None
+    if bike_now and sums.count:
+        every = found(snapshot, want, context.zone).rides
+        answers = {ride.id: bike_said(bike_now, snapshot) for ride in every}
+        changes = supposed(context.app, bikes=answers, now=context.now).sentences or (NOTHING_CHANGES,)
     return context.show(
         "rides.html",
         here="rides",
         part="rides",
         parts=PARTS,
         want=want,
-        rides=matching[(page - 1) * PAGE : page * PAGE],
-        count=len(matching),
+        rides=matching.rides,
+        count=sums.count,
         page=page,
-        pages=max(1, -(-len(matching) // PAGE)),
+        pages=max(1, -(-sums.count // PAGE)),
         likes=list(Condition),
         mini=ride_mini,
         put=bike_now,
-        supposed=supposed,
-        distance_m=sum(ride.distance_m for ride in matching),
-        drive_s=sum(ride.drive_s for ride in matching),
+        supposed=changes,
+        distance_m=sums.distance_m,
+        drive_s=sums.drive_s,
     )
-
-
-def _suppose(context: RequestContext, answers: Mapping[RideId, BikeId | None]) -> tuple[str, ...]:
-    snapshot = context.snapshot
-    after = with_answers(context.app, snapshot.ledger, answers)
-    changes = difference(snapshot.ledger, after, snapshot.rulebook, now=context.now, zone_of=zone_of)
-    return changes.sentences or ("Nothing would change for any chain.",)
 
 
 @router.post("/put")
@@ -164,7 +180,7 @@ def put_all(context: AContext, posted: APost) -> Response:
     if not want.anything:
         raise FormRefused("Narrow the list down first: a word on every ride there is would be too much.")
     snapshot = context.snapshot
-    matching = found(snapshot, want, context.zone)
+    matching = found(snapshot, want, context.zone).rides
     count = posted.whole("count", low=0, high=LARGEST_ID, what="The number of rides")
     if count != len(matching):
         raise FormRefused("The list has changed since you looked; look again.", status=409)
@@ -212,6 +228,7 @@ def answer(context: AContext, apart: int | None = None, look: int | None = None)
     if group is not None:
         asked = tuple(replace(group, rides=(ride,), shown=(ride,)) for ride in group.rides)
     asked = asked[:MOST_ASKED]
+    snapshot = snapshot.of(rides=[ride for one in asked for ride in one.shown])
     shown = [found for one in asked if (found := question_of(snapshot, one)) is not None]
     place = next((i for i, one in enumerate(shown) if str(look) in one.key.split("-")), 0)
     near = None
@@ -235,7 +252,8 @@ def answer(context: AContext, apart: int | None = None, look: int | None = None)
 
 def question_of(snapshot: Snapshot, asked: OpenQuestion) -> Question | None:
     """The question as a page asks it; None = its rides count no more."""
-    shown = tuple(ride for one in asked.shown if (ride := snapshot.ledger.ride(one)) is not None)
+    look = snapshot.of(rides=[one for one in asked.shown if snapshot.ledger.ride(one) is None])
+    shown = tuple(ride for one in asked.shown if (ride := look.ledger.ride(one)) is not None)
     if not shown:
         return None
     first = shown[0]
@@ -266,7 +284,9 @@ def tell(context: AContext, posted: APost) -> Response:
     if at is None:
         raise FormRefused("Say when it began.", field="at")
     indoor = posted.ticked("indoor")
-    place = None if indoor else place_about(snapshot.ledger, rider, at)
+    with context.app.store.reading() as tx:
+        near = () if indoor else tx.rides.rides(between=(at - NEAR_IN_TIME, at + NEAR_IN_TIME), rider=rider)
+    place = place_about(Ledger(rides=near), rider, at)
     latitude_deg, longitude_deg = (None, None) if place is None else place[1:]
     units = context.app.units
     distance_km = units.km(posted.number("distance", what=f"The distance in {units.distance}") or 0.0)

@@ -205,9 +205,11 @@ def fitting_was_not(context: AContext, posted: APost) -> Response:
 def sensors(context: AContext) -> HTMLResponse:
     """What files name, and where it sits."""
     spans: dict[str, list[Any]] = {}
+    with context.app.store.reading() as tx:
+        seen = tx.equipment.sensors_seen()
     for one in context.snapshot.ledger.sensors:
         spans.setdefault(one.identity, []).append(one)
-    return show_part(context, "sensors", seen=context.snapshot.sensors_seen, spans=spans)
+    return show_part(context, "sensors", seen=seen, spans=spans)
 
 
 @router.post("/sensors")

@@ -32,13 +32,19 @@ def wax_night(
     hour = context.now.replace(minute=0, second=0, microsecond=0)
     usual = snapshot.once(
         "ridden tomorrow",
-        lambda: ridden_tomorrow(snapshot.ledger, now=context.now, zone_of=zone_of),
+        lambda: ridden_tomorrow(snapshot.lately(context.now).ledger, now=context.now, zone_of=zone_of),
         asof=hour,
     )
     tomorrow = {BikeId(one) for one in needed or ()} if asked else usual or {bike.id for bike in bikes}
     night = snapshot.once(
         "wax night",
-        lambda: plan(snapshot.ledger, snapshot.rulebook, now=context.now, needed=tomorrow, pot_holds=pot),
+        lambda: plan(
+            snapshot.since_supplies(context.now).ledger,
+            snapshot.rulebook,
+            now=context.now,
+            needed=tomorrow,
+            pot_holds=pot,
+        ),
         asof=(hour, frozenset(tomorrow), pot),
     )
     return context.show(

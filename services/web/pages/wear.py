@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import secrets
 from dataclasses import dataclass
+from datetime import datetime
 from typing import Annotated
 
 from fastapi import APIRouter, Query
@@ -15,6 +16,7 @@ from rules.trial import USUAL_TURN_KM
 from rules.vocabulary import BikeId, Chain, ChainId, Reading, Regime, TrialId
 from rules.wear.forecast import Forecast, Refusal
 from rules.wear.pairs import promise
+from services.views.snapshot import Snapshot
 from services.web.context import AContext, APost
 from services.web.embed import comparison_picture, wear_picture
 
@@ -50,20 +52,25 @@ def _at_limit(readings: tuple[Reading, ...], limit_pct: float) -> bool:
     return worn_pct is not None and worn_pct >= limit_pct
 
 
+def _neediest_first(snapshot: Snapshot, chain: Chain, now: datetime) -> tuple[bool, float, str]:
+    """Those in use by how likely each is worn; then those retired, the last one first."""
+    retired = snapshot.where(chain, now) == "retired"
+    if retired and chain.retired_at is not None:
+        return retired, -chain.retired_at.timestamp(), chain.name
+    return retired, -snapshot.wear(chain.id, now).chance_worn, chain.name
+
+
 @router.get("")
 def wear(context: AContext, page: Annotated[int, Query(ge=1, le=1000)] = 1) -> HTMLResponse:
     """Everything that is known of wear."""
     snapshot, now = context.snapshot, context.now
-    measured = [one for one in snapshot.ledger.chains if snapshot.ledger.readings_of(one.id)]
-    measured.sort(
-        key=lambda one: (
-            snapshot.where(one, now) == "retired",
-            -snapshot.wear(one.id, now).chance_worn,
-            one.name,
-        )
-    )
-    worn = []
-    for chain in measured[(page - 1) * PAGE : page * PAGE]:
+    with context.app.store.reading() as tx:
+        have_readings = tx.care.measured()
+    measured = [one for one in snapshot.ledger.chains if one.id in have_readings]
+    measured.sort(key=lambda one: _neediest_first(snapshot, one, now))
+    shown = measured[(page - 1) * PAGE : page * PAGE]
+    snapshot, worn = snapshot.of(one.id for one in shown), []
+    for chain in shown:
         readings = tuple(one for one in snapshot.ledger.readings_of(chain.id) if one.taken_at <= now)
         answer = snapshot.wear(chain.id, now)
         worn.append(
@@ -84,7 +91,7 @@ def wear(context: AContext, page: Annotated[int, Query(ge=1, le=1000)] = 1) -> H
         part="wear",
         parts=PARTS,
         worn=worn,
-        bare=[one for one in snapshot.ledger.chains if one not in measured],
+        bare=[one for one in snapshot.ledger.chains if one.id not in have_readings],
         page=page,
         pages=max(1, -(-len(measured) // PAGE)),
     )
@@ -107,7 +114,7 @@ def compare(context: AContext) -> HTMLResponse:
         trials=snapshot.trials(now),
         found=snapshot.found_by_trials(now) if snapshot.ledger.trials else None,
         bikes=bikes,
-        promise=promise(snapshot.ledger, bikes[0].id, now=now)[:2] if bikes else (),
+        promise=promise(snapshot.whole.ledger, bikes[0].id, now=now)[:2] if bikes else (),
         pairs=[
             [one for one in snapshot.ledger.chains if one.regime is regime and one.retired_at is None]
             for regime in Regime

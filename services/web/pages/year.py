@@ -15,7 +15,7 @@ router = APIRouter(prefix="/year")
 @router.get("")
 def year(context: AContext) -> HTMLResponse:
     """Each bike's year as it was, by its limits, and otherwise; and what the rag says of limits."""
-    snapshot, now = context.snapshot, context.now
+    snapshot, now = context.snapshot.whole, context.now
     years = snapshot.another_way(now)
     ways = {
         one.bike: [

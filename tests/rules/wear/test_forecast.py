@@ -177,8 +177,7 @@ def test_what_a_chain_rode_on_another_bike_is_not_its_way_ahead():
         + ridden(chain="Copper", bike="Plover", start="2025-03-01", days=45, readings=0).split("\n", 1)[1]
     )
     ledger = ledger_of("chain Copper\n" + wet_elsewhere + on_plover)
-    plover = next(one.id for one in ledger.bikes if one.name == "Plover")
-    weeks = _blocks(ledger, RULEBOOK, ledger.chain(COPPER), plover, at("2025-06-01"))
+    weeks = _blocks(ledger, RULEBOOK, ledger.chain(COPPER), at("2025-06-01"), (1.0,))
     assert weeks[:, 0].sum() > 100.0
     assert weeks[:, 1].sum() == 0.0  # water
 

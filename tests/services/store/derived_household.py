@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import NamedTuple
 
+from rules.contamination import history
+from rules.ledger import Ledger
+from rules.outlook import outlook
 from rules.reconcile import Change
 from rules.vocabulary import BikeId, ChainId, DecidedBy, RideId, RiderId
 from rules.wear.worn import worn_of
-from services.app import App
+from services.app import App, zone_of
 from services.settings import Settings
 from services.store import Transaction
 from services.store.notes import RECKONED
 from services.use_cases.derive_chains import worn_from
 from services.use_cases.update_reminders import anything_to_reckon, not_as_derived_whole, reckon
+from services.views.snapshot import Snapshot
 from tests.services.store.household import ride_summary, tag
 
 NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
@@ -93,6 +98,41 @@ def differences(app: App, now: datetime) -> tuple[object, ...]:
             if worn_from(kept, one.id) != worn_of(ledger, app.rulebook, one, now)
         ]
     return (*changes, *other)
+
+
+def differently_shown(app: App, now: datetime) -> tuple[object, ...]:
+    """What pages would show otherwise, read chain by chain, than if they were read from every fact."""
+    with app.store.reading() as tx:
+        snapshot, ledger = Snapshot.read(tx, app, now), tx.ledger()
+    book = app.rulebook_for(ledger)
+    first = {
+        bike: min(one.fitted_at for one in ledger.fittings if one.bike == bike) for bike in _worn(ledger)
+    }
+    bare = Counter(
+        one.bike
+        for one in ledger.rides
+        if ledger.chain_of(one) is None
+        and one.bike is not None
+        and one.started_at >= first.get(one.bike, one.started_at)
+    )
+    found: list[object] = [
+        one.name
+        for one in ledger.chains
+        if snapshot.past(one.id, now) != history(ledger, one.id, book).until(now)
+        or snapshot.where(one, now) != snapshot.whole.where(one, now)
+        or snapshot.wear_limit(one, now) != snapshot.whole.wear_limit(one, now)
+    ]
+    if snapshot.outlook(now) != outlook(ledger, book, now=now, zone_of=zone_of):
+        found.append("outlook")
+    if dict(snapshot.unworn) != {bike: count for bike, count in bare.items() if bike in first}:
+        found.append(("without a chain", dict(snapshot.unworn), bare))
+    if snapshot.recorded.count != len(ledger.rides):
+        found.append("rides")
+    return tuple(found)
+
+
+def _worn(ledger: Ledger) -> set[BikeId]:
+    return {one.bike for one in ledger.fittings}
 
 
 class _At:

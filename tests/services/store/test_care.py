@@ -100,3 +100,26 @@ def test_a_fact_taken_back_counts_no_more_and_can_be_counted_again(store: Store,
         assert [(r.undone_at, r.undone_by) for r in tx.care.retractions()] == [(MORNING + 2 * DAY, "Tomás")]
         with pytest.raises(NotFound):
             retractions.put_back(kind, facts[kind].id, at=MORNING + 2 * DAY, by="Tomás")
+
+
+def test_the_log_is_read_by_the_page_newest_first(store: Store) -> None:
+    house = settle(store)
+    with store.writing() as tx:
+        drip = tx.care.log_treatment(house.amber.id, TreatmentKind.DRIP, MORNING)
+        wipe = tx.care.log_treatment(house.basalt.id, TreatmentKind.WIPE, MORNING + DAY)
+        read = tx.care.log_reading(house.amber.id, ReadingTool.RULER, MORNING + DAY, exact_pct=0.1)
+        rag = tx.care.log_wipe_test(house.amber.id, MORNING + HOUR, 3)
+        slip = tx.care.log_treatment(house.amber.id, TreatmentKind.DRIP, MORNING + 2 * DAY)
+        Retractions(tx._connection).take_back(
+            treatment, "treatment", slip.id, at=MORNING + 2 * DAY, by="Ines", why="a slip"
+        )
+    with store.reading() as tx:
+        assert tx.care.logged(limit=9) == (wipe, read, rag, drip)
+        assert tx.care.logged(limit=2, offset=1) == (read, rag)
+        assert tx.care.logged(chain=house.amber.id, what="drip", limit=9) == (drip,)
+        assert tx.care.logged(what="reading", limit=9) == (read,)
+        assert tx.care.logged(what="wipe test", limit=9) == (rag,)
+        assert tx.care.count_logged() == 4
+        assert tx.care.count_logged(chain=house.basalt.id) == 1
+        assert tx.care.measured() == {house.amber.id}
+        assert tx.care.treated_since(MORNING + HOUR) == {house.basalt.id}

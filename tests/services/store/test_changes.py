@@ -58,6 +58,9 @@ def test_an_undone_change_stays_in_the_log(store: Store) -> None:
     with store.reading() as tx:
         assert [one.number for one in tx.changes.all_()] == [third.number, second.number, first.number]
         assert tx.changes.all_(limit=1)[0].undone_at == MORNING + DAY
+        assert [one.number for one in tx.changes.all_(limit=1, offset=1)] == [second.number]
+        assert tx.changes.all_(text=second.what.upper())[0].what == second.what
+        assert (tx.changes.count(), tx.changes.count(text="nobody said so")) == (3, 0)
         assert tx.changes.get(second.number).undone_with == third.number
         assert tx.changes.standing() == (first,)
         assert tx.changes.last() == first

@@ -34,7 +34,7 @@ def test_what_became_of_a_file_is_kept_by_its_content(store: Store) -> None:
         )
         assert [one.sha256 for one in tx.files.outcomes()] == ["bb", "aa"]
         assert [one.sha256 for one in tx.files.outcomes(limit=1)] == ["bb"]
-        assert [one.sha256 for one in tx.files.outcomes(outcome="new ride")] == ["aa"]
+        assert [one.sha256 for one in tx.files.outcomes(outcomes=["new ride"])] == ["aa"]
         assert [one.name for one in tx.files.files_of(ride)] == ["year.zip > a.fit"]
 
 

@@ -66,3 +66,19 @@ def test_many_rides_are_read_with_their_hours_and_tags(tmp_path: Path) -> None:
             ledger = tx.ledger()
     assert [ride.id for ride in ledger.rides] == ids
     assert all(len(ride.hours) == hours and ride.hours[0].tag is not None for ride in ledger.rides)
+
+
+def test_of_chains_that_are_retired_only_names_and_fittings_are_read(store: Store) -> None:
+    house = settle(store)
+    with store.writing() as tx:
+        tx.equipment.fit_chain(house.amber.id, house.plover.id, MORNING)
+        ride = tx.rides.add(ride_summary(MORNING + HOUR, 1), house.ines.id)
+        tx.rides.record(ride, house.plover.id, decided_by=DecidedBy.RIDER, at=MORNING, by="Ines")
+        tx.care.log_treatment(house.amber.id, TreatmentKind.DRIP, MORNING)
+        used, whole = tx.in_use(MORNING + DAY), tx.ledger()
+        assert (used.rides, used.treatments) == (whole.rides, whole.treatments)
+        tx.equipment.retire_chain(house.amber.id, MORNING + DAY)
+        later, whole = tx.in_use(MORNING + 2 * DAY), tx.ledger()
+        assert (later.rides, later.treatments) == ((), ())
+        assert (later.chains, later.fittings) == (whole.chains, whole.fittings)
+        assert later.joined(tx.ledger_of({house.amber.id})) == whole

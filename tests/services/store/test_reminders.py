@@ -105,3 +105,20 @@ def test_a_reminder_nobody_raised_is_not_found(store: Store) -> None:
             tx.reminders.add_step(ReminderId(9), ReminderStep(Step.DONE, MORNING, "Ines"))
         with pytest.raises(NotFound):
             tx.reminders.refresh(ReminderId(9), reminder(household.amber.id, household.ines.id))
+
+
+def test_reminders_are_read_by_the_page_newest_first(store: Store) -> None:
+    household = settle(store)
+    due = reminder(household.amber.id, household.ines.id)
+    with store.writing() as tx:
+        first, second, third = (
+            tx.reminders.raise_(replace(due, key=f"{n}", headline=f"Drip {name}"), MORNING, "the round")
+            for n, name in enumerate(("Amber", "Basalt", "Amber again"))
+        )
+        done = tx.reminders.add_step(first.id, ReminderStep(Step.DONE, MORNING, "Ines"))
+        told = tx.reminders.add_step(second.id, ReminderStep(Step.TOLD, MORNING, "mail"))
+        assert tx.reminders.page(limit=2) == ((third, told), 3)
+        assert tx.reminders.page(limit=2, offset=2) == ((done,), 3)
+        assert tx.reminders.page(text="AMBER", limit=9) == ((third, done), 2)
+        assert tx.reminders.page(state="raised", limit=9) == ((third, told), 2)
+        assert tx.reminders.page(state="done", text="basalt", limit=9) == ((), 0)

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from rules.vocabulary import Condition, DecidedBy, DriveMethod, RideId
-from services.store import FactRefused, NotFound, Store
+from services.store import FactRefused, NotFound, RideSums, Store
 from tests.services.store.household import DAY, HOUR, MORNING, ride_of, ride_summary, settle, tag
 
 
@@ -74,7 +74,21 @@ def test_rides_are_found_by_time_rider_bike_and_text(store: Store) -> None:
     assert ids(between=(MORNING, MORNING)) == []
     assert ids(rider=household.ines.id) == [first, third]
     assert ids(bike=household.plover.id) == [first]
-    assert ids(unassigned=True) == [second, third]
+    assert (ids(asking=True), ids(none_of_ours=True)) == ([second, third], [])
+    with store.writing() as tx:
+        tx.rides.record(third, None, decided_by=DecidedBy.RIDER, at=MORNING, by="Ines")
+        sums = tx.rides.sums(rider=household.ines.id)
+        mine = tx.rides.rides(rider=household.ines.id)
+        assert sums == RideSums(2, sum(r.distance_m for r in mine), sum(r.drive_s for r in mine))
+        assert tx.rides.numbers(rider=household.ines.id) == (first, third)
+        spans = [(household.plover.id, MORNING, MORNING + HOUR), (household.heron.id, MORNING, MORNING + DAY)]
+        assert tx.rides.started_in(spans) == {household.plover.id: 1}
+        assert tx.rides.started_in([(household.plover.id, MORNING - DAY, MORNING)]) == {}
+    assert (ids(asking=True), ids(none_of_ours=True)) == ([second], [third])
+    umlaut = ride_of(store, household.ines.id, MORNING + 3 * DAY, title="Über den Pass")
+    assert ids(text="üBER") == [umlaut]
+    with store.writing() as tx:
+        tx.rides.withdraw(umlaut, at=MORNING, by="Ines", why="a car")
     assert ids(text="RAIN_") == [second]
     assert ids(text="100%") == [second]
     assert ids(text="0_r") == []

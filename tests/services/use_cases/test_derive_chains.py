@@ -34,7 +34,15 @@ from services.store import FactRefused, NotFound
 from services.use_cases.record import record
 from services.use_cases.undo import undo
 from tests.services.conftest import server_database, with_database
-from tests.services.store.derived_household import DAY, HOUR, NOW, differences, household, ridden
+from tests.services.store.derived_household import (
+    DAY,
+    HOUR,
+    NOW,
+    differences,
+    differently_shown,
+    household,
+    ridden,
+)
 from tests.services.store.household import tag
 
 BIKES = st.sampled_from(["plover", "heron", None])
@@ -152,6 +160,7 @@ class Histories(RuleBasedStateMachine):
     def what_is_derived_is_what_all_facts_give(self) -> None:
         self.house.reckon(self.now)
         assert differences(self.house.app, self.now) == ()
+        assert differently_shown(self.house.app, self.now) == ()
 
 
 def run(machine: type[Histories], examples: int, steps: int) -> None:

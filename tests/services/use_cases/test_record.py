@@ -54,7 +54,9 @@ def harrier(week: Week) -> int:
 
 def on_harrier(week: Week) -> Done:
     with week.shop.store.reading() as tx:
-        span = tx.rides.rides((FIRST_DAY, FIRST_DAY + 4 * DAY), bike=tx.equipment.find_bike("Plover").id)
+        span = tx.rides.rides(
+            between=(FIRST_DAY, FIRST_DAY + 4 * DAY), bike=tx.equipment.find_bike("Plover").id
+        )
         bike = tx.equipment.find_bike("Harrier").id
     return put_rides_on(week.shop, [ride.id for ride in span], bike, now=NOW)
 

@@ -2,21 +2,30 @@
 
 from __future__ import annotations
 
+import re
 import threading
 import time
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
+from starlette.testclient import TestClient
 
-from rules.vocabulary import TreatmentKind
+from rules.commands import BeginSupply, FitChain, Retire
+from rules.vocabulary import SupplyKind, TreatmentKind
 from services.app import App, zone_of
-from services.views.snapshot import Snapshot, Snapshots
+from services.running.round import one_round
+from services.use_cases.record import record
+from services.views.snapshot import Snapshot
+from services.views.snapshots import Snapshots
+from services.web.app import create_app
 from services.web.flash import MOST_KEPT, Flash
 from services.web.forms import FormRefused, local_instant, number_in
 from services.web.rendering import after_first_sentence, first_sentence, hours, linked
 from services.web.serve import address_of, page_server
 from tests.saying import log_treatment
 from tests.services.web.small_household import NOW, with_page
+from tests.services.web.test_pages import PAGES
 
 
 def counted(monkeypatch: pytest.MonkeyPatch) -> list[int]:
@@ -66,11 +75,11 @@ def test_what_hangs_on_the_time_is_worked_out_anew_and_only_the_newest_is_kept(s
 def test_the_warmer_reads_what_somebody_else_wrote_before_anybody_asks(
     shop: App, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("services.views.snapshot.LOOK_EVERY_S", 0.02)
-    snapshots, stop = Snapshots(shop), threading.Event()
+    monkeypatch.setattr("services.views.snapshots.LOOK_EVERY_S", 0.02)
+    snapshots, stop = Snapshots(shop, lambda: NOW), threading.Event()
     snapshots.now()
     reads = counted(monkeypatch)
-    warmer = threading.Thread(target=snapshots.keep_warm, args=(stop, lambda: NOW))
+    warmer = threading.Thread(target=snapshots.keep_warm, args=(stop,))
     warmer.start()
     try:
         log_treatment(shop, "Plover", TreatmentKind.DRIP, NOW, now=NOW)
@@ -138,3 +147,84 @@ def test_a_taken_port_is_said_in_a_sentence(shop: App) -> None:
         taken.listen()
         with pytest.raises(SettingsError, match="choose another with --port"):
             page_server(with_page(shop, port=taken.getsockname()[1]))
+
+
+def test_every_page_shows_of_the_little_it_reads_what_it_would_show_of_everything(
+    shop: App, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """On the last day Plover's chain is retired, and the one from the shelf goes on."""
+    with shop.store.reading() as tx:
+        worn = tx.ledger().chain_on(tx.equipment.find_bike("Plover").id, NOW)
+        spare = next(one for one in tx.equipment.chains() if one.name == "Shelf & Son")
+        plover = tx.equipment.find_bike("Plover").id
+    assert worn is not None
+    that_day = NOW - timedelta(hours=16)
+    record(shop, Retire(worn.id, that_day), now=NOW, confirmed=True)
+    record(shop, FitChain(spare.id, plover, that_day + timedelta(hours=1)), now=NOW, confirmed=True)
+    record(shop, BeginSupply(SupplyKind.BATH, 500, NOW - timedelta(days=12)), now=NOW)
+    one_round(shop, now=NOW)
+    more = (
+        f"/chains/{worn.id}",
+        "/chains?where=retired",
+        "/rides?text=WHOSE",
+        "/rides?like=wet&page=1",
+        "/rides?bike=open",
+        "/rides?bike=none",
+        "/rides?bike=1&from=2026-05-03",
+        "/rides?rider=x",
+        "/rides/3?bike=2",
+        "/rides/3?word=wet",
+        "/why?now=withdrawn&text=PLOVER",
+        "/why/1?limit=20",
+        "/why/1?ride=1&on=2&word=dry",
+        f"/care/log?chain={worn.id}",
+        "/care/log?what=drip",
+        "/care/log?what=reading",
+        "/files?only=trouble",
+        "/files?text=WHOSE",
+        "/corrections?text=FIT",
+        "/api/chains",
+        f"/api/chains/{worn.id}",
+        "/api/rides?limit=3&offset=2",
+        "/api/rides/2",
+        "/api/suppose/bike?ride=2&bike=2",
+        "/export/bikes.json",
+        "/export/chains.json",
+        "/export/wear.json",
+        "/chains.ics",
+    )
+
+    def shown() -> dict[str, str]:
+        page = TestClient(create_app(shop, clock=lambda: NOW), base_url="http://127.0.0.1:8765")
+        return {
+            path: re.sub(r'(name="form" )?value="[^"]{30,}"', "", page.get(path).text)
+            for path in (*PAGES, *more)
+        }
+
+    little = shown()
+    read = Snapshot.read.__func__  # type: ignore[attr-defined]
+
+    def whole(cls: type[Snapshot], *args: object) -> Snapshot:
+        found: Snapshot = read(cls, *args)
+        return replace(found, ledger=found.whole.ledger, held=None)
+
+    monkeypatch.setattr(Snapshot, "read", classmethod(whole))
+    everything = shown()
+    assert {path for path in little if little[path] != everything[path]} == set()
+
+
+def test_who_wrote_sees_it_while_others_are_shown_the_last_snapshot(shop: App) -> None:
+    snapshots = Snapshots(shop, lambda: NOW)
+    first = snapshots.now()
+    log_treatment(shop, "Plover", TreatmentKind.DRIP, NOW, now=NOW)
+    with snapshots._reading:  # somebody is reading the next one
+        assert snapshots.now() is first
+    snapshots.wrote()
+    waiting: list[Snapshot] = []
+    with snapshots._reading:
+        thread = threading.Thread(target=lambda: waiting.append(snapshots.now()))
+        thread.start()
+        thread.join(0.2)
+        assert not waiting
+    thread.join(10)
+    assert waiting[0].writes > first.writes
