@@ -5,10 +5,16 @@ from __future__ import annotations
 import contextlib
 import io
 import json
+import re
 from pathlib import Path
 
+from starlette.testclient import TestClient
+
 from services.cli.program import run
+from services.web.serve import page_server
+from services.wiring import open_app
 from tests.services.conftest import with_database
+from tests.services.web.small_household import with_page
 
 
 def typed(*words: str) -> tuple[int, str]:
@@ -49,3 +55,21 @@ def test_a_household_of_a_club_is_used_as_at_home(
 
     status, said = typed("list", "bikes", "--home", desk)
     assert (status, "is kept for a club; name the household" in said) == (1, True), said
+
+
+def test_its_first_owner_is_invited_from_the_command_line_and_the_page_is_the_clubs(
+    club_url: str, tmp_path: Path
+) -> None:
+    desk = a_home(tmp_path / "desk", club_url)
+    status, said = typed("club", "add", f"Mill {tmp_path}", "--home", desk)
+    number = said.split(":")[0].removeprefix("Household ")
+    invite = ("club", "invite", "iva@plateau.example", "--household", number, "--home", desk)
+    status, said = typed(*invite)
+    assert (status, "hand this over yourself" in said) == (0, True), said
+    (token,) = re.findall(r"/invited/([\w-]+)", said.replace("\n", ""))
+    pages = page_server(with_page(open_app(Path(desk)), port=0)).config.app
+    client = TestClient(pages, base_url="http://127.0.0.1:8765", follow_redirects=False)  # type: ignore[arg-type]
+    assert client.get("/").status_code == 401
+    assert client.get(f"/invited/{token}").status_code == 200
+    assert typed(*invite, "--new-password")[0] == 1  # nobody of that address belongs to it yet
+    assert typed("club", "invite", "nowhere", "--household", number, "--home", desk)[0] == 1
