@@ -27,6 +27,8 @@ from services.store import Posted, Store, StoreError
 from services.store.notes import FILES_WAITING, LAST_ROUND
 from services.store.repository import storable
 from services.use_cases.back_up import copies_in
+from services.use_cases.derive_chains import derived_by
+from services.use_cases.update_reminders import not_as_derived_whole
 
 SILENT_AFTER = timedelta(hours=26)  # a day, and the time a laptop sleeps
 COPY_AFTER = timedelta(days=8)
@@ -62,6 +64,7 @@ def findings(
             last_round = last_look(home, tx.notes.written_at(LAST_ROUND))
             waiting, refused = tx.outbox.waiting(), tx.outbox.refused()
             known_paths, files_waiting = tx.files.known_paths(), tx.notes.get(FILES_WAITING, [])
+        yield from derived(app, now)
     except StoreError as error:
         yield Finding("database", False, str(error))
         ledger, last_round, waiting, refused = _NOTHING_KNOWN, None, (), ()
@@ -133,6 +136,28 @@ def database(store: Store) -> Iterator[Finding]:
         )
     if not faults:
         yield Finding("database", True, f"The database is whole ({store.where}).")
+
+
+def derived(app: App, now: datetime) -> Iterator[Finding]:
+    """Is what was derived chain by chain, over all the years, what all facts together give?"""
+    try:
+        with app.store.reading() as tx:
+            if waiting := tx.derived.to_look_at(now, derived_by(tx, app)):
+                said = f"{len(waiting)} chains wait for the next round to look at them."
+                yield Finding("reminders", True, said)
+                return
+            otherwise = not_as_derived_whole(tx, app)
+    except (RulebookError, SettingsError):
+        return  # said of the rulebook itself
+    if otherwise:
+        yield Finding(
+            "reminders",
+            False,
+            f"Not as all facts together give: {otherwise.what}.",
+            "Please report it. To derive all of it anew: gritledger backup, then gritledger watch --once.",
+        )
+    else:
+        yield Finding("reminders", True, "Reminders and chains are as all facts together give them.")
 
 
 def backups(folder: Path, ledger: Ledger, now: datetime) -> Iterator[Finding]:

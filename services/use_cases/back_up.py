@@ -92,7 +92,7 @@ def _derived_anew(app: App, now: datetime) -> tuple[str, ...]:
         return ()
     with app.store.writing() as tx:
         tx.derived.all_dirty()
-    return (f"{len(wrong)} reminders were not those that all facts give: the next round derives all anew.",)
+    return (f"Not as all facts give: {wrong.what}. The next round derives all anew.",)
 
 
 def back_up_daily(app: App, *, now: datetime) -> Looked | None:
@@ -278,7 +278,7 @@ def _reminders_told(tx: Transaction, app: App) -> tuple[str, ...]:
         return ("Its reminders were derived by another rulebook, and were not held against its facts.",)
     moved = not_as_derived_whole(tx, app)
     if moved:
-        return (f"{len(moved)} of its reminders are not those its facts give; the next round mends that.",)
+        return (f"Not as its facts give: {moved.what}. The next round mends that.",)
     standing = len(tx.reminders.standing())
     return (f"Its facts give the {standing} reminders that stand in it.",)
 

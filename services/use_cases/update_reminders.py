@@ -26,7 +26,8 @@ from rules.ride_name import ride_name
 from rules.rulebook import Rulebook
 from rules.supplies import running_out, stands
 from rules.trial import turn
-from rules.vocabulary import Rider
+from rules.vocabulary import Chain, Rider
+from rules.wear.worn import worn_of
 from services.app import App, quiet_hours_of, zone_of
 from services.letter import Letter
 from services.messages.message import AskedRide, Message
@@ -40,7 +41,7 @@ from services.messages.words import (
 )
 from services.store import Transaction
 from services.store.notes import ADVISED, LIMITS_OF, RECKONED, SWAP_TOLD
-from services.use_cases.derive_chains import derive, derived_by
+from services.use_cases.derive_chains import derive, derived_by, worn_from
 
 BY = "the round"
 SEASON = timedelta(days=91)
@@ -111,15 +112,45 @@ def asked_for(
     return one_a_chain(due(ledger, rulebook, now=now, zone_of=zone_of, worn_chance=chances), known)
 
 
-def not_as_derived_whole(tx: Transaction, app: App) -> tuple[Change, ...]:
-    """What would change if all were derived from all facts, as of the last look: nothing should."""
+@dataclass(frozen=True, slots=True)
+class Otherwise:
+    """What all facts together give otherwise than what was derived chain by chain.
+
+    reminders: what would change about them.  chains: of which something else is kept.
+    """
+
+    reminders: tuple[Change, ...] = ()
+    chains: tuple[Chain, ...] = ()
+
+    def __bool__(self) -> bool:
+        """Whether there is any difference: there should be none."""
+        return bool(self.reminders or self.chains)
+
+    @property
+    def what(self) -> str:
+        """'2 reminders, 1 chain'."""
+        counts = ((len(self.reminders), "reminder"), (len(self.chains), "chain"))
+        return ", ".join(f"{many} {word}{'' if many == 1 else 's'}" for many, word in counts if many)
+
+
+def not_as_derived_whole(tx: Transaction, app: App) -> Otherwise:
+    """What would be otherwise if all were derived from all facts, as of the last look?"""
     at = tx.notes.written_at(RECKONED)
     if at is None:
-        return ()
+        return Otherwise()
     ledger, known = tx.ledger(), tx.reminders.all_()
     rulebook = app.rulebook_for(ledger)
     due_then = asked_for(ledger, rulebook, known, now=at)
-    return reconcile(known, due_then, ledger, now=at, rulebook=rulebook, zone_of=zone_of)
+    waits = tx.derived.anything_to_look_at(at, derived_by(tx, app))  # then they are kept as they were
+    kept = tx.derived.states(one.id for one in ledger.chains)
+    return Otherwise(
+        reconcile(known, due_then, ledger, now=at, rulebook=rulebook, zone_of=zone_of),
+        tuple(
+            one
+            for one in ledger.chains
+            if not waits and worn_from(kept, one.id) != worn_of(ledger, rulebook, one, at)
+        ),
+    )
 
 
 def _cancel_idle_letters(tx: Transaction, now: datetime) -> None:

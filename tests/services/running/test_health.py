@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import os
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
@@ -16,9 +17,12 @@ from services.running.health import Finding, findings
 from services.settings import Settings, load_settings
 from services.store import Store
 from services.store.notes import FILES_WAITING
+from services.store.tables import chain_state
 from services.use_cases.back_up import back_up
 from services.wiring import channels_of
 from tests.mail_server import mail_server
+from tests.services.store.derived_household import NOW as DERIVED_AT
+from tests.services.store.derived_household import household
 from tests.services.store.household import ride_summary
 
 NOW = datetime(2025, 6, 3, 19, 4, tzinfo=UTC)
@@ -283,3 +287,26 @@ def test_a_ledger_without_a_young_copy_is_named(home: Path) -> None:
     assert old.sentence == "The newest copy of the ledger is of 2025-05-25."
     back_up(shop, now=NOW - timedelta(days=1))
     assert [one for one in to_mend(shop) if one.about == "backup"] == []
+
+
+def test_what_was_derived_is_held_against_all_facts(tmp_path: Path) -> None:
+    house = household(f"sqlite:///{tmp_path / 'ledger.db'}", tmp_path)
+
+    def told() -> Finding:
+        return next(one for one in look(house.app, now=DERIVED_AT) if one.about == "reminders")
+
+    assert told().fine
+    with house.app.store.writing() as tx:
+        *kept, drive_h = json.loads(tx.derived.states([house.amber])[house.amber].worn)
+        other = chain_state.update().where(chain_state.c.chain == house.amber)
+        tx._connection.execute(other.values(worn=json.dumps([*kept, drive_h + 1])))
+    assert (told().fine, told().sentence) == (False, "Not as all facts together give: 1 chain.")
+    with house.app.store.writing() as tx:
+        for table in ("reminder_step", "reminder_reason", "reminder"):
+            tx._connection.exec_driver_sql(f"DELETE FROM {table}")
+    assert told().sentence == "Not as all facts together give: 1 reminder, 1 chain."
+    with house.app.store.writing() as tx:
+        tx.derived.all_dirty()
+    assert (told().fine, told().sentence) == (True, "3 chains wait for the next round to look at them.")
+    house.reckon()
+    assert told().sentence == "Reminders and chains are as all facts together give them."

@@ -10,14 +10,11 @@ from typing import NamedTuple
 from rules.contamination import history
 from rules.ledger import Ledger
 from rules.outlook import outlook
-from rules.reconcile import Change
 from rules.vocabulary import BikeId, ChainId, DecidedBy, RideId, RiderId
-from rules.wear.worn import worn_of
 from services.app import App, zone_of
 from services.settings import Settings
 from services.store import Transaction
 from services.store.notes import RECKONED
-from services.use_cases.derive_chains import worn_from
 from services.use_cases.update_reminders import anything_to_reckon, not_as_derived_whole, reckon
 from services.views.snapshot import Snapshot
 from tests.services.store.household import ride_summary, tag
@@ -89,15 +86,8 @@ def ridden(
 def differences(app: App, now: datetime) -> tuple[object, ...]:
     """What a fold of all facts would change, and chains of which something else is kept than it gives."""
     with app.store.reading() as tx:
-        changes: tuple[Change, ...] = not_as_derived_whole(_At(tx, now), app)  # type: ignore[arg-type]
-        ledger = tx.ledger()
-        kept = tx.derived.states(one.id for one in ledger.chains)
-        other = [
-            one.name
-            for one in ledger.chains
-            if worn_from(kept, one.id) != worn_of(ledger, app.rulebook, one, now)
-        ]
-    return (*changes, *other)
+        found = not_as_derived_whole(_At(tx, now), app)  # type: ignore[arg-type]
+    return (*found.reminders, *found.chains)
 
 
 def differently_shown(app: App, now: datetime) -> tuple[object, ...]:
