@@ -95,6 +95,8 @@ def log(request: Request, posted: APost) -> Response:
         for number, name, waiting in _grouped(rows)
     ]
     kept = immersed(shares, minutes=minutes, note=note, now=door.clock())
+    for one in kept:
+        door.of(one.household).snapshots.wrote()  # the page that follows shows it
     name = door.shared.flash.keep(one.sentence for one in kept)
     pairs = [("done", f"{one.household}:{one.number}") for one in kept if one.number]
     return RedirectResponse(f"/pot?{urlencode([*pairs, ('flash', name)])}", 303)
@@ -108,7 +110,10 @@ def take_back(request: Request, posted: APost) -> Response:
     if not pairs:
         raise FormRefused("There is nothing here to take back.")
     acts = [(*apps[household], number) for household, number in pairs]
-    return back_to(request, "/pot", *undo_acts(acts, now=door_of(request).clock()))
+    said = undo_acts(acts, now=door_of(request).clock())
+    for household, _ in pairs:
+        door_of(request).of(household).snapshots.wrote()
+    return back_to(request, "/pot", *said)
 
 
 def _apps(request: Request) -> Iterator[tuple[int, tuple[str, App]]]:
