@@ -21,6 +21,7 @@ import numpy as np
 from sklearn.linear_model import LogisticRegression
 
 from ingest.bikes.clues import RideClues, clues_of
+from ingest.bikes.gearing import BINS
 from ingest.bikes.judge import Household, Verdict, judge
 from ingest.bikes.soft_clues import measures_of, part_of_week
 from ingest.bikes.ways import same_ways
@@ -92,8 +93,8 @@ def features(rides: Sequence[RideClues]) -> Column:
     gears = np.zeros((len(rides), GEAR_BINS))
     for row, ride in enumerate(rides):
         if ride.gears is not None:
-            parts = np.array_split(ride.gears.dense(), GEAR_BINS)
-            gears[row] = [part.sum() for part in parts]
+            wide = np.array(ride.gears.bins) * GEAR_BINS // BINS
+            gears[row] = np.bincount(wide, ride.gears.seconds, minlength=GEAR_BINS)
             gears[row] *= 4.0 / max(gears[row].sum(), 1.0)
     return np.column_stack((*columns, gears))
 
