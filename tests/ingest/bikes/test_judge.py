@@ -256,7 +256,7 @@ def test_the_last_bike_too_must_have_been_named_twice_before_less_is_enough(of_t
     rides = [ride(day, sensors=heard(f"serial {day % 2}")) for day in range(12)]
     answers = {0: PLOVER, 2: PLOVER} | {1 + 2 * n: WHEATEAR for n in range(of_the_last)}
 
-    assert judge(rides, Household(TWO), answers).likely_from == likely_from
+    assert judge(rides, Household(TWO), answers).likely_from(11, WHEATEAR) == likely_from
 
 
 def test_shifts_to_teeth_that_a_bike_has_not_speak_against_it():

@@ -61,7 +61,7 @@ def old_ledger(url: str, monkeypatch: pytest.MonkeyPatch) -> Old:
 
     with monkeypatch.context() as then:
         then.setattr(migrate_module, "KNOWN", KNOWN[: KNOWN.index(BEFORE) + 1])
-        then.setattr(migrate_module, "_upgrade", only_so_far)
+        then.setattr(migrate_module, "upgrade", only_so_far)
         with Store.open(url) as store:
             return _fill(store)
 

@@ -88,13 +88,13 @@ def test_a_database_of_another_program_is_left_alone(tmp_path: Path) -> None:
 def test_a_migration_that_fails_leaves_the_database_as_it_was(
     empty_url: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    upgrade = migrate_module._upgrade
+    upgrade = migrate_module.upgrade
 
     def fail_at_the_end(connection: Any) -> None:
         upgrade(connection)
         raise RuntimeError("power cut")
 
-    monkeypatch.setattr(migrate_module, "_upgrade", fail_at_the_end)
+    monkeypatch.setattr(migrate_module, "upgrade", fail_at_the_end)
     with pytest.raises(RuntimeError):
         Store.open(empty_url)
     engine = create_engine(empty_url)
@@ -118,7 +118,7 @@ def test_an_older_database_is_brought_up_with_its_facts(
             command.upgrade(config, revision)
 
         monkeypatch.setattr(migrate_module, "KNOWN", KNOWN[: KNOWN.index(revision) + 1])
-        monkeypatch.setattr(migrate_module, "_upgrade", only_so_far)
+        monkeypatch.setattr(migrate_module, "upgrade", only_so_far)
 
     upgrade_to(KNOWN[0])
     with Store.open(empty_url) as store, store.writing() as tx:

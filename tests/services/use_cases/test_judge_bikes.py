@@ -10,6 +10,7 @@ import pytest
 
 from ingest.bikes.judge import WAY_OF_JUDGING
 from rules.commands import ForgetSensor
+from rules.contamination import history
 from rules.vocabulary import DecidedBy, RideId
 from services.running.round import one_round
 from services.store.notes import BIKES_JUDGED_BY
@@ -20,7 +21,7 @@ from services.use_cases.judge_bikes import (
     judge_household,
     told,
 )
-from services.use_cases.preview import with_answers
+from services.use_cases.preview import preview_answers
 from services.use_cases.record import LATER, record
 from services.views.stories import ride_story
 from tests.saying import put_rides_on
@@ -174,17 +175,22 @@ def test_a_question_that_stays_open_says_what_is_known_now(week: Week) -> None:
     assert json.loads(after[-1].evidence)["because"] == now.because
 
 
-def test_a_supposed_ledger_moves_the_rides_that_saying_it_then_moves(week: Week) -> None:
+def test_what_is_supposed_moves_the_hours_that_saying_it_then_moves(week: Week) -> None:
     with week.shop.store.reading() as tx:
         plover, before = tx.equipment.find_bike("Plover").id, tx.ledger()
     said = (RideId(1), RideId(4), RideId(6))
 
-    supposed = with_answers(week.shop, before, dict.fromkeys(said, plover))
+    supposed = preview_answers(week.shop, dict.fromkeys(said, plover), now=NOW)
     put_rides_on(week.shop, list(said), plover, now=NOW)
 
     with week.shop.store.reading() as tx:
-        assert {r.id: r.bike for r in supposed.rides} == {r.id: r.bike for r in tx.ledger().rides}
-    assert sum(r.bike == plover for r in supposed.rides) > len(said)
+        after = tx.ledger()
+    assert {one.chain for one in supposed.moved} == {
+        c.id for c in after.chains if not before.same_for(c.id, after)
+    }
+    for one in supposed.moved:
+        assert one.after == history(after, one.chain, week.shop.rulebook).over_life
+    assert sum(r.bike == plover for r in after.rides) > len(said)
 
 
 def test_of_many_rides_some_are_heard_at_first_and_all_in_a_round_some_hours_later(

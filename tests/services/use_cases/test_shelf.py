@@ -33,7 +33,7 @@ def shop(tmp_path: Path) -> App:
 
 def look(shop: App) -> Snapshot:
     with shop.store.reading() as tx:
-        return Snapshot.read(tx, shop)
+        return Snapshot.read(tx, shop, NOW)
 
 
 def drip_limit(shop: App) -> float:

@@ -19,7 +19,7 @@ from tests.services.web.small_household import NOW
 @pytest.fixture
 def snapshot(shared_shop: App) -> Snapshot:
     with shared_shop.store.reading() as tx:
-        return Snapshot.read(tx, shared_shop)
+        return Snapshot.read(tx, shared_shop, NOW)
 
 
 def test_the_report_is_whole_in_itself(snapshot: Snapshot, tmp_path: Path) -> None:
