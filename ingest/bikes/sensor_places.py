@@ -33,6 +33,7 @@ ONE_DEVICE_FROM, ONE_DEVICE_RIDES = 0.95, 5
 MEASURES: Final = {"cadence": "cadence", "speed and cadence": "cadence", "power meter": "power"}
 IDLE_NOW_AND_THEN = 0.2  # of the rides on which a sensor is named, at most: else its files never say
 WORKS = 0  # of the two states of a sensor, wherever it sits
+BROUGHT_TO_ONE_EVERY = 8  # rides: often enough that no belief is lost to rounding
 ALWAYS = datetime(1, 1, 1, tzinfo=UTC)
 
 
@@ -134,44 +135,38 @@ class SensorPlaces:
         if forwards:
             belief *= np.array([1.0 - SITS_OFF_AT_FIRST, SITS_OFF_AT_FIRST]) / bikes
         result = np.empty_like(tells)
+        # After a while each sensor has been moved to any bike with this probability.
         every_d = np.where(self._roams, ROAMS_EVERY_D, MOVES_EVERY_D) * (1.0 - 1.0 / max(bikes, 2))
-        moved = 1.0 - np.exp(-self._gap_d[:, None] / every_d)
-        changed = 1.0 - np.exp(-self._gap_d * (1.0 / DIES_EVERY_D + 1.0 / COMES_BACK_AFTER_D))
-        flat = COMES_BACK_AFTER_D / (DIES_EVERY_D + COMES_BACK_AFTER_D)
-        dies, returns = changed * flat, changed * (1.0 - flat)
-        for i in range(rides) if forwards else range(rides - 1, -1, -1):
+        moved = 1.0 - np.exp(-self._gap_d[:, None, None, None] / every_d[:, None, None])
+        if bikes < 2:
+            moved = np.zeros_like(moved)
+        stays, comes = 1.0 - moved, moved / bikes
+        works = self._works_or_not(forwards=forwards)
+        for step, i in enumerate(range(rides) if forwards else range(rides - 1, -1, -1)):
+            if not forwards:
+                result[i] = belief
+                belief = belief * tells[i]
+                for sensor, said in self._said.get(i, ()):
+                    # From here on it says nothing of what was before.
+                    belief[sensor] = (belief[sensor] * said).sum()
+            belief = belief @ works[i]
+            belief = belief * stays[i] + belief.sum(axis=1, keepdims=True) * comes[i]
             if forwards:
-                belief = self._moved(belief, moved[i])
-                works, off = belief[..., WORKS], belief[..., 1]
-                belief = np.stack(
-                    (works * (1.0 - dies[i]) + off * returns[i], off * (1.0 - returns[i]) + works * dies[i]),
-                    axis=2,
-                )
                 for sensor, said in self._said.get(i, ()):
                     belief[sensor] = said
                 result[i] = belief
                 belief = belief * tells[i]
-            else:
-                result[i] = belief
-                seen = belief * tells[i]
-                for sensor, said in self._said.get(i, ()):
-                    seen[sensor] = (
-                        seen[sensor] * said
-                    ).sum()  # from here on it says nothing of what was before
-                works, off = seen[..., WORKS], seen[..., 1]
-                seen = np.stack(
-                    (works * (1.0 - dies[i]) + off * dies[i], off * (1.0 - returns[i]) + works * returns[i]),
-                    axis=2,
-                )
-                belief = self._moved(seen, moved[i])
-            belief = belief / belief.sum(axis=(1, 2), keepdims=True)
+            if step % BROUGHT_TO_ONE_EVERY == 0:
+                belief /= belief.sum(axis=(1, 2), keepdims=True)
         return result
 
-    def _moved(self, belief: Column, moved: Column) -> Column:
-        """After a while in which each sensor has been moved to any bike with this probability."""
-        share = moved[:, None, None] if self._bikes > 1 else 0.0
-        result: Column = belief * (1.0 - share) + belief.mean(axis=1, keepdims=True) * share
-        return result
+    def _works_or_not(self, *, forwards: bool) -> Column:
+        """What a gap between rides makes of working and of flat, from row to column: (rides, 2, 2)."""
+        changed = 1.0 - np.exp(-self._gap_d * (1.0 / DIES_EVERY_D + 1.0 / COMES_BACK_AFTER_D))
+        flat = COMES_BACK_AFTER_D / (DIES_EVERY_D + COMES_BACK_AFTER_D)
+        dies, returns = changed * flat, changed * (1.0 - flat)
+        found: Column = np.stack((1.0 - dies, dies, returns, 1.0 - returns), axis=1).reshape(-1, 2, 2)
+        return found if forwards else found.transpose(0, 2, 1)
 
 
 def _inside(span: Sensor, at: datetime) -> bool:

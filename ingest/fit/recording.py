@@ -182,7 +182,8 @@ def _over(raw: Column | None, scale: float, offset: float = 0.0) -> Column | Non
 
 
 def _times_scale(raw: Column | None, scale: float) -> Column | None:
-    return None if raw is None else raw * scale
+    with np.errstate(invalid="ignore"):  # what no number can be, is none afterwards
+        return None if raw is None else raw * scale
 
 
 def _first_valid(columns: tuple[Column | None, ...]) -> Column | None:
