@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import inspect
 from collections.abc import Sequence
-from typing import Annotated
+from pathlib import Path
+from typing import Annotated, Any
 
 import typer
 
@@ -45,6 +46,14 @@ def _version(asked: bool) -> None:
         raise typer.Exit()
 
 
+def _for_command(context: typer.Context, home: Path) -> dict[str, Any]:
+    """The home that stands before a command, as that command's own, unless one stands behind it as well."""
+    name = context.invoked_subcommand or ""
+    parts = getattr(context.command, "commands", {})
+    inside = getattr(parts.get(name), "commands", ())
+    return {name: {"home": str(home), **{part: {"home": str(home)} for part in inside}}}
+
+
 @commands.callback(invoke_without_command=True)
 def _every(
     context: typer.Context,
@@ -56,9 +65,7 @@ def _every(
     if context.invoked_subcommand is None:
         running.start(home)
     elif home is not None:
-        raise typer.BadParameter(
-            f"write it after the command: gritledger {context.invoked_subcommand} --home"
-        )
+        context.default_map = _for_command(context, home)
 
 
 for part in (files, rides, lists, equipment, care, shelf, reminders, ahead, wear, running, copies, club):

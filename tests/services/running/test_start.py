@@ -76,8 +76,15 @@ def test_the_browser_of_the_rider_is_opened_at_the_page_once_it_answers(home: Pa
         assert one.end() == 0
 
 
-def test_a_home_before_a_command_is_refused_with_where_to_write_it(tmp_path: Path) -> None:
-    said = forked.run(forked.COMMAND_LINE, "--home", str(tmp_path), "due")
+def test_a_home_may_stand_before_or_behind_a_command_and_the_one_behind_counts(tmp_path: Path) -> None:
+    before, behind = str(tmp_path / "before"), str(tmp_path / "behind")
 
-    assert said.returncode == 2
-    assert "write it after the command: gritledger due --home" in said.stderr
+    forked.run(forked.COMMAND_LINE, "--home", before, "add", "rider", "Ines")
+    forked.run(forked.COMMAND_LINE, "--home", before, "add", "rider", "Maro", "--home", behind)
+
+    listed = {
+        home: forked.run(forked.COMMAND_LINE, "--home", home, "list", "riders").stdout
+        for home in (before, behind)
+    }
+    assert ("Ines" in listed[before], "Maro" in listed[before]) == (True, False)
+    assert ("Ines" in listed[behind], "Maro" in listed[behind]) == (False, True)
