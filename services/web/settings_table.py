@@ -92,7 +92,7 @@ FORMS: Mapping[str, tuple[Entry, ...]] = {
             "choice",
             (("km", "km, km/h and m"), ("miles", "miles, mph and feet")),
         ),
-        Entry("units.temperature", "Warmth", "choice", (("°C", "°C"), ("°F", "°F"))),
+        Entry("units.temperature", "Temperature", "choice", (("°C", "°C"), ("°F", "°F"))),
         Entry("units.rain", "Rain and snow", "choice", (("mm", "mm and cm"), ("inches", "inches"))),
     ),
     "tomorrow": (
