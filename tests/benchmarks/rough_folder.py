@@ -38,9 +38,10 @@ from pathlib import Path
 from rules.vocabulary import Ride
 from services.settings import SETTINGS_FILE
 from services.wiring import open_app
-from tests.wet_household import BIKES, FIRST_DAY, RIDE_AT, RIDE_S, a_ride, household
+from tests.wet_household import BIKES, FIRST_DAY, RIDE_S, a_ride, household
 
 QUIET_S = 0.4
+RIDES_A_DAY = 24  # so that thousands of them stay in the past
 PATIENCE_S = 1500.0  # for what waits because its reader was killed twice: five minutes, then ten
 COMMAND = (sys.executable, "-c", "from services.cli import main; main()")
 
@@ -66,8 +67,9 @@ class World:
 
     def next_ride(self) -> bytes:
         """A ride that nobody has seen yet."""
-        day, bike = divmod(len(self.starts), len(BIKES))
-        start = FIRST_DAY + timedelta(days=day, minutes=50 * bike) + RIDE_AT
+        day, turn = divmod(len(self.starts), RIDES_A_DAY)
+        bike = turn % len(BIKES)
+        start = FIRST_DAY + timedelta(days=day, minutes=50 * turn)
         self.starts.add(start)
         content = a_ride(start, BIKES[bike][1], bike * 0.01)
         self.given.append(content)
@@ -321,7 +323,7 @@ def _stored(home: Path) -> list[Ride]:
 def run(kills: int, seed: int, place: Path, *, small_disk: bool) -> int:
     """Let it all happen, wait, compare, print; returns how much was not as it must be."""
     world = World(place / "home", random.Random(seed), place / "errors.txt")
-    household(world.home, 3 + kills * 4, None)
+    household(world.home, 3 + kills, None)
     shutil.rmtree(world.home / "rides")
     world.folder.mkdir(parents=True)
     (world.home / SETTINGS_FILE).write_text(
