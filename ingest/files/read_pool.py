@@ -42,6 +42,8 @@ _READING = (
     "ingest.gpx.contents",
     "ingest.gpx.stream",
 )
+# No reader could be started: what they are forked from was killed meanwhile, or there is no room for another.
+NO_READER = (EOFError, OSError)
 FEWEST_FILES_A_READER = 2  # starting another costs as much as reading several
 
 
@@ -121,9 +123,9 @@ def _submitted(pool: ProcessPoolExecutor, file: ToRead, now: datetime) -> Future
     """The reading of a file, under way; one that failed at once where a reader was killed since the last."""
     try:
         return pool.submit(_read_one, file, now)
-    except BrokenProcessPool as broken:
+    except (BrokenProcessPool, *NO_READER) as broken:
         failed: Future[ReadFile] = Future()
-        failed.set_exception(broken)
+        failed.set_exception(BrokenProcessPool(str(broken)))
         return failed
 
 
@@ -173,7 +175,7 @@ def _read_alone(file: ToRead, now: datetime) -> ReadFile:
         return pool.submit(_read_one, file, now).result(None if file.again else PATIENCE_S)
     except TimeoutError:
         why, try_this = f"nothing came of reading it for {PATIENCE_S:.0f} s", "check the disk it lies on"
-    except BrokenProcessPool:
+    except (BrokenProcessPool, *NO_READER):
         why, try_this = "the process that read it was ended by the system", "free some memory"
     finally:
         _ended(pool)

@@ -78,6 +78,7 @@ class World:
     def start(self) -> None:
         """Begin to watch, or go on after a kill."""
         if self.watching is not None and self.watching.poll() not in (None, -signal.SIGKILL):
+            print(f"watch ended by itself: status {self.watching.poll()}", file=sys.stderr, flush=True)
             self.ended_by_itself += 1
         with self.errors.open("ab") as errors:
             self.watching = subprocess.Popen(

@@ -50,3 +50,29 @@ def test_a_reader_killed_between_two_files_loses_none_and_repeats_none(
 
     assert [one.asked.path for one in found] == paths
     assert all(member.summary is not None for one in found for member in one.members)
+
+
+@pytest.mark.parametrize(("failing", "files", "read"), [(1, 2, 2), (2, 1, 0)])
+def test_where_no_reader_can_be_started_a_file_is_read_alone_or_waits(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, failing: int, files: int, read: int
+) -> None:
+    """What readers are forked from is killed while one is being started: a pipe has ended, says Python."""
+    really = ProcessPoolExecutor.submit
+    tried: list[object] = []
+
+    def submit(pool: ProcessPoolExecutor, *args: object) -> object:
+        tried.append(args)
+        if len(tried) <= failing:
+            raise EOFError("unexpected EOF")
+        return really(pool, *args)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(ProcessPoolExecutor, "submit", submit)
+    monkeypatch.setattr(os, "cpu_count", lambda: 1)
+    paths = [tmp_path / f"{number}.fit" for number in range(2)]
+    for path in paths:
+        path.write_bytes(fit_bytes(straight_ride(NOON, 60)))
+
+    found = list(read_all([ToRead(path, None) for path in paths[:files]], NOON + timedelta(days=1)))
+
+    assert sum(one.members[0].summary is not None for one in found) == read
+    assert all(one.members[0].summary is not None or one.members[0].waits for one in found)
