@@ -33,6 +33,6 @@ def doubt_about_temperature(latitude_deg: float, temperature_c: Mapping[datetime
             for at, warmth in temperature_c.items()
             if (at.month + half_a_year - 1) % 12 + 1 in months and abs(latitude_deg) >= beyond_deg
         ]
-        if len(cold) >= FEWEST_COLD_HOURS and fmean(cold) > warmest_c:
-            return f"its winter has {fmean(cold):.0f} degrees on the mean, which looks like Fahrenheit"
+        if len(cold) >= FEWEST_COLD_HOURS and (mean := fmean(cold)) > warmest_c:
+            return f"its winter has {mean:.0f} degrees on the mean, which looks like Fahrenheit"
     return None

@@ -11,9 +11,9 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from ingest.ground.conditions import SPREADER_SEES, grounds, march_begins, tag_and_witness
 from ingest.weather.hourly import Cell, HourlyWeather
 from rules.vocabulary import ConditionTag, RideHour, Tier
+from tests.one_tag import tag
 
 HOUR = timedelta(hours=1)
 HERE = Cell(48.0, 8.0)
@@ -39,21 +39,19 @@ def ridden(
         weather.append(replace(calm, **(day if 6 <= at.hour < 18 else night)))  # type: ignore[arg-type]
     weather += [replace(weather[-1], hour_start=ride_at + HOUR * n, rain_mm=0.0) for n in range(1, 13)]
     ride = RideHour(ride_at, 3000, 20000, 3600, 5.6, HERE.latitude_deg, HERE.longitude_deg, 0)
-    begin = max(march_begins(ride_at, HERE.latitude_deg), first)
-    stands = grounds(weather, begin, ride_at + SPREADER_SEES)
-    return tag_and_witness(ride, stands, salted_share=salted_share)[0]
+    return tag(ride, weather, salted_share=salted_share)
 
 
-def called(tag: ConditionTag) -> set[str]:
+def called(found: ConditionTag) -> set[str]:
     """The words for what the tag says of paved and of unpaved ground."""
-    assert tag.paved_water is not None
-    assert tag.unpaved_water is not None
-    assert tag.mud is not None
-    assert tag.dust is not None
-    words = {f"road {_water(tag.paved_water)}", f"track {_water(tag.unpaved_water)}"}
-    words |= {"mud"} if tag.mud >= 0.45 else set()
-    words |= {"dust"} if tag.dust >= 0.3 else set()
-    words |= {"salt"} if tag.salt >= 0.1 else set()
+    assert found.paved_water is not None
+    assert found.unpaved_water is not None
+    assert found.mud is not None
+    assert found.dust is not None
+    words = {f"road {_water(found.paved_water)}", f"track {_water(found.unpaved_water)}"}
+    words |= {"mud"} if found.mud >= 0.45 else set()
+    words |= {"dust"} if found.dust >= 0.3 else set()
+    words |= {"salt"} if found.salt >= 0.1 else set()
     return words
 
 
@@ -299,7 +297,7 @@ def test_a_situation(
     is_so: set[str],
     is_not: set[str],
 ) -> None:
-    tag = ridden(month, hour, salted_share, spells)
-    words = called(tag)
-    assert is_so <= words, (told, words, tag)
-    assert not is_not & words, (told, words, tag)
+    found = ridden(month, hour, salted_share, spells)
+    words = called(found)
+    assert is_so <= words, (told, words, found)
+    assert not is_not & words, (told, words, found)
