@@ -4,12 +4,15 @@ from __future__ import annotations
 
 from dataclasses import asdict
 from pathlib import Path
-from typing import Annotated
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
 from rules.roles import Role
 from services.cli.output import AsJson, Home, now_utc, print_json, say
+
+if TYPE_CHECKING:
+    from services.store.club import Club
 
 PANEL = "A club"
 
@@ -19,6 +22,14 @@ club = typer.Typer(no_args_is_help=True, help="Keep many households in one Postg
 def register(commands: typer.Typer) -> None:
     """Hang these commands on the application."""
     commands.add_typer(club, name="club", rich_help_panel=PANEL)
+
+
+def _club_of(home: Path | None) -> Club:
+    """The club whose database the settings name. Raises SettingsError, StoreError."""
+    from services.store.club import Club
+    from services.wiring import open_app
+
+    return Club.open(open_app(home).settings.database_url)
 
 
 @club.command()
@@ -46,11 +57,7 @@ def add_household(
 
     Example: gritledger club add 'Mill Lane 4'
     """
-    from services.store.club import Club
-    from services.wiring import open_app
-
-    url = open_app(home).settings.database_url
-    with Club.open(url) as opened:
+    with _club_of(home) as opened:
         made = opened.add(name)
         say(f"Household {made.number}: {made.name}. Its URL ends with ?household={made.number}")
 
@@ -61,10 +68,8 @@ def list_(as_json: AsJson = False, home: Home = None) -> None:
 
     Example: gritledger club list
     """
-    from services.store.club import Club
-    from services.wiring import open_app
 
-    with Club.open(open_app(home).settings.database_url) as opened:
+    with _club_of(home) as opened:
         households = opened.households()
     if as_json:
         print_json([asdict(one) for one in households])
@@ -87,13 +92,11 @@ def take_in(
     """
     from services.settings import LEDGER_FILE
     from services.store import Store
-    from services.store.club import Club
-    from services.wiring import open_app
 
     file = ledger.expanduser() / LEDGER_FILE if ledger.expanduser().is_dir() else ledger.expanduser()
     if not file.is_file():
         raise typer.BadParameter(f"{file}: there is no ledger; name its file, or its home folder")
-    with Club.open(open_app(home).settings.database_url) as opened, Store.open(file) as source:
+    with _club_of(home) as opened, Store.open(file) as source:
         made = opened.take_in(source, name)
     say(f"Household {made.number}: {made.name}. {file} was left as it is; let nothing write to it any more.")
 
@@ -107,11 +110,9 @@ def move(
 
     Example: gritledger club move postgresql://gritledger@localhost/club
     """
-    from services.store.club import Club
     from services.store.club_moving import move_club
-    from services.wiring import open_app
 
-    with Club.open(open_app(home).settings.database_url) as opened:
+    with _club_of(home) as opened:
         move_club(old_url, opened, say=say)
     say("All of it is here, under the old numbers; the old database was left as it is.")
 
@@ -128,14 +129,12 @@ def give_back(
     """
     from services.settings import LEDGER_FILE
     from services.store import Store
-    from services.store.club import Club
     from services.store.moving import move_out
-    from services.wiring import open_app
 
     file = folder.expanduser() / LEDGER_FILE
     if file.exists():
         raise typer.BadParameter(f"{file} is there already; name another folder")
-    with Club.open(open_app(home).settings.database_url) as opened:
+    with _club_of(home) as opened:
         store = opened.store(household)
         with Store.open(file) as target, store.reading_rows() as source:
             target.fill(lambda connection: move_out(source, connection))
@@ -204,13 +203,11 @@ def send(
 
     Example: gritledger club send rides --household 7
     """
-    from services.store.club import Club
     from services.use_cases.import_rides import ride_files
     from services.use_cases.send_files import send_files
-    from services.wiring import open_app
 
     paths = ride_files([path.expanduser() for path in files])
-    with Club.open(open_app(home).settings.database_url) as opened:
+    with _club_of(home) as opened:
         new = send_files(opened.store(household), paths, rider, now=now_utc())
     say(f"{new} of {len(paths)} files are new, and wait for a worker.")
 
