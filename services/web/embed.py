@@ -16,6 +16,7 @@ from rules.units import Units
 from rules.vocabulary import Bike, Chain, Condition, Ride, TreatmentKind
 from rules.wear.comparison import Comparison
 from rules.wear.forecast import Measure, wear_points
+from rules.year.another_way import AnotherWay
 from services.views.chain_state import ChainState
 from services.views.snapshot import Snapshot
 from services.web.drawings import (
@@ -32,6 +33,7 @@ from services.web.drawings import (
     ride_days,
     ride_speed,
     ride_track,
+    ways_of_a_year,
     wear_plot,
 )
 from services.web.drawings.marks import use_of
@@ -115,6 +117,11 @@ def wear_picture(snapshot: Snapshot, chain: Chain, now: datetime) -> Markup:
 def comparison_picture(comparison: Comparison) -> Markup:
     """Every chain's wear rate on one scale, waxed and wet lube."""
     return _ours(regime_comparison(comparison, uid="rates"))
+
+
+def year_picture(year: AnotherWay) -> Markup:
+    """A bike's year by its limits and in every other way: hands, and wear."""
+    return _ours(ways_of_a_year((year.own, *year.others), uid=f"year-{year.bike}", name=year.name))
 
 
 @dataclass(frozen=True, slots=True)

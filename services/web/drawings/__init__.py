@@ -26,6 +26,7 @@ which the style sheet shows one.
     wear_plot(points, answer, *, uid, limit_pct, measure=…, name="the chain", zone=UTC) -> str
         points: rules.wear.wear_points; answer: Forecast or Refusal by the same measure
     regime_comparison(comparison, *, uid) -> str                         rules.comparison.compare
+    ways_of_a_year(ways, *, uid, name) -> str                            rules.year Lived, own first
 
 For a script that reads values out: `[data-value]` marks a thing to point at; value, unit and date stand in
 data-value, data-unit (its own, or of the nearest element around it) and data-date where it has one; its
@@ -42,6 +43,7 @@ from services.web.drawings.ride_time import hours_bars, ride_speed
 from services.web.drawings.strip import chain_strip, strip_words
 from services.web.drawings.textures import CONDITIONS, legend, textures
 from services.web.drawings.wear import regime_comparison, wear_plot
+from services.web.drawings.year import ways_of_a_year
 
 __all__ = [
     "CONDITIONS",
@@ -63,5 +65,6 @@ __all__ = [
     "ride_track",
     "strip_words",
     "textures",
+    "ways_of_a_year",
     "wear_plot",
 ]

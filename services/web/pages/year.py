@@ -7,6 +7,7 @@ from fastapi.responses import HTMLResponse
 
 from rules.year.another_way import can_be_taken_over, taken_over
 from services.web.context import AContext
+from services.web.embed import year_picture
 from services.web.pages.wear import PARTS
 
 router = APIRouter(prefix="/year")
@@ -32,5 +33,6 @@ def year(context: AContext) -> HTMLResponse:
         parts=PARTS,
         years=years,
         ways=ways,
+        pictures={one.bike: year_picture(one) for one in years},
         offers=snapshot.rag_offers(now),
     )

@@ -6,6 +6,7 @@ import gzip
 import json
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, timedelta
 from pathlib import Path
 
@@ -18,6 +19,8 @@ from rules.contamination import exposure
 from rules.vocabulary import Bike, BikeId, ChainId, Condition, Regime, RiderId
 from rules.wear.comparison import ChainWear, Comparison, Span
 from rules.wear.forecast import Refusal, WearPoint
+from rules.year.another_way import Lived
+from rules.year.walk import Way
 from services.web import drawings
 from tests.services.web.drawings.facts import BIKES, NOW, RULEBOOK, ride, storm, three_years
 
@@ -71,6 +74,15 @@ def comparison() -> Comparison:
     return Comparison(*arms, (), ratio, None, True, False, *words, (), ())
 
 
+def ways() -> list[Lived]:
+    own = Way("by your limits", 12.0, 40.0, 0.5, 3.0, 1.0)
+    dear = replace(own, name=EVIL * 9)
+    return [
+        Lived(own, {}, (230.0, 240.0, 260.0), (1.0, 1.0, 1.0)),
+        Lived(dear, {}, (110.0, 120.0, 150.0), (0.8, 1.5, 9.0)),
+    ]
+
+
 def every_drawing() -> dict[str, str]:
     outing, hours = storm_ride()
     past = three_years()
@@ -92,6 +104,7 @@ def every_drawing() -> dict[str, str]:
         "gears": drawings.gear_comb(GEARS, [bike], uid="h"),
         "wear": drawings.wear_plot(marks, refusal, uid="i", limit_pct=0.5, name=EVIL),
         "regimes": drawings.regime_comparison(comparison(), uid="j"),
+        "ways": drawings.ways_of_a_year(ways(), uid="k", name=EVIL),
         "legend": drawings.legend(marks=tuple(drawings.MARKS)),
         "textures": drawings.textures(),
     }
@@ -237,6 +250,18 @@ def test_clues_add_up_to_what_is_written() -> None:
 def test_too_few_chains_are_called_descriptive_only() -> None:
     markup = drawings.regime_comparison(comparison(), uid="j")
     assert "Descriptive only" in re.sub("<svg.*</svg>", "", markup)
+
+
+def test_half_the_hands_stand_at_half_their_place_and_an_interval_past_the_axis_says_where_it_ends() -> None:
+    wide, narrow = svgs(drawings.ways_of_a_year(ways(), uid="k", name="Plover"))
+    for svg in (wide, narrow):
+        points = [float(d.split()[0][1:]) for d in svg.xpath('.//path[@class="point"]/@d')]
+        nought = float(svg.xpath('.//path[@class="axis"]/@d')[0].split()[0][1:])
+        assert points[1] - nought == pytest.approx((points[0] - nought) / 2, abs=0.2)
+    assert float(wide.get("viewBox").split()[2]) >= max(
+        float(d.split("L")[1].split()[0]) for d in wide.xpath('.//path[@class="interval"]/@d')
+    )
+    assert any("80 to 900 % of the wear" in said for said in texts(narrow))
 
 
 def test_nothing_to_draw_is_a_sentence() -> None:
