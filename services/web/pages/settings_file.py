@@ -14,7 +14,7 @@ from ingest.errors import UnreadableFile
 from ingest.files.folder import scan
 from rules.commands import Amend
 from rules.vocabulary import Rider
-from rules.wording import clock
+from rules.wording import clock, day
 from services.channels import ChannelError, trial_letter
 from services.settings import Watched
 from services.use_cases.autostart import autostart_here, by_systemd, remove, switch_on
@@ -104,7 +104,7 @@ def _look(folder: Path, context: RequestContext) -> str:
     newest = max(one.modified_ns for one in found.values()) / 1e9
     at = datetime.fromtimestamp(newest, context.zone)
     files = "1 file" if len(found) == 1 else f"{len(found)} files"
-    return f"it is there and may be read; {files}, the newest of {at:%d.%m.%Y} {clock(at, context.zone)}"
+    return f"it is there and may be read; {files}, the newest of {day(at, context.zone)}, {clock(at, context.zone)}"
 
 
 @router.post("/settings/folders")
