@@ -104,7 +104,8 @@ def _look(folder: Path, context: RequestContext) -> str:
     newest = max(one.modified_ns for one in found.values()) / 1e9
     at = datetime.fromtimestamp(newest, context.zone)
     files = "1 file" if len(found) == 1 else f"{len(found)} files"
-    return f"it is there and may be read; {files}, the newest of {day(at, context.zone)}, {clock(at, context.zone)}"
+    seen = f"{day(at, context.zone)}, {clock(at, context.zone)}"
+    return f"it is there and may be read; {files}, the newest of {seen}"
 
 
 @router.post("/settings/folders")
