@@ -139,14 +139,12 @@ def list_(
     if as_json:
         print_json(plain(one, zone) for one in rows[:last])
         return
-    if what is What.FILES:
-        for name, why, try_this in look.snapshot.files_waiting:
-            say(f"Waiting: {name}: {why}; {try_this}. It is tried again by itself.")
     if not rows:
         say("No such file." if trouble else NONE_YET[what])
         return
     limited = what in (*NEWEST_LAST, What.FILES, What.CHANGES) or last is not None
-    _show(what, rows[: last or 50] if limited else rows, zone)
+    waiting = len(look.snapshot.files_waiting) if what is What.FILES else 0
+    _show(what, rows[: last or 50 + waiting] if limited else rows, zone)
     if what is What.CHAINS:
         say(
             "Since drip, since immersion and over life are in grit-hours: "

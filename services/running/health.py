@@ -29,6 +29,7 @@ from services.store.repository import storable
 from services.use_cases.back_up import copies_in
 from services.use_cases.derive_chains import derived_by
 from services.use_cases.update_reminders import not_as_derived_whole
+from services.views.file_summary import by_reason
 
 SILENT_AFTER = timedelta(hours=26)  # a day, and the time a laptop sleeps
 COPY_AFTER = timedelta(days=8)
@@ -251,8 +252,8 @@ def files(
     now: datetime,
 ) -> Iterator[Finding]:
     """Is every file that lies in a watched folder read, refused for its content, or waiting for a reason?"""
-    for name, why, try_this in waiting:
-        yield Finding("files", False, f"{name} waits to be read: {why}.", f"{_capital(try_this)}.")
+    for sentence, try_this in by_reason(waiting, "waits to be read:", "files wait to be read"):
+        yield Finding("files", False, sentence, try_this)
     told = {name.split(" > ")[0] for name, _, _ in waiting}
     for one in watched:
         troubles: list[UnreadableFile] = []
@@ -260,8 +261,9 @@ def files(
             listing = scan(one.folder, on_trouble=troubles.append)
         except UnreadableFile:
             continue  # said of the folder itself
-        for trouble in troubles:
-            yield Finding("files", False, f"{trouble.path} {trouble.why}.", f"{_capital(trouble.try_this)}.")
+        unseen = [(trouble.path, trouble.why, trouble.try_this) for trouble in troubles]
+        for sentence, try_this in by_reason(unseen, "", "folders are not looked into"):
+            yield Finding("files", False, sentence, try_this)
         since = (now - UNREAD_AFTER).timestamp()
         unread = sorted(
             str(path)
@@ -285,10 +287,6 @@ def files(
 def _is_known(seen: Seen, known: tuple[int, float] | None) -> bool:
     """Whether a file was read as it lies there now: its size, and its time to the millisecond."""
     return known is not None and known[0] == seen.size and abs(known[1] - seen.modified_ns / 1e9) < 1e-3
-
-
-def _capital(words: str) -> str:
-    return words[:1].upper() + words[1:]
 
 
 def rounds(watched: Sequence[Watched], last_round: datetime | None, now: datetime) -> Iterator[Finding]:

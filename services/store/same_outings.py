@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
 from sqlalchemy import or_, select
 
-from rules.vocabulary import RideId
+from rules.vocabulary import RideId, RiderId
 from services.store.errors import FactRefused, NotFound
 from services.store.recordings import Recordings, recording_values
+from services.store.ride_rows import counts
 from services.store.tables_rides import ride, ride_hour, ride_sensor, ride_track, ride_word, same_outing
 
 if TYPE_CHECKING:  # reading a ride file takes numpy; listing rides does not
@@ -18,6 +20,16 @@ if TYPE_CHECKING:  # reading a ride file takes numpy; listing rides does not
 
 
 IMPORTER = "the importer"
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """As much of a recording as telling outings apart takes."""
+
+    id: RideId
+    started_at: datetime
+    ended_at: datetime
+    sketch: bytes
 
 
 class SameOutings(Recordings):
@@ -69,6 +81,17 @@ class SameOutings(Recordings):
             ride_id, other, [because] if isinstance(because, str) else because, at=at, by=by
         )
         return other
+
+    def recorded(self, rider: RiderId) -> Iterator[Recorded]:
+        """A rider's rides that count, by start, in one look."""
+        query = (
+            select(ride.c.id, ride.c.started_at, ride.c.ended_at, ride_track.c.sketch)
+            .join_from(ride, ride_track, ride_track.c.ride == ride.c.id)
+            .where(ride.c.rider == rider, counts())
+            .order_by(ride.c.started_at, ride.c.id)
+        )
+        for row in self._connection.execute(query):
+            yield Recorded(RideId(row.id), row.started_at, row.ended_at, row.sketch)
 
     def recordings_of(self, rides: Iterable[RideId]) -> tuple[RideId, ...]:
         """These rides and every second recording of them, by number."""

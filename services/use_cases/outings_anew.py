@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from datetime import UTC, datetime, timedelta
+from collections import deque
+from collections.abc import Iterable
+from datetime import datetime
 
 from ingest.ride.outing_set import CLOCK_ERRORS, WAY_OF_GROUPING, by_a_wrong_clock
 from ingest.ride.same_ride import same_outing
 from rules.vocabulary import RideId
 from rules.wording import listed, number
 from services.app import App
-from services.store import RideSpan, Transaction
+from services.store import Transaction
 from services.store.notes import OUTINGS_BY
+from services.store.same_outings import Recorded
 from services.use_cases.known_outings import KnownOutings
 from services.use_cases.update_reminders import announce
 
 SUBJECT = "Rides that stood twice"
 MOST_NAMED = 8
+NEIGHBOURS = 9  # rides before one that it is held against
 
 
 def outings_anew(app: App, *, now: datetime) -> tuple[str, ...]:
@@ -25,8 +28,7 @@ def outings_anew(app: App, *, now: datetime) -> tuple[str, ...]:
         if tx.notes.get(OUTINGS_BY) == WAY_OF_GROUPING:
             return ()
         riders = tx.equipment.riders()
-        every = tx.rides.spans(datetime(1, 1, 2, tzinfo=UTC), now + timedelta(days=1))
-        twice = {rider: _twice(tx, [one for one in every if one.rider == rider.id]) for rider in riders}
+        twice = {rider: _twice(tx.rides.recorded(rider.id)) for rider in riders}
     said = []
     with app.store.writing() as tx:
         for rider, suspects in twice.items():
@@ -37,24 +39,18 @@ def outings_anew(app: App, *, now: datetime) -> tuple[str, ...]:
     return tuple(said)
 
 
-def _twice(tx: Transaction, spans: Sequence[RideSpan]) -> list[RideId]:
+def _twice(rides: Iterable[Recorded]) -> list[RideId]:
     """Which of a rider's rides, in the order of time, seem to be one outing with an earlier one."""
-    found = []
-    for place, one in enumerate(spans):
-        near = [
-            before for before in spans[:place][-9:] if one.started_at < before.ended_at + CLOCK_ERRORS[-1]
-        ]
-        if not near:
-            continue
-        mine = tx.rides.outing(one.id)
-        for before in near:
-            theirs = tx.rides.outing(before.id)
-            if (
-                same_outing(theirs, mine, same_rider=True).same
-                or by_a_wrong_clock([theirs], mine) is not None
-            ):
-                found.append(one.id)
-                break
+    found: list[RideId] = []
+    before: deque[Recorded] = deque(maxlen=NEIGHBOURS)
+    for mine in rides:
+        near = (one for one in before if mine.started_at < one.ended_at + CLOCK_ERRORS[-1])
+        if any(
+            same_outing(theirs, mine, same_rider=True).same or by_a_wrong_clock([theirs], mine) is not None
+            for theirs in near
+        ):
+            found.append(mine.id)
+        before.append(mine)
     return found
 
 

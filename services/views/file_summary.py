@@ -41,6 +41,34 @@ def grouped(outcomes: Iterable[FileOutcome], *, quiet: Iterable[Outcome] = ()) -
     return [_sentence(outcome, files) for (outcome, _), files in in_order]
 
 
+def by_reason(files: Iterable[tuple[str, str, str]], does: str, do: str) -> list[tuple[str, str]]:
+    """For each reason a sentence and what to do, most files first; files: name, why, what to do.
+
+    does: what a single one does, 'waits:'.  do: what several do, 'files wait'.
+    """
+    groups: dict[tuple[str, str], list[tuple[str, str]]] = {}
+    for name, why, try_this in files:
+        groups.setdefault((_FIGURES.sub("#", why), try_this), []).append((name, why))
+    said = []
+    for (_, try_this), alike in sorted(groups.items(), key=lambda group: -len(group[1])):
+        (name, why), mend = alike[0], f"{try_this[:1].upper()}{try_this[1:]}."
+        if len(alike) == 1:
+            said.append((" ".join(filter(None, (name, does, why))) + ".", mend))
+        else:
+            names, reasons = zip(*alike, strict=True)
+            said.append((f"{len(alike)} {do} ({_named(names)}): {why}{_or_the_like(reasons)}.", mend))
+    return said
+
+
+def _named(files: Sequence[str]) -> str:
+    names = ", ".join(PurePath(one).name for one in files[:NAMED])
+    return f"{names} and {len(files) - NAMED} more" if len(files) > NAMED else names
+
+
+def _or_the_like(reasons: Iterable[str]) -> str:
+    return "" if len(set(reasons)) == 1 else ", or the like"
+
+
 def _sentence(outcome: Outcome, files: Sequence[FileOutcome]) -> str:
     first = files[0]
     if outcome in _PLAIN:
@@ -48,7 +76,6 @@ def _sentence(outcome: Outcome, files: Sequence[FileOutcome]) -> str:
     reason = "; ".join(filter(None, (first.why, first.try_this)))
     if len(files) == 1:
         return f"{first.name}: {outcome.value}{f' {first.ride}' if first.ride else ''}: {reason}."
-    names = ", ".join(PurePath(one.name).name for one in files[:NAMED])
-    more = f" and {len(files) - NAMED} more" if len(files) > NAMED else ""
-    alike = "" if all(one.why == first.why for one in files) else ", or the like"
-    return f"{len(files)} files {_SEVERAL[outcome]} ({names}{more}): {first.why}{alike}; {first.try_this}."
+    why = f"{first.why}{_or_the_like(one.why for one in files)}"
+    names = _named([one.name for one in files])
+    return f"{len(files)} files {_SEVERAL[outcome]} ({names}): {why}; {first.try_this}."

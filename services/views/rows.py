@@ -21,6 +21,7 @@ from services.views.snapshot import Snapshot
 
 Row: TypeAlias = Mapping[str, Any]
 Rows: TypeAlias = Iterable[Row]
+WAITS = "not read yet, tried again by itself"  # what became of a file that waits
 
 
 @dataclass(frozen=True)
@@ -146,19 +147,15 @@ def _reminders(look: Look) -> Rows:
 
 
 def _files(look: Look) -> Rows:
+    """Those that wait to be read, and those that were; the newest first."""
     with look.app.store.reading() as tx:
         files = tx.files.outcomes()
+    keys = ("seen_at", "file", "bytes", "became", "why", "try_this", "ride", "sha256")
+    for name, why, try_this in look.snapshot.files_waiting:
+        yield dict(zip(keys, (None, name, None, WAITS, why, try_this, None, None), strict=True))
     for one in files:
-        yield {
-            "seen_at": one.seen_at,
-            "file": one.name,
-            "bytes": one.size,
-            "became": one.outcome,
-            "why": one.why,
-            "try_this": one.try_this,
-            "ride": one.ride,
-            "sha256": one.sha256,
-        }
+        row = (one.seen_at, one.name, one.size, one.outcome, one.why, one.try_this, one.ride, one.sha256)
+        yield dict(zip(keys, row, strict=True))
 
 
 def _wear(look: Look) -> Rows:

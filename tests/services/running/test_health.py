@@ -12,6 +12,7 @@ import pytest
 
 from rules.vocabulary import RiderId
 from services.app import App
+from services.cli.program import run
 from services.letter import Letter
 from services.running.health import Finding, findings
 from services.settings import Settings, load_settings
@@ -272,6 +273,27 @@ def test_a_watched_file_that_waits_or_that_nobody_read_is_named(home: Path) -> N
     assert waiting.sentence == f"{home / 'rides' / 'a.fit'} waits to be read: it is locked."
     assert waiting.try_this == "Unlock it."
     assert unread.sentence == f"{home / 'rides' / 'c.fit'} and 1 more in a watched folder was not read yet."
+
+
+def test_many_that_wait_are_told_at_once_and_listed_on_request(
+    home: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    shop = app(home)
+    well(shop)
+    rows = [[str(home / "rides" / f"{n:03}.fit"), "it is locked", "unlock it"] for n in range(212)]
+    with shop.store.writing() as tx:
+        tx.notes.put(FILES_WAITING, rows, at=NOW)
+
+    (waiting,) = (one for one in to_mend(shop) if one.about == "files")
+
+    assert waiting.sentence == (
+        "212 files wait to be read (000.fit, 001.fit, 002.fit and 209 more): it is locked."
+    )
+    run(["list", "files", "--home", str(home)])
+    listed = capsys.readouterr().out
+    assert all(f"{n:03}.fit" in listed for n in range(212))
+    run(["list", "files", "--trouble", "--json", "--home", str(home)])
+    assert [one["why"] for one in json.loads(capsys.readouterr().out)] == ["it is locked"] * 212
 
 
 def test_a_ledger_without_a_young_copy_is_named(home: Path) -> None:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from services.use_cases.import_rides import FileOutcome, Outcome
-from services.views.file_summary import grouped
+from services.views.file_summary import by_reason, grouped
 
 
 def refused(name: str, why: str, outcome: Outcome = Outcome.NOT_A_RIDE) -> FileOutcome:
@@ -28,3 +28,16 @@ def test_a_mixed_folder_is_told_in_a_sentence_a_reason() -> None:
 def test_what_is_left_out_is_not_told_and_nothing_is_nothing() -> None:
     assert grouped([FileOutcome("a", Outcome.KNOWN)], quiet=[Outcome.KNOWN]) == []
     assert grouped([FileOutcome("a", Outcome.KNOWN)]) == ["1 already read."]
+
+
+def test_those_that_wait_are_told_in_a_sentence_a_reason_too() -> None:
+    locked = [(f"/rides/{n}.fit", f"it was locked for {n} s", "close what holds it") for n in range(212)]
+    ahead = [("/rides/next year.fit", "is dated in the future", "set the clock that is wrong")]
+
+    assert by_reason([*ahead, *locked], "waits:", "files wait") == [
+        (
+            "212 files wait (0.fit, 1.fit, 2.fit and 209 more): it was locked for 0 s, or the like.",
+            "Close what holds it.",
+        ),
+        ("/rides/next year.fit waits: is dated in the future.", "Set the clock that is wrong."),
+    ]
