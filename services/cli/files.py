@@ -29,7 +29,12 @@ def import_(
         bool, typer.Option("--it-was-a-ride", help="Take them as bicycle rides, whatever the files say.")
     ] = False,
     again: Annotated[
-        bool, typer.Option("--again", help="Read what was refused before once more, however long it takes.")
+        bool,
+        typer.Option(
+            "--again",
+            help="Read what is here or was refused before once more, however long it takes: the hours and "
+            "metres of its rides become what they are read as today; what riders said stays.",
+        ),
     ] = False,
     details: Annotated[bool, typer.Option("--details", help="List every file, one by one.")] = False,
     home: Home = None,

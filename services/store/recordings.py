@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import replace
+from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from sqlalchemy import select
@@ -10,7 +12,15 @@ from sqlalchemy import select
 from rules.vocabulary import DriveMethod, RideId
 from services.store.errors import NotFound
 from services.store.repository import AnyRow, Repository, storable
-from services.store.tables_rides import ride, ride_hour, ride_sensor, ride_track
+from services.store.tables_rides import (
+    Tagged,
+    condition_tag,
+    ride,
+    ride_hour,
+    ride_sensor,
+    ride_track,
+    ride_word,
+)
 
 if TYPE_CHECKING:  # reading a ride file takes numpy; listing rides does not
     from ingest.ride.recording import SensorSeen
@@ -84,6 +94,55 @@ class Recordings(Repository):
         """Keep newer clues for a ride. Raises NotFound."""
         self._bulk(ride_id)
         self._connection.execute(ride_track.update().where(ride_track.c.ride == ride_id).values(clues=clues))
+
+    def read_from(self, file_name: str, ride_id: RideId, near: datetime) -> RideId | None:
+        """Which recording was read from the file of this name, of this ride's outing or else of its rider's?
+
+        near: of several, as files take each other's names, the one that began closest to then.
+        """
+        one = self._row(ride, ride_id, "ride")
+        columns = (ride.c.id, ride.c.same_as, ride.c.started_at)
+        query = select(*columns).where(ride.c.rider == one.rider, ride.c.file_name == storable(file_name))
+        kept = one.same_as or one.id
+
+        def farther(row: AnyRow) -> tuple[bool, float]:
+            return (row.same_as or row.id) != kept, abs((row.started_at - near).total_seconds())
+
+        found = min(self._all(query), key=farther, default=None)
+        return None if found is None else RideId(found.id)
+
+    def renew(self, ride_id: RideId, summary: RideSummary, clues: str) -> None:
+        """Another reading of its file takes the place of a recording; what was said of the ride stands.
+
+        An hour that is otherwise keeps its tags, and is tagged anew; one that is no more loses them.
+        """
+        values = recording_values(summary, self._row(ride, ride_id, "ride").file_name)
+        if not self._share_was_said(ride_id):
+            values["unpaved_share"] = summary.unpaved_share
+        self._update(ride, ride_id, **values)
+        for table in (ride_track, ride_sensor):
+            self._connection.execute(table.delete().where(table.c.ride == ride_id))
+        new = {hour.hour_start: {name: getattr(hour, name) for name in _HOUR} for hour in summary.hours}
+        gone = []
+        for row in self._all(select(ride_hour).where(ride_hour.c.ride == ride_id)):
+            hour = new.pop(row.hour_start, None)
+            if hour is None:
+                gone.append(row.id)
+            elif hour != {name: getattr(row, name) for name in _HOUR}:
+                self._update(ride_hour, row.id, tagged=Tagged.NOT_YET, **hour)
+        self._connection.execute(condition_tag.delete().where(condition_tag.c.ride_hour.in_(gone)))
+        self._connection.execute(ride_hour.delete().where(ride_hour.c.id.in_(gone)))
+        only_new = tuple(hour for hour in summary.hours if hour.hour_start in new)
+        self._add_parts([(ride_id, replace(summary, hours=only_new), clues)])
+
+    def _share_was_said(self, ride_id: RideId) -> bool:
+        newest = (
+            select(ride_word.c.said)
+            .where(ride_word.c.ride == ride_id, ride_word.c.about == "unpaved share", ~ride_word.c.is_undone)
+            .order_by(ride_word.c.id.desc())
+            .limit(1)
+        )
+        return self._connection.scalar(newest) is not None
 
     def _bulk(self, ride_id: RideId) -> AnyRow:
         row = self._connection.execute(select(ride_track).where(ride_track.c.ride == ride_id)).first()

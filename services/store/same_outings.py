@@ -13,7 +13,7 @@ from rules.vocabulary import RideId, RiderId
 from services.store.errors import FactRefused, NotFound
 from services.store.recordings import Recordings, recording_values
 from services.store.ride_rows import counts
-from services.store.tables_rides import ride, ride_hour, ride_sensor, ride_track, ride_word, same_outing
+from services.store.tables_rides import ride, ride_hour, ride_sensor, ride_track, same_outing
 
 if TYPE_CHECKING:  # reading a ride file takes numpy; listing rides does not
     from ingest.ride.summary import RideSummary
@@ -188,12 +188,3 @@ class SameOutings(Recordings):
             split_by=None,
         )
         self._update(ride, other, same_as=kept)
-
-    def _share_was_said(self, ride_id: RideId) -> bool:
-        newest = (
-            select(ride_word.c.said)
-            .where(ride_word.c.ride == ride_id, ride_word.c.about == "unpaved share", ~ride_word.c.is_undone)
-            .order_by(ride_word.c.id.desc())
-            .limit(1)
-        )
-        return self._connection.scalar(newest) is not None

@@ -58,16 +58,21 @@ class Tags(Repository):
         does not have.
         """
         query = (
-            select(ride_hour.c.hour_start, ride_hour.c.id, condition_tag.c.id, *TAG_COLUMNS)
+            select(
+                ride_hour.c.hour_start, ride_hour.c.id, ride_hour.c.tagged, condition_tag.c.id, *TAG_COLUMNS
+            )
             .join_from(ride_hour, condition_tag, _CURRENT, isouter=True)
             .where(ride_hour.c.ride == ride_id)
         )
-        hours = {row[0]: (row[1], row[2], tag_of(row[3:])) for row in self._all(query)}
+        hours = {row[0]: (*row[1:4], tag_of(row[4:])) for row in self._all(query)}
         flips, fresh, superseded, same = [], [], [], []
+        mirrored: dict[int, Tagged] = {}
         for hour_start, tag in tags:
             if hour_start not in hours:
                 raise NotFound(f"hour of ride {ride_id}", f"{hour_start:%Y-%m-%d %H:%M}")
-            hour_id, current_id, current = hours[hour_start]
+            hour_id, how_far, current_id, current = hours[hour_start]
+            if how_far != (known := _tagged(tag)):
+                mirrored[hour_id] = known
             if current == tag:
                 same.append(current_id)
                 continue
@@ -87,7 +92,7 @@ class Tags(Repository):
         self._update_tags(superseded, is_current=False)
         self._update_tags(same, checked_at=at)
         self._insert_many(condition_tag, fresh)
-        self._mirror_tags({int(row["ride_hour"]): _tagged(row) for row in fresh})
+        self._mirror_tags(mirrored)
         return tuple(flips)
 
     def untagged(
@@ -227,9 +232,9 @@ _OUTDOORS = and_(~ride.c.indoor, ~ride.c.virtual, counts())
 _CURRENT = and_(condition_tag.c.ride_hour == ride_hour.c.id, TAG_IS_CURRENT)
 
 
-def _tagged(row: Mapping[str, Any]) -> Tagged:
+def _tagged(tag: ConditionTag) -> Tagged:
     """How far an hour with this tag is known."""
-    return Tagged.UNKNOWN if row["paved_water"] is None else Tagged(row["tier"])
+    return Tagged(tag.tier.value) if tag.known else Tagged.UNKNOWN
 
 
 def _said(tag: ConditionTag) -> ConditionTag:

@@ -29,6 +29,7 @@ from services.store.notes import FILES_READ_BY
 from services.store.queue import Job
 from services.use_cases.judge_bikes import Move, judge_new_rides
 from services.use_cases.known_outings import KnownOutings
+from services.use_cases.read_anew import read_anew
 
 BATCH = 64  # files a transaction: few enough that a kill loses little, many enough that commits cost nothing
 
@@ -45,8 +46,10 @@ class Outcome(StrEnum):
     WHOSE = "whose ride is it?"
     NOT_READ_NOW = "could not be read now"
     TOO_MUCH = "takes too much to read"
+    ANEW = "read anew as ride"
 
 
+COPY_AGAIN = "copy it from the device again"
 WAITS = frozenset({Outcome.WHOSE, Outcome.NOT_READ_NOW})
 REFUSED = (Outcome.NOT_A_RIDE, Outcome.UNREADABLE, Outcome.TOO_MUCH)
 
@@ -108,7 +111,7 @@ def import_files(
 
     on_moved: told of earlier rides whose bike is now another.
     A file already read (same place, size and time; or same content under any name) is passed over, but for
-    one that was refused and is now asked for again or said to be a ride.
+    one that was refused and is said to be a ride, and for those asked for again: their rides are told anew.
     """
     outcomes: list[FileOutcome] = []
     unknown: list[ToRead] = []
@@ -196,22 +199,40 @@ class _Batch:
             )
         seen = self._seen.get(member.sha256)
         if seen is not None and not _counts_now(seen, member, asked):
-            return FileOutcome(member.name, Outcome.KNOWN, ride=seen.ride)
+            here = asked.again and seen.ride is not None
+            return (
+                self._anew(seen, member) if here else FileOutcome(member.name, Outcome.KNOWN, ride=seen.ride)
+            )
         if member.trouble is not None:
             kind = _kind_of(member.trouble)
             outcome = FileOutcome(member.name, kind, member.trouble.why, member.trouble.try_this)
         elif asked.rider is None or member.clues is None or member.summary is None:
             # Not recorded as seen: once the rider is known, the next round takes it.
-            return FileOutcome(
-                member.name,
-                Outcome.WHOSE,
-                "there are several riders, and nothing says whose this is",
-                "name the rider (--rider), or keep the file in a folder with the rider's name",
-            )
+            return _whose_is_it(member)
         else:
             outcome = self._ride(replace(member.summary, file_name=member.name), member.clues, asked.rider)
         self._fresh[member.sha256] = (len(self._outcomes), member)
         return outcome
+
+    def _anew(self, seen: FileRecord, member: Member) -> FileOutcome:
+        """What another reading of a file moves, whose ride is here already."""
+        if member.trouble is not None:
+            why = f"{member.trouble.why}; ride {seen.ride}, read from it before, stays as it is"
+            mend = f"if it was none, say so: gritledger correct {seen.ride} --not-a-ride"
+            return FileOutcome(member.name, _kind_of(member.trouble), why, mend, seen.ride)
+        if member.summary is None or member.clues is None:
+            return _whose_is_it(member)
+        self._write_waiting()
+        anew = read_anew(self._tx, self._here, seen, member.summary, member.clues, self._now)
+        if anew is None:
+            return FileOutcome(member.name, Outcome.KNOWN, ride=seen.ride)
+        if seen.outcome in (Outcome.NEW, Outcome.DAMAGED):
+            became = Outcome.DAMAGED if member.summary.damage else Outcome.NEW
+            mended = replace(seen, outcome=became.value, why="; ".join(member.summary.damage))
+            self._tx.files.record(**asdict(replace(mended, try_this=COPY_AGAIN if mended.why else "")))
+        ride, moved = anew
+        shows = f"'gritledger rides {ride}' shows it as it is now"
+        return FileOutcome(member.name, Outcome.ANEW, moved, shows, ride)
 
     def _ride(self, summary: RideSummary, clues: RideClues, rider: RiderId) -> FileOutcome:
         begin, end, name = summary.started_at, summary.ended_at, summary.file_name
@@ -224,7 +245,7 @@ class _Batch:
         self._waiting.append(_NewRide(len(self._outcomes), summary, clues, rider))
         if summary.damage:
             why = "; ".join(summary.damage)
-            return FileOutcome(name, Outcome.DAMAGED, why, "copy it from the device again")
+            return FileOutcome(name, Outcome.DAMAGED, why, COPY_AGAIN)
         return FileOutcome(name, Outcome.NEW)
 
     def _write_waiting(self) -> None:
@@ -261,6 +282,12 @@ def _counts_now(seen: FileRecord, member: Member, asked: ToRead) -> bool:
         return False
     # A better version of this program, no budget this time, or a ride after all, by its rider's word.
     return member.trouble is None or (asked.said_ride and seen.outcome == Outcome.NOT_A_RIDE)
+
+
+def _whose_is_it(member: Member) -> FileOutcome:
+    why = "there are several riders, and nothing says whose this is"
+    mend = "name the rider (--rider), or keep the file in a folder with the rider's name"
+    return FileOutcome(member.name, Outcome.WHOSE, why, mend)
 
 
 def _kind_of(trouble: UnreadableFile) -> Outcome:

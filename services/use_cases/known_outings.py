@@ -75,6 +75,24 @@ class KnownOutings:
         self._regrouped(kept, recordings, _reasons(same, by_clock))
         return tuple(one.id for one in kept)
 
+    def read_anew(self, ride: RideId) -> None:
+        """A recording that is here says something else now: which of its outing's count is said anew."""
+        rides = self._tx.rides
+        kept = rides.details(ride).kept_ride or ride
+        recordings = rides.recordings_of([kept])
+        outings = [rides.outing(one) for one in recordings]
+        begin = min(one.started_at for one in outings) - CLOCK_ERRORS[-1]
+        end = max(one.ended_at for one in outings) + CLOCK_ERRORS[-1]
+        around = rides.spans(begin, end)
+        ids = {kept, *(one.id for one in around)}
+        self.spans = [*(one for one in self.spans if one.id not in ids), *around]
+        span = next((one for one in around if one.id == kept), None)
+        if span is None or self.again(kept) or len(recordings) == 1:
+            return  # it does not count, is one outing with others, or alone
+        if not self._somebody_tells_apart([span], recordings):
+            told = [why for one in recordings for why in rides.why_same_outing(one)]
+            self._regrouped([span], recordings, tuple(dict.fromkeys(told)))
+
     def _at_once(self, mine: Sequence[RideSpan], summary: RideSummary) -> list[tuple[RideSpan, SameOuting]]:
         same = []
         for other in mine:

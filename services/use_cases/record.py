@@ -258,8 +258,13 @@ def take_back_rows(tx: Transaction, command: Command, rows: tuple[int, ...], now
         from ingest.ride.unrecorded import READER
 
         for ride in map(RideId, rows):
-            if tx.rides.outing(ride).reader == READER:  # else its file came since, and stands for itself
+            if tx.rides.outing(ride).reader == READER:
                 tx.rides.withdraw(ride, at=now, by=by, why="undone")
+                continue
+            # Its file came since and stands for itself, without what was told: the ride was born with that.
+            tx.rides.take_back_decision(tx.rides.assignments_of(ride)[0].id, at=now, by=by)
+            if command.word is not None:
+                tx.rides.take_back_word(tx.rides.words_of(ride)[0].id)
         return
     for decision in reversed(rows):
         tx.rides.take_back_decision(decision, at=now, by=by)

@@ -23,6 +23,7 @@ _SEVERAL = {
     Outcome.WHOSE: "rides, and nobody knows whose",
     Outcome.NOT_READ_NOW: "could not be read now, and are tried again by themselves",
     Outcome.TOO_MUCH: "take too much to read",
+    Outcome.ANEW: "of rides already here were read anew",
 }
 
 
