@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import asdict
 from pathlib import Path
 from typing import Annotated
 
 import typer
 
-from services.cli.output import Home, now_utc, out, say
+from services.cli.output import Home, now_utc, out, print_json, say
 from services.cli.saying import Yes, confirm
 
 PANEL = "Running"
@@ -26,6 +27,9 @@ def backup(
     verify: Annotated[
         Path | None, typer.Option(help="Make none; look this copy through instead.", show_default=False)
     ] = None,
+    as_json: Annotated[
+        bool, typer.Option("--json", help="What --verify found, as JSON, for programs.")
+    ] = False,
     home: Home = None,
 ) -> None:
     """Copy the ledger as it is now, look the copy through, and keep it. Watching does so once a day.
@@ -37,11 +41,16 @@ def backup(
     from services.wiring import open_app
 
     app = open_app(home)
+    if as_json and verify is None:
+        raise typer.BadParameter("--json is what --verify found; give both")
     if verify is not None:
         if to is not None:
             raise typer.BadParameter("--verify makes no copy; leave --to out")
         with out.status("looking it through …"):
             found = look_through(app, verify)
+        if as_json:
+            print_json({**asdict(found), "path": str(verify)})
+            raise typer.Exit(1 if found.faults else 0)
         for sentence in (*found.faults, *found.remarks):
             say(sentence)
         if found.faults:

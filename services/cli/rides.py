@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from datetime import timedelta
-from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
@@ -11,6 +10,7 @@ import typer
 from rules.ride_name import own_title
 from rules.units import Units, distance
 from rules.vocabulary import Condition, RideId
+from services.cli.assigning import AsPreviewed, assign, only_previews, show_preview
 from services.cli.equipment import add
 from services.cli.output import (
     LARGEST,
@@ -30,7 +30,6 @@ from services.cli.saying import Yes, confirm, keep, ledger_of, zone_for
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from rules.outlook import Difference
     from rules.vocabulary import Ride
     from services.app import App
 
@@ -196,112 +195,6 @@ def add_ride(
         say("Nobody knows where it was, so it gets no weather; say so with --near RIDE, or --like wet.")
 
 
-def assign(
-    numbers: Annotated[
-        list[str] | None,
-        typer.Argument(help="RIDE… BIKE, or only BIKE with --from and --until; none with --table."),
-    ] = None,
-    first: Annotated[
-        str | None, typer.Option("--from", help="All rides from then on, in local time.")
-    ] = None,
-    until: Annotated[str | None, typer.Option("--until", help="… that started before then.")] = None,
-    was_on: Annotated[str | None, typer.Option(help="Of that span, only rides now on this bike.")] = None,
-    none_of_ours: Annotated[
-        bool, typer.Option("--none-of-ours", help="It was on none of the household's bikes.")
-    ] = False,
-    own_table: Annotated[
-        Path | None, typer.Option("--table", help="A CSV of your own that says which bike each ride was on.")
-    ] = None,
-    time_column: Annotated[
-        str, typer.Option("--time", help="Of the table: the column with a time or day, by heading or number.")
-    ] = "",
-    bike_column: Annotated[
-        str, typer.Option("--bike", help="Of the table: the column with your bike's name.")
-    ] = "",
-    preview: Annotated[bool, typer.Option("--preview", help="Only show what would change.")] = False,
-    yes: Yes = False,
-    home: Home = None,
-) -> None:
-    """Say which bike rides were on. Shows what that changes; undo takes it back.
-
-    Examples: gritledger assign 12 Plover · gritledger assign --from 2026-05-01 --until 2026-05-08 Plover ·
-    gritledger assign --table rides.csv --time Date --bike Bicycle
-    """
-    if own_table is not None:
-        if numbers or first or until or was_on or none_of_ours:
-            raise typer.BadParameter("--table says it all; leave rides, bike and spans out")
-        _assign_by_table(own_table, time_column, bike_column, preview=preview, yes=yes, home=home)
-        return
-    if not numbers and not none_of_ours:
-        raise typer.BadParameter("say which rides and which bike: gritledger assign 12 13 Plover")
-    numbers = numbers or []
-    from rules.commands import PutRidesOn
-    from services.use_cases.find import bike_named
-    from services.use_cases.preview import preview_rides_on
-    from services.wiring import open_app
-
-    named = [] if none_of_ours else numbers[-1:]
-    chosen = numbers if none_of_ours else numbers[:-1]
-    if not all(number.isdecimal() and 0 < int(number) <= LARGEST for number in chosen):
-        raise typer.BadParameter(
-            "write the ride numbers first, then one bike: gritledger assign 12 13 Plover"
-        )
-    app, now = open_app(home), now_utc()
-    ledger = ledger_of(app)
-    zone = zone_for(ledger)
-    bike = bike_named(ledger, named[0]).id if named else None
-    ids = [RideId(int(number)) for number in chosen]
-    if first or until:
-        start = parse_moment(first, now=now, zone=zone).at if first else None
-        end = parse_moment(until, now=now, zone=zone).at if until else now
-        on = bike_named(ledger, was_on).id if was_on else None
-        ids += [
-            one.id
-            for one in sorted(ledger.rides, key=lambda one: (one.started_at, one.id))
-            if (start is None or one.started_at >= start) and one.started_at < end and on in (None, one.bike)
-        ]
-    if not ids:
-        raise typer.BadParameter(
-            "no ride started in that span" if first or until else "say which rides, or --from and --until"
-        )
-    _show_difference(preview_rides_on(app, ids, bike, now=now))
-    if preview:
-        say("Nothing was changed: this was a preview.")
-        return
-    keep(app, PutRidesOn(tuple((ride, bike) for ride in ids)), now=now, yes=True)
-
-
-def _assign_by_table(
-    table_file: Path, time_column: str, bike_column: str, *, preview: bool, yes: bool, home: Path | None
-) -> None:
-    from rules.commands import PutRidesOn
-    from services.use_cases.bikes_from_table import matched, read_table
-    from services.use_cases.preview import preview_answers
-    from services.wiring import open_app
-
-    if not time_column or not bike_column:
-        raise typer.BadParameter(
-            "say which columns: gritledger assign --table rides.csv --time Date --bike Bicycle"
-        )
-    app, now = open_app(home), now_utc()
-    ledger = ledger_of(app)
-    zone = zone_for(ledger)
-    found = matched(
-        ledger, read_table(table_file, time_column=time_column, bike_column=bike_column, zone=zone), zone
-    )
-    for sentence in found.sentences:
-        say(sentence)
-    if not found.answers:
-        say("Nothing was changed.")
-        raise typer.Exit(1)
-    _show_difference(preview_answers(app, dict(found.answers), now=now))
-    if preview:
-        say("Nothing was changed: this was a preview.")
-        return
-    confirm(f"Keep this for {len(found.answers)} rides?", yes)
-    keep(app, PutRidesOn(found.answers), now=now, yes=True)
-
-
 def correct(
     number: RideNumber,
     like: Annotated[
@@ -319,6 +212,7 @@ def correct(
     two_rides: Annotated[
         bool, typer.Option("--two-rides", help="Its two recordings were two outings: both count.")
     ] = False,
+    as_json: AsPreviewed = False,
     home: Home = None,
 ) -> None:
     """Correct a ride: what it was like, which overrules the archive; that it was none; that it was two.
@@ -335,6 +229,7 @@ def correct(
 
     if (like is not None or unpaved is not None) + not_a_ride + two_rides != 1:
         raise typer.BadParameter("say one thing of it: --like and --unpaved, --not-a-ride, or --two-rides")
+    only_previews(as_json, preview)
     if preview and like is None:
         raise typer.BadParameter("--preview shows what --like would change")
     ride, app, now = RideId(number), open_app(home), now_utc()
@@ -344,8 +239,7 @@ def correct(
     if like is not None:
         said = _word(like)
         if preview:
-            _show_difference(preview_condition(app, ride, said, now=now))
-            say("Nothing was changed: this was a preview.")
+            show_preview(preview_condition(app, ride, said, now=now), ledger_of(app), as_json)
             return
         keep(app, SayCondition(ride, said), now=now, yes=True)
     if unpaved is not None:
@@ -399,9 +293,4 @@ def undo(
         confirm(str(asked), yes)
         done = undo_change(app, number, now=now_utc(), confirmed=True)
     for sentence in done.sentences:  # an undoing is not undone: say it anew
-        say(sentence)
-
-
-def _show_difference(changes: Difference) -> None:
-    for sentence in changes.sentences or ("That changes nothing for any chain.",):
         say(sentence)

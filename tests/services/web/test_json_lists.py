@@ -6,11 +6,13 @@ import json
 import re
 from collections.abc import Iterator
 from datetime import datetime
+from pathlib import Path
 from typing import Any
 
 import pytest
 import typer.main
 
+from rules.vocabulary import RideId
 from services.app import App
 from services.cli.lists import What
 from services.cli.program import commands, run
@@ -30,13 +32,16 @@ SHOWS: dict[str, tuple[str, ...]] = {
     "supplies": ("",),
     "limits": ("",),
     "health": ("",),
+    "assign": ("1 Plover --preview",),
+    "correct": ("1 --like wet --preview",),
+    "backup": (),  # wants a copy to look through: see below
     "club list": (),  # wants a club's database: see tests/services/cli/test_club.py
 }
 # What does something, and says what it did.
 ACTS = {
-    *("import", "assign", "correct", "undo", "log", "measure", "done", "put-off"),
+    *("import", "undo", "log", "measure", "done", "put-off"),
     *("add rider", "add bike", "add chain", "add sensor", "add ride", "change", "fit", "take-off"),
-    *("demo", "watch", "page", "backup", "restore"),
+    *("demo", "watch", "page", "restore"),
     *("club prepare", "club add", "club invite", "club take-in", "club give-back", "club send", "club work"),
     "club move",
 }
@@ -117,3 +122,37 @@ def test_verdicts_name_what_they_are_about(shared_shop: App, capsys: pytest.Capt
     assert sum(one["ridden"]["distance_m"] for one in ride["hours"]) == pytest.approx(
         ride["distance_m"], rel=0.01
     )
+
+
+def test_what_a_copy_holds_and_what_a_table_matches_are_json_too(
+    shop: App, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    home = ("--home", str(shop.settings.home))
+    assert run(["backup", "--to", str(tmp_path), *home]) == 0
+    (copy,) = tmp_path.glob("*.db.gz")
+    with shop.store.reading() as tx:
+        first, rides = tx.rides.ride(RideId(1)), tx.rides.count()
+    capsys.readouterr()
+
+    assert run(["backup", "--verify", str(copy), "--json", *home]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert (found["path"], found["faults"]) == (str(copy), [])
+    assert found["inside"]["rows"]["recordings of rides"] >= rides
+
+    own = tmp_path / "own.csv"
+    own.write_text(f"Date,Bicycle\n{first.started_at:%Y-%m-%d %H:%M},Plover\n")
+    table = ("assign", "--table", str(own), "--time", "Date", "--bike", "Bicycle")
+    assert run([*table, "--preview", "--json", *home]) == 0
+    found = json.loads(capsys.readouterr().out)
+    assert found["matched"] == [{"ride": 1, "bike": "Plover"}]
+    assert isinstance(found["changes"]["sentences"], list)
+    with shop.store.reading() as tx:
+        assert tx.rides.ride(RideId(1)) == first
+
+
+@pytest.mark.parametrize("words", ["assign 1 Plover", "correct 1 --like wet", "backup"])
+def test_what_acts_is_told_to_people_alone(
+    shared_shop: App, capsys: pytest.CaptureFixture[str], words: str
+) -> None:
+    assert run([*words.split(), "--json", "--home", str(shared_shop.settings.home)]) == 2
+    assert "give both" in capsys.readouterr().err
