@@ -11,7 +11,7 @@ import math
 import zlib
 from collections.abc import Sequence
 from dataclasses import dataclass
-from functools import cache, lru_cache
+from functools import cache, lru_cache, reduce
 from typing import Final, NamedTuple
 
 import numpy as np
@@ -99,19 +99,19 @@ def sold_table(looks: GearLooks) -> SoldTable:
     """How well the gears of a ride suit each comb sold."""
     # The noise under which some comb, of whatever bike, does best; the same one then serves every comb.
     some = SOLD[::7]  # seven and ten share no divisor: every cassette has its turn
-    widths = {factor: _AtWidth(looks, factor) for factor in NOISE_FACTORS}
-    factor = max(NOISE_FACTORS, key=lambda one: float(widths[one].table(some).max()))
-    table = _moved_a_little(widths[factor].table(SOLD) * np.float32(LOOK_COUNTS))
+    widths = (_AtWidth(looks, factor, SOLD) for factor in NOISE_FACTORS)
+    best = max(widths, key=lambda one: float(one.table(some).max()))
+    table = _moved_a_little(best.table(SOLD) * np.float32(LOOK_COUNTS))
     steps = np.clip(np.rint((table - table.max() + MOST_NATS_KEPT) * STEPS_A_NAT), 0, 255)
     packed = zlib.compress(steps.astype(np.uint8).tobytes(), 6)
     usual = float(table.max()) + math.log(float(np.exp(table - table.max(), dtype=np.float64).mean()))
-    return SoldTable(factor, round(usual, 3), base64.b85encode(packed).decode())
+    return SoldTable(best.factor, round(usual, 3), base64.b85encode(packed).decode())
 
 
 @lru_cache(maxsize=20_000)
 def entered_table(looks: GearLooks, sold: SoldTable, entered: tuple[Comb, ...]) -> Table:
     """The same for combs that are in no list: (combs entered, moves), against 'a bike as sold'."""
-    table = _AtWidth(looks, sold.noise_factor).table(entered)
+    table = _AtWidth(looks, sold.noise_factor, entered).table(entered)
     return _moved_a_little(table * np.float32(LOOK_COUNTS)) - np.float32(sold.usual)
 
 
@@ -125,76 +125,91 @@ def _smoothed_ridden(looks: GearLooks) -> Column:
 
 
 class _AtWidth:
-    """The looks of a ride, each as blunt as its inside shows times a factor, against any comb."""
+    """The looks of a ride, each as blunt as its inside shows times a factor, against the gears of some combs.
 
-    def __init__(self, looks: GearLooks, factor: float) -> None:
+    By cassette and size, the chainring times wheel: the density of each look and the mass behind it.
+    """
+
+    def __init__(self, looks: GearLooks, factor: float, combs: Sequence[Comb]) -> None:
+        self.factor = factor
         developments, speed_mps = looks.columns()
-        self._ridden = _smoothed_ridden(looks)
+        ridden = _smoothed_ridden(looks)
         width = np.sqrt((factor * looks.noise_mps / speed_mps) ** 2 + FINEST**2)
-        apart = ((LINES[:, None] - developments) / width).astype(np.float32)
+        apart = (LINES[:, None] - developments).astype(np.float32)
+        apart /= width.astype(np.float32)
         apart *= np.float32(-0.5) * apart
         bell = np.float32(1.0 - TAIL_SHARE) * np.exp(apart)
         apart *= np.float32(1.0 / WIDE_TAIL**2)
         bell += np.float32(TAIL_SHARE / WIDE_TAIL) * np.exp(apart)
-        bell *= (self._ridden[:, None] / (width * math.sqrt(2.0 * math.pi))).astype(np.float32)
-        self._weighted: Table = bell
-        self._cassettes: dict[Teeth, _Cassette] = {}
+        bell *= (ridden[:, None] / (width * math.sqrt(2.0 * math.pi))).astype(np.float32)
+
+        gears = _gears_of(tuple(combs))
+        self._row_of, self._first_size = gears.row_of, gears.first_size
+        by_cog = bell.take(gears.lines, axis=0).reshape(len(gears.lines), -1)
+        self._density: Table = (gears.weights @ by_cog).reshape(len(gears.weights), -1, len(developments))
+        self._mass: Table = gears.weights @ ridden.astype(np.float32)[gears.lines]
+        self._on_one_ring = _likelihood(self._density, self._mass)
 
     def table(self, combs: Sequence[Comb]) -> Table:
         """ln likelihood by comb and move."""
         table = np.empty((len(combs), len(MOVES)), dtype=np.float32)
-        for index, comb in enumerate(combs):
-            if comb.cogs not in self._cassettes:
-                self._cassettes[comb.cogs] = _one_cassette(comb.cogs, self._weighted, self._ridden)
-            cassette = self._cassettes[comb.cogs]
-            sizes = [slice(at, at + len(MOVES)) for at in map(_at, comb.rings)]
+        for rings in {len(comb.rings) for comb in combs}:
+            these = [index for index, comb in enumerate(combs) if len(comb.rings) == rings]
+            rows = np.array([self._row_of[combs[index].cogs] for index in these])[:, None]
+            starts = np.array([[_at(ring) for ring in combs[index].rings] for index in these])
+            sizes = [start[:, None] + np.arange(len(MOVES)) - self._first_size for start in starts.T]
             # A ride may stay on one ring or use them all: which, says nothing of what is fitted.
-            ways = [cassette.likelihood[size] for size in sizes]
-            if len(sizes) > 1:
-                density = np.add.reduce([cassette.density[size] for size in sizes])
-                ways.append(_likelihood(density, np.add.reduce([cassette.mass[size] for size in sizes])))
-            table[index] = np.logaddexp.reduce(ways) - math.log(len(ways))
+            ways = [self._on_one_ring[rows, size] for size in sizes]
+            if rings > 1:
+                density = reduce(np.add, [self._density[rows, size] for size in sizes])
+                mass = reduce(np.add, [self._mass[rows, size] for size in sizes])
+                ways.append(_likelihood(density, mass))
+            table[these] = np.logaddexp.reduce(ways) - math.log(len(ways))
         return table
 
 
-class _Cassette(NamedTuple):
-    """A cassette with every chainring times wheel there may be, by size."""
-
-    density: Table  # of each look
-    mass: Table  # behind it
-    likelihood: Table  # ln, of all looks, on this chainring alone
-
-
 def _likelihood(density: Table, mass: Table) -> Table:
-    """ln likelihood of all looks for each row of their densities."""
-    looks = density * (np.float32(1.0 - NO_GEAR_SHARE) / mass)[:, None]
+    """ln likelihood of all looks, the last axis, from their densities and the mass behind them."""
+    looks = density * (np.float32(1.0 - NO_GEAR_SHARE) / mass)[..., None]
     looks += np.float32(NO_GEAR_SHARE * NO_GEAR_DENSITY)
-    result: Table = np.log(looks, out=looks).sum(axis=1)
+    result: Table = np.log(looks, out=looks) @ np.ones(looks.shape[-1], np.float32)
     return result
+
+
+class _Gears(NamedTuple):
+    """The gears of some combs, apart: cogs and cassettes."""
+
+    row_of: dict[Teeth, int]  # of each cassette
+    first_size: int  # of the smallest chainring at the lowest move
+    lines: NDArray[np.intp]  # by cog and size: which of LINES the two make
+    weights: Table  # by cassette and cog; 0 = it has no such cog
+
+
+@lru_cache(maxsize=64)
+def _gears_of(combs: tuple[Comb, ...]) -> _Gears:
+    """The gears of these combs.
+
+    A gear is used for the developments nearer to it than to its neighbours, so it weighs by its spacing.
+    """
+    cassettes = list(dict.fromkeys(comb.cogs for comb in combs))
+    cogs = sorted({cog for cassette in cassettes for cog in cassette})
+    weights = np.zeros((len(cassettes), len(cogs)), np.float32)
+    for row, cassette in enumerate(cassettes):
+        lines = np.log(np.array(cassette, dtype=np.float64))
+        gaps = np.diff(lines) if len(lines) > 1 else np.array([0.1])
+        spacing = (0.5 * (np.append(gaps, gaps[-1]) + np.append(gaps[0], gaps)))[: len(cassette)]
+        np.add.at(weights[row], np.searchsorted(cogs, cassette), spacing.astype(np.float32))
+    starts = [_at(ring) for comb in combs for ring in comb.rings]
+    at_cog = [FIRST_SIZE - round((FIRST_LINE + math.log(cog)) / STEP) for cog in cogs]
+    sizes = np.arange(min(starts), max(starts) + len(MOVES))
+    row_of = {cassette: row for row, cassette in enumerate(cassettes)}
+    return _Gears(row_of, min(starts), np.array(at_cog)[:, None] + sizes, weights)
 
 
 @cache
 def _at(ring: int) -> int:
     """Where a chainring stands among all sizes of chainring times wheel, at the lowest move."""
     return round((math.log(ring * USUAL_CIRCUMFERENCE_M) + LOWEST_MOVE) / STEP) - FIRST_SIZE
-
-
-def _one_cassette(cogs: Teeth, weighted: Table, ridden: Column) -> _Cassette:
-    """How the looks lie to this cassette.
-
-    A gear is used for the developments nearer to it than to its neighbours, so it weighs by its spacing.
-    """
-    lines = np.log(np.array(cogs, dtype=np.float64))
-    gaps = np.diff(lines) if len(lines) > 1 else np.array([0.1])
-    spacing = (0.5 * (np.append(gaps, gaps[-1]) + np.append(gaps[0], gaps)))[: len(cogs)].astype(np.float32)
-    density = np.zeros((SIZES, weighted.shape[1]), dtype=np.float32)
-    of_one = np.empty_like(density)
-    mass = np.zeros(SIZES, dtype=np.float32)
-    for gap, line in zip(spacing, lines, strict=True):
-        at = FIRST_SIZE - round((FIRST_LINE + line) / STEP)
-        density += np.multiply(weighted[at : at + SIZES], gap, out=of_one)
-        mass += gap * ridden[at : at + SIZES].astype(np.float32)
-    return _Cassette(density, mass, _likelihood(density, mass))
 
 
 def _moved_a_little(table: Table) -> Table:
