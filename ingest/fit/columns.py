@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Callable, Mapping, Sequence
+from functools import lru_cache
 from itertools import chain
 from typing import Any, Final
 
@@ -36,6 +37,7 @@ MOST_FILES: Final = 200  # chained to one
 _TWELVE_BITS = 0xFFF
 
 Block = NDArray[Any]  # one fixed-size row of bytes per message
+_Unpack = Callable[[bytes, int], tuple[Any, ...]]
 
 
 class Declined(Exception):  # noqa: N818 - it says what happened
@@ -64,7 +66,7 @@ def fit_contents(data: bytes, file_name: str) -> FitContents:
         part = FitContents()
         end, next_start, is_whole = frame(data, start, header_size, part.damage)
         walk = walk_messages(data, start + header_size, end, file_name, already=messages)
-        messages += len(walk)
+        messages += walk.count
         if walk.stopped_at is not None and (is_whole or not walk.is_cut):
             part.damage.append(f"cannot be read from byte {walk.stopped_at - start} of {end - start} on")
         _fill(part, data, walk.messages, has_compressed_times=walk.has_compressed_times)
@@ -126,9 +128,7 @@ class _Kind:
         self._layouts = [messages.layout for messages in everything]
         each = [_in_file_order(data, messages) for messages in everything]
         self._blocks = [block for _, block in each]
-        positions = np.concatenate([np.zeros(0, np.int64), *(positions for positions, _ in each)])
-        self._order = _order_of(positions)
-        self.positions = positions if self._order is None else positions[self._order]
+        self._order, self.positions = _in_order([positions for positions, _ in each])
 
     def __len__(self) -> int:
         return len(self.positions)
@@ -155,23 +155,25 @@ class _Kind:
                     values[:] = raw
                     if field.missing is not None:
                         is_missing = raw == field.missing
-                        if is_missing.any():
+                        if np.count_nonzero(is_missing):
                             values[is_missing] = np.nan
         return dict(zip(found, table if self._order is None else table.take(self._order, 1), strict=True))
 
     def bytes_of(self, number: int, size: int) -> NDArray[np.uint8] | None:
         """One field of plain bytes, all 255 where a message has none; None when no message has it."""
-        parts, found = [], False
-        for layout, block in zip(self._layouts, self._blocks, strict=True):
-            field = layout.fields.get(number)
-            if field is None or field.base_type != BYTE or field.size != size:
+        fields = [layout.fields.get(number) for layout in self._layouts]
+        fields = [one if one and one.base_type == BYTE and one.size == size else None for one in fields]
+        if not any(fields):
+            return None
+        parts = []
+        for field, layout, block in zip(fields, self._layouts, self._blocks, strict=True):
+            if field is None:
                 parts.append(np.full((len(block), size), 0xFF, np.uint8))
-                continue
-            found = True
-            rows = block.view(np.uint8).reshape(len(block), layout.size)
-            parts.append(rows[:, field.offset : field.offset + size])
+            else:
+                rows = block.view(np.uint8).reshape(len(block), layout.size)
+                parts.append(rows[:, field.offset : field.offset + size])
         stacked = np.concatenate(parts)
-        return None if not found else stacked if self._order is None else stacked[self._order]
+        return stacked if self._order is None else stacked[self._order]
 
 
 def _number_in(field: Field | None) -> Field | None:
@@ -185,11 +187,13 @@ def _positions(messages: Messages) -> NDArray[np.int64]:
     return np.concatenate([np.array(messages.offsets, dtype=np.int64), *runs])
 
 
-def _order_of(positions: NDArray[np.int64]) -> NDArray[np.intp] | None:
-    """The order of the file; None when they are in it already."""
-    if (positions[1:] > positions[:-1]).all():
-        return None
-    return np.argsort(positions, kind="stable")  # the quickest where stretches are in order
+def _in_order(parts: Sequence[NDArray[np.int64]]) -> tuple[NDArray[np.intp] | None, NDArray[np.int64]]:
+    """The order of the file, None when they are in it already; and all positions in it."""
+    positions = parts[0] if len(parts) == 1 else np.concatenate([np.zeros(0, np.int64), *parts])
+    if np.count_nonzero(positions[1:] <= positions[:-1]) == 0:
+        return None, positions
+    order = np.argsort(positions, kind="stable")  # the quickest where stretches are in order
+    return order, positions[order]
 
 
 def _in_file_order(data: bytes, messages: Messages) -> tuple[NDArray[np.int64], Block]:
@@ -198,8 +202,7 @@ def _in_file_order(data: bytes, messages: Messages) -> tuple[NDArray[np.int64], 
     positions = _positions(messages)
     if len(messages.runs) == 1 and not messages.offsets:
         return positions, np.frombuffer(data, kind, len(positions), messages.runs[0].start)
-    order = _order_of(positions)
-    positions = positions if order is None else positions[order]
+    _, positions = _in_order([positions])
     windows: Block = np.ndarray((len(data) - kind.itemsize + 1,), kind, data, strides=(1,))
     return positions, windows[positions]
 
@@ -305,9 +308,9 @@ def _standing_in(native: int, stand_ins: _StandIns) -> _Choice:
     return pick
 
 
-def _messages(data: bytes, found: Messages, wanted: Sequence[int]) -> list[tuple[int, Message]]:
-    """The wanted fields of every message of one layout, with the position of each."""
-    its = found.layout
+@lru_cache(256)
+def _plan(its: Layout, wanted: tuple[int, ...]) -> tuple[_Unpack, list[tuple[int, int | None]]]:
+    """How to take these fields out of a message: what unpacks them; of each its number and missing value."""
     pattern, plan, at = its.order, [], 0
     fields = [(number, its.fields[number]) for number in wanted if number in its.fields]
     for number, field in sorted(fields, key=lambda entry: entry[1].offset):
@@ -317,11 +320,16 @@ def _messages(data: bytes, found: Messages, wanted: Sequence[int]) -> list[tuple
         pattern += f"{field.offset - at}x" + (f"{field.size}s" if is_text else str(field.letter))
         at = field.offset + field.size
         plan.append((number, None if is_text else field.missing))
-    layout = struct.Struct(pattern)
+    return struct.Struct(pattern).unpack_from, plan
+
+
+def _messages(data: bytes, found: Messages, wanted: tuple[int, ...]) -> list[tuple[int, Message]]:
+    """The wanted fields of every message of one layout, with the position of each."""
+    unpack_from, plan = _plan(found.layout, wanted)
     messages: list[tuple[int, Message]] = []
     known: dict[tuple[Value | bytes, ...], Message] = {}  # devices say the same again and again
     for position in chain(found.offsets, *found.runs):
-        values = layout.unpack_from(data, position)
+        values = unpack_from(data, position)
         message = known.get(values)
         if message is None:
             message = known[values] = {}

@@ -178,7 +178,7 @@ def _scaled(contents: FitContents) -> dict[str, Column]:
 
 
 def _over(raw: Column | None, scale: float, offset: float = 0.0) -> Column | None:
-    return None if raw is None else raw / scale - offset
+    return None if raw is None else raw / scale - offset if offset else raw / scale
 
 
 def _times_scale(raw: Column | None, scale: float) -> Column | None:
@@ -200,17 +200,16 @@ def _keep_the_ridden_part(
     columns: dict[str, Column], dropped: dict[str, int], sessions: list[Message]
 ) -> None:
     """Of a file with several sports, only what was ridden."""
-    ridden = np.zeros(len(columns["time_s"]), dtype=bool)
-    others = False
-    for message in sessions:
-        if _word(profile.SPORTS, message.get(5)) not in profile.RIDDEN:
-            others = True
-        elif 2 in message and 7 in message:
+    its_own = [one for one in sessions if _word(profile.SPORTS, one.get(5)) in profile.RIDDEN]
+    if len(its_own) == len(sessions):
+        return
+    time_s = columns["time_s"]
+    ridden = np.zeros(len(time_s), dtype=bool)
+    for message in its_own:
+        if 2 in message and 7 in message:
             start_s = float(message[2]) + profile.EPOCH_S
-            ridden |= (columns["time_s"] >= start_s) & (
-                columns["time_s"] <= start_s + float(message[7]) / 1000 + 1
-            )
-    if others and ridden.any() and not ridden.all():
+            ridden |= (time_s >= start_s) & (time_s <= start_s + float(message[7]) / 1000 + 1)
+    if ridden.any() and not ridden.all():
         dropped["another sport"] = int((~ridden).sum())
         for name in columns:
             columns[name] = columns[name][ridden]

@@ -49,7 +49,7 @@ class Field:
             self.letter = letter if self.size == _SIZES[letter] else None
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Layout:
     """What a definition says about the messages that follow it."""
 
@@ -84,12 +84,10 @@ class Walk:
     """The messages of one file, by layout."""
 
     messages: list[Messages]
+    count: int  # of all messages
     stopped_at: int | None  # where the messages stopped making sense
     is_cut: bool  # whether they stopped because the bytes ended inside one
     has_compressed_times: bool
-
-    def __len__(self) -> int:
-        return sum(map(len, self.messages))
 
 
 def header_length(data: bytes, start: int) -> int | None:
@@ -146,7 +144,7 @@ def walk_messages(data: bytes, position: int, end: int, file_name: str, *, alrea
     sizes: list[int] = [0] * 256  # of a message, by its header byte; 0 = needs a closer look
     note: list[Callable[[int], None]] = [_forget] * 256
     settled: list[list[int]] = [[] for _ in range(16)]  # by local number: the header bytes that have a size
-    empty = definitions = header = look_from = 0
+    empty = definitions = header = look_from = count = 0
     stopped_at: int | None = None
     is_cut = has_compressed_times = False
     while position < end and stopped_at is None:
@@ -199,14 +197,15 @@ def walk_messages(data: bytes, position: int, end: int, file_name: str, *, alrea
             if header & 0x80:
                 messages.offsets.append(position)
             position += 1
-        if already + sum(map(len, known.values())) > MOST_MESSAGES:
+        count = sum(map(len, known.values()))
+        if already + count > MOST_MESSAGES:
             why = f"holds more than {MOST_MESSAGES} messages, and no ride does"
             raise UnreadableFile(file_name, why, "export the ride again")
     cut = current[_local(header)]
     if position > end and cut is not None:
-        stopped_at, is_cut = cut.offsets.pop(), True
-    found = [messages for messages in known.values() if len(messages)]
-    return Walk(found, stopped_at, is_cut, has_compressed_times)
+        stopped_at, is_cut, count = cut.offsets.pop(), True, count - 1
+    found = [messages for messages in known.values() if messages.offsets or messages.runs]
+    return Walk(found, count, stopped_at, is_cut, has_compressed_times)
 
 
 def _run(data: bytes, position: int, end: int, size: int) -> range:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from bisect import bisect_right
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -49,6 +49,53 @@ def plausible(time_s: Column, columns: Mapping[str, Column]) -> Samples:
     may be NaN or infinite. Ties in time stay.
     """
     found = Samples({})
+    rows = slice(None) if _is_in_order(time_s) else _in_order(time_s, found)
+    found.columns["time_s"] = time_s[rows]
+    unknown = np.full(len(found.columns["time_s"]), np.nan)  # one for all that the file does not have
+    for name in COLUMNS:
+        column = columns.get(name)
+        found.columns[name] = unknown if column is None else column[rows]
+    _check_places(found)
+    for name, (least, most) in _BOUNDS.items():
+        column = found.columns[name]
+        if column is not unknown and not _range_of(column).lies_within(least, most):
+            reason = f"impossible {name.rsplit('_', 1)[0].replace('_', ' ')}"
+            _blank(found, reason, (column < least) | (column > most), name)
+    return found
+
+
+class _Range(NamedTuple):
+    """The least and the most known value of a column, and whether every value is known."""
+
+    least: float
+    most: float
+    is_whole: bool
+
+    def lies_within(self, least: float, most: float) -> bool:
+        """Whether every known value does."""
+        return not (self.least < least or self.most > most)
+
+
+def _range_of(column: Column) -> _Range:
+    """Two quick looks, and nearly every column is done with; two more when values are missing."""
+    least, most = np.minimum.reduce(column, initial=np.inf), np.maximum.reduce(column, initial=-np.inf)
+    if least == least:
+        return _Range(least, most, True)
+    return _Range(np.fmin.reduce(column, initial=np.inf), np.fmax.reduce(column, initial=-np.inf), False)
+
+
+def _is_in_order(time_s: Column) -> bool:
+    """Whether one look shows that every sample has a possible, ascending time, as in nearly every file."""
+    return (
+        len(time_s) > 0
+        and bool(time_s[0] >= _EARLIEST_S and time_s[-1] < _LATEST_S)
+        and bool(time_s[-1] - time_s[0] <= _LONGEST_BREAK_S)
+        and np.count_nonzero(time_s[1:] >= time_s[:-1]) == len(time_s) - 1
+    )
+
+
+def _in_order(time_s: Column, found: Samples) -> NDArray[np.intp]:
+    """The rows with a possible, ascending time, none of them days from the rest; the others are counted."""
     known = np.isfinite(time_s)
     possible = (time_s >= _EARLIEST_S) & (time_s < _LATEST_S)  # an unknown time is not
     rows = np.flatnonzero(possible)
@@ -56,32 +103,13 @@ def plausible(time_s: Column, columns: Mapping[str, Column]) -> Samples:
     _count(found.dropped, "no time", len(time_s) - count)
     _count(found.dropped, "impossible time", count - len(rows))
 
-    ordered = rows[_ascending(time_s if len(rows) == len(time_s) else time_s[rows])]
+    ordered = rows[_ascending(time_s[rows])]
     _count(found.dropped, "time runs backwards", len(rows) - len(ordered))
-    together = ordered[_together(time_s if len(ordered) == len(time_s) else time_s[ordered])]
+    together = ordered[_together(time_s[ordered])]
     if len(together) < len(ordered):
         found.dropped["days away from the rest"] = len(ordered) - len(together)
         found.damage.append("holds samples days apart: only the longest part counts")
-
-    everything = slice(None) if len(together) == len(time_s) else together
-    found.columns["time_s"] = time_s[everything]
-    for name in COLUMNS:
-        column = columns.get(name)
-        found.columns[name] = np.full(len(together), np.nan) if column is None else column[everything]
-    _check_places(found)
-    for name, (least, most) in _BOUNDS.items():
-        column = found.columns[name]
-        if not _lies_within(column, least, most):
-            reason = f"impossible {name.rsplit('_', 1)[0].replace('_', ' ')}"
-            _blank(found, reason, (column < least) | (column > most), name)
-    return found
-
-
-def _lies_within(column: Column, least: float, most: float) -> bool:
-    """Whether every known value does: two quick looks, and nearly every column is done with."""
-    return not (
-        np.fmin.reduce(column, initial=np.inf) < least or np.fmax.reduce(column, initial=-np.inf) > most
-    )
+    return together
 
 
 def _ascending(time_s: Column) -> NDArray[np.intp] | slice:
@@ -119,29 +147,35 @@ def _together(time_s: Column) -> slice:
 
 def _check_places(found: Samples) -> None:
     latitude, longitude = found.columns["latitude_deg"], found.columns["longitude_deg"]
-    unknown = np.isnan(latitude)
-    halves = unknown != np.isnan(longitude)
-    if halves.any() or not (_lies_within(latitude, -90.0, 90.0) and _lies_within(longitude, -180.0, 180.0)):
-        outside = halves | (np.abs(latitude) > 90.0) | (np.abs(longitude) > 180.0)
+    north, east = _range_of(latitude), _range_of(longitude)
+    is_whole = north.is_whole and east.is_whole
+    halves = np.zeros(0, bool) if is_whole else np.isnan(latitude) != np.isnan(longitude)
+    if halves.any() or not (north.lies_within(-90.0, 90.0) and east.lies_within(-180.0, 180.0)):
+        outside = (np.abs(latitude) > 90.0) | (np.abs(longitude) > 180.0)
+        outside = outside if is_whole else outside | halves
         _blank(found, "impossible place", outside, "latitude_deg", "longitude_deg")
-    nowhere = (found.columns["latitude_deg"] == 0.0) & (found.columns["longitude_deg"] == 0.0)
-    _blank(found, "place 0° 0°", nowhere, "latitude_deg", "longitude_deg")
-    _blank(found, "a place far from its neighbours", _leaps(found), "latitude_deg", "longitude_deg")
+    if north.least <= 0.0 <= north.most and east.least <= 0.0 <= east.most:
+        nowhere = (found.columns["latitude_deg"] == 0.0) & (found.columns["longitude_deg"] == 0.0)
+        _blank(found, "place 0° 0°", nowhere, "latitude_deg", "longitude_deg")
+    leaps = _leaps(found)
+    if leaps is not None:
+        _blank(found, "a place far from its neighbours", leaps, "latitude_deg", "longitude_deg")
 
 
-def _leaps(found: Samples) -> NDArray[np.bool_]:
+def _leaps(found: Samples) -> NDArray[np.bool_] | None:
     """Single places that lie far from the ones before and after, while those two lie close together."""
-    leaps = np.zeros(len(found.columns["time_s"]), dtype=bool)
-    placed = np.flatnonzero(np.isfinite(found.columns["latitude_deg"]))
-    everything = slice(None) if len(placed) == len(leaps) else placed
+    known = np.isfinite(found.columns["latitude_deg"])
+    is_whole = np.count_nonzero(known) == len(known)
     time_s, latitude, longitude = (
-        found.columns[name][everything] for name in ("time_s", "latitude_deg", "longitude_deg")
+        found.columns[name] if is_whole else found.columns[name][known]
+        for name in ("time_s", "latitude_deg", "longitude_deg")
     )
     wide_deg = _LEAST_JUMP_M / 2 / _METRES_PER_DEGREE
-    wide = (np.abs(np.diff(latitude)) > wide_deg) | (np.abs(np.diff(longitude)) > wide_deg)
+    wide = np.abs(latitude[1:] - latitude[:-1]) > wide_deg
+    wide |= np.abs(longitude[1:] - longitude[:-1]) > wide_deg
+    if np.count_nonzero(wide) < 2:
+        return None
     here = np.flatnonzero(wide[:-1] & wide[1:]) + 1
-    if not len(here):
-        return leaps
 
     def far(first: NDArray[np.intp], second: NDArray[np.intp]) -> NDArray[np.bool_]:
         north_m = (latitude[second] - latitude[first]) * _METRES_PER_DEGREE
@@ -152,7 +186,8 @@ def _leaps(found: Samples) -> NDArray[np.bool_]:
         beyond: NDArray[np.bool_] = np.hypot(north_m, east_m) > limit_m
         return beyond
 
-    leaps[placed[here]] = far(here - 1, here) & far(here, here + 1) & ~far(here - 1, here + 1)
+    leaps = np.zeros(len(known), dtype=bool)
+    leaps[np.flatnonzero(known)[here]] = far(here - 1, here) & far(here, here + 1) & ~far(here - 1, here + 1)
     return leaps
 
 

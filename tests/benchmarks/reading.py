@@ -214,7 +214,7 @@ def kind_of(data: bytes) -> str:
     """Whether most messages of a FIT file follow others of their kind."""
     walk = walk_messages(data, data[0], len(data) - 2, "ride.fit")
     in_runs = sum(len(run) for messages in walk.messages for run in messages.runs)
-    return RUNS if 2 * in_runs > len(walk) else ALTERNATING
+    return RUNS if 2 * in_runs > walk.count else ALTERNATING
 
 
 def fit_lines(fitfast_python: str | None) -> list[Line]:
