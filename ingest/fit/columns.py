@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import struct
 from collections.abc import Callable, Mapping, Sequence
-from functools import lru_cache
-from itertools import chain
+from functools import lru_cache, partial
+from itertools import accumulate, chain
 from typing import Any, Final
 
 import numpy as np
@@ -28,10 +28,9 @@ from ingest.fit.contents import (
 from ingest.fit.walk import BYTE, STRING, Field, Layout, Messages, frame, header_length, walk_messages
 from ingest.ride.recording import Column
 
-_NUMPY: Final = {
-    "b": "i1", "B": "u1", "h": "i2", "H": "u2", "i": "i4", "I": "u4", "q": "i8", "Q": "u8",
-    "f": "f4", "d": "f8",
-}  # fmt: skip
+_NUMPY: Final = {  # by byte order and letter of struct
+    order + letter: np.dtype(order + letter) for order in "<>" for letter in "bBhHiIqQfd"
+}
 _WHOLE_NUMBERS: Final = frozenset("bBhHiI")
 MOST_FILES: Final = 200  # chained to one
 _TWELVE_BITS = 0xFFF
@@ -75,16 +74,13 @@ def fit_contents(data: bytes, file_name: str) -> FitContents:
     return joined(parts)
 
 
-_Choice = Callable[[Layout], Field | None]  # of the field that fills a column
+_Fields = Mapping[int, Field]  # by the number of the column that each fills; each holds one number
 
 
-def _of(number: int) -> _Choice:
-    """Picks the field of this number."""
-    return lambda layout: layout.fields.get(number)
-
-
-_RECORD_CHOICES: Final = {number: _of(number) for number in RECORD_FIELDS}
-_EVENT_CHOICES: Final = {number: _of(number) for number in EVENT_FIELDS}
+@lru_cache(256)
+def _numbers_in(layout: Layout, wanted: tuple[int, ...]) -> _Fields:
+    """Those of the wanted fields that hold one number."""
+    return {number: its for number in wanted if (its := layout.fields.get(number)) and its.letter}
 
 
 def _fill(
@@ -95,20 +91,16 @@ def _fill(
 
     records = _Kind(data, [messages for messages in everything if messages.layout.number == profile.RECORD])
     if len(records):
-        stand_ins = _stand_ins(data, everything)
-        natives = {native for _, native in stand_ins.values()}
-        choices = {-native: _standing_in(native, stand_ins) for native in natives}
-        columns = records.columns(_RECORD_CHOICES | choices)
-        part.developer = {native: columns.pop(-native) for native in natives if -native in columns}
+        columns = records.columns(RECORD_FIELDS, _stand_ins(data, everything))
+        part.developer = {native: columns.pop(-native) for native in NATIVE_FIELDS if -native in columns}
         part.records = columns
         part.records[profile.TIMESTAMP] = _times(records, columns.get(profile.TIMESTAMP), times)
         part.compressed_speed, part.compressed_distance = _speed_and_distance(records)
 
     events = _Kind(data, [messages for messages in everything if messages.layout.number == profile.EVENT])
     if len(events):
-        columns = events.columns(_EVENT_CHOICES)
-        for number in EVENT_FIELDS:
-            part.events[number] = columns.get(number, np.full(len(events), np.nan))
+        columns, unknown = events.columns(EVENT_FIELDS), np.full(len(events), np.nan)
+        part.events = {number: columns.get(number, unknown) for number in EVENT_FIELDS}
         part.events[profile.TIMESTAMP] = _times(events, part.events[profile.TIMESTAMP], times)
 
     found = [
@@ -126,31 +118,38 @@ class _Kind:
 
     def __init__(self, data: bytes, everything: Sequence[Messages]) -> None:
         self._layouts = [messages.layout for messages in everything]
-        each = [_in_file_order(data, messages) for messages in everything]
-        self._blocks = [block for _, block in each]
-        self._order, self.positions = _in_order([positions for positions, _ in each])
+        places = [_positions(messages) for messages in everything]
+        if len(places) == 1 and (order := _order_of(places[0])) is not None:
+            places = [places[0][order]]
+        self._blocks = list(map(partial(_block, data), everything, places))
+        positions = np.concatenate([np.zeros(0, np.int64), *places])
+        self._order = _order_of(positions)
+        self.positions = positions if self._order is None else positions[self._order]
 
     def __len__(self) -> int:
         return len(self.positions)
 
-    def columns(self, choices: Mapping[int, _Choice]) -> dict[int, Column]:
-        """Fields of every message as numbers, NaN where it has none; without those that no message has."""
-        fields = {
-            name: [_number_in(choose(layout)) for layout in self._layouts] for name, choose in choices.items()
-        }
-        found = [name for name in fields if any(fields[name])]
+    def columns(self, wanted: tuple[int, ...], stand_ins: _StandIns | None = None) -> dict[int, Column]:
+        """Fields of every message as numbers, NaN where it has none; without those that no message has.
+
+        What stands in for a field comes in under its number, negative.
+        """
+        fields = [_numbers_in(layout, wanted) for layout in self._layouts]
+        if stand_ins:
+            given = [_standing_in(layout, stand_ins) for layout in self._layouts]
+            fields = [{**own, **more} for own, more in zip(fields, given, strict=True)]
+        found = list(dict.fromkeys(chain.from_iterable(fields)))
         table = np.empty((len(found), len(self)))
-        ends = np.cumsum([len(block) for block in self._blocks]).tolist()
+        end = 0
         with np.errstate(invalid="ignore"):  # a signalling NaN is a NaN
-            for column, name in zip(table, found, strict=True):
-                for field, layout, block, end in zip(
-                    fields[name], self._layouts, self._blocks, ends, strict=True
-                ):
-                    values = column[end - len(block) : end]
+            for its_fields, layout, block in zip(fields, self._layouts, self._blocks, strict=True):
+                start, end = end, end + len(block)
+                for values, name in zip(table[:, start:end], found, strict=True):
+                    field = its_fields.get(name)
                     if field is None:
                         values.fill(np.nan)
                         continue
-                    kind = layout.order + _NUMPY[field.letter or ""]
+                    kind = _NUMPY[layout.order + (field.letter or "")]
                     raw = np.ndarray((len(block),), kind, block, field.offset, (layout.size,))
                     values[:] = raw
                     if field.missing is not None:
@@ -176,35 +175,26 @@ class _Kind:
         return stacked if self._order is None else stacked[self._order]
 
 
-def _number_in(field: Field | None) -> Field | None:
-    """The field, if it holds one number."""
-    return None if field is None or field.letter is None else field
-
-
 def _positions(messages: Messages) -> NDArray[np.int64]:
     """Where the messages start: the single ones, then those of the runs."""
     runs = [np.arange(run.start, run.stop, run.step) for run in messages.runs]
     return np.concatenate([np.array(messages.offsets, dtype=np.int64), *runs])
 
 
-def _in_order(parts: Sequence[NDArray[np.int64]]) -> tuple[NDArray[np.intp] | None, NDArray[np.int64]]:
-    """The order of the file, None when they are in it already; and all positions in it."""
-    positions = parts[0] if len(parts) == 1 else np.concatenate([np.zeros(0, np.int64), *parts])
-    if np.count_nonzero(positions[1:] <= positions[:-1]) == 0:
-        return None, positions
-    order = np.argsort(positions, kind="stable")  # the quickest where stretches are in order
-    return order, positions[order]
+def _order_of(positions: NDArray[np.int64]) -> NDArray[np.intp] | None:
+    """The order of the file; None when they are in it already."""
+    if not np.count_nonzero(positions[1:] <= positions[:-1]):
+        return None
+    return np.argsort(positions, kind="stable")  # the quickest where stretches are in order
 
 
-def _in_file_order(data: bytes, messages: Messages) -> tuple[NDArray[np.int64], Block]:
-    """Where the messages start, and the bytes of each as a row. A lone run is looked at where it lies."""
+def _block(data: bytes, messages: Messages, positions: NDArray[np.int64]) -> Block:
+    """The bytes of each of these messages as a row. A lone run is looked at where it lies."""
     kind = np.dtype((np.void, messages.layout.size))
-    positions = _positions(messages)
     if len(messages.runs) == 1 and not messages.offsets:
-        return positions, np.frombuffer(data, kind, len(positions), messages.runs[0].start)
-    _, positions = _in_order([positions])
+        return np.frombuffer(data, kind, len(positions), messages.runs[0].start)
     windows: Block = np.ndarray((len(data) - kind.itemsize + 1,), kind, data, strides=(1,))
-    return positions, windows[positions]
+    return windows[positions]
 
 
 class _CompressedTimes:
@@ -232,7 +222,7 @@ class _CompressedTimes:
             if field.letter not in _WHOLE_NUMBERS:
                 raise Declined
             kind = _Kind(data, [messages])
-            column = kind.columns({profile.TIMESTAMP: _of(profile.TIMESTAMP)})[profile.TIMESTAMP]
+            column = kind.columns((profile.TIMESTAMP,))[profile.TIMESTAMP]
             known = np.isfinite(column)
             positions.append(kind.positions[known] * 2)
             values.append(column[known].astype(np.int64))
@@ -295,17 +285,14 @@ def _stand_ins(data: bytes, everything: Sequence[Messages]) -> _StandIns:
     return found
 
 
-def _standing_in(native: int, stand_ins: _StandIns) -> _Choice:
-    """Picks the first developer field that stands in for this one: one look-up a field."""
-
-    def pick(layout: Layout) -> Field | None:
-        for key, field in layout.developer.items():
-            base_type, stands_for = stand_ins.get(key, (BYTE, None))
-            if stands_for == native:
-                return Field(field.offset, field.size, base_type)
-        return None
-
-    return pick
+def _standing_in(layout: Layout, stand_ins: _StandIns) -> _Fields:
+    """By the native field, negative: the first developer field that stands in for it, if it is a number."""
+    found: dict[int, Field] = {}
+    for key, field in layout.developer.items():
+        if key in stand_ins:
+            base_type, native = stand_ins[key]
+            found.setdefault(-native, Field(field.offset, field.size, base_type))
+    return {name: field for name, field in found.items() if field.letter}
 
 
 @lru_cache(256)

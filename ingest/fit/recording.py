@@ -149,7 +149,10 @@ def _times(contents: FitContents, damage: list[str]) -> Column:
     raw = contents.records.get(profile.TIMESTAMP, np.zeros(0))
     with np.errstate(invalid="ignore"):
         dated = raw >= profile.ABSOLUTE_FROM
-    if len(raw) and not dated.any() and np.isfinite(raw).any():
+    count = np.count_nonzero(dated)
+    if count == len(raw):
+        return raw + profile.EPOCH_S
+    if not count and np.isfinite(raw).any():
         created = [m[4] for m in contents.of(profile.FILE_ID) if float(m.get(4, 0)) >= profile.ABSOLUTE_FROM]
         if created:
             damage.append("its clock was not set: times count from when the file was made")
@@ -302,6 +305,8 @@ def _gear_changes(events: dict[int, Column]) -> Iterator[GearChange]:
         return
     kinds, data = events[0], events[3]
     is_shift = (kinds == profile.EVENT_FRONT_GEAR) | (kinds == profile.EVENT_REAR_GEAR)
+    if not np.count_nonzero(is_shift):
+        return
     with np.errstate(invalid="ignore"):
         told = np.flatnonzero(is_shift & (events[253] >= profile.ABSOLUTE_FROM) & np.isfinite(data))
     for at_s, packed in zip((events[253][told] + profile.EPOCH_S).tolist(), data[told].tolist(), strict=True):

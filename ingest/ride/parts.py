@@ -81,9 +81,9 @@ def _is_plainly_one(time_s: Column, starts: Sequence[int]) -> bool:
     """Whether two looks at the steps of time show one ride in order, as of nearly every file."""
     if len(time_s) < FEWEST_SAMPLES:
         return False
-    steps_s = np.diff(time_s)
+    steps_s = time_s[1:] - time_s[:-1]
     if not starts:
-        return bool((np.abs(steps_s) <= LONGEST_SILENCE_S).all())
+        return np.count_nonzero(np.abs(steps_s) <= LONGEST_SILENCE_S) == len(steps_s)
     return (
         bool((steps_s >= 0).all() and steps_s.max() <= LONGEST_BREAK_S)
         and bool((steps_s[np.array(starts) - 1] > 0).all())

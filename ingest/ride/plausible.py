@@ -55,7 +55,8 @@ def plausible(time_s: Column, columns: Mapping[str, Column]) -> Samples:
     for name in COLUMNS:
         column = columns.get(name)
         found.columns[name] = unknown if column is None else column[rows]
-    _check_places(found)
+    if "latitude_deg" in columns or "longitude_deg" in columns:
+        _check_places(found)
     for name, (least, most) in _BOUNDS.items():
         column = found.columns[name]
         if column is not unknown and not _range_of(column).lies_within(least, most):
