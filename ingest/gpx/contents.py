@@ -37,7 +37,7 @@ class GpxContents:
     """The track points in file order, as columns of equal length; NaN where a point has no such number."""
 
     time_s: Column
-    columns: dict[str, Column]  # each of COLUMNS
+    columns: dict[str, Column]  # latitude and longitude, and those of COLUMNS that any point has
     segment_starts: list[int] = field(default_factory=list)  # the row of each segment's first point
     tracks: list[Track] = field(default_factory=list)
     title: str | None = None
@@ -78,10 +78,12 @@ def _recording(contents: GpxContents, ride: RideRows, file_name: str, reader: st
     latitude, longitude = columns["latitude_deg"], columns["longitude_deg"]
     with np.errstate(invalid="ignore"):
         placed = (np.abs(latitude) <= 90.0) & (np.abs(longitude) <= 180.0)
-    samples = plausible(time_s[placed], {name: column[placed] for name, column in columns.items()})
+    left_out = len(placed) - np.count_nonzero(placed)
+    rows = placed if left_out else slice(None)
+    samples = plausible(time_s[rows], {name: column[rows] for name, column in columns.items()})
     dropped = samples.dropped
-    if not placed.all():
-        dropped["impossible place"] = dropped.get("impossible place", 0) + int((~placed).sum())
+    if left_out:
+        dropped["impossible place"] = dropped.get("impossible place", 0) + left_out
     if ride.doubled:
         dropped["a second track of the same time"] = ride.doubled
     own = _track_of(contents, int(ride.rows.min()))

@@ -9,12 +9,14 @@ from __future__ import annotations
 
 import re
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Final, NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ingest.gpx.contents import CHILDREN, EXTENSIONS
-from ingest.gpx.written_values import Places, end_of_attribute, numbers_at, text_at, times_at
+from ingest.gpx.written_values import Places, end_of_attribute, numbers_at, stands_at, times_at
 from ingest.ride.recording import Column
 
 TAKEN: Final = "taken out "  # and a count: the latitude of the empty point that is left for so many
@@ -27,7 +29,7 @@ _OPENING: Final = re.compile(
     rb'trkpt[ \t\r\n]+(lat|lon)="([-+.0-9eE]+)"[ \t\r\n]+(lat|lon)="([-+.0-9eE]+)"[ \t\r\n]*'
 )
 _NAME: Final = re.compile(rb"[A-Za-z][\w.:-]*/?")
-_WHOLE, _UNNEEDED = "point", "unneeded "
+_UNNEEDED = "unneeded "
 _SPACE: Final = re.compile(rb"[ \t\r\n]*")
 _TOKEN: Final = re.compile(rb"<([^<>]*)>([^<]*)")
 _COLUMNS: Final = {b"lat": "latitude_deg", b"lon": "longitude_deg"}
@@ -56,16 +58,18 @@ def take_out(data: bytes) -> TakenOut | None:
     left = _points(data, tags, first[0][:-1])[1:]
     if len(left) < _FEWEST_POINTS:
         return None
-    found: list[_Spans] = []
+    found: list[_Alike] = []
     gap = b""
     for _ in range(_MOST_TEMPLATES):
         if len(left) < _FEWEST_POINTS:
             break
-        sample, left = int(left[len(left) // 2]), np.delete(left, len(left) // 2)
+        middle = len(left) // 2
+        sample, left = int(left[middle]), np.concatenate((left[:middle], left[middle + 1 :]))
         template = _template(data, int(tags[sample]), first[1])
         if template is not None:
-            spans, left = _matching(data, tags, left, template)
-            found.append(spans)
+            alike, left = _matching(data, tags, left, template)
+            if len(alike.start):
+                found.append(alike)
             gap = gap or template.gap
     return _taken_out(data, first[1], found, gap)
 
@@ -75,8 +79,7 @@ def _points(data: bytes, tags: Places, opening: bytes) -> Places:
     tags = tags[: np.searchsorted(tags, len(data) - len(opening))]
     after = np.frombuffer(data, np.uint8)[tags + len(opening)]
     here = np.flatnonzero(after <= ord(" "))  # most tags drop out by one character
-    is_point = text_at(data, tags[here], len(opening)) == opening
-    return np.compress(is_point, here)
+    return here[stands_at(data, tags[here], opening)]
 
 
 @dataclass(slots=True)
@@ -88,7 +91,12 @@ class _Template:
     gap: bytes  # the white space after it
 
 
-_Spans = dict[str, tuple[Places, Places]]  # by column, and of the _WHOLE point: the starts and the ends
+class _Alike(NamedTuple):
+    """The points that fit one template: where each starts and ends, and by column where its value does."""
+
+    start: Places
+    end: Places
+    values: dict[str, tuple[Places, Places]]
 
 
 def _template(data: bytes, start: int, prefix: bytes) -> _Template | None:
@@ -145,85 +153,107 @@ def _column(name: bytes, prefix: bytes, *, is_direct: bool) -> str | None:
     return EXTENSIONS.get(word)
 
 
-def _matching(data: bytes, tags: Places, points: Places, template: _Template) -> tuple[_Spans, Places]:
+def _matching(data: bytes, tags: Places, points: Places, template: _Template) -> tuple[_Alike, Places]:
     """Where the values of the points that fit the template are, and the points that do not fit."""
-    count = sum(piece.count(b"<") for piece in template.pieces)
-    reach = sum(map(len, template.pieces)) + _LONGEST_VALUE * (len(template.columns) + 1)
+    pieces, columns = template.pieces, template.columns
+    count = sum(piece.count(b"<") for piece in pieces)
+    reach = sum(map(len, pieces)) + _LONGEST_VALUE * (len(columns) + 1)
+    closing = pieces[-1][pieces[-1].rindex(b"<") :]
+    last = tags[points[: np.searchsorted(points, len(tags) - count)] + (count - 1)]
     # No look reaches beyond the end of the bytes: the last few points are left to the parser.
-    last_tag = min(len(tags) - count, int(np.searchsorted(tags, len(data) - reach)))
-    most = int(np.searchsorted(points, last_tag))
-    closing = template.pieces[-1][template.pieces[-1].rindex(b"<") :]
+    last = last[: np.searchsorted(last, len(data) - reach)]
     fits = np.zeros(len(points), bool)
-    fits[:most] = text_at(data, tags[points[:most] + count - 1], len(closing)) == closing
+    fits[: len(last)] = stands_at(data, last, closing)
     rows = np.flatnonzero(fits)
     known = points[rows]
-    start = cursor = tags[known]
-    fitting = np.ones(len(rows), bool)
-    spans: _Spans = {}
-    tag = 0  # how many tags of the point begin before the cursor
-    for piece, following, column in zip(
-        template.pieces, [*template.pieces[1:], b""], [*template.columns, ""], strict=True
-    ):
-        fitting &= text_at(data, cursor, len(piece)) == piece
-        cursor = cursor + len(piece)
+
+    # A value begins where the piece before it ends, and ends where the next piece begins: so many characters
+    # before a certain tag, or at a quotation mark.
+    edges = np.empty((len(pieces), len(rows)), np.intp)
+    edges[0] = tags[known]
+    tag = 0
+    for number, (piece, following) in enumerate(pairwise(pieces), 1):
         tag += piece.count(b"<")
-        if column:
-            # A value in an element ends where the next tag begins.
-            to_tag = following.find(b"<")
-            end = end_of_attribute(data, cursor) if to_tag < 0 else tags[known + tag] - to_tag
-            spans[column] = cursor, end
-            fitting &= (cursor < end) & (end - cursor <= _LONGEST_VALUE)
-            cursor = np.where(fitting, end, start)
-    spans[_WHOLE] = start, cursor
+        to_tag = following.find(b"<")
+        if to_tag < 0:
+            edges[number] = end_of_attribute(data, edges[number - 1] + len(piece))
+        else:
+            np.subtract(tags[known + tag], to_tag, out=edges[number])
+    first = edges[:-1] + np.array([[len(piece)] for piece in pieces[:-1]])
+    length = edges[1:] - first
+    fitting = ((length > 0) & (length <= _LONGEST_VALUE)).all(axis=0)
+    for edge, piece in zip(edges, pieces, strict=True):
+        fitting &= stands_at(data, edge, piece)
     fits[rows] = fitting
     if not fitting.all():
-        spans = {name: (start[fitting], end[fitting]) for name, (start, end) in spans.items()}
-    return spans, points[~fits]
+        first, edges = first[:, fitting], edges[:, fitting]
+    values = dict(zip(columns, zip(first, edges[1:], strict=True), strict=True))
+    return _Alike(edges[0], edges[-1] + len(pieces[-1]), values), points[~fits]
 
 
-def _taken_out(data: bytes, prefix: bytes, found: list[_Spans], gap: bytes) -> TakenOut | None:
+def _taken_out(data: bytes, prefix: bytes, found: list[_Alike], gap: bytes) -> TakenOut | None:
     """The values of all these points in the order of the file, and what is left of it.
 
     Of neighbours with the same white space between them one empty point stays, with their count.
     """
-    spans = _together(found)
-    start, end = spans.pop(_WHOLE, (np.zeros(0, np.intp),) * 2)
-    columns: dict[str, Column] = {}
-    can_be_told = np.ones(len(start), bool)
-    for name, (first, last) in spans.items():
-        rows = slice(None) if last.all() else np.flatnonzero(last)
-        at = times_at if name == "time_s" else numbers_at
-        columns[name] = np.full(len(start), np.nan)
-        columns[name][rows], told = at(data, first[rows], last[rows])
-        can_be_told[rows] &= told
+    if not found:
+        return None
+    start, end = (np.concatenate([alike[side] for alike in found]) for side in (0, 1))
+    rows: list[Places | slice] = [slice(None)]
+    if len(found) > 1:
+        order = np.argsort(start)
+        row = np.empty_like(order)  # of each point, in the order of the file
+        row[order] = np.arange(len(order))
+        rows = list(np.split(row, np.cumsum([len(alike.start) for alike in found])[:-1]))
+        start, end = start[order], end[order]
+    columns, can_be_told = _values_of(data, found, rows, len(start))
     if not can_be_told.any():
         return None
-    start, end = start[can_be_told], end[can_be_told]
+    if not can_be_told.all():
+        start, end = start[can_be_told], end[can_be_told]
+        columns = {name: column[can_be_told] for name, column in columns.items()}
     follows = start[1:] == end[:-1] + len(gap)
     if gap:
-        follows &= text_at(data, end[:-1], len(gap)) == gap
-    runs = np.flatnonzero(np.append(True, ~follows))
-    lengths = np.diff(runs, append=len(start))
+        follows &= stands_at(data, end[:-1], gap)
+    runs = [0, *(np.flatnonzero(~follows) + 1).tolist()]
+    counts = [after - before for before, after in pairwise([*runs, len(start)])]
+    firsts, lasts = start[runs].tolist(), end[[*(run - 1 for run in runs[1:]), len(end) - 1]].tolist()
     pieces, at_byte = [], 0
-    ends = end[runs + lengths - 1]
-    for first, last, count in zip(start[runs].tolist(), ends.tolist(), lengths.tolist(), strict=True):
+    for first, last, count in zip(firsts, lasts, counts, strict=True):
         pieces += [data[at_byte:first], b'<%btrkpt lat="%b%d"/>' % (prefix, TAKEN.encode(), count)]
         at_byte = last
     rest = b"".join([*pieces, data[at_byte:]])
-    kept = {name: column[can_be_told] for name, column in columns.items() if not name.startswith(_UNNEEDED)}
-    return TakenOut(rest, kept) if rest.count(TAKEN.encode()) == len(runs) else None
+    return TakenOut(rest, columns) if rest.count(TAKEN.encode()) == len(runs) else None
 
 
-def _together(found: list[_Spans]) -> _Spans:
-    """The points of all templates in the order of the file; a value that is not there is from 0 to 0."""
-    if len(found) == 1:
-        return found[0]
-    nothing = [np.zeros_like(spans[_WHOLE][0]) for spans in found]
-    order = np.argsort(np.concatenate([spans[_WHOLE][0] for spans in found])) if found else slice(None)
+def _values_of(
+    data: bytes, found: list[_Alike], rows: list[Places | slice], count: int
+) -> tuple[dict[str, Column], NDArray[np.bool_]]:
+    """The columns of all these points, and which points can be told without a parser.
 
-    def one(name: str, side: int) -> Places:
-        parts = zip(found, nothing, strict=True)
-        return np.concatenate([spans.get(name, (none, none))[side] for spans, none in parts])[order]
-
-    names = dict.fromkeys(name for spans in found for name in spans)
-    return {name: (one(name, 0), one(name, 1)) for name in names}
+    rows: of each template's points.  All numbers are read at once, whichever column they fill.
+    """
+    names = dict.fromkeys(name for alike in found for name in alike.values)
+    columns = {name: np.full(count, np.nan) for name in names if not name.startswith(_UNNEEDED)}
+    can_be_told = np.ones(count, bool)
+    spans = [
+        (name, its_rows, first, last)
+        for alike, its_rows in zip(found, rows, strict=True)
+        for name, (first, last) in alike.values.items()
+        if name in columns
+    ]
+    for at, some in (
+        (times_at, [span for span in spans if span[0] == "time_s"]),
+        (numbers_at, [span for span in spans if span[0] != "time_s"]),
+    ):
+        if not some:
+            continue
+        values, told = at(data, *(np.concatenate([span[side] for span in some]) for side in (2, 3)))
+        all_told = told.all()
+        end = 0
+        for name, its_rows, first, _ in some:
+            these, end = slice(end, end + len(first)), end + len(first)
+            columns[name][its_rows] = values[these]
+            if not all_told:
+                can_be_told[its_rows] &= told[these]
+    return columns, can_be_told

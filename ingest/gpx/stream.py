@@ -10,7 +10,7 @@ from xml.parsers import expat
 import numpy as np
 
 from ingest.errors import UnreadableFile
-from ingest.gpx.contents import CHILDREN, COLUMNS, EXTENSIONS, GpxContents, Track
+from ingest.gpx.contents import CHILDREN, EXTENSIONS, GpxContents, Track
 from ingest.gpx.fast_path import TAKEN, TakenOut, take_out
 from ingest.gpx.times import unix_seconds
 from ingest.gpx.written_values import numbers
@@ -215,17 +215,21 @@ class _Points:
         total = int(first[-1])
         if total > MOST_POINTS:
             raise _too_many(self._file_name, MOST_POINTS, "points")
-        columns = {name: np.full(total, np.nan) for name in ("time_s", *COLUMNS)}
+        given = taken.columns if taken else {}
+        its_own = {name: rows_and_texts for name, rows_and_texts in self._texts.items() if rows_and_texts[0]}
+        names = dict.fromkeys(("time_s", "latitude_deg", "longitude_deg", *its_own, *given))
+        columns = {name: np.full(total, np.nan) for name in names}
         columns["latitude_deg"][first[:-1]] = numbers(self._latitudes)
         columns["longitude_deg"][first[:-1]] = numbers(self._longitudes)
-        for name, (rows, texts) in self._texts.items():
+        for name, (rows, texts) in its_own.items():
             values = unix_seconds(texts) if name == "time_s" else numbers(texts)
             columns[name][first[rows[::-1]]] = values[::-1]  # of several in one point, the first counts
-        if taken is not None:
+        if given:
             is_taken = np.ones(total, bool)
             is_taken[first[:-1][counts == 0]] = False
-            for name, given in taken.columns.items():
-                columns[name][is_taken] = given
+            rows_taken = np.flatnonzero(is_taken)
+            for name, column in given.items():
+                columns[name][rows_taken] = column
         for track in self._tracks:
             track.row = int(first[track.row])
         words = self._words

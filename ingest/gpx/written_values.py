@@ -8,6 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable, Sequence
 from functools import cache
+from itertools import pairwise
 from typing import Any, Final
 
 import numpy as np
@@ -24,6 +25,8 @@ _NUMBER: Final = re.compile(
     r"\s*[+-]?(?:(?:\d+\.?\d*|\.\d+)(?:e[+-]?\d+)?|nan|inf(?:inity)?)\s*", re.ASCII | re.IGNORECASE
 )
 _LARGEST_EXACT: Final = 2.0**53
+_POWERS: Final = np.array([10.0**places for places in range(17)])
+_AT_ONCE: Final = 4096  # numbers: what is computed of them stays in the processor's own memory
 _MOST_DATES: Final = 2_000
 _PLAIN_TIME, _WITH_MILLISECONDS = len("2025-03-01T07:00:00Z"), len("2025-03-01T07:00:00.000Z")
 
@@ -36,7 +39,6 @@ def _each(byte: int) -> np.uint64:
 
 _ONE, _TWO, _FOUR, _BYTE = (np.uint64(bits) for bits in (8, 16, 32, 0xFF))
 _TOP: Final = np.array([(2**64 - 1) >> 8 * (8 - n) << 8 * (8 - n) for n in range(9)], np.uint64)  # n bytes
-_NOUGHTS: Final = ~_TOP & _each(ord("0"))
 _COLONS_AT: Final = np.uint64(0xFF00_00FF_0000)  # in 07:00:00
 _COLONS: Final = _COLONS_AT & _each(ord(":"))
 
@@ -45,6 +47,14 @@ def text_at(data: bytes, places: Places, length: int) -> NDArray[np.bytes_]:
     """So many characters from each place on."""
     windows: NDArray[Any] = np.ndarray((len(data) - length + 1,), f"S{length}", data, strides=(1,))
     return windows[places]
+
+
+def stands_at(data: bytes, places: Places, piece: bytes) -> Mask:
+    """Does this piece stand at each place?"""
+    found = text_at(data, places, len(piece))
+    if found.tobytes() == piece * len(places):  # one look, when all points are written alike
+        return np.ones(len(places), bool)
+    return found == piece
 
 
 def _words_at(data: bytes, places: Places) -> _Words:
@@ -67,13 +77,12 @@ def end_of_attribute(data: bytes, start: Places) -> Places:
     return start + length
 
 
-def _whole_numbers(words: _Words, digits: NDArray[np.int64]) -> tuple[_Words, Mask]:
+def _whole_numbers(words: _Words, digits: NDArray[np.int64] | int) -> tuple[_Words, Mask]:
     """The number that the last so many characters of each word spell, and whether all of them are digits."""
-    words = words & _TOP[digits] | _NOUGHTS[digits]
-    high = _each(0xF0)
-    are_digits = (words & high | (words + _each(0x06) & high) >> np.uint64(4)) == _each(0x33)
+    words = (words ^ _each(ord("0"))) & _TOP[digits]
+    are_digits = ((words + _each(0x80 - 10)) | words) & _each(0x80) == 0  # each is 9 or less
     # Neighbours are joined: digits to pairs, pairs to fours, fours to the eight.
-    words = (words & _each(0x0F)) * np.uint64(10 << 8 | 1) >> _ONE
+    words = words * np.uint64(10 << 8 | 1) >> _ONE
     words = (words & np.uint64(0x00FF_00FF_00FF_00FF)) * np.uint64(100 << 16 | 1) >> _TWO
     words = (words & np.uint64(0x0000_FFFF_0000_FFFF)) * np.uint64(10_000 << 32 | 1) >> _FOUR
     return words, are_digits
@@ -81,6 +90,14 @@ def _whole_numbers(words: _Words, digits: NDArray[np.int64]) -> tuple[_Words, Ma
 
 def numbers_at(data: bytes, start: Places, end: Places) -> tuple[Column, Mask]:
     """The numbers between each start and end, and which of them can be told without a parser."""
+    if len(start) <= _AT_ONCE:
+        return _numbers_at(data, start, end)
+    parts = [slice(at, at + _AT_ONCE) for at in range(0, len(start), _AT_ONCE)]
+    values, told = zip(*(_numbers_at(data, start[part], end[part]) for part in parts), strict=True)
+    return np.concatenate(values), np.concatenate(told)
+
+
+def _numbers_at(data: bytes, start: Places, end: Places) -> tuple[Column, Mask]:
     length = end - start
     first = _words_at(data, start)
     is_negative = first & _BYTE == ord("-")
@@ -97,7 +114,7 @@ def numbers_at(data: bytes, start: Places, end: Places) -> tuple[Column, Mask]:
             fraction += before * np.uint64(100_000_000)
             is_plain &= are_digits
         # Correctly rounded: both numbers are exact, and one division rounds once.
-        power = 10.0**decimals
+        power = _POWERS[decimals]
         value = value * power + fraction
         is_plain &= value < _LARGEST_EXACT
         value /= power
@@ -106,26 +123,34 @@ def numbers_at(data: bytes, start: Places, end: Places) -> tuple[Column, Mask]:
 
 
 def times_at(data: bytes, start: Places, end: Places) -> tuple[Column, Mask]:
-    """The times between each start and end [Unix seconds], and which can be told without a parser."""
-    length = end - start
+    """The times between each start and end [Unix seconds], and which can be told without a parser.
+
+    There must be one at least.
+    """
     dates = text_at(data, start, len("2025-03-01T"))
-    changes = np.flatnonzero(np.append(True, dates[1:] != dates[:-1])[: len(dates)])
+    changes = [0, *(np.flatnonzero(dates[1:] != dates[:-1]) + 1).tolist()]
     if len(changes) > _MOST_DATES:
         return np.full(len(start), np.nan), np.zeros(len(start), bool)
     midnights = [unix_second(date.decode("latin-1") + "00:00:00Z") for date in dates[changes].tolist()]
-    midnight = np.repeat(midnights, np.diff(changes, append=len(start)))
+    midnight = np.repeat(midnights, [after - before for before, after in pairwise([*changes, len(start)])])
 
     clock = _words_at(data, start + len("2025-03-01T"))
     without = clock ^ (_COLONS ^ _COLONS_AT & _each(ord("0")))
-    whole, is_plain = _whole_numbers(without, np.full(len(start), 8))  # 07:30:15 is 07 0 30 0 15
+    whole, is_plain = _whole_numbers(without, 8)  # 07:30:15 is 07 0 30 0 15
     hour, rest = np.divmod(whole.astype(np.int32), 1_000_000)
     minute, second = np.divmod(rest, 1_000)
+    seconds = midnight + (hour * 3600 + minute * 60 + second)
     last = _words_at(data, end - 8)
-    thousandths, are_digits = _whole_numbers(last << _ONE, np.where(length == _PLAIN_TIME, 0, 3))
-    has_thousandths = (length == _WITH_MILLISECONDS) & are_digits & (last >> _FOUR - _ONE & _BYTE == ord("."))
     is_plain &= (clock & _COLONS_AT == _COLONS) & (last >> np.uint64(56) == ord("Z")) & ~np.isnan(midnight)
-    is_plain &= (hour < 24) & (minute < 60) & (second < 60) & (has_thousandths | (length == _PLAIN_TIME))
-    seconds = midnight + (hour * 3600 + minute * 60 + second) + thousandths / 1000
+    is_plain &= (hour < 24) & (minute < 60) & (second < 60)
+    has_no_dot = end - start == _PLAIN_TIME
+    if not has_no_dot.all():
+        thousandths, are_digits = _whole_numbers(last << _ONE, np.where(has_no_dot, 0, 3))
+        has_dot = (
+            (end - start == _WITH_MILLISECONDS) & are_digits & (last >> _FOUR - _ONE & _BYTE == ord("."))
+        )
+        is_plain &= has_dot | has_no_dot
+        seconds += thousandths / 1000
     return seconds, _singly(data, start, end, seconds, is_plain, unix_second)
 
 
@@ -133,6 +158,8 @@ def _singly(
     data: bytes, start: Places, end: Places, values: Column, is_plain: Mask, value_of: Callable[[str], float]
 ) -> Mask:
     """Fill in the values that are not spelt plainly, one by one; which values can be told now?"""
+    if is_plain.all():
+        return is_plain
     can_be_told = is_plain.copy()
     odd = np.flatnonzero(~is_plain)
     for row, first, last in zip(odd.tolist(), start[odd].tolist(), end[odd].tolist(), strict=True):

@@ -86,8 +86,8 @@ def _is_plainly_one(time_s: Column, starts: Sequence[int]) -> bool:
         return np.count_nonzero(np.abs(steps_s) <= LONGEST_SILENCE_S) == len(steps_s)
     return (
         bool((steps_s >= 0).all() and steps_s.max() <= LONGEST_BREAK_S)
-        and bool((steps_s[np.array(starts) - 1] > 0).all())
-        and min(np.diff([0, *starts, len(time_s)])) >= FEWEST_SAMPLES
+        and all(steps_s[start - 1] > 0 for start in starts)
+        and min(after - before for before, after in pairwise([0, *starts, len(time_s)])) >= FEWEST_SAMPLES
     )
 
 

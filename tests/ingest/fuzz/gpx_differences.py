@@ -65,7 +65,8 @@ def _differences(data: bytes, ours: GpxContents, theirs: GpxContents) -> list[st
         return [f"{len(ours.time_s)} points, gpxpy {len(theirs.time_s)}"]
     found = []
     is_1_1 = _NOT_1_1.search(data) is None
-    columns = [(name, ours.columns[name], theirs.columns[name]) for name in COLUMNS]
+    none = np.full(len(ours.time_s), np.nan)
+    columns = [(name, ours.columns.get(name, none), theirs.columns.get(name, none)) for name in COLUMNS]
     for name, left, right in [*columns, ("time_s", ours.time_s, theirs.time_s)]:
         if not is_1_1 and name in EXTENSIONS.values() and np.isnan(right).all():
             continue
