@@ -5,7 +5,7 @@ from __future__ import annotations
 import struct
 from collections.abc import Callable, Mapping, Sequence
 from functools import lru_cache, partial
-from itertools import accumulate, chain
+from itertools import chain
 from typing import Any, Final
 
 import numpy as np

@@ -78,7 +78,7 @@ def _recording(contents: GpxContents, ride: RideRows, file_name: str, reader: st
     latitude, longitude = columns["latitude_deg"], columns["longitude_deg"]
     with np.errstate(invalid="ignore"):
         placed = (np.abs(latitude) <= 90.0) & (np.abs(longitude) <= 180.0)
-    left_out = len(placed) - np.count_nonzero(placed)
+    left_out = len(placed) - int(np.count_nonzero(placed))
     rows = placed if left_out else slice(None)
     samples = plausible(time_s[rows], {name: column[rows] for name, column in columns.items()})
     dropped = samples.dropped

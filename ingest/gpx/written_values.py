@@ -54,7 +54,8 @@ def stands_at(data: bytes, places: Places, piece: bytes) -> Mask:
     found = text_at(data, places, len(piece))
     if found.tobytes() == piece * len(places):  # one look, when all points are written alike
         return np.ones(len(places), bool)
-    return found == piece
+    is_alike: Mask = found == piece
+    return is_alike
 
 
 def _words_at(data: bytes, places: Places) -> _Words:

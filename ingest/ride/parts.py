@@ -83,7 +83,7 @@ def _is_plainly_one(time_s: Column, starts: Sequence[int]) -> bool:
         return False
     steps_s = time_s[1:] - time_s[:-1]
     if not starts:
-        return np.count_nonzero(np.abs(steps_s) <= LONGEST_SILENCE_S) == len(steps_s)
+        return bool((np.abs(steps_s) <= LONGEST_SILENCE_S).all())
     return (
         bool((steps_s >= 0).all() and steps_s.max() <= LONGEST_BREAK_S)
         and all(steps_s[start - 1] > 0 for start in starts)
