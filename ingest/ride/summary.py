@@ -27,6 +27,7 @@ CLIMB_WINDOW_S = 30.0
 # Common practice, no source: a place that stays this close while the wheel covers that is indoors.
 TRAINER_SPREAD_DEG, TRAINER_DISTANCE_M = 0.0004, 2_000.0
 DEAD_SENSOR_DISTANCE_M = 2_000.0
+LOOKS_CARRIED = "seconds that count, and look carried uphill"
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,6 +74,14 @@ class RideSummary:
     drive_parts: tuple[tuple[DriveMethod, float], ...] = ()  # seconds by method
     file_name: str = ""
     profile_name: str | None = None
+
+    @property
+    def doubt(self) -> str:
+        """What counts of it and may not have been ridden, in half a sentence; "" = nothing."""
+        looks_carried_s = self.dropped.get(LOOKS_CARRIED, 0)
+        if looks_carried_s < 60:
+            return ""
+        return f"{looks_carried_s / 60:.0f} of its {self.drive_s / 60:.0f} drive minutes look carried uphill"
 
 
 def summarise(recording: Recording, *, now: datetime, said_ride: bool = False) -> RideSummary:
@@ -124,6 +133,8 @@ def summarise(recording: Recording, *, now: datetime, said_ride: bool = False) -
     _count(
         dropped, "seconds carried by a motor", float(intervals.active_s[intervals.carried & ~lifted].sum())
     )
+    doubted_s = float(drive.seconds[doubted].sum())
+    _count(dropped, LOOKS_CARRIED, doubted_s)
     _count(dropped, "impossible jumps", intervals.jumps)
     recording = _with_every_speed(recording, intervals)
     hours = _hours(recording, drive.seconds, intervals.step_m, moving, climb)
@@ -132,7 +143,7 @@ def summarise(recording: Recording, *, now: datetime, said_ride: bool = False) -
         started_at=_started_at(recording),
         ended_at=datetime.fromtimestamp(float(recording.time_s[-1]), UTC),
         drive_s=float(drive.seconds.sum()),
-        drive_low_s=max(drive.low_s - float(drive.seconds[doubted].sum()), 0.0),
+        drive_low_s=max(drive.low_s - doubted_s, 0.0),
         drive_high_s=drive.high_s,
         drive_method=drive.method,
         moving_s=float(moving.sum()),

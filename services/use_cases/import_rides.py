@@ -49,6 +49,7 @@ class Outcome(StrEnum):
     ANEW = "read anew as ride"
 
 
+COUNTS_ANYWAY = "that is a guess, so they count; the lower of its figures is without them"
 COPY_AGAIN = "copy it from the device again"
 WAITS = frozenset({Outcome.WHOSE, Outcome.NOT_READ_NOW})
 REFUSED = (Outcome.NOT_A_RIDE, Outcome.UNREADABLE, Outcome.TOO_MUCH)
@@ -228,8 +229,9 @@ class _Batch:
             return FileOutcome(member.name, Outcome.KNOWN, ride=seen.ride)
         if seen.outcome in (Outcome.NEW, Outcome.DAMAGED):
             became = Outcome.DAMAGED if member.summary.damage else Outcome.NEW
-            mended = replace(seen, outcome=became.value, why="; ".join(member.summary.damage))
-            self._tx.files.record(**asdict(replace(mended, try_this=COPY_AGAIN if mended.why else "")))
+            why, try_this = _told(member.summary)
+            mended = replace(seen, outcome=became.value, why=why, try_this=try_this)
+            self._tx.files.record(**asdict(mended))
         ride, moved = anew
         shows = f"'gritledger rides {ride}' shows it as it is now"
         return FileOutcome(member.name, Outcome.ANEW, moved, shows, ride)
@@ -243,10 +245,7 @@ class _Batch:
             ride, because = known
             return FileOutcome(name, Outcome.SAME_OUTING, "; ".join(because), "", ride)
         self._waiting.append(_NewRide(len(self._outcomes), summary, clues, rider))
-        if summary.damage:
-            why = "; ".join(summary.damage)
-            return FileOutcome(name, Outcome.DAMAGED, why, COPY_AGAIN)
-        return FileOutcome(name, Outcome.NEW)
+        return FileOutcome(name, Outcome.DAMAGED if summary.damage else Outcome.NEW, *_told(summary))
 
     def _write_waiting(self) -> None:
         waiting, self._waiting = self._waiting, []
@@ -282,6 +281,12 @@ def _counts_now(seen: FileRecord, member: Member, asked: ToRead) -> bool:
         return False
     # A better version of this program, no budget this time, or a ride after all, by its rider's word.
     return member.trouble is None or (asked.said_ride and seen.outcome == Outcome.NOT_A_RIDE)
+
+
+def _told(summary: RideSummary) -> tuple[str, str]:
+    """What is wrong with a ride's file, or doubtful about the ride, and what to do; "" when all is well."""
+    why = "; ".join(filter(None, (*summary.damage, summary.doubt)))
+    return why, COPY_AGAIN if summary.damage else COUNTS_ANYWAY if summary.doubt else ""
 
 
 def _whose_is_it(member: Member) -> FileOutcome:

@@ -36,9 +36,9 @@ def grouped(outcomes: Iterable[FileOutcome], *, quiet: Iterable[Outcome] = ()) -
     groups: dict[tuple[Outcome, str], list[FileOutcome]] = {}
     for one in outcomes:
         if one.outcome not in silent:
-            alike = "" if one.outcome in _PLAIN else _FIGURES.sub("#", one.why)
+            alike = "" if _is_plain(one) else _FIGURES.sub("#", one.why)
             groups.setdefault((one.outcome, alike), []).append(one)
-    in_order = sorted(groups.items(), key=lambda item: (item[0][0] not in _PLAIN, -len(item[1])))
+    in_order = sorted(groups.items(), key=lambda item: (item[0][1] != "", -len(item[1])))
     return [_sentence(outcome, files) for (outcome, _), files in in_order]
 
 
@@ -61,6 +61,11 @@ def by_reason(files: Iterable[tuple[str, str, str]], does: str, do: str) -> list
     return said
 
 
+def _is_plain(one: FileOutcome) -> bool:
+    """Whether it is one more, and no word is to be lost on it; a new ride may be doubtful."""
+    return one.outcome in _PLAIN and not (one.outcome is Outcome.NEW and one.why)
+
+
 def _named(files: Sequence[str]) -> str:
     names = ", ".join(PurePath(one).name for one in files[:NAMED])
     return f"{names} and {len(files) - NAMED} more" if len(files) > NAMED else names
@@ -72,11 +77,12 @@ def _or_the_like(reasons: Iterable[str]) -> str:
 
 def _sentence(outcome: Outcome, files: Sequence[FileOutcome]) -> str:
     first = files[0]
-    if outcome in _PLAIN:
+    if _is_plain(first):
         return f"{len(files)} {_SEVERAL[outcome] if len(files) > 1 else outcome.value}."
     reason = "; ".join(filter(None, (first.why, first.try_this)))
     if len(files) == 1:
         return f"{first.name}: {outcome.value}{f' {first.ride}' if first.ride else ''}: {reason}."
     why = f"{first.why}{_or_the_like(one.why for one in files)}"
     names = _named([one.name for one in files])
-    return f"{len(files)} files {_SEVERAL[outcome]} ({names}): {why}; {first.try_this}."
+    several = "are new rides" if outcome is Outcome.NEW else _SEVERAL[outcome]
+    return f"{len(files)} files {several} ({names}): {why}; {first.try_this}."

@@ -6,6 +6,7 @@ import json
 from collections.abc import Iterator, Sequence
 from datetime import datetime, tzinfo
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 from rules.contamination import exposures
 from rules.ledger import Ledger
@@ -18,6 +19,9 @@ from rules.vocabulary import Bike, ReminderId, Ride, RideId
 from rules.wording import clock, day, number
 from services.app import App, zone_of
 from services.store import FactRefused, Word
+
+if TYPE_CHECKING:  # reading a ride file takes numpy; telling of a ride does not
+    from ingest.ride.summary import RideSummary
 
 
 def ride_conditions(ledger: Ledger, ride: Ride, rulebook: Rulebook) -> str:
@@ -62,8 +66,8 @@ def ride_story(app: App, ride_number: int) -> Iterator[str]:
         yield f"  from {name}, read by {summary.reader}"
     for sentence in summary.damage:
         yield f"  Damaged: {sentence}"
-    for why, count in summary.dropped.items():
-        yield f"  {count} samples left out: {why}"
+    for sentence in left_out(summary):
+        yield f"  {sentence}"
     for other, name, because in others:
         yield f"  Also recorded in {Path(name).name} (ride {other}): {'; '.join(because)}."
         yield f"    Two outings after all? gritledger correct {other} --two-rides"
@@ -78,6 +82,21 @@ def ride_story(app: App, ride_number: int) -> Iterator[str]:
     yield ""
     yield from _hour_lines(ledger, ride, app.rulebook_for(ledger), zone)
     yield from app.attribution
+
+
+def left_out(summary: RideSummary) -> Iterator[str]:
+    """What of a recording does not count, and what counts though it may not have been ridden."""
+    from ingest.ride.summary import LOOKS_CARRIED
+
+    if summary.doubt:
+        low = f"its lower figure of {summary.drive_low_s / 3600:.2f} h is without them"
+        yield f"{summary.doubt}; that is a guess, so they count, and {low}"
+    for why, count in summary.dropped.items():
+        if why.startswith("seconds ") and why != LOOKS_CARRIED:
+            time = f"{count / 60:.0f} min" if count >= 60 else f"{count} s"
+            yield f"{time} left out: {why.removeprefix('seconds ')}"
+        elif why != LOOKS_CARRIED:
+            yield f"{count} left out: {why}"
 
 
 def _unpaved_lines(ride: Ride, bike: Bike | None, words: Sequence[Word]) -> Iterator[str]:

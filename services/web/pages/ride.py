@@ -15,6 +15,7 @@ from rules.vocabulary import BikeId, Condition, RideHour, RideId
 from services.app import zone_of
 from services.use_cases.preview import supposed
 from services.views.snapshot import Snapshot
+from services.views.stories import left_out
 from services.web.context import AContext, APost
 from services.web.embed import clues_picture, gears_picture, ride_pictures
 from services.web.forms import LARGEST_ID, FormRefused
@@ -81,6 +82,7 @@ def ride(
         clues=clues_picture(held.evidence if held is not None else "", snapshot, context.app.units),
         gears=gears_picture(details.clues, one, name, snapshot),
         sources=sources,
+        left_out=list(left_out(details.summary)),
         home=str(context.app.settings.home),
         said=words,
         rows=rows,

@@ -9,40 +9,15 @@ import pytest
 
 from ingest.errors import UnreadableFile
 from ingest.ride.recording import Recording
-from ingest.ride.summary import RideSummary, summarise
+from ingest.ride.summary import LOOKS_CARRIED, RideSummary, summarise
+from tests.ingest.lift_days import DOWN, day
 from tests.ingest.recordings import corpus
-from tests.ingest.rides import METRES_PER_DEGREE, NOW, recording, seconds
+from tests.ingest.rides import NOW
 from tests.read_one import read
 
 
 def summed(one: Recording) -> RideSummary:
     return summarise(one, now=NOW)
-
-
-def day(
-    *legs: tuple[float, float, float, float], wobble: float = 0.0, seed: int = 3, turns: bool = False
-) -> Recording:
-    """Legs of (minutes, m/s, metres climbed an hour, heart) one after the other; turns: the road winds."""
-    dice = np.random.default_rng(seed)
-    spans = [np.full(int(minutes * 60), row) for row, (minutes, *_) in enumerate(legs)]
-    of = np.concatenate(spans)
-    columns = np.array([leg[1:] for leg in legs])[of]
-    slow = np.convolve(dice.normal(0, 1, len(of) + 40), np.ones(41) / 41, "valid") * np.sqrt(41)
-    speed = columns[:, 0] * (1 + wobble * slow)
-    time = seconds(len(of) - 1)
-    heading = 1.2 * np.sin(time / 45) if turns else np.zeros(len(of))
-    return recording(
-        time,
-        sport="cycling",
-        sub_sport="mountain",
-        latitude_deg=46 + np.cumsum(speed * np.cos(heading)) / METRES_PER_DEGREE,
-        longitude_deg=9 + np.cumsum(speed * np.sin(heading)) / METRES_PER_DEGREE / np.cos(np.radians(46)),
-        altitude_m=800 + np.cumsum(columns[:, 1]) / 3600,
-        heart_rate_bpm=columns[:, 2] + dice.normal(0, 2, len(of)),
-    )
-
-
-DOWN = (8.0, 9.0, -4500.0, 130.0)
 
 
 def test_a_shuttled_day_counts_no_pedalling_in_the_van() -> None:
@@ -85,6 +60,15 @@ def test_a_climb_that_may_be_a_lift_widens_the_band_instead_of_being_cut() -> No
 
     assert "seconds carried uphill" not in found.dropped
     assert found.drive_low_s < found.drive_s - 500
+    assert 500 < found.dropped[LOOKS_CARRIED] < 700
+    drive_min = found.drive_s / 60
+    assert found.doubt == f"10 of its {drive_min:.0f} drive minutes look carried uphill"
+
+
+def test_a_ride_whose_climbs_were_pedalled_is_not_doubted() -> None:
+    found = summed(day((30.0, 6.0, 100.0, 130.0), (10.0, 3.0, 600.0, 150.0), DOWN, wobble=0.2, turns=True))
+
+    assert (found.doubt, LOOKS_CARRIED in found.dropped) == ("", False)
 
 
 def test_a_motor_bike_rides_its_climbs() -> None:

@@ -16,6 +16,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from starlette.testclient import TestClient
 
 from fixtures.fit_writer import fit_bytes
 from fixtures.gpx_writer import gpx_bytes
@@ -30,8 +31,12 @@ from services.app import App
 from services.store.notes import FILES_READ_BY
 from services.use_cases.import_rides import FileOutcome, Outcome, import_files, ride_files, whose
 from services.use_cases.undo import undo
+from services.views.file_summary import grouped
+from services.views.stories import ride_story
+from services.web.app import create_app
 from services.wiring import open_app
 from tests import forked
+from tests.ingest.lift_days import DOWN, day
 from tests.saying import split_outing
 
 NOON = datetime(2025, 6, 1, 12, tzinfo=UTC)
@@ -405,6 +410,34 @@ def slow_fit(ride: bytes) -> bytes:
     head = bytes((12, 0x20, 0, 0)) + len(body).to_bytes(4, "little") + b".FIT"
     checked = head + bytes(body)
     return checked + checksum(checked).to_bytes(2, "little") + ride
+
+
+def test_what_may_have_been_carried_is_counted_aloud(house: House) -> None:
+    """When it is read, and wherever the ride is told."""
+    climb = ((30.0, 6.0, 100.0, 130.0), (10.0, 6.0, 900.0, 85.0), DOWN)
+    house.put("van.fit", day(*climb, wobble=0.2, turns=True))
+    house.put("sound.fit", a_recording(NOON + timedelta(days=900)))
+
+    sound, van = import_files(
+        house.shop.store,
+        [ToRead(path, house.rider) for path in ride_files([house.folder])],
+        now=NOW + timedelta(days=1000),
+    )
+
+    with house.shop.store.reading() as tx:
+        outing = tx.rides.outing(van.ride or RideId(0))
+    doubt = f"10 of its {outing.drive_s / 60:.0f} drive minutes look carried uphill"
+    assert (sound.outcome, sound.why, van.outcome, van.why) == (Outcome.NEW, "", Outcome.NEW, doubt)
+    assert grouped([sound, van]) == [
+        "1 new ride.",
+        f"{van.name}: new ride {van.ride}: {doubt}; that is a guess, so they count; the lower of its figures "
+        "is without them.",
+    ]
+    low = f"its lower figure of {outing.drive_low_s / 3600:.2f} h is without them"
+    assert f"  {doubt}; that is a guess, so they count, and {low}" in ride_story(house.shop, van.ride or 0)
+    app = create_app(house.shop)
+    with TestClient(app, base_url="http://127.0.0.1:8765") as page:
+        assert f"{doubt}; that is a guess" in page.get(f"/rides/{van.ride}").text
 
 
 def test_what_was_stored_as_unreadable_is_taken_once_it_can_be_read(house: House) -> None:
