@@ -21,6 +21,7 @@ from rules.commands import TellRide
 from rules.vocabulary import BikeId, Condition, ConditionTag, DecidedBy, RideId, RiderId, Tier
 from services.app import App
 from services.store import Transaction
+from services.store.same_outings import SameOutings
 from services.store.tables_rides import Tagged, ride_hour
 from services.use_cases.import_rides import FileOutcome, Outcome, import_files
 from services.use_cases.record import record
@@ -103,6 +104,16 @@ def test_its_hours_and_metres_are_those_of_today_and_every_word_stands(shop: App
     with shop.store.reading() as tx:
         (ride,) = tx.rides.rides()
         assert (ride.bike, ride.word, ride.unpaved_share) == (PLOVER, None, today.unpaved_share)
+
+
+def test_a_file_that_says_the_same_as_ever_writes_nothing_of_its_ride(
+    shop: App, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    file = file_with(tmp_path, fit_bytes(whole()))
+    read(shop, file)
+    monkeypatch.setattr(SameOutings, "renew", None)
+
+    assert read(shop, file, again=True).outcome is Outcome.KNOWN
 
 
 def test_hours_keep_their_tags_until_they_are_tagged_anew(shop: App, tmp_path: Path) -> None:
