@@ -9,7 +9,7 @@ from sqlalchemy import select
 
 from rules.vocabulary import Condition, RideId, Tier
 from services.store import FactRefused, NotFound, Store, Transaction
-from services.store.tables_rides import condition_tag, ride_hour
+from services.store.tables_rides import Tagged, condition_tag, ride_hour
 from tests.services.store.household import DAY, HOUR, MORNING, ride_of, ride_summary, settle, tag
 
 
@@ -39,6 +39,35 @@ def test_the_newest_tag_of_an_hour_is_the_rides(store: Store) -> None:
             (MORNING, newer.because, MORNING + 6 * DAY, MORNING + 6 * DAY, True),
             (MORNING + HOUR, first.because, MORNING + DAY, MORNING + DAY, True),
         ]
+
+
+def test_another_reading_of_its_file_takes_a_rides_place_hour_by_hour(store: Store) -> None:
+    """From seven on and longer: six is no more, seven was ridden otherwise, eight as before, nine is new."""
+    house = settle(store)
+    ride, other = ride_of(store, house.ines.id), ride_of(store, house.ines.id, MORNING + 3 * DAY)
+    known = tag()
+    with store.writing() as tx:
+        tx.rides.add_tags(ride, [(MORNING + n * HOUR, known) for n in range(3)], MORNING + DAY)
+        tx.rides.set_word(ride, Condition.WET, MORNING + DAY, "Ines")
+        before = tx.rides.ride(ride), tx.rides.ride(other)
+        anew = ride_summary(MORNING + HOUR, title="Sight\0seeing", sub_sport=None, damage=())
+        seven, *later = anew.hours
+        tx.rides.renew(ride, replace(anew, hours=(replace(seven, drive_s=900.0), *later)), "clues")
+    with store.writing() as tx:
+        now = tx.rides.ride(ride)
+        assert [hour.hour_start - MORNING for hour in now.hours] == [HOUR, 2 * HOUR, 3 * HOUR]
+        assert [hour.tag for hour in now.hours] == [known, known, None]
+        assert (now.word, now.started_at, now.hours[0].drive_s) == (Condition.WET, MORNING + HOUR, 900.0)
+        assert tx.rides.clues(ride) == "clues"
+        assert tx.rides.outing(ride).sensors == anew.sensors
+        assert len(made(tx, ride)) == 2
+        tx.rides.add_tags(ride, [(MORNING + n * HOUR, known) for n in range(1, 4)], MORNING + 2 * DAY)
+        rows = tx._connection.execute(select(ride_hour.c.tagged).where(ride_hour.c.ride == ride))
+        assert {row.tagged for row in rows} == {Tagged.FINAL}
+        assert tx.rides.ride(other) == before[1]
+        assert tx.rides.read_from("morning.fit", ride, MORNING) == ride
+        assert tx.rides.read_from("another.fit", ride, MORNING) is None
+    assert store.faults() == ()
 
 
 def test_a_tag_that_only_explains_itself_anew_is_no_flip(store: Store) -> None:
