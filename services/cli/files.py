@@ -54,7 +54,7 @@ def import_(
 
     from ingest.files.read_pool import ToRead
     from services.store import StoreError
-    from services.use_cases.import_rides import Outcome, import_files, ride_files, whose
+    from services.use_cases.import_rides import WAITS, Outcome, import_files, ride_files, whose
     from services.use_cases.judge_bikes import also_moved
     from services.views.file_summary import grouped
     from services.wiring import open_app
@@ -106,7 +106,9 @@ def import_(
         [] if details else ["No files there."]
     ):
         say(sentence)
-    if not details and any(one.why for one in outcomes):
+    if any(one.outcome is Outcome.NOT_READ_NOW for one in outcomes):
+        say("What could not be read now is read by the same command again.")
+    if not details and any(one.why for one in outcomes if one.outcome not in WAITS):
         say("One by one: gritledger list files --trouble")
     with app.store.reading() as tx:
         questions = tx.rides.asking()

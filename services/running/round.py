@@ -92,8 +92,10 @@ class RoundReport:
 
     def sentences(self) -> list[str]:
         """What a person wants to know of it."""
+        waits = any(one.outcome is Outcome.NOT_READ_NOW for one in self.files)
         said = [
             *grouped(self.files, quiet=[Outcome.KNOWN]),
+            *(["What could not be read now is tried again by itself."] if waits else []),
             *self.trouble,
             *self.ground,
             *self.bikes,

@@ -64,7 +64,7 @@ class TagReport:
 
     def sentences(self) -> list[str]:
         """What a person wants to know of it."""
-        said = [f"{self.hours} ride hours tagged."] if self.hours else []
+        said = [f"{self.hours} ride hour{'s' if self.hours > 1 else ''} tagged."] if self.hours else []
         if len(self.flips) > FLIPS_TOLD_SINGLY or (self.anew and self.flips):
             said.append(self._moved())
         else:

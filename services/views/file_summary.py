@@ -21,7 +21,7 @@ _SEVERAL = {
     Outcome.NOT_A_RIDE: "are no rides",
     Outcome.UNREADABLE: "are unreadable",
     Outcome.WHOSE: "rides, and nobody knows whose",
-    Outcome.NOT_READ_NOW: "could not be read now, and are tried again by themselves",
+    Outcome.NOT_READ_NOW: "could not be read now",
     Outcome.TOO_MUCH: "take too much to read",
     Outcome.ANEW: "of rides already here were read anew",
 }

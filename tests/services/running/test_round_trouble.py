@@ -115,14 +115,11 @@ def test_a_watched_file_that_could_not_be_read_is_told_once_and_tried_again(
         one_round(shop, now=NOW, watching=watching)
         with monkeypatch.context() as locked:
             locked.setattr(read_pool, "_read_one", may_not_read)
-            told = [
-                [
-                    one.outcome
-                    for one in one_round(shop, now=NOW + timedelta(minutes=m), watching=watching).files
-                ]
-                for m in (1, 2, 7)
-            ]
+            rounds = [one_round(shop, now=NOW + timedelta(minutes=m), watching=watching) for m in (1, 2, 7)]
+        told = [[one.outcome for one in made.files] for made in rounds]
         assert told == [[Outcome.NOT_READ_NOW] * 2, [], []]
+        by_itself = "What could not be read now is tried again by itself."
+        assert [by_itself in made.sentences() for made in rounds] == [True, False, False]
 
         one_round(shop, now=NOW + timedelta(minutes=16), watching=watching)  # twice as long, after the second
         assert state(shop)["rides"] == 0

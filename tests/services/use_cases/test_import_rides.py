@@ -28,6 +28,7 @@ from ingest.fit.checksum import checksum
 from ingest.ride.recording import Recording, SensorSeen
 from rules.vocabulary import RideId, RiderId
 from services.app import App
+from services.cli.program import run
 from services.store.notes import FILES_READ_BY
 from services.use_cases.import_rides import FileOutcome, Outcome, import_files, ride_files, whose
 from services.use_cases.undo import undo
@@ -364,12 +365,17 @@ def test_a_file_whose_disk_stands_still_does_not_hold_up_the_others(
 
 @pytest.mark.skipif(sys.platform == "win32", reason="ends a process by a POSIX signal")
 def test_a_single_file_that_kills_its_reader_does_not_end_the_import(
-    house: House, monkeypatch: pytest.MonkeyPatch
+    house: House, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]
 ) -> None:
     house.put("poison.fit", a_recording(NOON))
     monkeypatch.setattr(read_pool, "_read_one", dies_on_a_named_file)
 
     assert [one.outcome for one in house.read()] == [Outcome.NOT_READ_NOW]
+    run(["import", str(house.folder), "--home", str(house.shop.settings.home)])
+    said = capsys.readouterr().out
+    assert "poison.fit: could not be read now: the process that read it was ended by the system" in said
+    assert "What could not be read now is read by the same command again." in said
+    assert "gritledger list files" not in said  # nothing was kept of it
 
     monkeypatch.setattr(read_pool, "_read_one", READ_ONE)
     assert [one.outcome for one in house.read()] == [Outcome.NEW]
