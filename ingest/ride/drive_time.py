@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import cast
 
@@ -75,12 +76,12 @@ def required_power_w(
     return cast(Column, climb_and_roll + air + mass_kg * np.multiply(speed_mps, acceleration_mps2))
 
 
-def drive_time(recording: Recording, intervals: Intervals) -> DriveTime:
+def drive_time(recording: Recording, intervals: Intervals, required_w: Callable[[], Column]) -> DriveTime:
     """How many seconds of each interval the chain was turned.
 
     Cadence where the samples have it; measured power, else required power, where they do not; a share of the
     moving time where samples are too sparse or have no altitude.
-    recording: strictly ascending times, as given to `intervals_of`.
+    recording: strictly ascending times, as given to `intervals_of`.  required_w: see `estimated_power_w`.
     """
     active, speed = intervals.active_s, intervals.speed_mps
     cadence = bridged(recording.time_s, recording.cadence_rpm)
@@ -100,7 +101,7 @@ def drive_time(recording: Recording, intervals: Intervals) -> DriveTime:
     watched = elsewhere & np.isfinite(power) & vouchable
     estimate = np.full(len(active), np.nan)
     if not sparse and moving_s[elsewhere & ~watched].any():
-        estimate = estimated_power_w(recording, intervals)
+        estimate = required_w()
     followed = watched | (elsewhere & np.isfinite(estimate))
     works = np.where(watched, power > DRIVING_W, (estimate > DRIVING_W) & intervals.moving)
     powered = np.where(followed & works, vouched, 0.0)

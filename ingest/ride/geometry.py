@@ -25,9 +25,15 @@ def haversine_m(
 
 def _arc_m(phi: Column, longitude_deg: Column, cosines: Column) -> Column:
     """The length of arcs by their difference of latitude [rad] and longitude, and the ends' cosines."""
-    half_phi, half_lambda = np.sin(phi / 2), np.sin(np.radians(longitude_deg) / 2)
-    square = half_phi * half_phi + cosines * half_lambda * half_lambda
+    square = _sine_squared(phi / 2) + cosines * _sine_squared(np.radians(longitude_deg) / 2)
     return 2 * MEAN_EARTH_RADIUS_M * np.arcsin(np.sqrt(np.clip(square, 0.0, 1.0)))
+
+
+def _sine_squared(angle: Column) -> Column:
+    """sin² of angles; of short ones by two terms of its series: the third is beyond the last digit."""
+    square = angle * angle
+    is_long = square >= 1e-8
+    return np.square(np.sin(angle)) if is_long.any() else square * (1.0 - square / 3)
 
 
 def steps_m(latitude_deg: Column, longitude_deg: Column) -> Column:
@@ -57,20 +63,22 @@ def wrapped(longitude_deg: Column) -> Column:
 
 
 def mean_places(
-    latitude_deg: Column, longitude_deg: Column, group: NDArray[np.intp], groups: int
+    latitude_deg: Column, longitude_deg: Column, begins: NDArray[np.intp]
 ) -> tuple[Column, Column]:
-    """The middle of each group's places, safe at the ±180° meridian and at the poles. [degrees]
+    """The middle of each stretch's places, safe at the ±180° meridian and at the poles. [degrees]
 
-    group: for each sample, which of 0..groups−1 it belongs to. A group without a known place gets NaN.
+    begins: where each stretch begins; it goes on to the next. One without a known place gets NaN.
     """
     known = np.isfinite(latitude_deg) & np.isfinite(longitude_deg)
-    phi, lam, of = np.radians(latitude_deg[known]), np.radians(longitude_deg[known]), group[known]
-    x = np.bincount(of, np.cos(phi) * np.cos(lam), groups)
-    y = np.bincount(of, np.cos(phi) * np.sin(lam), groups)
-    z = np.bincount(of, np.sin(phi), groups)
+    phi, lam = np.radians(latitude_deg), np.radians(longitude_deg)
+    cosine = np.cos(phi)
+    x, y, z = (
+        np.add.reduceat(part if known.all() else np.where(known, part, 0.0), begins)
+        for part in (cosine * np.cos(lam), cosine * np.sin(lam), np.sin(phi))
+    )
     latitude = np.degrees(np.arctan2(z, np.hypot(x, y)))
     longitude = np.degrees(np.arctan2(y, x))
-    empty = np.bincount(of, minlength=groups) == 0
+    empty = ~np.logical_or.reduceat(known, begins)
     latitude[empty] = longitude[empty] = np.nan
     return latitude, longitude
 

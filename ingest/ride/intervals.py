@@ -66,12 +66,15 @@ def intervals_of(recording: Recording, *, wheel_is_blind: bool = False) -> Inter
     placed[far | stopped | (wall > LONGEST_MOVING_GAP_S)] = np.nan
 
     speed = bridged(time, recording.speed_mps)[1:]
-    by_place = _speed_by_place(recording)
     # Over a longer interval what was covered says more than the speed at its end.
     long = active > LONGEST_BRIDGE_S / 2
-    covered = np.where(np.isfinite(counted), counted, placed) / seconds
+    has_counted = np.isfinite(counted)
+    covered = np.where(has_counted, counted, placed) / seconds
     speed = np.where(long & np.isfinite(covered), covered, speed)
-    speed = np.where(np.isfinite(speed), speed, np.where(np.isfinite(counted), counted / seconds, by_place))
+    speed = np.where(np.isfinite(speed) | ~has_counted, speed, covered)
+    unknown = np.flatnonzero(~np.isfinite(speed) & ~has_counted)
+    if len(unknown):
+        speed[unknown] = _speed_by_place(recording, unknown)
     speed[speed > JUMP_MPS] = np.nan
 
     known_long = np.isfinite(covered) & (active <= LONGEST_MOVING_GAP_S)
@@ -79,7 +82,7 @@ def intervals_of(recording: Recording, *, wheel_is_blind: bool = False) -> Inter
     integral = np.where(
         (active <= LONGEST_BRIDGE_S) & np.isfinite(recording.speed_mps[1:]), speed * active, np.nan
     )
-    step = np.where(np.isfinite(counted), counted, integral)
+    step = np.where(has_counted, counted, integral)
     step = np.where(np.isfinite(step), step, np.where(moving, placed, 0.0))
     step = np.where(np.isfinite(step), step, 0.0)
 
@@ -114,34 +117,40 @@ def _counted_steps(recording: Recording, active_s: Column) -> tuple[Column, int]
     known = np.flatnonzero(np.isfinite(counter))
     if len(known) < 2 or np.ptp(counter[known]) == 0.0:
         return none, 0
-    steps = np.diff(counter[known])
-    clock = np.concatenate(([0.0], np.cumsum(active_s)))[known]
+    seen, at_s = (
+        (counter, recording.time_s)
+        if len(known) == len(counter)
+        else (counter[known], recording.time_s[known])
+    )
+    steps = np.diff(seen)
     # By the wall clock: a counter runs on while the timer is stopped.
-    possible = JUMP_MPS * np.maximum(np.diff(recording.time_s[known]), 1.0)
-    fell = steps < 0
+    possible = JUMP_MPS * np.maximum(np.diff(at_s), 1.0)
     # The rounding of a file may take the counter back by a hair; only a real fall is a new start.
-    steps = np.where(fell, np.where(steps > -5.0, 0.0, np.minimum(counter[known][1:], possible)), steps)
-    jumped = steps > possible
+    fell = np.flatnonzero(steps < 0)
+    steps[fell] = np.where(steps[fell] > -5.0, 0.0, np.minimum(seen[1:][fell], possible[fell]))
+    jumped = np.flatnonzero(steps > possible)
     steps[jumped] = 0.0
-    total = np.concatenate(([0.0], np.cumsum(steps)))
+    if len(known) == len(counter) and (active_s > 0).all():
+        return steps, len(jumped)
     # Between two sightings of the counter its metres are spread over the seconds in action.
     clock_all = np.concatenate(([0.0], np.cumsum(active_s)))
+    clock, total = clock_all[known], np.concatenate(([0.0], np.cumsum(steps)))
     spread = np.diff(np.interp(clock_all, clock, total)) if np.ptp(clock) > 0 else none
     spread[: known[0]] = np.nan
     spread[known[-1] :] = np.nan
-    return spread, int(jumped.sum())
+    return spread, len(jumped)
 
 
-def _speed_by_place(recording: Recording) -> Column:
-    """Speed at the end of each interval from the places around it, NaN where there are none near."""
+def _speed_by_place(recording: Recording, rows: NDArray[np.intp]) -> Column:
+    """Speed at the end of these intervals from the places around them, NaN where there are none near."""
     time = recording.time_s
     known = np.isfinite(recording.latitude_deg) & np.isfinite(recording.longitude_deg)
-    if np.isfinite(recording.speed_mps).all() or known.sum() < 2:
-        return np.full(len(time) - 1, np.nan)
+    if known.sum() < 2:
+        return np.full(len(rows), np.nan)
     at, latitude = time[known], recording.latitude_deg[known]
     longitude = unwrapped(recording.longitude_deg[known])
-    low = np.clip(time[1:] - PLACE_WINDOW_S / 2, at[0], at[-1])
-    high = np.clip(time[1:] + PLACE_WINDOW_S / 2, at[0], at[-1])
+    low = np.clip(time[1:][rows] - PLACE_WINDOW_S / 2, at[0], at[-1])
+    high = np.clip(time[1:][rows] + PLACE_WINDOW_S / 2, at[0], at[-1])
     length = haversine_m(
         np.interp(low, at, latitude),
         np.interp(low, at, longitude),
@@ -150,7 +159,7 @@ def _speed_by_place(recording: Recording) -> Column:
     )
     seconds = high - low
     speed = np.where(seconds > 0, length / np.where(seconds > 0, seconds, 1.0), np.nan)
-    near = np.isfinite(bridged(time, np.where(known, 0.0, np.nan), LONGEST_MOVING_GAP_S))[1:]
+    near = np.isfinite(bridged(time, np.where(known, 0.0, np.nan), LONGEST_MOVING_GAP_S))[1:][rows]
     return np.where(near, speed, np.nan)
 
 

@@ -5,7 +5,7 @@ Each long climb is judged by what a human can do and what a rope does; several a
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable
 from dataclasses import dataclass
 from math import exp, log
 from typing import Final
@@ -14,7 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ingest.ride.columns import bridged, smoothed
-from ingest.ride.drive_time import DRIVING_W, TURNING_RPM, estimated_power_w
+from ingest.ride.drive_time import DRIVING_W, TURNING_RPM
 from ingest.ride.geometry import haversine_m
 from ingest.ride.intervals import Intervals, Mask
 from ingest.ride.recording import Column, Recording
@@ -50,35 +50,37 @@ class Climb:
     chance: float
 
 
-def lifts(recording: Recording, intervals: Intervals) -> tuple[Mask, Mask]:
+def lifts(recording: Recording, intervals: Intervals, required_w: Callable[[], Column]) -> tuple[Mask, Mask]:
     """Which intervals were carried uphill, and which perhaps were: two masks over the intervals.
 
     A climb with cadence or power is never judged, nor one of a bike with a motor.
+    required_w: what power each interval required, when it is asked for.
     """
     carried, doubted = (np.zeros(len(intervals.active_s), np.bool_) for _ in range(2))
     words = f"{recording.sport or ''} {recording.sub_sport or ''}".lower()
     if not any(mark in words for mark in _MOTORS):
-        for climb in climbs(recording, intervals):
+        for climb in climbs(recording, intervals, required_w):
             mask = carried if climb.chance >= CARRIED_FROM else doubted
             mask[climb.begin : climb.end] = climb.chance >= DOUBTED_FROM
     return carried, doubted
 
 
-def climbs(recording: Recording, intervals: Intervals) -> tuple[Climb, ...]:
+def climbs(recording: Recording, intervals: Intervals, required_w: Callable[[], Column]) -> tuple[Climb, ...]:
     """Every long climb without a turn of the cranks, judged."""
     time = recording.time_s
-    altitude = smoothed(time, recording.altitude_m, WINDOW_S)
     if len(time) < 3 or np.isfinite(recording.altitude_m).mean() < 0.5:
         return ()
-    wall = np.diff(time)
-    rate_mph = smoothed(time[1:], np.diff(altitude) / wall * 3600.0, WINDOW_S)
     turned = bridged(time, recording.cadence_rpm)[1:] >= TURNING_RPM
     worked = bridged(time, recording.power_w)[1:] > DRIVING_W
-    rising = (rate_mph >= CLIMBING_MPH) & ~turned & ~worked & ~intervals.carried
-    spans = list(_spans(rising, time))
+    idle = ~(turned | worked | intervals.carried)
+    if not _spans(idle, time):
+        return ()
+    altitude = smoothed(time, recording.altitude_m, WINDOW_S)
+    rate_mph = smoothed(time[1:], np.diff(altitude) / np.diff(time) * 3600.0, WINDOW_S)
+    spans = _spans(idle & (rate_mph >= CLIMBING_MPH), time)
     if not spans:
         return ()
-    power = estimated_power_w(recording, intervals)
+    power = required_w()
     heart = _heart(recording)
     speed = smoothed(time[1:], intervals.speed_mps, 30.0)
     resting = [_rests(heart, power, begin, end) for begin, end in spans]
@@ -96,15 +98,15 @@ def climbs(recording: Recording, intervals: Intervals) -> tuple[Climb, ...]:
     return tuple(found)
 
 
-def _spans(rising: NDArray[np.bool_], time_s: Column) -> Iterator[tuple[int, int]]:
+def _spans(rising: NDArray[np.bool_], time_s: Column) -> list[tuple[int, int]]:
     """Stretches that rise long enough, short halts taken in."""
     rows = np.flatnonzero(rising)
     if not len(rows):
-        return
-    for piece in np.split(rows, np.flatnonzero(np.diff(time_s[rows]) > LONGEST_HALT_S) + 1):
-        begin, end = int(piece[0]), int(piece[-1]) + 1
-        if time_s[end] - time_s[begin] >= SHORTEST_S:
-            yield begin, end
+        return []
+    halts = np.flatnonzero(np.diff(time_s[rows]) > LONGEST_HALT_S)
+    begins, ends = rows[np.append(0, halts + 1)], rows[np.append(halts, len(rows) - 1)] + 1
+    long = time_s[ends] - time_s[begins] >= SHORTEST_S
+    return list(zip(begins[long].tolist(), ends[long].tolist(), strict=True))
 
 
 def _heart(recording: Recording) -> Column:

@@ -61,17 +61,19 @@ def packed_sketch(recording: Recording) -> bytes:
     first = int(time[0] // 60)
     minutes = min(int(time[-1] // 60) - first + 1, LONGEST_MINUTES)
     instants = first * 60.0 + np.arange(minutes * PLACES_A_MINUTE) * (60.0 / PLACES_A_MINUTE)
-    of = np.minimum(time.astype(np.int64) // 60 - first, minutes - 1)
+    minute = np.minimum(time.astype(np.int64) // 60 - first, minutes - 1)
+    begins = np.flatnonzero(np.append(True, minute[1:] != minute[:-1]))  # times ascend
+    of = minute[begins]
     latitude = _at(instants, time, recording.latitude_deg)
     longitude = wrapped(_at(instants, time, unwrapped(recording.longitude_deg)))
     body = b"".join(
         (
             _steps(latitude),
             _steps(longitude),
-            _mean_by_minute(recording.speed_mps, of, minutes, 100.0),
-            _mean_by_minute(recording.cadence_rpm, of, minutes, 10.0),
-            _mean_by_minute(recording.heart_rate_bpm, of, minutes, 10.0),
-            _mean_by_minute(recording.power_w, of, minutes, 10.0),
+            _mean_by_minute(recording.speed_mps, begins, of, minutes, 100.0),
+            _mean_by_minute(recording.cadence_rpm, begins, of, minutes, 10.0),
+            _mean_by_minute(recording.heart_rate_bpm, begins, of, minutes, 10.0),
+            _mean_by_minute(recording.power_w, begins, of, minutes, 10.0),
         )
     )
     identity = ((recording.device.identity if recording.device else None) or "").encode()[:200]
@@ -135,20 +137,25 @@ def _steps(degrees: Column) -> bytes:
 def _at(instants: NDArray[np.floating], time_s: Column, column: Column) -> Column:
     """The column at these instants, where known samples lie close on both sides."""
     known = np.isfinite(column)
-    if known.sum() < 2:
+    if np.count_nonzero(known) < 2:
         return np.full(len(instants), np.nan)
-    at, value = time_s[known], column[known]
+    at, value = (time_s, column) if known.all() else (time_s[known], column[known])
     after = np.clip(np.searchsorted(at, instants), 1, len(at) - 1)
     near = (at[after] - at[after - 1] <= 6 * LONGEST_BRIDGE_S) & (instants >= at[0]) & (instants <= at[-1])
     return np.where(near, np.interp(instants, at, value), np.nan)
 
 
-def _mean_by_minute(column: Column, minute: NDArray[np.int64], minutes: int, scale: float) -> bytes:
+def _mean_by_minute(
+    column: Column, begins: NDArray[np.intp], of: NDArray[np.int64], minutes: int, scale: float
+) -> bytes:
+    """begins: where a minute's samples begin.  of: which minute that is."""
     known = np.isfinite(column)
-    count = np.bincount(minute[known], minlength=minutes)
-    total = np.bincount(minute[known], column[known], minutes)
+    count = np.add.reduceat(known, begins, dtype=np.int64)
+    total = np.add.reduceat(column if known.all() else np.where(known, column, 0.0), begins)
     mean = np.clip(np.round(total / np.maximum(count, 1) * scale), 0, _NO_MEAN - 1)
-    return np.where(count > 0, mean, _NO_MEAN).astype("<u2").tobytes()
+    means = np.full(minutes, _NO_MEAN, "<u2")
+    means[of] = np.where(count > 0, mean, _NO_MEAN)
+    return means.tobytes()
 
 
 def _share(column: Column) -> int:

@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
+from functools import cache, partial
 
 import numpy as np
 
 from ingest.errors import NotARide, NotNow, UnreadableFile
 from ingest.ride.columns import one_sample_per_instant, only, smoothed
-from ingest.ride.drive_time import SAMPLE_SPEAKS_S, drive_time, drive_time_by_word
+from ingest.ride.drive_time import drive_time, drive_time_by_word, estimated_power_w
 from ingest.ride.geometry import mean_places, unwrapped
 from ingest.ride.intervals import LONGEST_MOVING_GAP_S, MOVING_MPS, Intervals, Mask, intervals_of
 from ingest.ride.lifts import lifts
@@ -111,14 +113,16 @@ def summarise(recording: Recording, *, now: datetime, said_ride: bool = False) -
     if not said_ride:
         refuse_other_paces(recording, intervals)
     recording = _without_dead_sensors(recording, intervals, dropped)
-    lifted, doubted = _lifts(recording, intervals, kind)
+    # Where it is asked for at all, it is asked for twice.
+    required_w = cache(partial(estimated_power_w, recording, intervals))
+    lifted, doubted = _lifts(recording, intervals, kind, required_w)
     intervals = replace(
         intervals,
         carried=intervals.carried | lifted,
         moving=intervals.moving & ~lifted,
         step_m=np.where(lifted, 0.0, intervals.step_m),
     )
-    drive = drive_time(recording, intervals)
+    drive = drive_time(recording, intervals, required_w)
     if said_ride and not drive.seconds.any() and not intervals.moving.any() and not intervals.carried.any():
         drive, kind = drive_time_by_word(intervals), kind if recording.has_place else Kind.INDOOR
     moving = np.where(np.isnan(intervals.speed_mps) & ~intervals.carried, drive.seconds, intervals.moving_s)
@@ -184,11 +188,13 @@ def _with_possible_times(recording: Recording, now: datetime, dropped: dict[str,
     return recording
 
 
-def _lifts(recording: Recording, intervals: Intervals, kind: Kind) -> tuple[Mask, Mask]:
+def _lifts(
+    recording: Recording, intervals: Intervals, kind: Kind, required_w: Callable[[], Column]
+) -> tuple[Mask, Mask]:
     if kind is not Kind.OUTDOOR:
         none = np.zeros(len(intervals.active_s), np.bool_)
         return none, none
-    return lifts(recording, intervals)
+    return lifts(recording, intervals, required_w)
 
 
 def _impossible(name: str, time_s: Column, now: datetime) -> UnreadableFile:
@@ -213,9 +219,11 @@ def _stands_on_a_trainer(recording: Recording) -> bool:
     counter = recording.distance_m[np.isfinite(recording.distance_m)]
     if not placed.any() or not len(counter) or counter[-1] - counter[0] < TRAINER_DISTANCE_M:
         return False
-    latitude, longitude = recording.latitude_deg[placed], unwrapped(recording.longitude_deg[placed])
-    north, east = np.ptp(latitude), np.ptp(longitude) * np.cos(np.radians(latitude[0]))
-    return bool(max(north, east) < TRAINER_SPREAD_DEG)
+    latitude = recording.latitude_deg[placed]
+    if np.ptp(latitude) >= TRAINER_SPREAD_DEG:
+        return False
+    east = np.ptp(unwrapped(recording.longitude_deg[placed])) * np.cos(np.radians(latitude[0]))
+    return bool(east < TRAINER_SPREAD_DEG)
 
 
 def _without_place(recording: Recording, rows: Mask) -> Recording:
@@ -275,17 +283,23 @@ def _hours(
 ) -> tuple[HourSummary, ...]:
     """The ride cut at full UTC hours. What an interval holds is spread over it: the hours add up."""
     time = recording.time_s
-    knots, sums = _cumulative(time, np.vstack((drive_s, step_m, moving_s, climb_m)))
     # Times ascend: each hour is a stretch of them.
     hour = time.astype(np.int64) // 3600
     begins = np.flatnonzero(np.append(True, hour[1:] != hour[:-1]))
-    every = np.unique(knots.astype(np.int64) // 3600) if len(knots) > len(time) else hour[begins]
-    hour_of = np.repeat(np.searchsorted(every, hour[begins]), np.diff(begins, append=len(time)))
-    edges = np.stack((every, every + 1)) * 3600.0
-    drive, distance, moving, climb = (
-        np.interp(edges[1], knots, row) - np.interp(edges[0], knots, row) for row in sums
-    )
-    latitude, longitude = mean_places(recording.latitude_deg, recording.longitude_deg, hour_of, len(every))
+    every, last = hour[begins], begins[1:] - 1
+    held = np.vstack((drive_s, step_m, moving_s, climb_m))
+    sums = np.zeros((len(held), len(every)))
+    full = begins < held.shape[1]  # the last sample has no interval behind it
+    sums[:, full] = np.add.reduceat(held, begins[full], axis=1)
+    # What leads into the next hour is parted at the full hour; what a long silence holds stays at its start,
+    # where a sample vouches.
+    lasted_s = time[last + 1] - time[last]
+    beyond_s = np.where(lasted_s > LONGEST_MOVING_GAP_S, 0.0, time[last + 1] - (every[:-1] + 1) * 3600.0)
+    moved = held[:, last] * (beyond_s / lasted_s)
+    sums[:, :-1] -= moved
+    sums[:, 1:] += moved
+    drive, distance, moving, climb = sums
+    latitude, longitude = mean_places(recording.latitude_deg, recording.longitude_deg, begins)
     return tuple(
         HourSummary(
             hour_start=datetime.fromtimestamp(int(every[i]) * 3600, UTC),
@@ -300,17 +314,6 @@ def _hours(
         for i in range(len(every))
         if drive[i] > 0 or moving[i] > 0 or distance[i] > 0
     )
-
-
-def _cumulative(time_s: Column, rows: np.ndarray) -> tuple[Column, np.ndarray]:
-    """Running sums at the samples; what a long silence holds is put at its start, where a sample vouches."""
-    sums = np.concatenate((np.zeros((len(rows), 1)), np.cumsum(rows, axis=1)), axis=1)
-    silent = np.flatnonzero(np.diff(time_s) > LONGEST_MOVING_GAP_S)
-    if not len(silent):
-        return time_s, sums
-    begins = time_s[silent]
-    held = np.minimum(begins + SAMPLE_SPEAKS_S, (begins // 3600 + 1) * 3600)
-    return np.insert(time_s, silent + 1, held), np.insert(sums, silent + 1, sums[:, silent + 1], axis=1)
 
 
 def _count(dropped: dict[str, int], reason: str, amount: float) -> None:

@@ -14,7 +14,8 @@ from tests.ingest.rides import recording, ridden, seconds, without
 
 
 def driven(one):
-    return drive_time(one, intervals_of(one))
+    intervals = intervals_of(one)
+    return drive_time(one, intervals, lambda: estimated_power_w(one, intervals))
 
 
 @pytest.mark.parametrize(
