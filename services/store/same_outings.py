@@ -96,6 +96,8 @@ class SameOutings(Recordings):
     def recordings_of(self, rides: Iterable[RideId]) -> tuple[RideId, ...]:
         """These rides and every second recording of them, by number."""
         ids = list(rides)
+        if not ids:
+            return ()
         query = select(ride.c.id).where(or_(ride.c.id.in_(ids), ride.c.same_as.in_(ids))).order_by(ride.c.id)
         return tuple(RideId(one) for one in self._connection.scalars(query))
 
