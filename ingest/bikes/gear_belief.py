@@ -13,6 +13,7 @@ from itertools import combinations
 from typing import Final
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ingest.bikes.chances import ln_sum
 from ingest.bikes.clues import RideClues
@@ -105,19 +106,20 @@ class GearBelief:
         taught = RIDE_COUNTS * self._teaches * believed * np.maximum(2.0 * believed - 1.0, 0.0)
         fits = np.zeros((len(self.shows), len(self.bikes)))
         for window in np.unique(self._window):
-            here = np.flatnonzero(self._window == window)
+            here = _rows(self._window == window)
             centre = (window + 0.5) * WINDOW_D
             fades = np.exp(-np.abs(self._day - centre) / FORGETS_D)
-            near = np.flatnonzero(fades > 0.01)
+            near = _rows(fades > 0.01)
+            tables, near_tables = self._table[here], self._table[near]
             likeliest = []
             for bike in range(len(self.bikes)):
                 counts = (taught[near, bike] * fades[near]).astype(np.float32)
-                belief = self._prior[bike] + counts @ self._table[near]
+                belief = self._prior[bike] + counts @ near_tables
                 likeliest.append(int(belief.argmax()) // len(MOVES))
                 kept = slice(None)
                 if counts.sum() > FEW_RIDES * RIDE_COUNTS:
                     kept = np.flatnonzero(belief > belief.max() - NEGLIGIBLE)  # type: ignore[assignment]
-                table = self._table[here][:, kept]
+                table = tables[:, kept]
                 own = (taught[here, bike] * fades[here]).astype(np.float32)
                 without = belief[kept] - own[:, None] * table
                 fits[here, bike] = ln_sum(without + table) - ln_sum(without)
@@ -155,6 +157,12 @@ class GearBelief:
             and self._entered[one] == self._entered[other]
             and likeliest[one] == likeliest[other]
         ]
+
+
+def _rows(mask: NDArray[np.bool_]) -> slice | NDArray[np.intp]:
+    """Where this holds; as a slice, which copies nothing, where that is one stretch."""
+    rows = np.flatnonzero(mask)
+    return slice(rows[0], rows[-1] + 1) if len(rows) and np.ptp(rows) + 1 == len(rows) else rows
 
 
 def _entered(bike: Bike) -> Comb | None:

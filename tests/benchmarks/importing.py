@@ -2,37 +2,49 @@
 
 Rides of 3 h at 1 Hz are generated as real FIT files and imported by the command a rider would type, without
 weather, into SQLite. Work of others on the machine makes it slower: the load and the processor time are shown
-beside the clock's.
+beside the clock's. Before that the same files are only read, summed up and stored, without the clues by which
+bikes are judged; and one process does every step alone, to show what each costs.
 """
 
 from __future__ import annotations
 
 import argparse
+import itertools
 import os
 import resource
 import shutil
+import statistics
 import subprocess
 import sys
 import tempfile
 import threading
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from functools import partial
 from pathlib import Path
+from typing import TypeVar
 
 import numpy as np
 import psutil
 
 from fixtures.fit_writer import fit_bytes
-from ingest.files.read_pool import ToRead
+from ingest.bikes.clues import clues_of
+from ingest.files.read_pool import ToRead, read_all
+from ingest.files.reader import recordings_in
+from ingest.files.reading_process import keep_memory
 from ingest.ride.recording import Recording, SensorSeen
+from ingest.ride.summary import summarise
+from rules.vocabulary import RiderId
 from services.app import App
 from services.settings import SETTINGS_FILE
-from services.use_cases.import_rides import Outcome, import_files
+from services.use_cases.import_rides import BATCH, Outcome, import_files
 from services.wiring import open_app
 
 FIRST = datetime(2020, 1, 1, 9, tzinfo=UTC)
 RIDE_S = 3 * 3600
+T = TypeVar("T")
 BIKES = (("Plover", 4711, 2.1), ("Harrier", 4712, 2.2), ("Courser", None, 2.0), ("Dotterel", 4714, 2.15))
 GEARS = np.array([1.4, 1.7, 2.0, 2.3, 2.7, 3.1, 3.5])
 
@@ -87,22 +99,30 @@ def household(home: Path) -> App:
 
 @dataclass(frozen=True, slots=True)
 class Run:
-    """One command, measured: clock and processor seconds, and the most memory its processes held at once."""
+    """One command, measured: clock and processor seconds, and the most memory its processes held at once.
+
+    peak_mb: what processes share is counted once.  resident_mb: counted for each that has it.
+    """
 
     clock_s: float
     cpu_s: float
     peak_mb: float
+    resident_mb: float
+
+
+GRITLEDGER = ("-c", "from services.cli import main; main()")
 
 
 def measured(*command: str) -> Run:
-    """Run a gritledger command to its end."""
+    """Run a command of Python to its end."""
     before, begun = resource.getrusage(resource.RUSAGE_CHILDREN), time.perf_counter()
-    program = [sys.executable, "-c", "from services.cli import main; main()", *command]
-    process = subprocess.Popen(program, stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True)
-    peak, done = [0], threading.Event()
+    process = subprocess.Popen(
+        [sys.executable, *command], stdout=subprocess.PIPE, stderr=subprocess.STDOUT, text=True
+    )
+    peak, done = [(0, 0)], threading.Event()
 
     def look() -> None:
-        while not done.wait(0.05):
+        while not done.wait(0.25):
             peak.append(_tree_bytes(process.pid))
 
     looking = threading.Thread(target=look)
@@ -115,19 +135,66 @@ def measured(*command: str) -> Run:
     if process.returncode:
         raise SystemExit(said)
     cpu_s = after.ru_utime + after.ru_stime - before.ru_utime - before.ru_stime
-    return Run(clock_s, cpu_s, max(peak) / 1e6)
+    shared_once, resident = (max(side) / 1e6 for side in zip(*peak, strict=True))
+    return Run(clock_s, cpu_s, shared_once, resident)
 
 
-def _tree_bytes(root: int) -> int:
-    """Resident bytes of a process and all below it; what they share counts once for each."""
-    total = 0
+def _tree_bytes(root: int) -> tuple[int, int]:
+    """Bytes of a process and all below it: what they share counted once, and counted for each."""
+    shared_once = resident = 0
     try:
         top = psutil.Process(root)
         for one in (top, *top.children(recursive=True)):
-            total += one.memory_info().rss
+            memory = one.memory_full_info()
+            shared_once += memory.pss
+            resident += memory.rss
     except psutil.Error:
         pass
-    return total
+    return shared_once, resident
+
+
+def read_and_store(folder: Path, home: Path) -> None:
+    """The same files read, summed up and stored, but nothing is looked for that tells bikes apart."""
+    shop = household(home)
+    with shop.store.reading() as tx:
+        rider = tx.equipment.riders()[0].id
+    # Whose ride it is not known, no clues are gathered.
+    read = read_all([ToRead(file, None) for file in sorted(folder.iterdir())], datetime.now(UTC))
+    while batch := list(itertools.islice(read, BATCH)):
+        with shop.store.writing() as tx:
+            tx.rides.add_many([(m.summary, rider, "") for one in batch for m in one.members if m.summary])
+    with shop.store.reading() as tx:
+        assert tx.rides.count() == len(list(folder.iterdir()))
+
+
+def step_by_step(folder: Path, home: Path) -> None:
+    """Processor milliseconds of each step of one ride, the median of some, in one process."""
+    keep_memory()
+    files = sorted(folder.iterdir())[:40]
+    shop, now = household(home), datetime.now(UTC)
+    with shop.store.reading() as tx:
+        rider: RiderId = tx.equipment.riders()[0].id
+    spent: dict[str, list[float]] = {}
+
+    def timed(step: str, action: Callable[[], T]) -> T:
+        begun = time.process_time()
+        result = action()
+        spent.setdefault(step, []).append(1000 * (time.process_time() - begun))
+        return result
+
+    for _ in range(3):
+        summaries = []
+        for file in files:
+            data = file.read_bytes()
+            (recording,) = timed("read", partial(recordings_in, data, file.name))
+            summary = timed("sum up", partial(summarise, recording, now=now))
+            clues = timed("gather clues", partial(clues_of, recording, summary, rider))
+            summaries.append((summary, rider, clues.to_json()))
+        with shop.store.writing() as tx:
+            timed("store", partial(tx.rides.add_many, summaries))
+    spent["store"] = [ms / len(files) for ms in spent["store"]]
+    medians = ", ".join(f"{step} {statistics.median(ms):.2f} ms" for step, ms in spent.items())
+    print(f"one ride, step by step: {medians}", flush=True)
 
 
 def one_new_file(shop: App, folder: Path, number: int) -> float:
@@ -149,7 +216,15 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
     parser.add_argument("--rides", type=int, default=2000)
     parser.add_argument("--folder", type=Path, help="Where to keep the generated files for another run.")
+    parser.add_argument("--read-and-store", type=Path, nargs=2, help=argparse.SUPPRESS)
+    parser.add_argument("--step-by-step", type=Path, nargs=2, help=argparse.SUPPRESS)
     chosen = parser.parse_args()
+    if chosen.read_and_store:
+        read_and_store(*chosen.read_and_store)
+        return
+    if chosen.step_by_step:
+        step_by_step(*chosen.step_by_step)
+        return
     place = Path(tempfile.mkdtemp(prefix="importing-"))
     files = chosen.folder or place / "rides"
     files.mkdir(parents=True, exist_ok=True)
@@ -164,17 +239,29 @@ def main() -> None:
     print(
         f"{os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}; 3 h rides at 1 Hz, FIT, SQLite, no weather"
     )
-    print(f"{'':<34}{'clock':>9}{'rides/s':>9}{'cpu':>9}{'cpu/ride':>11}{'peak memory':>14}")
+    itself = ("-m", "tests.benchmarks.importing")
+    subprocess.run(
+        [sys.executable, *itself, "--step-by-step", str(few), str(place / "steps")],
+        env={**os.environ, "OPENBLAS_NUM_THREADS": "1"},  # as in the processes that read
+        check=True,
+    )
+    print(f"{'':<34}{'clock':>9}{'rides/s':>9}{'cpu':>9}{'cpu/ride':>11}{'peak memory':>14}{'resident':>12}")
     try:
-        for name, folder in (("few", few), ("all", files)):
+        for name, folder in (("few", few), ("stored", files), ("all", files)):
             count = len(list(folder.iterdir()))
-            household(place / name).store.close()
-            run = measured("import", str(folder), "--home", str(place / name))
+            if name == "stored":
+                what = f"{count} files read and stored"
+                run = measured(*itself, "--read-and-store", str(folder), str(place / name))
+            else:
+                household(place / name).store.close()
+                what = f"import of {count} new files"
+                run = measured(*GRITLEDGER, "import", str(folder), "--home", str(place / name))
             print(
-                f"{f'import of {count} new files':<34}{run.clock_s:>7.1f} s{count / run.clock_s:>9.1f}"
+                f"{what:<34}{run.clock_s:>7.1f} s{count / run.clock_s:>9.1f}"
                 f"{run.cpu_s:>7.1f} s{1000 * run.cpu_s / count:>8.1f} ms{run.peak_mb:>11.0f} MB"
+                f"{run.resident_mb:>9.0f} MB"
             )
-        again = measured("import", str(files), "--home", str(place / "all"))
+        again = measured(*GRITLEDGER, "import", str(files), "--home", str(place / "all"))
         print(f"{f'again over {count} known files':<34}{again.clock_s:>7.2f} s{'':>9}{again.cpu_s:>7.2f} s")
         shop = open_app(place / "all")
         with shop.store.reading() as tx:
