@@ -33,7 +33,9 @@ def packed_track(recording: Recording) -> bytes:
     placed = np.flatnonzero(np.isfinite(recording.latitude_deg) & np.isfinite(recording.longitude_deg))
     if not len(placed):
         return b""
-    rows = placed[thinned(recording.latitude_deg[placed], recording.longitude_deg[placed], MOST_POINTS)]
+    rows = placed[
+        thinned(recording.latitude_deg.take(placed), recording.longitude_deg.take(placed), MOST_POINTS)
+    ]
     speed, cadence = recording.speed_mps[rows], recording.cadence_rpm[rows]
     offset = np.round(recording.time_s[rows] - recording.time_s[0])
     columns = (
