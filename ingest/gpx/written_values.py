@@ -27,6 +27,7 @@ _NUMBER: Final = re.compile(
 _LARGEST_EXACT: Final = 2.0**53
 _POWERS: Final = np.array([10.0**places for places in range(17)])
 _AT_ONCE: Final = 4096  # numbers: what is computed of them stays in the processor's own memory
+_ONE_LOOK_BYTES: Final = 8 << 20
 _MOST_DATES: Final = 2_000
 _PLAIN_TIME, _WITH_MILLISECONDS = len("2025-03-01T07:00:00Z"), len("2025-03-01T07:00:00.000Z")
 
@@ -52,7 +53,8 @@ def text_at(data: bytes, places: Places, length: int) -> NDArray[np.bytes_]:
 def stands_at(data: bytes, places: Places, piece: bytes) -> Mask:
     """Does this piece stand at each place?"""
     found = text_at(data, places, len(piece))
-    if found.tobytes() == piece * len(places):  # one look, when all points are written alike
+    # One look when all points are written alike, as far as there is memory for it.
+    if found.nbytes <= _ONE_LOOK_BYTES and found.tobytes() == piece * len(places):
         return np.ones(len(places), bool)
     is_alike: Mask = found == piece
     return is_alike
