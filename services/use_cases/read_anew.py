@@ -52,5 +52,7 @@ def _moved(before: RideSummary, after: RideSummary) -> Iterator[str]:
         yield f"{after.drive_s / 3600:.2f} drive hours instead of {before.drive_s / 3600:.2f}"
     if abs(after.distance_m - before.distance_m) >= WORTH_TELLING_M:
         yield f"{distance(after.distance_m)} instead of {distance(before.distance_m)}"
+    if after.doubt != before.doubt:
+        yield after.doubt or "nothing of it looks carried any more"
     if after.damage != before.damage:
         yield f"damaged: {'; '.join(after.damage)}" if after.damage else "not damaged, as was said before"

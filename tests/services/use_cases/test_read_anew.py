@@ -27,6 +27,7 @@ from services.use_cases.import_rides import FileOutcome, Outcome, import_files
 from services.use_cases.record import record
 from services.use_cases.undo import undo
 from services.wiring import open_app
+from tests.ingest.lift_days import DOWN, day
 from tests.ingest.rides import ridden
 from tests.saying import put_rides_on, say_condition, say_unpaved
 
@@ -194,6 +195,20 @@ def test_damage_that_is_none_by_todays_reader_is_no_damage_any_more(shop: App, t
     with shop.store.reading() as tx:
         assert tx.rides.outing(RideId(1)).damage == ()
         assert [(one.outcome, one.why) for one in tx.files.outcomes()] == [(Outcome.NEW, "")]
+
+
+def test_a_climb_that_looks_carried_to_todays_reader_is_told(shop: App, tmp_path: Path) -> None:
+    climb = ((30.0, 6.0, 100.0, 130.0), (10.0, 6.0, 900.0, 85.0), DOWN)
+    file = file_with(tmp_path, fit_bytes(day(*climb, wobble=0.2, turns=True)))
+    read(shop, file)
+    with shop.store.writing() as tx:
+        today, clues = tx.rides.outing(RideId(1)), tx.rides.clues(RideId(1))
+        tx.rides.renew(RideId(1), replace(today, dropped={}), clues)
+
+    anew = read(shop, file, again=True)
+
+    assert (anew.outcome, anew.why) == (Outcome.ANEW, today.doubt)
+    assert today.doubt.startswith("10 of its")
 
 
 def test_a_told_ride_whose_file_came_is_read_again_and_its_telling_undone(shop: App, tmp_path: Path) -> None:
