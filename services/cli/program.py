@@ -4,10 +4,13 @@ from __future__ import annotations
 
 import inspect
 from collections.abc import Sequence
+from copy import copy
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
+from typer.main import get_command_name
+from typer.models import CommandInfo
 
 from services.cli import (
     ahead,
@@ -86,13 +89,27 @@ for command in (
     command.help = _flowing(inspect.getdoc(command.callback) or "")
 
 
+def _asked(arguments: Sequence[str]) -> typer.Typer:
+    """The application with only the command that is named first, if one is: the others stay unread."""
+    named = [one for one in commands.registered_commands if _name(one) == next(iter(arguments), None)]
+    if not named:
+        return commands
+    alone = copy(commands)
+    alone.registered_commands, alone.registered_groups = named, []
+    return alone
+
+
+def _name(command: CommandInfo) -> str:
+    return command.name or get_command_name(getattr(command.callback, "__name__", ""))
+
+
 def run(arguments: Sequence[str]) -> int:
     """Run one command; returns its exit status. Expected trouble is one sentence on stderr.
 
     0: done. 1: it could not be done. 2: typed wrongly. 130: stopped.
     """
     try:
-        status = commands(list(arguments), prog_name="gritledger", standalone_mode=False)
+        status = _asked(arguments)(list(arguments), prog_name="gritledger", standalone_mode=False)
     except (KeyboardInterrupt, typer.Abort):
         err.print("gritledger: stopped; everything read so far is kept")
         return 130

@@ -3,9 +3,8 @@
 Facts are rows with a date and are not edited; where a row does change, the column says what it mirrors.
 Every instant is aware UTC (SQLModel refuses naive ones). Null means "not known", never zero.
 Words of an enum are stored as the word itself, so that the database can be read without the program.
+Annotations are no strings here: each would be read again whenever the program starts.
 """
-
-from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import datetime

@@ -1,7 +1,5 @@
 """The tables of reminders, the dated steps of their lives, and the letters that carry them."""
 
-from __future__ import annotations
-
 from datetime import datetime
 from typing import ClassVar
 

@@ -1,7 +1,5 @@
 """The tables of rides, what they were ridden on, and the weather over them."""
 
-from __future__ import annotations
-
 from datetime import date, datetime
 from enum import StrEnum
 from typing import Any, ClassVar
