@@ -8,34 +8,8 @@ from datetime import datetime
 from enum import StrEnum
 from typing import Final
 
-from rules.commands import (
-    AddBike,
-    AddChain,
-    AddRider,
-    Amend,
-    BeginSupply,
-    Command,
-    EndSupply,
-    EndTrial,
-    FitChain,
-    FittingWasNot,
-    ForgetSensor,
-    LogReading,
-    LogTreatment,
-    LogWipeTest,
-    PlaceSensor,
-    PutRidesOn,
-    Retire,
-    SayCondition,
-    SayUnpaved,
-    SetLimits,
-    SplitOuting,
-    StartTrial,
-    TakeBack,
-    TakeOff,
-    TellRide,
-    WithdrawRide,
-)
+from rules import commands as say
+from rules.commands import Command
 from rules.ledger import Ledger
 from rules.vocabulary import ChainId, RideId, RiderId
 
@@ -93,36 +67,36 @@ MAY: Final[Mapping[Right, Mapping[Role, Reach]]] = {
     Right.RUN: {Role.OWNER: _NONE, Role.MECHANIC: _NONE, Role.RIDER: _NONE},
 }
 _RIGHT_OF: Final[Mapping[type, Right]] = {
-    AddRider: Right.EQUIP,
-    AddBike: Right.EQUIP,
-    PlaceSensor: Right.EQUIP,
-    ForgetSensor: Right.EQUIP,
-    SetLimits: Right.EQUIP,
-    AddChain: Right.FIT,
-    FitChain: Right.FIT,
-    TakeOff: Right.FIT,
-    Retire: Right.FIT,
-    FittingWasNot: Right.FIT,
-    StartTrial: Right.FIT,
-    EndTrial: Right.FIT,
-    BeginSupply: Right.FIT,
-    EndSupply: Right.FIT,
-    LogTreatment: Right.CARE,
-    LogReading: Right.CARE,
-    LogWipeTest: Right.CARE,
-    TakeBack: Right.CARE,
-    TellRide: Right.ANSWER,
-    PutRidesOn: Right.ANSWER,
-    SayCondition: Right.ANSWER,
-    SayUnpaved: Right.ANSWER,
-    WithdrawRide: Right.ANSWER,
-    SplitOuting: Right.ANSWER,
+    say.AddRider: Right.EQUIP,
+    say.AddBike: Right.EQUIP,
+    say.PlaceSensor: Right.EQUIP,
+    say.ForgetSensor: Right.EQUIP,
+    say.SetLimits: Right.EQUIP,
+    say.AddChain: Right.FIT,
+    say.FitChain: Right.FIT,
+    say.TakeOff: Right.FIT,
+    say.Retire: Right.FIT,
+    say.FittingWasNot: Right.FIT,
+    say.StartTrial: Right.FIT,
+    say.EndTrial: Right.FIT,
+    say.BeginSupply: Right.FIT,
+    say.EndSupply: Right.FIT,
+    say.LogTreatment: Right.CARE,
+    say.LogReading: Right.CARE,
+    say.LogWipeTest: Right.CARE,
+    say.TakeBack: Right.CARE,
+    say.TellRide: Right.ANSWER,
+    say.PutRidesOn: Right.ANSWER,
+    say.SayCondition: Right.ANSWER,
+    say.SayUnpaved: Right.ANSWER,
+    say.WithdrawRide: Right.ANSWER,
+    say.SplitOuting: Right.ANSWER,
 }
 
 
 def right_of(command: Command) -> Right:
     """Which right does it take to say this?"""
-    if isinstance(command, Amend):
+    if isinstance(command, say.Amend):
         return Right.FIT if command.what == "chain" else Right.EQUIP
     return _RIGHT_OF[type(command)]
 
@@ -171,23 +145,23 @@ def own_chain(member: Member, ledger: Ledger, chain: ChainId, at: datetime) -> b
 
 def _own(member: Member, ledger: Ledger, command: Command) -> bool:
     match command:
-        case LogTreatment():
+        case say.LogTreatment():
             return all(own_chain(member, ledger, one, command.done_at) for one in command.chains)
-        case LogReading(chain, _, at) | LogWipeTest(chain, at):
+        case say.LogReading(chain, _, at) | say.LogWipeTest(chain, at):
             return own_chain(member, ledger, chain, at)
-        case TakeBack():
+        case say.TakeBack():
             return _own_fact(member, ledger, command)
-        case TellRide(rider):
+        case say.TellRide(rider):
             return rider == member.rider
-        case PutRidesOn(answers):
+        case say.PutRidesOn(answers):
             return all(_own_ride(member, ledger, ride) for ride, _ in answers)
-        case SayCondition(ride) | SayUnpaved(ride) | WithdrawRide(ride):
+        case say.SayCondition(ride) | say.SayUnpaved(ride) | say.WithdrawRide(ride):
             return _own_ride(member, ledger, ride)
         case _:  # a second recording is not in the ledger: whose it is, is not said here
             return False
 
 
-def _own_fact(member: Member, ledger: Ledger, command: TakeBack) -> bool:
+def _own_fact(member: Member, ledger: Ledger, command: say.TakeBack) -> bool:
     dated: dict[str, list[tuple[int, ChainId, datetime]]] = {
         "treatment": [(one.id, one.chain, one.done_at) for one in ledger.treatments],
         "reading": [(one.id, one.chain, one.taken_at) for one in ledger.readings],

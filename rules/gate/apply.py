@@ -7,34 +7,8 @@ from dataclasses import replace
 from datetime import datetime
 from typing import Any, TypeVar
 
-from rules.commands import (
-    AddBike,
-    AddChain,
-    AddRider,
-    Amend,
-    BeginSupply,
-    Command,
-    EndSupply,
-    EndTrial,
-    FitChain,
-    FittingWasNot,
-    ForgetSensor,
-    LogReading,
-    LogTreatment,
-    LogWipeTest,
-    PlaceSensor,
-    PutRidesOn,
-    Retire,
-    SayCondition,
-    SayUnpaved,
-    SetLimits,
-    SplitOuting,
-    StartTrial,
-    TakeBack,
-    TakeOff,
-    TellRide,
-    WithdrawRide,
-)
+from rules import commands as say
+from rules.commands import Command
 from rules.gate.values import tidy
 from rules.ledger import Ledger
 from rules.vocabulary import (
@@ -70,36 +44,36 @@ Thing = TypeVar("Thing", Rider, Bike, Chain, Fitting)
 def applied(ledger: Ledger, command: Command, made: int) -> Ledger:
     """The ledger once this command stands. made: the number of the fact it makes; 0 where it makes none."""
     match command:
-        case AddRider(name, email, zone):
+        case say.AddRider(name, email, zone):
             return replace(ledger, riders=(*ledger.riders, Rider(RiderId(made), tidy(name), email, zone)))
-        case AddBike():
+        case say.AddBike():
             return replace(ledger, bikes=(*ledger.bikes, Bike(BikeId(made), **_bike_fields(command))))
-        case AddChain(name, regime, speeds, links, price, acquired_at):
+        case say.AddChain(name, regime, speeds, links, price, acquired_at):
             chain = Chain(ChainId(made), tidy(name), regime, speeds, links, price, acquired_at)
             return replace(ledger, chains=(*ledger.chains, chain))
-        case Amend():
+        case say.Amend():
             return _amended(ledger, command)
-        case FitChain(chain_id, bike, at):
+        case say.FitChain(chain_id, bike, at):
             off = _taken_off(ledger.fittings, at, lambda one: chain_id == one.chain or bike == one.bike)
             return replace(ledger, fittings=(*off, Fitting(FittingId(made), chain_id, bike, at)))
-        case TakeOff(chain_id, at):
+        case say.TakeOff(chain_id, at):
             return replace(
                 ledger, fittings=_taken_off(ledger.fittings, at, lambda one: chain_id == one.chain)
             )
-        case Retire(chain_id, at):
+        case say.Retire(chain_id, at):
             return replace(
                 ledger,
                 fittings=_taken_off(ledger.fittings, at, lambda one: chain_id == one.chain),
                 chains=_changed(ledger.chains, chain_id, {"retired_at": at}),
             )
-        case FittingWasNot(fitting):
+        case say.FittingWasNot(fitting):
             return replace(ledger, fittings=tuple(one for one in ledger.fittings if one.id != fitting))
-        case PlaceSensor():
+        case say.PlaceSensor():
             return replace(ledger, sensors=_placed(ledger.sensors, command, made))
-        case ForgetSensor(identity, bike, from_at):
+        case say.ForgetSensor(identity, bike, from_at):
             kept = (s for s in ledger.sensors if (s.identity, s.bike, s.from_at) != (identity, bike, from_at))
             return replace(ledger, sensors=tuple(kept))
-        case LogTreatment(_, kind, at, minutes, cost, note):
+        case say.LogTreatment(_, kind, at, minutes, cost, note):
             each_min, each_cost = (
                 None if all_ is None else all_ / len(command.chains) for all_ in (minutes, cost)
             )
@@ -108,19 +82,19 @@ def applied(ledger: Ledger, command: Command, made: int) -> Ledger:
                 for number, chain_id in enumerate(command.chains, start=made)
             )
             return replace(ledger, treatments=(*ledger.treatments, *done))
-        case LogReading(chain_id, tool, at, over, under, exact, note, instrument):
+        case say.LogReading(chain_id, tool, at, over, under, exact, note, instrument):
             read = Reading(ReadingId(made), chain_id, tool, at, over, under, exact, note, tidy(instrument))
             return replace(ledger, readings=(*ledger.readings, read))
-        case LogWipeTest(chain_id, at, grade):
+        case say.LogWipeTest(chain_id, at, grade):
             test = WipeTest(WipeTestId(made), chain_id, at, grade)
             return replace(ledger, wipe_tests=(*ledger.wipe_tests, test))
-        case StartTrial(bike, waxed, control, started_at, block_km, seed):
+        case say.StartTrial(bike, waxed, control, started_at, block_km, seed):
             trial = Trial(TrialId(made), bike, waxed, control, started_at, block_km, seed)
             return replace(ledger, trials=(*ledger.trials, trial))
-        case EndTrial(number, at):
+        case say.EndTrial(number, at):
             ended = (replace(one, ended_at=at) if one.id == number else one for one in ledger.trials)
             return replace(ledger, trials=tuple(ended))
-        case BeginSupply(kind, amount, at, name, a_use):
+        case say.BeginSupply(kind, amount, at, name, a_use):
             new = Supply(SupplyId(made), kind, amount, at, tidy(name), a_use)
             others = (
                 replace(one, ended_at=at)
@@ -129,38 +103,38 @@ def applied(ledger: Ledger, command: Command, made: int) -> Ledger:
                 for one in ledger.supplies
             )
             return replace(ledger, supplies=(*others, new))
-        case EndSupply(number, at):
+        case say.EndSupply(number, at):
             gone = (replace(one, ended_at=at) if one.id == number else one for one in ledger.supplies)
             return replace(ledger, supplies=tuple(gone))
-        case SetLimits(limits, at, because):
+        case say.SetLimits(limits, at, because):
             return replace(
                 ledger, own_limits=(*ledger.own_limits, OwnLimits(OwnLimitsId(made), at, limits, because))
             )
-        case TakeBack(fact, number):
+        case say.TakeBack(fact, number):
             return _without(ledger, fact, number)
-        case PutRidesOn(answers):
+        case say.PutRidesOn(answers):
             on = dict(answers)
             rides = (
                 replace(ride, bike=on[ride.id], decided_by=DecidedBy.RIDER) if ride.id in on else ride
                 for ride in ledger.rides
             )
             return replace(ledger, rides=tuple(rides))
-        case SayCondition(ride_id, word):
+        case say.SayCondition(ride_id, word):
             return _with_ride(ledger, ride_id, word=word)
-        case SayUnpaved(ride_id, share):
+        case say.SayUnpaved(ride_id, share):
             return _with_ride(ledger, ride_id, unpaved_share=share)
-        case WithdrawRide(ride_id):
+        case say.WithdrawRide(ride_id):
             return replace(ledger, rides=tuple(ride for ride in ledger.rides if ride.id != ride_id))
-    assert isinstance(command, SplitOuting | TellRide)
+    assert isinstance(command, say.SplitOuting | say.TellRide)
     return ledger  # rides are the store's to count
 
 
-def _bike_fields(command: AddBike) -> dict[str, Any]:
-    fields = {name: getattr(command, name) for name in AddBike.__dataclass_fields__}
+def _bike_fields(command: say.AddBike) -> dict[str, Any]:
+    fields = {name: getattr(command, name) for name in say.AddBike.__dataclass_fields__}
     return fields | {"name": tidy(command.name)}
 
 
-def _amended(ledger: Ledger, command: Amend) -> Ledger:
+def _amended(ledger: Ledger, command: say.Amend) -> Ledger:
     values = dict(command.values)
     if "name" in values:
         values["name"] = tidy(str(values["name"]))
@@ -185,7 +159,7 @@ def _taken_off(fittings: Iterable[Fitting], at: datetime, which: Any) -> tuple[F
     )
 
 
-def _placed(sensors: Iterable[Sensor], command: PlaceSensor, made: int) -> tuple[Sensor, ...]:
+def _placed(sensors: Iterable[Sensor], command: say.PlaceSensor, made: int) -> tuple[Sensor, ...]:
     """Where each sensor sat, this one on its bike from then on: the span before ends there."""
     kept = [
         replace(one, until_at=command.from_at)
@@ -197,7 +171,7 @@ def _placed(sensors: Iterable[Sensor], command: PlaceSensor, made: int) -> tuple
     return (*kept, new)
 
 
-def _after(until_at: datetime, command: PlaceSensor) -> bool:
+def _after(until_at: datetime, command: say.PlaceSensor) -> bool:
     return command.from_at is not None and until_at > command.from_at
 
 

@@ -4,18 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from rules.commands import (
-    AddBike,
-    AddChain,
-    AddRider,
-    Amend,
-    FitChain,
-    FittingWasNot,
-    ForgetSensor,
-    PlaceSensor,
-    Retire,
-    TakeOff,
-)
+from rules import commands as say
 from rules.gate.hearing import Hearing, Objection, Refused, not_ahead, said_of
 from rules.gate.values import address, line, name, none_such, span, text, time_zone, unpaved_share, within
 from rules.vocabulary import Bike, Chain, Fitting, Rider
@@ -28,20 +17,20 @@ SPEEDS = (1, 14)
 LINKS = (40, 200)
 
 
-def add_rider(command: AddRider, hearing: Hearing) -> Iterator[Objection]:
+def add_rider(command: say.AddRider, hearing: Hearing) -> Iterator[Objection]:
     yield from name(command.name, "rider", hearing.ledger.riders)
     yield from address(command.email)
     yield from time_zone(command.time_zone, hearing)
 
 
-def add_bike(command: AddBike, hearing: Hearing) -> Iterator[Objection]:
+def add_bike(command: say.AddBike, hearing: Hearing) -> Iterator[Objection]:
     yield from name(command.name, "bike", hearing.ledger.bikes)
     for field in ("owner", "unpaved_share", "chainrings", "cogs", "wheel_circumference_m"):
         yield from said_of(field, _bike_field(field, getattr(command, field), hearing))
     yield from span(command.from_at, command.until_at)
 
 
-def add_chain(command: AddChain, hearing: Hearing) -> Iterator[Objection]:
+def add_chain(command: say.AddChain, hearing: Hearing) -> Iterator[Objection]:
     yield from name(command.name, "chain", hearing.ledger.chains)
     for field in ("speeds", "links", "price"):
         yield from said_of(field, _chain_field(field, getattr(command, field)))
@@ -49,7 +38,7 @@ def add_chain(command: AddChain, hearing: Hearing) -> Iterator[Objection]:
         yield from not_ahead(command.acquired_at, hearing)
 
 
-def amend(command: Amend, hearing: Hearing) -> Iterator[Objection]:
+def amend(command: say.Amend, hearing: Hearing) -> Iterator[Objection]:
     things: dict[str, tuple[Rider, ...] | tuple[Bike, ...] | tuple[Chain, ...]] = {
         "rider": hearing.ledger.riders,
         "bike": hearing.ledger.bikes,
@@ -74,7 +63,7 @@ def amend(command: Amend, hearing: Hearing) -> Iterator[Objection]:
         yield from span(values["from_at"], values["until_at"])  # type: ignore[arg-type]
 
 
-def fit_chain(command: FitChain, hearing: Hearing) -> Iterator[Objection]:
+def fit_chain(command: say.FitChain, hearing: Hearing) -> Iterator[Objection]:
     chain, bike = hearing.chain(command.chain), hearing.bike(command.bike)
     if chain is None:
         yield none_such("chain", command.chain)
@@ -96,7 +85,7 @@ def fit_chain(command: FitChain, hearing: Hearing) -> Iterator[Objection]:
     yield from _overlaps(command, chain, bike, hearing)
 
 
-def _overlaps(command: FitChain, chain: Chain, bike: Bike, hearing: Hearing) -> Iterator[Objection]:
+def _overlaps(command: say.FitChain, chain: Chain, bike: Bike, hearing: Hearing) -> Iterator[Objection]:
     """A chain sits on one bike and a bike wears one chain: who was there at that time, or came later?"""
     for other in hearing.ledger.fittings:
         if chain.id != other.chain and bike.id != other.bike:
@@ -123,7 +112,7 @@ def _where(fitting: Fitting, hearing: Hearing) -> str:
     )
 
 
-def take_off(command: TakeOff, hearing: Hearing) -> Iterator[Objection]:
+def take_off(command: say.TakeOff, hearing: Hearing) -> Iterator[Objection]:
     chain = hearing.chain(command.chain)
     if chain is None:
         yield none_such("chain", command.chain)
@@ -140,7 +129,7 @@ def take_off(command: TakeOff, hearing: Hearing) -> Iterator[Objection]:
         )
 
 
-def retire(command: Retire, hearing: Hearing) -> Iterator[Objection]:
+def retire(command: say.Retire, hearing: Hearing) -> Iterator[Objection]:
     chain = hearing.chain(command.chain)
     if chain is None:
         yield none_such("chain", command.chain)
@@ -166,13 +155,13 @@ def retire(command: Retire, hearing: Hearing) -> Iterator[Objection]:
         yield Refused(f"{chain.name} came only on {hearing.told(chain.acquired_at)}; say a later time.", "at")
 
 
-def fitting_was_not(command: FittingWasNot, hearing: Hearing) -> Iterator[Objection]:
+def fitting_was_not(command: say.FittingWasNot, hearing: Hearing) -> Iterator[Objection]:
     if all(one.id != command.fitting for one in hearing.ledger.fittings):
         yield none_such("fitting", command.fitting)
     yield from said_of("because", text(command.because, "A reason"))
 
 
-def place_sensor(command: PlaceSensor, hearing: Hearing) -> Iterator[Objection]:
+def place_sensor(command: say.PlaceSensor, hearing: Hearing) -> Iterator[Objection]:
     bike = hearing.bike(command.bike)
     if bike is None:
         yield none_such("bike", command.bike)
@@ -200,7 +189,7 @@ def place_sensor(command: PlaceSensor, hearing: Hearing) -> Iterator[Objection]:
         return
 
 
-def forget_sensor(command: ForgetSensor, hearing: Hearing) -> Iterator[Objection]:
+def forget_sensor(command: say.ForgetSensor, hearing: Hearing) -> Iterator[Objection]:
     spans = {(one.identity, one.bike, one.from_at) for one in hearing.ledger.sensors}
     if (command.identity, command.bike, command.from_at) not in spans:
         yield Refused(f"Nobody said that {command.identity} sat there; there is nothing to forget.")

@@ -92,3 +92,18 @@ def not_ahead(at: datetime, hearing: Hearing, bike: BikeId | None = None) -> Ite
         yield Refused(f"{hearing.told(at, bike)} has not come yet; say it once it is done.", "at")
     elif at < EARLIEST:
         yield Refused(f"{hearing.told(at, bike)} is too long ago for a ride file; is the year right?", "at")
+
+
+def ends_once(
+    of: str,
+    at: datetime,
+    began_at: datetime,
+    ended_at: datetime | None,
+    hearing: Hearing,
+    bike: BikeId | None = None,
+) -> Iterator[Objection]:
+    yield from not_ahead(at, hearing, bike)
+    if ended_at is not None:
+        yield Refused(f"That {of} ended on {hearing.told(ended_at, bike)} already.")
+    elif at < began_at:
+        yield Refused(f"It began on {hearing.told(began_at, bike)}; it cannot end before.")

@@ -5,34 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 from datetime import tzinfo
 
-from rules.commands import (
-    AddBike,
-    AddChain,
-    AddRider,
-    Amend,
-    BeginSupply,
-    Command,
-    EndSupply,
-    EndTrial,
-    FitChain,
-    FittingWasNot,
-    ForgetSensor,
-    LogReading,
-    LogTreatment,
-    LogWipeTest,
-    PlaceSensor,
-    PutRidesOn,
-    Retire,
-    SayCondition,
-    SayUnpaved,
-    SetLimits,
-    SplitOuting,
-    StartTrial,
-    TakeBack,
-    TakeOff,
-    TellRide,
-    WithdrawRide,
-)
+from rules import commands as say
+from rules.commands import Command
 from rules.gate.values import tidy
 from rules.ledger import Ledger
 from rules.own_limits import set_for
@@ -45,9 +19,9 @@ from rules.wording import number as number_of
 def described(ledger: Ledger, command: Command, zone: tzinfo) -> str:
     """One clause on a command that passed the gate: 'Chain 3 fitted to Plover', 'ride 12 … called wet'."""
     match command:
-        case AddRider(name) | AddBike(name) | AddChain(name):
+        case say.AddRider(name) | say.AddBike(name) | say.AddChain(name):
             return f"{tidy(name)} added"
-        case Amend(what, number, values):
+        case say.Amend(what, number, values):
             named = {
                 "rider": {one.id: one.name for one in ledger.riders},
                 "bike": {one.id: one.name for one in ledger.bikes},
@@ -56,58 +30,58 @@ def described(ledger: Ledger, command: Command, zone: tzinfo) -> str:
             if set(values) == {"name"}:
                 return f"{named[number]} renamed {tidy(str(values['name']))}"  # type: ignore[index]
             return f"{named[number]} changed: {listed([_FIELDS.get(one, one) for one in values])}"  # type: ignore[index]
-        case FitChain(chain, bike, at):
+        case say.FitChain(chain, bike, at):
             return f"{_chain(ledger, chain)} fitted to {_bike(ledger, bike)} on {day(at, zone)}"
-        case TakeOff(chain, at):
+        case say.TakeOff(chain, at):
             return f"{_chain(ledger, chain)} taken off on {day(at, zone)}"
-        case Retire(chain, at):
+        case say.Retire(chain, at):
             return f"{_chain(ledger, chain)} retired on {day(at, zone)}"
-        case FittingWasNot(fitting):
+        case say.FittingWasNot(fitting):
             found = next(one for one in ledger.fittings if one.id == fitting)
             return f"{_chain(ledger, found.chain)} was not fitted to {_bike(ledger, found.bike)}"
-        case PlaceSensor(identity, _, bike, since):
+        case say.PlaceSensor(identity, _, bike, since):
             start = f" since {day(since, zone)}" if since else ""
             return f"{identity} sits on {_bike(ledger, bike)}{start}"
-        case ForgetSensor(identity, bike):
+        case say.ForgetSensor(identity, bike):
             return f"{identity} does not sit on {_bike(ledger, bike)}"
-        case LogTreatment(_, kind, at):
+        case say.LogTreatment(_, kind, at):
             names = listed([_chain(ledger, one) for one in command.chains])
             return f"{kind.value} logged on {names}, {day(at, zone)}"
-        case LogReading(chain, _, at):
+        case say.LogReading(chain, _, at):
             return f"reading of {_chain(ledger, chain)} logged, {day(at, zone)}"
-        case LogWipeTest(chain, at, grade):
+        case say.LogWipeTest(chain, at, grade):
             return f"wipe test of {_chain(ledger, chain)} logged: grade {grade}, {day(at, zone)}"
-        case StartTrial(bike, waxed, control):
+        case say.StartTrial(bike, waxed, control):
             return (
                 f"trial on {_bike(ledger, bike)} begun: {_chain(ledger, waxed)} and {_chain(ledger, control)}"
             )
-        case EndTrial(number, at):
+        case say.EndTrial(number, at):
             ended = next(one for one in ledger.trials if one.id == number)
             return f"trial on {_bike(ledger, ended.bike)} ended, {day(at, zone)}"
-        case BeginSupply(kind, amount, at):
+        case say.BeginSupply(kind, amount, at):
             return f"{kind.value} of {number_of(amount)} {USES[kind].unit} begun, {day(at, zone)}"
-        case EndSupply(number, at):
+        case say.EndSupply(number, at):
             gone = next(one for one in ledger.supplies if one.id == number)
             return f"{gone.kind.value} ended, {day(at, zone)}"
-        case SetLimits(limits):
+        case say.SetLimits(limits):
             return listed([set_for(ledger, one) for one in limits])
-        case TakeBack(fact, number):
+        case say.TakeBack(fact, number):
             return f"{fact} {number} taken back"
-        case TellRide(_, on, at, minutes):
+        case say.TellRide(_, on, at, minutes):
             where = "none of ours" if on is None else _bike(ledger, on)
             return f"ride of {day(at, zone)}, {clock(at, zone)}, told: {minutes:.0f} min on {where}"
-        case PutRidesOn(answers):
+        case say.PutRidesOn(answers):
             bikes = dict.fromkeys("none of ours" if one is None else _bike(ledger, one) for _, one in answers)
             return f"{_rides(ledger, [ride for ride, _ in answers], zone)} on {listed(list(bikes))}"
-        case SayCondition(ride, word):
+        case say.SayCondition(ride, word):
             said = f"called {word.value}" if word else "left to the archive"
             return f"{_rides(ledger, [ride], zone)} {said}"
-        case SayUnpaved(ride, share):
+        case say.SayUnpaved(ride, share):
             shown = "left to file and bike" if share is None else f"{share:.0%} unpaved"
             return f"{_rides(ledger, [ride], zone)} {shown}"
-        case WithdrawRide(ride):
+        case say.WithdrawRide(ride):
             return f"{_rides(ledger, [ride], zone)} counted no more"
-    assert isinstance(command, SplitOuting)
+    assert isinstance(command, say.SplitOuting)
     return f"ride {command.ride} split from its other recording: both count"
 
 

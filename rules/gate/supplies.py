@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from rules.commands import BeginSupply, EndSupply
-from rules.gate.hearing import Hearing, Objection, Question, Refused, not_ahead
+from rules.gate.hearing import Hearing, Objection, Question, Refused, ends_once, not_ahead
 from rules.gate.values import line, none_such, within
 from rules.supplies import USES
 from rules.vocabulary import SupplyKind
@@ -45,8 +45,4 @@ def end_supply(command: EndSupply, hearing: Hearing) -> Iterator[Objection]:
     if supply is None:
         yield none_such("supply", command.supply)
         return
-    yield from not_ahead(command.at, hearing)
-    if supply.ended_at is not None:
-        yield Refused(f"That {supply.kind.value} ended on {hearing.told(supply.ended_at)} already.")
-    elif command.at < supply.begun_at:
-        yield Refused(f"It was begun on {hearing.told(supply.begun_at)}; it cannot end before.")
+    yield from ends_once(supply.kind.value, command.at, supply.begun_at, supply.ended_at, hearing)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from rules.commands import EndTrial, StartTrial
-from rules.gate.hearing import Hearing, Objection, Question, Refused, not_ahead, said_of
+from rules.gate.hearing import Hearing, Objection, Question, Refused, ends_once, not_ahead, said_of
 from rules.gate.values import none_such, within
 from rules.units import kilometres
 from rules.vocabulary import Chain, Regime
@@ -63,8 +63,4 @@ def end_trial(command: EndTrial, hearing: Hearing) -> Iterator[Objection]:
     if trial is None:
         yield none_such("trial", command.trial)
         return
-    yield from not_ahead(command.at, hearing, trial.bike)
-    if trial.ended_at is not None:
-        yield Refused(f"That trial ended on {hearing.told(trial.ended_at, trial.bike)} already.")
-    elif command.at < trial.started_at:
-        yield Refused(f"It began on {hearing.told(trial.started_at, trial.bike)}; it cannot end before.")
+    yield from ends_once("trial", command.at, trial.started_at, trial.ended_at, hearing, trial.bike)

@@ -8,19 +8,8 @@ from typing import Annotated, Any
 from fastapi import APIRouter, Query
 from fastapi.responses import HTMLResponse, Response
 
+from rules import commands as say
 from rules.cautions import LINK
-from rules.commands import (
-    AddBike,
-    AddChain,
-    AddRider,
-    Amend,
-    FitChain,
-    FittingWasNot,
-    ForgetSensor,
-    PlaceSensor,
-    Retire,
-    TakeOff,
-)
 from rules.vocabulary import Bike, BikeId, Chain, ChainId, FittingId, Regime, Rider, RiderId
 from services.channels import ChannelError, trial_letter
 from services.settings import SETTINGS_FILE
@@ -81,7 +70,7 @@ def keep_rider(context: AContext, posted: APost) -> Response:
     name, email = posted.need("name", "the rider's name"), posted.text("email", most=254) or None
     time_zone = posted.text("time_zone", most=64) or "UTC"
     if not posted.text("rider"):
-        return context.keep(AddRider(name, email, time_zone), posted, "/settings/riders")
+        return context.keep(say.AddRider(name, email, time_zone), posted, "/settings/riders")
     values = {"name": name, "email": email, "time_zone": time_zone}
     return _amend(context, posted, "rider", posted.identity("rider", "a rider"), values)
 
@@ -108,7 +97,7 @@ def keep_bike(context: AContext, posted: APost) -> Response:
         "until_at": posted.instant_or_none("until_at", context.zone),
     }
     if not posted.text("bike"):
-        return context.keep(AddBike(**fields), posted, "/settings/bikes")
+        return context.keep(say.AddBike(**fields), posted, "/settings/bikes")
     return _amend(context, posted, "bike", posted.identity("bike", "a bike"), fields)
 
 
@@ -135,7 +124,7 @@ def _amend(
     values = {name: value for name, value in asked.items() if getattr(known, name) != value}
     if not values:
         return context.redirect(page, "Nothing was changed: it is so already.")
-    return context.keep(Amend(what, number, values), posted, page)
+    return context.keep(say.Amend(what, number, values), posted, page)
 
 
 @router.get("/chains")
@@ -172,7 +161,7 @@ def keep_chain(context: AContext, posted: APost) -> Response:
         "price": posted.number("price", what="The price"),
     }
     if not posted.text("chain"):
-        return context.keep(AddChain(**fields, acquired_at=context.now), posted, "/settings/chains")
+        return context.keep(say.AddChain(**fields, acquired_at=context.now), posted, "/settings/chains")
     return _amend(context, posted, "chain", posted.identity("chain", "a chain"), fields)
 
 
@@ -181,7 +170,7 @@ def fit(context: AContext, posted: APost) -> Response:
     """A chain goes onto a bike."""
     chain, bike = ChainId(posted.identity("chain", "a chain")), BikeId(posted.identity("bike", "a bike"))
     at = posted.instant("at", context.zone, now=context.now)
-    return context.keep(FitChain(chain, bike, at), posted, back_of(posted, "/settings/chains"))
+    return context.keep(say.FitChain(chain, bike, at), posted, back_of(posted, "/settings/chains"))
 
 
 @router.post("/take-off")
@@ -189,7 +178,7 @@ def take_off(context: AContext, posted: APost) -> Response:
     """A chain comes off, and perhaps it is worn out."""
     chain = ChainId(posted.identity("chain", "a chain"))
     at = posted.instant("at", context.zone, now=context.now)
-    said = Retire(chain, at) if posted.ticked("retire") else TakeOff(chain, at)
+    said = say.Retire(chain, at) if posted.ticked("retire") else say.TakeOff(chain, at)
     return context.keep(said, posted, "/settings/chains")
 
 
@@ -198,7 +187,7 @@ def fitting_was_not(context: AContext, posted: APost) -> Response:
     """A fitting that never was: kept, and counted no more."""
     number = FittingId(posted.identity("fitting", "a fitting"))
     because = posted.text("because") or "noted by mistake"
-    return context.keep(FittingWasNot(number, because), posted, "/settings/chains")
+    return context.keep(say.FittingWasNot(number, because), posted, "/settings/chains")
 
 
 @router.get("/sensors")
@@ -215,7 +204,7 @@ def sensors(context: AContext) -> HTMLResponse:
 @router.post("/sensors")
 def sensor_sits(context: AContext, posted: APost) -> Response:
     """A sensor sits on a bike since then; rides it was heard on are judged again."""
-    placed = PlaceSensor(
+    placed = say.PlaceSensor(
         posted.need("identity", "which sensor"),
         posted.text("kind") or "sensor",
         BikeId(posted.identity("bike", "a bike")),
@@ -231,7 +220,7 @@ def forget_sensor(context: AContext, posted: APost) -> Response:
     span = next((one for one in context.snapshot.ledger.sensors if one.id == number), None)
     if span is None:
         raise NotFound("sensor", number)
-    return context.keep(ForgetSensor(span.identity, span.bike, span.from_at), posted, "/settings/sensors")
+    return context.keep(say.ForgetSensor(span.identity, span.bike, span.from_at), posted, "/settings/sensors")
 
 
 @router.get("/channels")

@@ -52,7 +52,7 @@ def own(*values: tuple[str, int, str, float | None]) -> SetLimits:
         (BeginSupply(BATH, 500.0, at("2025-03-05")), "A newer bath is in use since 10 March 2025, 13:00"),
         (EndSupply(SupplyId(9), NOW), "There is no supply 9."),
         (EndSupply(SupplyId(2), NOW), "That drip wax ended on 12 March 2025, 13:00 already."),
-        (EndSupply(SupplyId(1), at("2025-03-01")), "It was begun on 10 March 2025, 13:00"),
+        (EndSupply(SupplyId(1), at("2025-03-01")), "It began on 10 March 2025, 13:00; it cannot end before."),
         (EndSupply(SupplyId(1), at("2025-03-21")), "has not come yet"),
         (own(), "Say at least one limit or weight"),
         (own(("bike", 9, "drip", 14.0)), "There is no bike 9 to set drip for."),
