@@ -2,24 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import asdict, dataclass
 from datetime import datetime, time, timedelta
+from operator import attrgetter
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from fixtures.household.build import build
-from fixtures.household.scenario import TIME_ZONE, Household
+from fixtures.household.scenario import (
+    TIME_ZONE,
+    BikeFact,
+    ChainFact,
+    Household,
+    ReadingFact,
+    RiderFact,
+    TreatmentFact,
+    WipeTestFact,
+)
 from ingest.files.read_pool import ToRead
-from rules.vocabulary import DecidedBy
+from rules import commands as say
+from rules.vocabulary import BikeId, ChainId, RiderId
 from services.app import App
 from services.atomic_write import write_whole
 from services.running.round import one_round
 from services.settings import SETTINGS_FILE, SettingsError
-from services.store import Transaction
 from services.use_cases.deliver_letters import deliver_waiting
 from services.use_cases.import_rides import FileOutcome, import_files, ride_files, whose
 from services.use_cases.judge_bikes import judge_household
+from services.use_cases.record import copied_in
 from services.use_cases.tag_conditions import tag_conditions
 from services.use_cases.update_reminders import reckon
 from services.wiring import open_app
@@ -72,10 +83,11 @@ def run_demo(home: Path, *, now: datetime, on_progress: Progress) -> Demo:
     write_whole(home / SETTINGS_FILE, SETTINGS.encode(), mode=0o600)
     app = open_app(home)
     with app.store.writing() as tx:
-        _enter_equipment(tx, household)
+        copied_in(tx, app, gear_of(household), now=now)
     outcomes = _import(app, home, now, on_progress)
     with app.store.writing() as tx:
-        _enter_words_and_care(tx, household, home, now)
+        copied_in(tx, app, _care_of(household), now=now)
+        copied_in(tx, app, [_bikes_told(household, outcomes, home)], now=now)
         judge_household(tx, now)
     tags = tag_conditions(app, now=now, on_progress=on_progress)
     for days_ago in range(REPLAYED_DAYS, 0, -1):
@@ -108,66 +120,51 @@ def _decide_and_deliver(app: App, now: datetime) -> None:
     deliver_waiting(app.store, app.channels, now=now)
 
 
-def _enter_equipment(tx: Transaction, household: Household) -> None:
-    riders = {r.name: tx.equipment.add_rider(r.name, r.email, r.time_zone) for r in household.riders}
-    bikes = {
-        bike.name: tx.equipment.add_bike(
-            name=bike.name,
-            owner=riders[bike.owner].id,
-            unpaved_share=bike.unpaved_share,
-            chainrings=bike.chainrings,
-            cogs=bike.cogs,
-            wheel_circumference_m=bike.wheel_circumference_m,
-            indoor=bike.indoor,
-            from_at=bike.from_at,
-            until_at=bike.until_at,
-        )
-        for bike in household.bikes
-    }
-    for sensor in household.sensors:
-        tx.equipment.add_sensor(
-            sensor.kind, sensor.identity, bikes[sensor.bike].id, sensor.from_at, sensor.until_at
-        )
-    chains = {
-        chain.name: tx.equipment.add_chain(
-            chain.name,
-            regime=chain.regime,
-            speeds=chain.speeds,
-            links=chain.links,
-            price=chain.price,
-            acquired_at=chain.acquired_at,
-        )
-        for chain in household.chains
-    }
-    for fitting in sorted(household.fittings, key=lambda f: f.fitted_at):
-        tx.equipment.fit_chain(
-            chains[fitting.chain].id, bikes[fitting.bike].id, fitting.fitted_at, fitting.removed_at
-        )
-    for chain in household.chains:
-        if chain.retired_at is not None:
-            tx.equipment.retire_chain(chains[chain.name].id, chain.retired_at)
+def gear_of(household: Household) -> list[say.Command]:
+    """What the two would have said of what they have, and of what was fitted when: to an empty ledger."""
+    riders, bikes, chains = _numbers(household.riders), _numbers(household.bikes), _numbers(household.chains)
+    retired = {chain.name: chain.retired_at for chain in household.chains}
+    swaps: list[say.FitChain | say.TakeOff | say.Retire] = []
+    for fitting in household.fittings:
+        chain = ChainId(chains[fitting.chain])
+        swaps.append(say.FitChain(chain, BikeId(bikes[fitting.bike]), fitting.fitted_at))
+        if fitting.removed_at is not None and fitting.removed_at != retired[fitting.chain]:
+            swaps.append(say.TakeOff(chain, fitting.removed_at))
+    swaps += [say.Retire(ChainId(chains[name]), at) for name, at in retired.items() if at is not None]
+    told: list[say.Command] = [say.AddRider(one.name, one.email, one.time_zone) for one in household.riders]
+    told += [say.AddBike(**(asdict(one) | {"owner": RiderId(riders[one.owner])})) for one in household.bikes]
+    told += [
+        say.PlaceSensor(one.identity, one.kind, BikeId(bikes[one.bike]), one.from_at)
+        for one in household.sensors
+    ]
+    told += [
+        say.AddChain(one.name, one.regime, one.speeds, one.links, one.price, one.acquired_at)
+        for one in household.chains
+    ]
+    return [*told, *sorted(swaps, key=attrgetter("at"))]
 
 
-def _enter_words_and_care(tx: Transaction, household: Household, home: Path, now: datetime) -> None:
-    """What the riders have already said and done: bikes of rides that named none, care, readings."""
-    for word in household.bike_words:
-        name = str(home / "rides" / word.file)
-        ride = next((f.ride for f in tx.files.outcomes() if f.name.startswith(name)), None)
-        if ride is not None:
-            bike = tx.equipment.find_bike(word.bike)
-            tx.rides.record(ride, bike.id, decided_by=DecidedBy.RIDER, at=now, by="a rider")
-    chains = {chain.name: chain.id for chain in tx.equipment.chains()}
-    for t in household.treatments:
-        tx.care.log_treatment(chains[t.chain], t.kind, t.done_at, minutes=t.minutes, cost=t.cost, note=t.note)
-    for r in household.readings:
-        tx.care.log_reading(
-            chains[r.chain],
-            r.tool,
-            r.taken_at,
-            over_pct=r.over_pct,
-            under_pct=r.under_pct,
-            exact_pct=r.exact_pct,
-            note=r.note,
-        )
-    for w in household.wipe_tests:
-        tx.care.log_wipe_test(chains[w.chain], w.done_at, w.grade)
+def _care_of(household: Household) -> list[say.Command]:
+    """What hands did and read. The notebook names chains, the ledger numbers them."""
+    chains = _numbers(household.chains)
+    kinds: dict[type, Callable[..., say.Command]] = {
+        TreatmentFact: say.LogTreatment,
+        ReadingFact: say.LogReading,
+        WipeTestFact: say.LogWipeTest,
+    }
+    facts: tuple[TreatmentFact | ReadingFact | WipeTestFact, ...]
+    facts = (*household.treatments, *household.readings, *household.wipe_tests)
+    return [kinds[type(one)](**(asdict(one) | {"chain": ChainId(chains[one.chain])})) for one in facts]
+
+
+def _bikes_told(household: Household, outcomes: Sequence[FileOutcome], home: Path) -> say.PutRidesOn:
+    """What the riders said of rides whose files name no bike."""
+    bikes = _numbers(household.bikes)
+    rides = {outcome.name: outcome.ride for outcome in outcomes}
+    told = ((rides.get(str(home / "rides" / word.file)), bikes[word.bike]) for word in household.bike_words)
+    return say.PutRidesOn(tuple((ride, BikeId(bike)) for ride, bike in told if ride is not None))
+
+
+def _numbers(things: Iterable[RiderFact | BikeFact | ChainFact]) -> dict[str, int]:
+    """The number that each gets in an empty ledger, by name."""
+    return {one.name: number for number, one in enumerate(things, 1)}

@@ -7,28 +7,8 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
-from rules.commands import (
-    AddBike,
-    AddChain,
-    AddRider,
-    Amend,
-    BeginSupply,
-    Command,
-    FitChain,
-    ForgetSensor,
-    LogReading,
-    LogTreatment,
-    LogWipeTest,
-    PlaceSensor,
-    PutRidesOn,
-    SayCondition,
-    SayUnpaved,
-    SetLimits,
-    SplitOuting,
-    StartTrial,
-    TellRide,
-    WithdrawRide,
-)
+from rules import commands as say
+from rules.commands import Command
 from rules.gate.apply import applied
 from rules.gate.hearing import Hearing, Question, Refused
 from rules.gate.judge import judge
@@ -50,17 +30,17 @@ MOST_NAMED = 5000  # rides at once; with more, all are read
 A_DAY_MIN = 24 * 60.0
 # What a command makes one of; the others make none.
 FAMILY: dict[type, str] = {
-    AddRider: "riders",
-    AddBike: "bikes",
-    AddChain: "chains",
-    FitChain: "fittings",
-    PlaceSensor: "sensors",
-    LogTreatment: "treatments",
-    LogReading: "readings",
-    LogWipeTest: "wipe_tests",
-    StartTrial: "trials",
-    BeginSupply: "supplies",
-    SetLimits: "own_limits",
+    say.AddRider: "riders",
+    say.AddBike: "bikes",
+    say.AddChain: "chains",
+    say.FitChain: "fittings",
+    say.PlaceSensor: "sensors",
+    say.LogTreatment: "treatments",
+    say.LogReading: "readings",
+    say.LogWipeTest: "wipe_tests",
+    say.StartTrial: "trials",
+    say.BeginSupply: "supplies",
+    say.SetLimits: "own_limits",
 }
 _CALLED = {
     "riders": "rider",
@@ -101,12 +81,12 @@ def record(app: App, command: Command, *, now: datetime, by: str = A_RIDER, conf
 
 
 def add_and_fit(
-    app: App, chain: AddChain, bike: BikeId, at: datetime, *, now: datetime, by: str = A_RIDER
+    app: App, chain: say.AddChain, bike: BikeId, at: datetime, *, now: datetime, by: str = A_RIDER
 ) -> tuple[Done, Done]:
     """A new chain that is on a bike already: both are kept, or neither. Raises FactRefused."""
     with app.store.writing() as tx:
         added = recorded(tx, app, chain, now=now, by=by, confirmed=True)
-        fit = FitChain(ChainId(added.made), bike, at)
+        fit = say.FitChain(ChainId(added.made), bike, at)
         fitted = recorded(tx, app, fit, now=now, by=by, confirmed=True)
     return added, with_bikes(app, fitted, now=now)
 
@@ -114,10 +94,25 @@ def add_and_fit(
 def recorded(tx: Transaction, app: App, command: Command, *, now: datetime, by: str, confirmed: bool) -> Done:
     """The same, within a transaction that is under way; `with_bikes` comes after it."""
     ledger = ledger_for(tx, [command])
+    done, _ = _kept(tx, app, ledger, command, now=now, by=by, confirmed=confirmed)
+    return replace(done, sentences=(*done.sentences, *reckon(tx, app, now=now).sentences))
+
+
+def copied_in(tx: Transaction, app: App, told: Sequence[Command], *, now: datetime) -> None:
+    """A whole notebook, each line judged and logged; whoever comes after reckons. What is asked is a yes."""
+    ledger = ledger_for(tx, told)
+    for command in told:
+        _, ledger = _kept(tx, app, ledger, command, now=now, by=A_RIDER, confirmed=True)
+
+
+def _kept(
+    tx: Transaction, app: App, ledger: Ledger, command: Command, *, now: datetime, by: str, confirmed: bool
+) -> tuple[Done, Ledger]:
+    """A command judged, kept and logged; and the ledger after it."""
     if no := objection(app.member, ledger, command):
         raise NotAllowed(no)
     by = by if app.member is None else app.member.name
-    if isinstance(command, SplitOuting):
+    if isinstance(command, say.SplitOuting):
         command = _second_recording(tx, command)
     verdict = judge(ledger, command, now=now, zone_of=ZoneInfo)
     if isinstance(verdict, Refused):
@@ -127,7 +122,7 @@ def recorded(tx: Transaction, app: App, command: Command, *, now: datetime, by: 
     what = described(ledger, command, Hearing(ledger, now, ZoneInfo).zone(None))
     family = FAMILY.get(type(command))
     made = tx.facts.next_number(family) if family else 0
-    more = len(command.also) if isinstance(command, LogTreatment) else 0
+    more = len(command.also) if isinstance(command, say.LogTreatment) else 0
     for _ in range(more):  # PostgreSQL counts on by being asked
         tx.facts.next_number(family or "")
     after = applied(ledger, command, made)
@@ -139,8 +134,7 @@ def recorded(tx: Transaction, app: App, command: Command, *, now: datetime, by: 
         what, command, made=made, rows=rows, effect=effect(ledger, after), at=now, by=by
     ).number
     named = f" ({_CALLED[family]}{f's {made} to {made + more}' if more else f' {made}'})" if family else ""
-    sentences = [f"{what[0].upper()}{what[1:]}{named}."]
-    return Done(number, (*sentences, *reckon(tx, app, now=now).sentences), made, renames(ledger, after))
+    return Done(number, (f"{what[0].upper()}{what[1:]}{named}.",), made, renames(ledger, after)), after
 
 
 def ledger_for(tx: Transaction, commands: Sequence[Command]) -> Ledger:
@@ -149,19 +143,21 @@ def ledger_for(tx: Transaction, commands: Sequence[Command]) -> Ledger:
     rides: set[RideId] = set()
     for command in commands:
         match command:
-            case LogTreatment():
+            case say.LogTreatment():
                 chains |= {command.chain, *command.also}
-            case LogReading(chain) | LogWipeTest(chain):
+            case say.LogReading(chain) | say.LogWipeTest(chain):
                 chains.add(chain)
-            case PutRidesOn(answers) if len(answers) < MOST_NAMED:
+            case say.PutRidesOn(answers) if len(answers) < MOST_NAMED:
                 rides |= {ride for ride, _ in answers}
-            case SayCondition(ride) | SayUnpaved(ride) | WithdrawRide(ride) | SplitOuting(ride):
+            case (
+                say.SayCondition(ride) | say.SayUnpaved(ride) | say.WithdrawRide(ride) | say.SplitOuting(ride)
+            ):
                 rides.add(ride)
-            case TellRide():
+            case say.TellRide():
                 ended_at = command.started_at + timedelta(minutes=min(max(command.minutes, 0.0), A_DAY_MIN))
                 beside = tx.rides.spans(command.started_at, ended_at)
                 rides |= {one.id for one in beside}
-            case PutRidesOn():
+            case say.PutRidesOn():
                 return tx.ledger()
             case _:  # of what there is and how it was cared for; of no ride
                 return tx.care_ledger()
@@ -190,14 +186,21 @@ def with_rulebook(app: App, done: Done) -> Done:
 
 def moves_bikes(command: Command) -> bool:
     """Whether rides may be other bikes' once this is said: all that no rider has spoken of is judged anew."""
-    if isinstance(command, Amend):
+    if isinstance(command, say.Amend):
         return command.what == "bike" and bool(command.values.keys() - {"name"})
     return isinstance(
-        command, PlaceSensor | ForgetSensor | AddBike | FitChain | PutRidesOn | SplitOuting | WithdrawRide
+        command,
+        say.PlaceSensor
+        | say.ForgetSensor
+        | say.AddBike
+        | say.FitChain
+        | say.PutRidesOn
+        | say.SplitOuting
+        | say.WithdrawRide,
     )
 
 
-def _second_recording(tx: Transaction, command: SplitOuting) -> SplitOuting:
+def _second_recording(tx: Transaction, command: say.SplitOuting) -> say.SplitOuting:
     """Which recording is meant: the second one, or the ride it belongs to if that has only one."""
     details = tx.rides.details(command.ride)
     if details.kept_ride is not None:
@@ -207,30 +210,30 @@ def _second_recording(tx: Transaction, command: SplitOuting) -> SplitOuting:
     if len(details.second_recordings) > 1:
         several = listed([str(one) for one in details.second_recordings])
         raise FactRefused(f"Ride {command.ride} has several second recordings: say which of {several}.")
-    return SplitOuting(details.second_recordings[0])
+    return say.SplitOuting(details.second_recordings[0])
 
 
 def _ride_rows(tx: Transaction, command: Command, now: datetime, by: str) -> Iterator[int]:
     """What a command changes about rides, where rides are kept; the rows it made there."""
     match command:
-        case TellRide():
+        case say.TellRide():
             yield _told_ride(tx, command, now, by)
-        case PutRidesOn(answers):
+        case say.PutRidesOn(answers):
             for ride, bike in answers:
                 yield tx.rides.record(ride, bike, decided_by=DecidedBy.RIDER, at=now, by=by).id
-        case SayCondition(ride, word):
+        case say.SayCondition(ride, word):
             tx.rides.set_word(ride, word, now, by)
             yield tx.rides.words_of(ride)[-1].id
-        case SayUnpaved(ride, share):
+        case say.SayUnpaved(ride, share):
             tx.rides.set_unpaved_share(ride, share, now, by)
             yield tx.rides.words_of(ride)[-1].id
-        case WithdrawRide(ride, because):
+        case say.WithdrawRide(ride, because):
             tx.rides.withdraw(ride, at=now, by=by, why=because)
-        case SplitOuting(ride):
+        case say.SplitOuting(ride):
             tx.rides.split_again(ride, at=now, by=by)
 
 
-def _told_ride(tx: Transaction, command: TellRide, now: datetime, by: str) -> RideId:
+def _told_ride(tx: Transaction, command: say.TellRide, now: datetime, by: str) -> RideId:
     from ingest.ride.unrecorded import unrecorded  # numpy, only when it is wanted
 
     summary = unrecorded(
@@ -250,11 +253,11 @@ def _told_ride(tx: Transaction, command: TellRide, now: datetime, by: str) -> Ri
 
 def take_back_rows(tx: Transaction, command: Command, rows: tuple[int, ...], now: datetime, by: str) -> None:
     """As if a command had not been said, as far as rides go. rows: its words, its decisions or its ride."""
-    if isinstance(command, SayCondition | SayUnpaved):
+    if isinstance(command, say.SayCondition | say.SayUnpaved):
         for word in rows:
             tx.rides.take_back_word(word)
         return
-    if isinstance(command, TellRide):
+    if isinstance(command, say.TellRide):
         from ingest.ride.unrecorded import READER
 
         for ride in map(RideId, rows):
@@ -269,7 +272,7 @@ def take_back_rows(tx: Transaction, command: Command, rows: tuple[int, ...], now
     for decision in reversed(rows):
         tx.rides.take_back_decision(decision, at=now, by=by)
     match command:
-        case WithdrawRide(ride):
+        case say.WithdrawRide(ride):
             tx.rides.restore(ride, at=now, by=by)
-        case SplitOuting(ride):
+        case say.SplitOuting(ride):
             tx.rides.join_again(ride, at=now, by=by)

@@ -27,11 +27,12 @@ from fixtures.household.scenario import TIME_ZONE, Household, ReadingFact, Treat
 from rules.reminder import RaisedReminder, Step
 from rules.vocabulary import DecidedBy
 from services.app import App
-from services.running.demo import SETTINGS, _enter_equipment
+from services.running.demo import SETTINGS, gear_of
 from services.running.round import one_round
 from services.settings import SETTINGS_FILE
 from services.store import Posted
 from services.use_cases.find import the_chain_named
+from services.use_cases.record import copied_in
 from services.wiring import open_app
 
 DROPPED_AFTER = timedelta(minutes=10)
@@ -158,7 +159,7 @@ def main() -> int:
         (home / SETTINGS_FILE).write_text(SETTINGS)
         shop = open_app(home)
         with shop.store.writing() as tx:
-            _enter_equipment(tx, household)
+            copied_in(tx, shop, gear_of(household), now=until)
         rounds = live(shop, household, invented, since, until)
         with shop.store.reading() as tx:
             riders = {rider.id: rider.name for rider in tx.equipment.riders()}
