@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from scipy import stats
 
 from ingest.bikes.soft_clues import T_FREEDOM, _ln_t
 
 
 @pytest.mark.parametrize("variance", [0.04, 1.0, 2.5])
 def test_values_are_spread_as_a_t_of_five_degrees_of_freedom_with_this_variance(variance: float) -> None:
+    from scipy import stats  # a second's loading, for this one test
+
     x = np.linspace(-4, 4, 17)
     t = stats.t(T_FREEDOM, scale=np.sqrt(variance * (T_FREEDOM - 2) / T_FREEDOM))
     assert t.var() == pytest.approx(variance)

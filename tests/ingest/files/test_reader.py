@@ -107,9 +107,9 @@ def test_no_bytes_raise_anything_else(data: bytes, mark: str) -> None:
 
 def test_damaged_files_raise_nothing_else() -> None:
     """Some of the inputs that `python -m tests.ingest.fuzz.fuzz_readers` tries by the hundred thousand."""
-    tally = fuzz(1500, seed=11)
+    tally = fuzz(500, seed=11)
 
     assert tally.faults == []
     assert tally.slowest_s < 2
-    assert tally.read > 200
-    assert tally.refused > 50
+    assert tally.read > 70
+    assert tally.refused > 15

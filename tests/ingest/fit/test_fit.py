@@ -86,7 +86,7 @@ columns = st.fixed_dictionaries(
 
 
 @given(columns, st.booleans(), st.booleans())
-@settings(max_examples=150)
+@settings(max_examples=60)
 def test_any_values_come_back(
     given_columns: dict[str, list[int | None]], big_endian: bool, compressed: bool
 ) -> None:

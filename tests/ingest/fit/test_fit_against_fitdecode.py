@@ -50,11 +50,11 @@ def test_a_real_ride_has_its_shifter_and_its_shifts() -> None:
 
 def test_random_structures_and_damaged_files_read_as_fitdecode_reads_them() -> None:
     """Some of the inputs that `python -m tests.ingest.fuzz.compare_readers` tries by the thousand."""
-    outcomes, rows, differences = run("fit", 400, seed=7)
+    outcomes, rows, differences = run("fit", 150, seed=7)
 
     assert differences == []
-    assert outcomes["structure: equal"] > 150
-    assert rows > 4000
+    assert outcomes["structure: equal"] > 50
+    assert rows > 1400
 
 
 RECORD_SIZE = len(fit.message(0, fit.RECORD_PATTERN, 0, 0, 0, 0))

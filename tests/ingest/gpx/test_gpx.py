@@ -61,11 +61,11 @@ def test_real_files_read_as_gpxpy_reads_them() -> None:
 
 def test_random_structures_and_damaged_files_read_as_gpxpy_reads_them() -> None:
     """Some of the inputs that `python -m tests.ingest.fuzz.compare_readers` tries by the thousand."""
-    outcomes, rows, differences = run("gpx", 300, seed=7)
+    outcomes, rows, differences = run("gpx", 100, seed=7)
 
     assert differences == []
-    assert outcomes["structure: equal"] == 150
-    assert rows > 3000
+    assert outcomes["structure: equal"] == 50
+    assert rows > 1000
 
 
 # There and back
@@ -96,7 +96,7 @@ def test_what_was_written_is_read(spelling: str) -> None:
     st.lists(st.sampled_from([0, 0.25, 1, 1, 1, 3600]), min_size=1, max_size=30),
     st.sampled_from(sorted(SPELLINGS)),
 )
-@settings(max_examples=150)
+@settings(max_examples=60)
 def test_any_values_come_back(
     cadence: list[int | None], decimetres: list[int | None], gaps_s: list[float], spelling: str
 ) -> None:
@@ -125,7 +125,7 @@ def test_any_values_come_back(
 
 
 @given(st.integers(0, 10_000))
-@settings(max_examples=60)
+@settings(max_examples=30)
 def test_taking_points_out_changes_nothing(seed: int) -> None:
     """Points taken out in one sweep are the points that the parser finds."""
     random = np.random.default_rng(seed)

@@ -154,7 +154,7 @@ def test_two_thousand_rides_of_five_years_in_three_regions_cost_under_three_thou
 
 # ------------------------------------------------------------ whole runs over HTTP
 
-RIDES, YEARS = 60, 1  # 94 blocks; tests/benchmarks/conditions.py runs all five years
+RIDES, YEARS = 24, 1  # 60 blocks; tests/benchmarks/conditions.py runs all five years
 
 
 def run(server, clock, **changes):
@@ -217,7 +217,7 @@ def test_a_run_brings_every_block_once_and_says_how_far_it_is(undisturbed):
 def test_small_windows_are_kept_to_the_letter(undisturbed):
     # Limits so small that minutes, hours and days all fill: never refused, only slower
     clock = StoppedClock(NOW)
-    limits = (7, 31, 60)
+    limits = (5, 17, 30)
     with ArchiveStandIn(invented_weather, clock=clock, limits=limits) as server:
         brought = run(server, clock, limits=Limits(*limits))
         assert {asked.status for asked in server.asked} == {200}
@@ -228,7 +228,7 @@ def test_small_windows_are_kept_to_the_letter(undisturbed):
 def test_limits_unknown_to_us_are_waited_out(undisturbed):
     # The archive allows less than we think: every refusal names its window, and the run goes on when it opens
     clock = StoppedClock(NOW)
-    with ArchiveStandIn(invented_weather, clock=clock, limits=(20, 60, 500)) as server:
+    with ArchiveStandIn(invented_weather, clock=clock, limits=(12, 30, 500)) as server:
         brought = run(server, clock)
         refused = [asked for asked in server.asked if asked.status == 429]
         assert refused
@@ -253,7 +253,7 @@ def test_a_kill_in_the_middle_loses_nothing_and_repeats_nothing(tmp_path, undist
         command += (str(RIDES), str(YEARS))
         child = forked.Program(*command)
         deadline = time.monotonic() + 30
-        while len(server.asked) < 30 and time.monotonic() < deadline:
+        while len(server.asked) < 12 and time.monotonic() < deadline:
             time.sleep(0.005)
         child.end()
         before = kept(file)

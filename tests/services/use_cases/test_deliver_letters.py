@@ -330,29 +330,29 @@ def test_three_processes_at_once_send_every_letter_exactly_once(store: Store, tm
     assert all(steps_told(store, letter) == 1 for letter in letters)
 
 
-# What the server does with the letter of this number: (share of 1 000, answers of its attempts, then TAKE).
+# What the server does with the letter of this number: (how many of them, answers of its attempts, then TAKE).
 NASTY: Sequence[tuple[int, tuple[Answer, ...]]] = (
-    (112, ()),
-    (20, (Answer("data", "451 4.3.0 try later"),) * 2),
-    (12, (Answer("rcpt", "450 4.2.1 mailbox busy"),)),
-    (4, (Answer("data", "452 4.3.1 no room"),) * 5),
-    (4, (Answer("rcpt", "421 4.3.2 closing down"),)),
-    (20, (Answer("rcpt", "550 5.1.1 nobody of that name"),)),
-    (10, (Answer("data", "554 5.7.1 looks like an advertisement"),)),
-    (12, (Answer("data", drop=True),)),
-    (2, (Answer("rcpt", drop=True),)),
-    (2, (Answer("data", hang=True),)),
-    (2, (Answer("rcpt", hang=True),)),
+    (56, ()),
+    (10, (Answer("data", "451 4.3.0 try later"),) * 2),
+    (6, (Answer("rcpt", "450 4.2.1 mailbox busy"),)),
+    (2, (Answer("data", "452 4.3.1 no room"),) * 5),
+    (2, (Answer("rcpt", "421 4.3.2 closing down"),)),
+    (10, (Answer("rcpt", "550 5.1.1 nobody of that name"),)),
+    (5, (Answer("data", "554 5.7.1 looks like an advertisement"),)),
+    (6, (Answer("data", drop=True),)),
+    (1, (Answer("rcpt", drop=True),)),
+    (1, (Answer("data", hang=True),)),
+    (1, (Answer("rcpt", hang=True),)),
 )
 
 
 @pytest.mark.slow
-def test_two_hundred_letters_to_a_nasty_server_are_delivered_or_refused_in_its_words(
+def test_a_hundred_letters_to_a_nasty_server_are_delivered_or_refused_in_its_words(
     store: Store, tmp_path: Path
 ) -> None:
     fates = [answers for share, answers in NASTY for _ in range(share)]
     random.Random(6).shuffle(fates)
-    letters = queue(store, 200)
+    letters = queue(store, 100)
 
     def script(address: str, attempt: int) -> Answer:
         answers = fates[int(address.removeprefix("rider").split("@")[0])]
@@ -363,7 +363,7 @@ def test_two_hundred_letters_to_a_nasty_server_are_delivered_or_refused_in_its_w
     now = NOW
     with mail_server(folder=tmp_path, certificate_for="elsewhere.example") as impostor:
         first = deliver_waiting(store, post(impostor), now=now)
-    assert (first.waiting, first.refused) == (200, 0)
+    assert (first.waiting, first.refused) == (100, 0)
     assert "certificate that is not to be trusted" in first.not_delivered[0].why
     assert impostor.received == []
 
@@ -383,12 +383,12 @@ def test_two_hundred_letters_to_a_nasty_server_are_delivered_or_refused_in_its_w
         refused = {p.letter.message_id: p.last_why for p in tx.outbox.refused()}
         delivered = {p.letter.message_id for p in tx.outbox.sent()}
     print(
-        f"\n200 letters, {rounds} rounds: {len(delivered)} delivered, {len(refused)} refused, "
+        f"\n100 letters, {rounds} rounds: {len(delivered)} delivered, {len(refused)} refused, "
         f"{sum(server.attempts.values())} attempts, {sum(received.values()) - len(received)} repeats"
     )
 
-    assert len(refused) == len(refused_for) == 30
-    assert len(delivered) == 170
+    assert len(refused) == len(refused_for) == 15
+    assert len(delivered) == 85
     for n, letter in enumerate(letters):
         if n in refused_for:
             assert refused_for[n] in refused[letter.message_id]  # the server's words

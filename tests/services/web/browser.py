@@ -46,7 +46,7 @@ def a_tab(
         color_scheme="dark" if dark else "light",
         reduced_motion="reduce",  # smooth scrolling would move what is about to be pointed at
     )
-    context.set_default_timeout(10_000)
+    context.set_default_timeout(30_000)
     page = context.new_page()
     strangers: list[str] = []
     complaints: list[str] = []

@@ -12,14 +12,36 @@ from pathlib import Path
 
 import pytest
 import uvicorn
+from argon2 import PasswordHasher
+from playwright.sync_api import Browser
 from starlette.testclient import TestClient
 
 from services.app import App
+from services.use_cases import sign_in
+from services.web import sessions
 from services.web.app import create_app
 from services.wiring import open_app
+from tests.services.web.browser import a_browser
 from tests.services.web.small_household import NOW, settle
 
 HERE = "http://127.0.0.1:8765"
+QUICK = PasswordHasher(time_cost=1, memory_cost=64, parallelism=1)
+
+
+@pytest.fixture(autouse=True, scope="session")
+def cheap_passwords() -> Iterator[None]:
+    """Hashes at the least cost; that the program itself pays the full one, test_members holds."""
+    with pytest.MonkeyPatch.context() as patched:
+        for module in (sessions, sign_in):
+            patched.setattr(module, "PasswordHasher", lambda: QUICK)
+        yield
+
+
+@pytest.fixture(scope="session")
+def browser() -> Iterator[Browser]:
+    """One Chromium; each test opens a tab of its own, which shares nothing with the others."""
+    with a_browser() as opened:
+        yield opened
 
 
 @pytest.fixture(scope="session")

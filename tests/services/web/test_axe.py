@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
 
@@ -12,19 +11,13 @@ import pytest
 from playwright.sync_api import Browser
 
 from services.answer_links import Act, AnswerLink
-from tests.services.web.browser import a_browser, a_tab
+from tests.services.web.browser import a_tab
 from tests.services.web.conftest import Served
 from tests.services.web.small_household import NOW
 from tests.services.web.test_pages import PAGES
 
 AXE = next(Path(axe_playwright_python.__file__).parent.rglob("axe.min.js"))
 STYLES = Path(__file__).parents[3] / "services" / "web" / "static"
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with a_browser() as opened:
-        yield opened
 
 
 @pytest.mark.parametrize("dark", [False, True], ids=["light", "dark"])

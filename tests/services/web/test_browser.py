@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator
 from datetime import timedelta
 
 import pytest
@@ -11,18 +10,12 @@ from playwright.sync_api import Browser, Locator, Page, expect
 
 from rules.reminder import ReminderKind, Step
 from rules.vocabulary import DecidedBy
-from tests.services.web.browser import a_browser, a_tab
+from tests.services.web.browser import a_tab
 from tests.services.web.conftest import Served
 from tests.services.web.small_household import NOW, SCRIPT
 from tests.services.web.test_pages import PAGES, standing
 
 with_and_without_scripts = pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "no scripts"])
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with a_browser() as opened:
-        yield opened
 
 
 def wet_chain(page: Page) -> Locator:

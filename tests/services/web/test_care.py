@@ -5,7 +5,7 @@ from __future__ import annotations
 import html as htmllib
 import io
 import re
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from datetime import timedelta
 
 import pytest
@@ -17,19 +17,13 @@ from starlette.testclient import TestClient
 from rules.vocabulary import TreatmentKind
 from services.app import App
 from services.web.app import create_app
-from tests.services.web.browser import a_browser, a_tab
+from tests.services.web.browser import a_tab
 from tests.services.web.conftest import HERE, serving
 from tests.services.web.small_household import NOW, with_page
 from tests.services.web.test_sign_in import PASSPHRASE, QUICK
 
 Token = Callable[[], str]
 DANGER = "Hot wax burns skin and can catch fire"
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with a_browser() as opened:
-        yield opened
 
 
 def ticked(html: str) -> set[str]:

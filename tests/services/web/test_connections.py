@@ -11,16 +11,14 @@ from contextlib import contextmanager
 
 import httpx
 import pytest
-from argon2 import PasswordHasher
 
 from services.app import App
 from services.settings import SettingsError
 from services.web import connections
 from services.web.serve import page_server
 from services.web.sessions import FREE_TRIES, SessionStore
+from tests.services.web.conftest import QUICK
 from tests.services.web.small_household import NOW, with_page
-
-QUICK = PasswordHasher(time_cost=1, memory_cost=64, parallelism=1)
 
 
 def a_free_port() -> int:

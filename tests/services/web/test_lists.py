@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterator
 from datetime import timedelta
 
-import pytest
 from playwright.sync_api import Browser
 from starlette.testclient import TestClient
 
@@ -15,19 +13,13 @@ from rules.vocabulary import Regime
 from services.app import App
 from services.store import Store
 from services.use_cases.record import record
-from tests.services.web.browser import a_browser, a_tab
+from tests.services.web.browser import a_tab
 from tests.services.web.conftest import Served
 from tests.services.web.small_household import NOW
 from tests.services.web.test_pages import PAGES
 
 LONGEST_PX = 3000
 FINGER_PX, PRESS_PX = 24, 43
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with a_browser() as opened:
-        yield opened
 
 
 def fill(store: Store) -> None:

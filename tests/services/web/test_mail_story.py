@@ -6,7 +6,7 @@ import re
 from dataclasses import replace
 from datetime import timedelta
 
-from playwright.sync_api import expect
+from playwright.sync_api import Browser, expect
 
 from rules.commands import Amend
 from rules.reminder import ReminderKind, Step
@@ -16,7 +16,7 @@ from services.settings import SETTINGS_FILE
 from services.use_cases.record import record
 from services.wiring import open_app
 from tests.mail_server import mail_server
-from tests.services.web.browser import a_browser, a_tab
+from tests.services.web.browser import a_tab
 from tests.services.web.conftest import serving
 from tests.services.web.small_household import NOW
 
@@ -26,13 +26,13 @@ def state(shop: App, number: int) -> Step:
         return tx.reminders.get(number).state
 
 
-def test_from_the_mail_to_done_on_a_phone(shop: App) -> None:
+def test_from_the_mail_to_done_on_a_phone(browser: Browser, shop: App) -> None:
     with shop.store.reading() as tx:
         wanted = next(
             one.id for one in tx.reminders.standing() if one.reminder.kind is ReminderKind.WIPE_AND_DRIP
         )
     record(shop, Amend("rider", 1, {"email": "ines@plateau.example"}), now=NOW)
-    with mail_server(security="none") as post, serving(shop) as served, a_browser() as browser:
+    with mail_server(security="none") as post, serving(shop) as served:
         file = shop.settings.home / SETTINGS_FILE
         file.write_text(
             file.read_text() + '\n[channels.mail]\nhost = "localhost"\nsecurity = "loopback only"\n'

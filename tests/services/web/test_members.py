@@ -10,6 +10,7 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
+from argon2 import PasswordHasher
 from starlette.testclient import TestClient
 
 from rules.roles import MAY, Reach, Right, Role
@@ -18,6 +19,7 @@ from services.app import household_app
 from services.store import FactRefused
 from services.store.club import Household
 from services.store.people import IDLE, INVITED_FOR, LONGEST
+from services.use_cases import sign_in
 from services.use_cases.sign_in import FREE_FROM_AN_ADDRESS, FREE_TRIES
 from services.web.decisions import DECISIONS, Door, decided
 from tests.mail_server import mail_server
@@ -46,6 +48,12 @@ def mill(night: Evening, tmp_path: Path) -> Household:
 @pytest.fixture
 def quay(night: Evening, tmp_path: Path) -> Household:
     return night.household(f"Quay {tmp_path.name} {tmp_path.parent.name}")
+
+
+def test_a_password_is_hashed_at_the_full_cost(monkeypatch: pytest.MonkeyPatch) -> None:
+    """64 MiB in 3 passes: RFC 9106, section 4, second choice (https://www.rfc-editor.org/rfc/rfc9106)."""
+    monkeypatch.setattr(sign_in, "PasswordHasher", PasswordHasher)
+    assert sign_in._hashed(PASSWORD).startswith("$argon2id$v=19$m=65536,t=3,p=4$")
 
 
 def address(tmp_path: Path, name: str) -> str:

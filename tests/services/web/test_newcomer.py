@@ -12,12 +12,12 @@ from pathlib import Path
 
 import httpx
 import pytest
-from playwright.sync_api import Page
+from playwright.sync_api import Browser, Page
 
 from services.settings import SETTINGS_FILE
 from tests import forked
 from tests.mail_server import MailServer, mail_server
-from tests.services.web.browser import a_browser, a_tab
+from tests.services.web.browser import a_tab
 from tests.services.web.small_household import fit_ride
 
 PATIENCE_S = 120.0
@@ -106,9 +106,9 @@ def first_hour(page: Page, files: list[Path], post: MailServer, *, scripts: bool
 @pytest.mark.slow
 @pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "no scripts"])
 def test_a_newcomer_gets_a_real_reminder_without_a_terminal(
-    program: str, files: list[Path], scripts: bool
+    browser: Browser, program: str, files: list[Path], scripts: bool
 ) -> None:
-    with mail_server(security="none") as post, a_browser() as browser:
+    with mail_server(security="none") as post:
         with a_tab(browser, program, scripts=scripts) as page:
             page.set_default_timeout(60_000)
             first_hour(page, files, post, scripts=scripts)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 
 import pytest
 from lxml import html as markup
@@ -13,16 +13,9 @@ from starlette.testclient import TestClient
 from services.app import App
 from services.web.context import MOST_TYPED
 from services.web.refused_form import RefusedForm, shown_again
-from tests.services.web.browser import a_browser
 from tests.services.web.conftest import HERE, Served
 
 Token = Callable[[], str]
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with a_browser() as opened:
-        yield opened
 
 
 def sent(page: TestClient, token: Token, came_from: str, path: str, form: dict[str, object]) -> HtmlElement:

@@ -6,7 +6,6 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
-from argon2 import PasswordHasher
 from starlette.testclient import TestClient
 
 from services.app import App
@@ -14,11 +13,10 @@ from services.settings import SettingsError
 from services.web.app import create_app
 from services.web.serve import page_server
 from services.web.sessions import FREE_TRIES, SESSION_LIFETIME, SessionStore
-from tests.services.web.conftest import token_in
+from tests.services.web.conftest import QUICK, token_in
 from tests.services.web.small_household import NOW, with_page
 
 PASSPHRASE = "four dry words here"
-QUICK = PasswordHasher(time_cost=1, memory_cost=64, parallelism=1)
 LAN = "http://192.168.1.7:8765"
 
 

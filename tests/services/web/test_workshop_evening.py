@@ -14,16 +14,10 @@ from playwright.sync_api import Browser, Page
 from rules.roles import Role
 from rules.vocabulary import TreatmentKind
 from tests.mail_server import MailServer, mail_server
-from tests.services.web.browser import a_browser, a_tab
+from tests.services.web.browser import a_tab
 from tests.services.web.club_evening import PASSWORD, Evening, evening, link_in, served
 
 AXE = next(Path(axe_playwright_python.__file__).parent.rglob("axe.min.js"))
-
-
-@pytest.fixture(scope="module")
-def browser() -> Iterator[Browser]:
-    with a_browser() as opened:
-        yield opened
 
 
 @pytest.fixture
