@@ -32,9 +32,8 @@ def night(club_url: str, tmp_path: Path, mail: MailServer) -> Iterator[Evening]:
         yield made
 
 
-def look(page: Page, folder: Path, name: str) -> None:
-    """Nothing is wider than the screen, axe finds nothing, and a picture of it is kept."""
-    page.screenshot(path=folder / f"{name}.png", full_page=True)
+def look(page: Page, name: str) -> None:
+    """Nothing is wider than the screen, and axe finds nothing."""
     assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"), name
     page.evaluate(AXE.read_text(encoding="utf-8"))
     found = page.evaluate("axe.run().then((result) => result.violations)")
@@ -54,8 +53,6 @@ def join(page: Page, link: str, name: str) -> None:
 def test_an_evening_at_the_workshop(
     night: Evening, mail: MailServer, browser: Browser, tmp_path: Path, width: int, dark: bool
 ) -> None:
-    pictures = tmp_path / "pictures"
-    pictures.mkdir()
     place = f"{width}.{tmp_path.parent.name}.example"
     mill = night.household(f"Mill Lane 4 ({tmp_path.parent.name}, {width})")
     quay = night.household(f"Quay House ({tmp_path.parent.name}, {width})")
@@ -70,10 +67,10 @@ def test_an_evening_at_the_workshop(
         rider = refused_to.new_page()  # a refusal is an error to the console, so nobody listens to it here
         # The owner joins by the mail of whoever runs the club, and invites a mechanic and a rider.
         owner.goto(urlsplit(link_in(mail, f"ines@{place}")).path)
-        look(owner, pictures, "1 invited")
+        look(owner, "1 invited")
         join(owner, link_in(mail, f"ines@{place}"), "Ines")
         owner.get_by_role("heading", name="chains want hands").wait_for()
-        look(owner, pictures, "2 the owner's bench")
+        look(owner, "2 the owner's bench")
         owner.get_by_role("link", name="People").click()
         for who, role, whose in (("marek", "mechanic", ""), ("tomas", "rider", "Tomás")):
             owner.get_by_label("Mail address").fill(f"{who}@{place}")
@@ -82,7 +79,7 @@ def test_an_evening_at_the_workshop(
                 owner.locator("select[name=rider]").select_option(label=whose)
             owner.get_by_role("button", name="Invitation sent").click()
             owner.get_by_text(f"{who}@{place} is invited as {role}: the mail is on its way.").wait_for()
-        look(owner, pictures, "3 people")
+        look(owner, "3 people")
 
         # The mechanic opens the mail's link twice, as scanners do, and joins; the other household follows.
         link = link_in(mail, f"marek@{place}")
@@ -93,22 +90,22 @@ def test_an_evening_at_the_workshop(
         mechanic.get_by_role("button", name="Joined, as Marek").click()
         mechanic.goto("/me")
         mechanic.get_by_role("button", name="Sign out here").click()
-        look(mechanic, pictures, "4 signing in")
+        look(mechanic, "4 signing in")
         mechanic.get_by_label("Mail address").fill(f"marek@{place}")
         mechanic.get_by_label("Password").fill(PASSWORD)
         mechanic.get_by_role("button", name="Sign in").click()
         mechanic.get_by_role("heading", name="Whose bench?").wait_for()
-        look(mechanic, pictures, "5 whose bench")
+        look(mechanic, "5 whose bench")
 
         # One pot for both households: four chains, one press, one act in each.
         mechanic.get_by_role("link", name="The pot").click()
         mechanic.get_by_role("heading", name="Four chains for tonight’s pot").wait_for()
         assert mechanic.get_by_text("Careful.").count() == 1
-        look(mechanic, pictures, "6 the pot")
+        look(mechanic, "6 the pot")
         mechanic.get_by_label("Minutes, all together").fill("40")
         mechanic.get_by_role("button", name="Immersed, as ticked").click()
         mechanic.get_by_role("heading", name="No chain for tonight’s pot").wait_for()
-        look(mechanic, pictures, "7 after the pot")
+        look(mechanic, "7 after the pot")
         for one in (mill, quay):
             with night.club.store(one.number).reading() as tx:
                 acts = [change for change in tx.changes.standing() if change.by == "Marek"]
@@ -128,7 +125,7 @@ def test_an_evening_at_the_workshop(
         owner.get_by_role("cell", name="Marek").first.wait_for()
         owner.goto("/")
         owner.get_by_role("heading", name="Nothing needs your hands").wait_for()
-        look(owner, pictures, "8 the owner sees it")
+        look(owner, "8 the owner sees it")
 
         # The rider, without JavaScript, looks at all of it and may touch their own.
         join(rider, link_in(mail, f"tomas@{place}"), "Tomás")
@@ -150,4 +147,3 @@ def test_an_evening_at_the_workshop(
             answer = rider.goto(closed)
             assert answer is not None
             assert answer.status == 403, closed
-        rider.screenshot(path=pictures / "9 refused.png")
