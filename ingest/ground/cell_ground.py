@@ -96,7 +96,7 @@ def cell_ground(
         if sky is None:
             main.append(main[-1])
             quiet.append(quiet[-1])
-            ground.append(ground[-1]._replace(soaked_mm=0.0))
+            ground.append(ground[-1])
             continue
         salted = n - salted_at >= LEAST_HOURS_APART and _salted(begin, hours, forced, n, main[-1])
         if salted:

@@ -13,6 +13,7 @@ from ingest.ground.open_ground import SNOW_FROM_MM
 from ingest.ground.road import FROZEN_FROM_MM, Road, Sky
 from ingest.ground.road_salt import HOLDS_FROM_G_M2, HUMID_WITH_SALT_PCT
 from ingest.ground.sentence import Lies
+from ingest.ground.snow_or_rain import wet_bulb_c
 from ingest.ground.water import (
     FILM_MM,
     PAVED_DRYING,
@@ -103,12 +104,11 @@ def look(
         gaps_matter = if_wet[0] - quiet > GAP_TELLS or if_wet[1] - unpaved > GAP_TELLS
     air = [s.air_c for s in ground.skies[first : n + 1] if s is not None]
     soil_frozen = sum(air) / len(air) < SOIL_FREEZES_C
-    soaked_24h_mm = sum(g.soaked_mm for g in ground.open_ground[max(0, n - 23) + 1 : n + 2])
     mud = 0.0
     if not soil_frozen and not snow_lies:
-        mud = mud_weight(after.depletion_mm, rain_24h_mm=soaked_24h_mm, soil=soil)
+        mud = mud_weight(after.topmost_mm, soil=soil)
     dust = 0.0
-    if not snow_lies:
+    if not snow_lies and not mud:
         dust = dust_index(
             speed_mps=hour.mean_speed_mps,
             soil_moisture_m3m3=soil.moisture_m3m3(after.depletion_mm),
@@ -131,6 +131,7 @@ def look(
         ),
         air_c=at.temperature_c,
         humidity_pct=at.humidity_pct,
+        rain_on_frozen_ground=soil_frozen and sky.rain_mm > sky.snow_mm and _freezes_wet_things(sky),
     )  # fmt: skip
     wet_hours = 0
     for back in range(1, n - first + 1):
@@ -144,6 +145,10 @@ def look(
 
 def _humid(sky: Sky) -> bool:
     return sky.humidity_pct is not None and sky.humidity_pct >= HUMID_WITH_SALT_PCT
+
+
+def _freezes_wet_things(sky: Sky) -> bool:
+    return sky.humidity_pct is not None and wet_bulb_c(sky.air_c, sky.humidity_pct) <= 0
 
 
 def _snowed(sky: Sky | None) -> bool:

@@ -1,20 +1,21 @@
-"""What lies on unpaved ground from hour to hour: snow, water in the loose layer, water missing below it.
+"""What lies on unpaved ground from hour to hour: snow, water in the loose layer and in the soil.
 
-Without snow or frost it is exactly the loose layer and the soil of ingest.ground.water.
+Without snow, frost or dew it is exactly the loose layer and the soil of ingest.ground.water.
 """
 
 from __future__ import annotations
 
 from typing import NamedTuple
 
-from ingest.ground.road import SUBLIMES, Sky
+from ingest.ground.road import SUBLIMES, Sky, dew_mm
 from ingest.ground.snow_or_rain import melt_mm
 from ingest.ground.topsoil import LOAM, Soil
-from ingest.ground.water import depletion_after, loose_after
+from ingest.ground.water import EVAPORATING_DEPTH_M, TOPMOST_M, depletion_after, loose_after, topmost_after
 
 # A day and °C. Kuusisto 1980, 96 000 snow depths: open land 3.51; 1.6-6.0 elsewhere (from memory).
 OPEN_MELT_MM = 3.5
 SNOW_FROM_MM = 0.5  # more than this is snow to ride on; our choice
+DEW_AT_MOST_MM = 0.2  # a night: Richards 2005, Vancouver, 0.07-0.12 on average. Dew damps, it never wets
 
 
 class OpenGround(NamedTuple):
@@ -23,12 +24,13 @@ class OpenGround(NamedTuple):
     snow_mm: float  # as water
     loose_mm: float  # in the loose layer
     depletion_mm: float  # missing from the top 10 cm
-    soaked_mm: float = 0.0  # rain and melt of this hour that reached the ground
+    topmost_mm: float  # over field capacity in what tyres work; negative = missing
 
 
 def start(soil: Soil = LOAM) -> OpenGround:
     """Where a march starts: no snow, and soil that is neither muddy nor dusty (our choice)."""
-    return OpenGround(0.0, 0.0, soil.readily_evaporable_mm)
+    missing_mm = soil.readily_evaporable_mm
+    return OpenGround(0.0, 0.0, missing_mm, -missing_mm * TOPMOST_M / EVAPORATING_DEPTH_M)
 
 
 def open_ground_after(ground: OpenGround, sky: Sky, *, soil: Soil = LOAM) -> OpenGround:
@@ -40,9 +42,12 @@ def open_ground_after(ground: OpenGround, sky: Sky, *, soil: Soil = LOAM) -> Ope
         snow = max(0.0, snow - SUBLIMES * max(0.0, sky.et0_mm))
     soaked = sky.rain_mm + melted
     et0 = 0.0 if snow > 0 or sky.air_c <= 0 else sky.et0_mm
+    loose = loose_after(ground.loose_mm, rain_mm=soaked, et0_mm=et0)
+    if snow == 0:
+        loose = max(loose, min(DEW_AT_MOST_MM, loose + dew_mm(sky)))
     return OpenGround(
         snow,
-        loose_after(ground.loose_mm, rain_mm=soaked, et0_mm=et0),
+        loose,
         depletion_after(ground.depletion_mm, rain_mm=soaked, et0_mm=et0, soil=soil),
-        soaked,
+        topmost_after(ground.topmost_mm, rain_mm=soaked, et0_mm=et0, drains=sky.air_c > 0, soil=soil),
     )

@@ -56,6 +56,13 @@ class Road(NamedTuple):
 BARE = Road()
 
 
+def dew_mm(sky: Sky) -> float:
+    """The dew of an hour. [mm]"""
+    if sky.et0_mm >= 0 or sky.air_c <= 0 or sky.humidity_pct is None or sky.humidity_pct < DEW_FROM_PCT:
+        return 0.0
+    return min(MOST_DEW_MM, DEW_SHARE * -sky.et0_mm)
+
+
 def road_after(road: Road, sky: Sky, *, main: bool, salted_now: bool = False) -> Road:
     """The road after one hour: salt, precipitation, freeze or melt, plough, run-off, drying, wash.
 
@@ -72,8 +79,7 @@ def road_after(road: Road, sky: Sky, *, main: bool, salted_now: bool = False) ->
             frozen *= PLOUGH_LEAVES
     else:
         water += rain
-    if et0 < 0 and humidity is not None and humidity >= DEW_FROM_PCT and air > 0:
-        water += min(MOST_DEW_MM, DEW_SHARE * -et0)
+    water += dew_mm(sky)
     if salt:
         salt = left_after_run_off_g_m2(salt, water - PAVED_CAP_MM)
     holds = salt >= HOLDS_FROM_G_M2 and humidity is not None and humidity >= DELIQUESCENT_PCT

@@ -61,6 +61,7 @@ class Lies:
     snowed_h_ago: int | None = None
     air_c: float | None = None
     humidity_pct: float | None = None
+    rain_on_frozen_ground: bool = False  # in air in which a wet thing is at freezing or below
 
     @property
     def frozen_mm(self) -> float:
@@ -118,7 +119,10 @@ def sentence(told: Told) -> str:
 def _winter(told: Told) -> list[str]:
     """Snow, ice and salt on the road, where they are."""
     lies, said = told.lies, []
-    if lies.frozen_mm > FROZEN_FROM_MM:
+    raining = told.rain_mm > 0 and lies.snowed_mm <= SLEET_SHARE * told.rain_mm
+    if raining and told.frost and lies.frozen_mm > FROZEN_FROM_MM:
+        said.append("the rain froze as it fell: there was ice on the road, and water on the ice")
+    elif lies.frozen_mm > FROZEN_FROM_MM:
         if lies.snowed_mm:
             what = "snow of this hour"
         else:
@@ -131,8 +135,10 @@ def _winter(told: Told) -> list[str]:
             said.append(f"{what} lay on the road, with brine or water in it")
         else:
             said.append(f"{what} lay on the road, frozen dry")
-    elif told.frost and told.rain_mm > 0 and not lies.snowed_mm:
+    elif raining and told.frost:
         said.append("it may have frozen as it fell")
+    elif lies.rain_on_frozen_ground:
+        said.append("it fell on frozen ground, so there may have been ice")
     elif told.frost and told.paved_water > 0:
         said.append("it froze, so there may have been ice")
     if lies.salt_holds_water:

@@ -13,7 +13,7 @@ from enum import StrEnum
 from math import exp
 
 from ingest.ground.road_dust import WET_HOUR_MM
-from ingest.ground.topsoil import LOAM, Soil, drying_reduction
+from ingest.ground.topsoil import EVAPORATING_DEPTH_M, LOAM, Soil, drying_reduction
 
 PAVED_CAP_MM = (
     0.6  # NORTRIP parameter tables v12 and v14a: water above this runs off at once (0.6-2.5 elsewhere)
@@ -26,8 +26,12 @@ LOOSE_CAP_MM = 1.8  # Pérez-Peña et al. 2017, doi 10.1016/j.apr.2016.07.006: 1
 FILM_MM = 0.05  # NORTRIP v12: spray starts above this film
 FULL_FILM_MM = 0.6  # NORTRIP's cap again: a weight of 1
 WET_FROM = 0.45  # our choice of where "damp" becomes "wet"; 0.3-0.6
-MUD_RAIN_MM = 2.5  # our choice, in 24 h: the top of "light" in the AMS classes; 1-5
-MUD_SHARE = 0.5  # our choice: mud begins when half of the readily evaporable water is back; 0.25-0.75
+TOPMOST_M = 0.02  # how deep tyres work the ground: labelled assumption; 0.01-0.04
+# What loam holds over field capacity before water stands on it [m³/m³]: porosity 0.46 less 0.27, Rawls,
+# Brakensiek & Saxton 1982, from memory; by the tables of ERA5's own soils 0.09 (medium) to 0.16 (coarse).
+OVER_CAPACITY_M3M3 = 0.19
+SOIL_DRAINAGE_H = 24.0  # labelled assumption: field capacity is what is left after two or three days; 12-48
+MUD_SHARE = 0.5  # labelled assumption, of the readily evaporable water: mud's ramp to each side; 0.25-0.75
 GAP_FILL_MM = 2.5  # what an hour without a value might have brought: fills both stores
 SPIN_UP_H = 48  # our choice: four times the longest drying of asphalt (11 h at 0.05 mm/h); 24-96
 
@@ -118,12 +122,27 @@ def water_weight(film_mm: float, *, rain_mm: float) -> float:
     return min(1.0, max(0.0, (film_mm - FILM_MM) / (FULL_FILM_MM - FILM_MM)))
 
 
-def mud_weight(depletion_mm: float, *, rain_24h_mm: float, soil: Soil = LOAM) -> float:
+def topmost_after(
+    topmost_mm: float, *, rain_mm: float, et0_mm: float, drains: bool = True, soil: Soil = LOAM
+) -> float:
+    """The water in the topmost two centimetres over field capacity after one hour; negative = missing. [mm]
+
+    Rain fills it first, however dry it is below; what it cannot hold goes on. It drains to field capacity and
+    dries as the layer below it does, at its own share of what that layer holds.
+    """
+    share = TOPMOST_M / EVAPORATING_DEPTH_M
+    wetted = min(1000 * TOPMOST_M * OVER_CAPACITY_M3M3, topmost_mm + rain_mm)
+    if drains and wetted > 0:
+        wetted *= exp(-1 / SOIL_DRAINAGE_H)
+    lost = UNPAVED_DRYING * drying_reduction(max(0.0, -wetted) / share, soil) * max(0.0, et0_mm)
+    return max(-share * soil.total_evaporable_mm, wetted - lost)
+
+
+def mud_weight(topmost_mm: float, *, soil: Soil = LOAM) -> float:
     """How muddy bare unpaved ground is, 0 to 1; over 0.5 a rider calls it mud.
 
-    None without at least 2.5 mm in the last 24 h, this hour included: moist is not muddy. The shape is our
-    choice.
+    topmost_mm: water over field capacity in what tyres work; at field capacity itself soil turns from crumbs
+    to paste (common practice, no source). The shape is a labelled assumption; no record of mud was found.
     """
-    if rain_24h_mm < MUD_RAIN_MM:
-        return 0.0
-    return min(1.0, max(0.0, 1 - depletion_mm / (MUD_SHARE * soil.readily_evaporable_mm)))
+    ramp_mm = MUD_SHARE * soil.readily_evaporable_mm * TOPMOST_M / EVAPORATING_DEPTH_M
+    return min(1.0, max(0.0, 0.5 + topmost_mm / (2 * ramp_mm)))

@@ -24,6 +24,7 @@ from ingest.ground.conditions import (
     tag_and_witness,
 )
 from ingest.ground.look import WHOLE_HOUR
+from ingest.ground.sentence import MUDDY_FROM
 from ingest.ground.water import WET_FROM
 from ingest.weather.hourly import (
     ArchiveUnavailable,
@@ -82,16 +83,20 @@ class TagReport:
 
     def _moved(self) -> str:
         rides = len({flip.ride for flip in self.flips})
-        before = sum((flip.before.paved_water or 0) >= WET_FROM for flip in self.flips)
-        after = sum((flip.after.paved_water or 0) >= WET_FROM for flip in self.flips)
+        before, after = [flip.before for flip in self.flips], [flip.after for flip in self.flips]
+        wet = [sum((tag.paved_water or 0) >= WET_FROM for tag in tags) for tags in (before, after)]
+        muddy = [sum((tag.mud or 0) >= MUDDY_FROM for tag in tags) for tags in (before, after)]
         why = (
-            "Snow, ice, road salt, dew and soil are reckoned otherwise than before"
+            "Mud, dew, snow, ice and road salt are reckoned otherwise than before"
             if self.anew
             else "The weather is known better"
         )
         hours = "1 ride hour" if len(self.flips) == 1 else f"{len(self.flips)} ride hours"
         of = "1 ride" if rides == 1 else f"{rides} rides"
-        return f"{why}: {hours} of {of} judged anew; of these {before} were wet on paved road, {after} are."
+        return (
+            f"{why}: {hours} of {of} judged anew; of these {wet[0]} were wet on paved road, {wet[1]} are; "
+            f"{muddy[0]} were muddy on unpaved ground, {muddy[1]} are."
+        )
 
 
 def _outdoors(rides: Sequence[Ride]) -> tuple[Ride, ...]:

@@ -71,6 +71,21 @@ def before(*last):
             "2.0 mm fell as snow in this hour (about 1.4 cm); snow of this hour lay on the road, frozen dry.",
         ),
         (
+            told(rain_mm=2.0, lies=Lies(frozen_quiet_mm=2.0, air_c=-0.5), frost=True, paved_water=1),
+            "2.0 mm of rain fell in this hour, on a road that had not been wet before; the rain froze as it "
+            "fell: there was ice on the road, and water on the ice.",
+        ),
+        (
+            told(rain_mm=2.0, lies=Lies(film_quiet_mm=0.6, air_c=-0.1), frost=True, paved_water=1),
+            "2.0 mm of rain fell in this hour, on a road that had not been wet before; it may have frozen as "
+            "it fell.",
+        ),
+        (
+            told(rain_mm=2.0, lies=Lies(air_c=0.5, rain_on_frozen_ground=True), paved_water=1),
+            "2.0 mm of rain fell in this hour, on a road that had not been wet before; it fell on frozen "
+            "ground, so there may have been ice.",
+        ),
+        (
             told(rain_mm=2.0, lies=Lies(snowed_mm=1.0, air_c=0.5), paved_water=1),
             "2.0 mm of sleet fell in this hour.",
         ),

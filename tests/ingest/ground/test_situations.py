@@ -1,11 +1,13 @@
 """Everyday situations as a rider would tell them, and what a practised rider would call the ground.
 
 What each is called was written down before the program was asked (common practice, no source), and stays so.
-With twelve of test_winter_rides these are thirty; six that the program calls otherwise are marked, with why.
+With twelve of test_winter_rides the first are thirty; mud and dew were mended with six of these in view, so
+ten more were written down then, before it was asked. What the program calls otherwise is marked, with why.
 """
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
@@ -52,6 +54,7 @@ def called(found: ConditionTag) -> set[str]:
     words |= {"mud"} if found.mud >= 0.45 else set()
     words |= {"dust"} if found.dust >= 0.3 else set()
     words |= {"salt"} if found.salt >= 0.1 else set()
+    words |= {"ice"} if re.search(r"\b(ice|froze)\b", found.because) else set()
     return words
 
 
@@ -262,20 +265,127 @@ SITUATIONS = [
         1,
         8,
         0.0,
-        [spell(100, FROST), spell(3, GREY, temperature_c=-0.5, humidity_pct=97.0, rain_mm=1.0)],
+        [
+            spell(100, FROST),
+            # as rain: an archive's own snowfall is nought then; without that field it stays snow
+            spell(3, GREY, temperature_c=-0.5, humidity_pct=97.0, rain_mm=1.0, snowfall_cm=0.0),
+        ],
         {"road wet"},
         {"dust"},
     ),
 ]
 
 
+MORE_SITUATIONS = [
+    (
+        "a heath track in November, three grey days after a day of rain",
+        11,
+        12,
+        0.0,
+        [spell(300, GREY), spell(12, GREY, rain_mm=1.0), spell(72, GREY)],
+        {"road dry"},
+        {"dust", "road wet"},
+    ),
+    (
+        "a farm track the morning after an October downpour until midnight",
+        10,
+        9,
+        0.0,
+        [spell(300, GREY), spell(5, GREY, rain_mm=5.0), spell(9, GREY)],
+        {"mud", "track wet"},
+        {"dust"},
+    ),
+    (
+        "a summer shower of 4 mm on dry gravel, three hours of sun since",
+        7,
+        15,
+        0.0,
+        [spell(400, SUMMER), spell(1, SUMMER, rain_mm=4.0), spell(3, SUMMER)],
+        {"road dry"},
+        {"mud"},
+    ),
+    (
+        "five sunny April days after a wet week",
+        4,
+        14,
+        0.0,
+        [spell(168, GREY, rain_mm=0.5), spell(120, SPRING)],
+        {"road dry", "track dry"},
+        {"mud"},
+    ),
+    (
+        "rain at half a degree on roads that were frozen for a week",
+        1,
+        8,
+        0.0,
+        [
+            spell(170, FROST),
+            spell(2, GREY, temperature_c=0.5, humidity_pct=85.0, rain_mm=1.0, snowfall_cm=0.0),
+        ],
+        {"road wet", "ice"},
+        {"dust", "mud"},
+    ),
+    (
+        "rain until midnight, clear and two degrees of frost by seven",
+        1,
+        7,
+        0.0,
+        [spell(300, GREY), spell(8, GREY, rain_mm=0.8), spell(7, FROST, temperature_c=-2.0)],
+        {"ice"},
+        {"dust"},
+    ),
+    (
+        "gravel at dawn after a dewy August night",
+        8,
+        5,
+        0.0,
+        [
+            spell(900, SUMMER),
+            (9, SUMMER[0] | {"humidity_pct": 96.0, "et0_mm": -0.02}, SUMMER[1]),
+        ],
+        {"track damp"},
+        {"dust", "mud", "road wet"},
+    ),
+    (
+        "the same gravel that afternoon",
+        8,
+        14,
+        0.0,
+        [
+            spell(900, SUMMER),
+            (9, SUMMER[0] | {"humidity_pct": 96.0, "et0_mm": -0.02}, SUMMER[1]),
+            spell(9, SUMMER),
+        ],
+        {"road dry", "track dry", "dust"},
+        {"mud"},
+    ),
+    (
+        "a street white with salt, three sunny dry days after the snow",
+        2,
+        14,
+        1.0,
+        [
+            spell(100, FROST),
+            spell(8, FROST, rain_mm=0.5),
+            spell(72, FROST, temperature_c=2.0, humidity_pct=45.0, et0_mm=0.05),
+        ],
+        {"road dry", "salt"},
+        {"road wet"},
+    ),
+    (
+        "sleet at one degree on a November lane",
+        11,
+        10,
+        0.0,
+        [spell(300, GREY), spell(4, GREY, temperature_c=1.0, humidity_pct=97.0, rain_mm=1.0)],
+        {"road wet", "track wet"},
+        {"dust"},
+    ),
+]
+
+
 OTHERWISE = {
-    "a thunderstorm of 20 mm at eleven, sun since, now it is four": "5 h of July sun end mud (0.31)",
-    "rain all night, wind and sun until two in May": "8 mm do not fill ground that was dry for twelve days",
-    "rain until midnight, nothing dries by a November noon": "10 mm do not quite fill it either (0.24)",
-    "two days of thaw on a snowed-up farm track": "mud needs 2.5 mm of rain or melt in the last 24 h",
-    "dew at dawn after a clear September night": "dew wets roads, not the loose layer of a track",
-    "freezing rain at half a degree of frost": "no archive tells it from snow",
+    "a street white with salt, three sunny dry days after the snow": "without a film salt weighs nothing",
 }
 
 
@@ -285,7 +395,7 @@ OTHERWISE = {
         pytest.param(*one, id=one[0], marks=[pytest.mark.xfail(strict=True, reason=OTHERWISE[one[0]])])
         if one[0] in OTHERWISE
         else pytest.param(*one, id=one[0])
-        for one in SITUATIONS
+        for one in (*SITUATIONS, *MORE_SITUATIONS)
     ],
 )
 def test_a_situation(

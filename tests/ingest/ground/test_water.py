@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import exp
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -19,6 +21,7 @@ from ingest.ground.water import (
     mud_weight,
     paved_after,
     rain_class,
+    topmost_after,
     water_weight,
 )
 
@@ -115,30 +118,60 @@ def test_water_weight_ramps_and_rain_in_the_hour_settles_it(film_mm, rain_mm, we
 
 
 @pytest.mark.parametrize(
-    ("depletion_mm", "rain_24h_mm", "weight"),
-    [(0, 10, 1), (2.25, 10, 0.5), (4.5, 10, 0), (9, 10, 0), (0, 2.5, 1), (0, 2.4, 0)],
+    ("topmost_mm", "weight"),
+    [(3.8, 1), (0.9, 1), (0.45, 0.75), (0, 0.5), (-0.45, 0.25), (-0.9, 0), (-3.8, 0)],
 )
-def test_mud_needs_soaked_soil_and_rain_within_the_day(depletion_mm, rain_24h_mm, weight):
-    assert mud_weight(depletion_mm, rain_24h_mm=rain_24h_mm) == pytest.approx(weight)
+def test_mud_is_soil_at_field_capacity_and_over(topmost_mm, weight):
+    assert mud_weight(topmost_mm) == pytest.approx(weight)
+
+
+def test_rain_wets_dry_ground_from_the_top():
+    dry = -LOAM.total_evaporable_mm / 5
+    assert topmost_after(dry, rain_mm=3, et0_mm=0.0) == pytest.approx(dry + 3)
+    # two centimetres: 3.8 mm to field capacity, 3.8 mm over it; an hour drains a 24th of what is over it
+    assert topmost_after(dry, rain_mm=5, et0_mm=0.0) == pytest.approx(1.2 * exp(-1 / 24))
+    assert topmost_after(dry, rain_mm=99, et0_mm=0.0) == pytest.approx(3.8 * exp(-1 / 24))
+    assert topmost_after(2.0, rain_mm=0, et0_mm=0.0, drains=False) == 2.0
+
+
+def test_soaked_ground_drains_to_field_capacity_in_two_or_three_days():
+    # FAO-56, chapter 8: field capacity is what a soil holds once excess water has drained
+    topmost, after = 3.8, {}
+    for hour in range(1, 73):
+        topmost = topmost_after(topmost, rain_mm=0, et0_mm=0.0)
+        after[hour] = topmost / 3.8
+    assert after[24] > 0.3
+    assert after[48] == pytest.approx(0.135, abs=0.01)
+    assert after[72] <= 0.05
+
+
+def test_the_topmost_dries_as_the_layer_it_is_part_of():
+    topmost, depletion = -LOAM.readily_evaporable_mm / 5, LOAM.readily_evaporable_mm
+    for _ in range(200):
+        topmost = topmost_after(topmost, rain_mm=0, et0_mm=0.1)
+        depletion = depletion_after(depletion, rain_mm=0, et0_mm=0.5)
+        assert topmost == pytest.approx(-depletion / 5)
 
 
 Hours = list[tuple[float, float]]  # rain and drying
 
 
-def marched(hours: Hours) -> list[tuple[float, float, float]]:
-    """Film, loose layer, and what the soil lacks, after each hour."""
-    paved, loose, depletion, found = 0.0, 0.0, LOAM.readily_evaporable_mm, []
+def marched(hours: Hours) -> list[tuple[float, float, float, float]]:
+    """Film, loose layer, what the soil lacks, and what is over or missing at its top, after each hour."""
+    paved, loose, depletion, topmost, found = 0.0, 0.0, LOAM.readily_evaporable_mm, -1.8, []
     for rain_mm, et0_mm in hours:
         paved = paved_after(paved, rain_mm=rain_mm, et0_mm=et0_mm)
         loose = loose_after(loose, rain_mm=rain_mm, et0_mm=et0_mm)
         depletion = depletion_after(depletion, rain_mm=rain_mm, et0_mm=et0_mm)
-        found.append((paved, loose, depletion))
+        topmost = topmost_after(topmost, rain_mm=rain_mm, et0_mm=et0_mm)
+        found.append((paved, loose, depletion, topmost))
     return found
 
 
 @given(st.lists(st.tuples(st.floats(0, 60), st.floats(-0.1, 1.2)), max_size=60))
 def test_water_is_never_negative_nor_over_what_the_ground_holds(hours: Hours):
-    for paved, loose, depletion in marched(hours):
+    for paved, loose, depletion, topmost in marched(hours):
+        assert -LOAM.total_evaporable_mm / 5 <= topmost <= 3.8
         assert 0 <= paved <= PAVED_CAP_MM
         assert 0 <= loose <= LOOSE_CAP_MM
         assert 0 <= depletion <= LOAM.total_evaporable_mm
@@ -151,3 +184,4 @@ def test_more_rain_never_leaves_less_water(hours: Hours, more_mm: float):
     assert more[0] >= less[0] - 0.033 - 1e-9  # a dry hour drains what a wet one keeps: at most 0.4/12
     assert more[1] >= less[1] - 1e-9
     assert more[2] <= less[2] + 1e-9
+    assert more[3] >= less[3] - 1e-9

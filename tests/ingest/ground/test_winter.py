@@ -6,11 +6,11 @@ import random
 
 import pytest
 
-from ingest.ground.open_ground import OpenGround, open_ground_after
+from ingest.ground.open_ground import DEW_AT_MOST_MM, OpenGround, open_ground_after, start
 from ingest.ground.road import BARE, Road, Sky, road_after
 from ingest.ground.road_salt import brine_mm, brine_pct, left_after_run_off_g_m2, spreading_likely
 from ingest.ground.snow_or_rain import melt_mm, snow_mm, snow_share_at, wet_bulb_c
-from ingest.ground.water import LOOSE_CAP_MM, PAVED_CAP_MM, loose_after, mean_film_mm, paved_after
+from ingest.ground.water import LOOSE_CAP_MM, PAVED_CAP_MM, loose_after, mean_film_mm, mud_weight, paved_after
 
 FROST, THAW = Sky(0.0, 0.0, -4.0, None, 0.0), Sky(0.0, 0.0, 3.0, 85.0, 0.02)
 
@@ -75,7 +75,7 @@ def test_run_off_takes_salt_along():
 
 
 def test_a_thaw_hour_and_a_thaw_day():
-    road, ground = Road(0.0, 5.0), OpenGround(8.0, 0.0, 9.0)
+    road, ground = Road(0.0, 5.0), OpenGround(8.0, 0.0, 9.0, -1.8)
     road, ground = road_after(road, THAW, main=False), open_ground_after(ground, THAW)
     assert road == pytest.approx((0.6, 4.25, 0.0))
     assert ground[:3] == pytest.approx((7.5625, 0.4375, 8.5625))
@@ -83,6 +83,7 @@ def test_a_thaw_hour_and_a_thaw_day():
         road, ground = road_after(road, THAW, main=False), open_ground_after(ground, THAW)
     assert road == pytest.approx((0.0257, 0.0, 0.0), abs=1e-4)
     assert ground[:3] == pytest.approx((0.0, 1.685, 1.138), abs=1e-3)
+    assert mud_weight(ground.topmost_mm) == 1
 
 
 @pytest.mark.parametrize(
@@ -107,10 +108,22 @@ def test_an_hour_on_the_road(before, sky, main, after):
     assert road_after(before, sky, main=main) == pytest.approx(after, abs=1e-4)
 
 
+def test_a_night_of_dew_wets_gravel_a_little_and_the_soil_not_at_all():
+    dewy, ground = Sky(0.0, 0.0, 6.0, 98.0, -0.06), start()
+    for _ in range(40):
+        ground = open_ground_after(ground, dewy)
+        assert 0 < ground.loose_mm <= DEW_AT_MOST_MM
+    assert ground[2:] == start()[2:]
+    wet = start()._replace(loose_mm=1.0)
+    assert open_ground_after(wet, dewy) == wet
+    snowed = start()._replace(snow_mm=3.0)
+    assert open_ground_after(snowed, Sky(0.0, 0.0, 0.001, 98.0, -0.06)).loose_mm < 0.001
+
+
 def test_rain_on_snow_goes_through_it():
-    ground = open_ground_after(OpenGround(20.0, 0.0, 9.0), Sky(4.0, 0.0, 5.0, None, 0.0))
+    ground = open_ground_after(OpenGround(20.0, 0.0, 9.0, -1.8), Sky(4.0, 0.0, 5.0, None, 0.0))
     assert ground.snow_mm == pytest.approx(19.02, abs=2e-3)
-    assert ground.soaked_mm == pytest.approx(4.98, abs=2e-3)
+    assert 9.0 - ground.depletion_mm == pytest.approx(4.98, abs=2e-3)
 
 
 def test_salting_needs_frost_in_sight_and_something_to_freeze():
@@ -125,7 +138,7 @@ def test_salting_needs_frost_in_sight_and_something_to_freeze():
 
 def test_without_frost_snow_or_dew_both_stores_are_the_warm_ones_exactly():
     chance = random.Random(20260)
-    road, ground, film_mm, loose_mm = BARE, OpenGround(0.0, 0.0, 9.0), 0.0, 0.0
+    road, ground, film_mm, loose_mm = BARE, start(), 0.0, 0.0
     for _ in range(5000):
         rain_mm = chance.choice((0.0, 0.0, 0.0, 0.3, 4.0))
         et0_mm = chance.uniform(0, 0.6)
@@ -150,7 +163,7 @@ def test_any_winter_keeps_its_bounds_and_on_quiet_roads_snow_never_dries():
         ]  # fmt: skip
         more = chance.randrange(120)
         main = quiet = snowier = BARE
-        ground = OpenGround(0.0, 0.0, 9.0)
+        ground = start()
         for n, sky in enumerate(skies):
             main = road_after(main, sky, main=True, salted_now=chance.random() < 0.1)
             quiet = road_after(quiet, sky, main=False)

@@ -338,7 +338,10 @@ def as_an_older_version_left_it(scene: Scene) -> None:
     with scene.shop.store.writing() as tx:
         (ride,) = tx.rides.rides()
         old = [
-            (hour.hour_start, replace(hour.tag, paved_water=0.0, because="As an older version saw it."))
+            (
+                hour.hour_start,
+                replace(hour.tag, paved_water=0.0, mud=0.0, because="As an older version saw it."),
+            )
             for hour in ride.hours
             if hour.tag is not None
         ]
@@ -358,7 +361,8 @@ def test_a_ledger_tagged_another_way_is_tagged_anew_once_and_told_in_one_sentenc
     assert tag is not None
     assert tag.paved_water == 1
     (told,) = [said for said in report.sentences() if "judged anew" in said]
-    assert "of these 0 were wet on paved road, 1 are" in told
+    assert "of these 0 were wet on paved road, 1 are; " in told
+    assert told.endswith("0 were muddy on unpaved ground, 1 are.")
     again = scene.round(NOW + 2 * HOUR)
     assert not again.anew
     assert again.flips == ()
