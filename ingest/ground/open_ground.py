@@ -9,8 +9,8 @@ from typing import NamedTuple
 
 from ingest.ground.road import SUBLIMES, Sky, dew_mm
 from ingest.ground.snow_or_rain import melt_mm
-from ingest.ground.topsoil import LOAM, Soil
-from ingest.ground.water import EVAPORATING_DEPTH_M, TOPMOST_M, depletion_after, loose_after, topmost_after
+from ingest.ground.topsoil import EVAPORATING_DEPTH_M, LOAM, Soil
+from ingest.ground.water import TOPMOST_M, depletion_after, loose_after, topmost_after
 
 # A day and °C. Kuusisto 1980, 96 000 snow depths: open land 3.51; 1.6-6.0 elsewhere (from memory).
 OPEN_MELT_MM = 3.5
