@@ -11,6 +11,7 @@ from rules.ledger import END, Ledger, RiddenHour
 from rules.reminder import RaisedReminder, Reminder, ReminderKind, Step
 from rules.reminders import LONGEST_SPELL, WET
 from rules.rulebook import Rulebook
+from rules.salted_road import RINSE_FROM
 from rules.vocabulary import Chain
 
 A_MOMENT = timedelta(microseconds=1)
@@ -55,7 +56,7 @@ def _still_to_come(ledger: Ledger, chain: Chain) -> Iterator[datetime]:
 def _wet_chain(
     ledger: Ledger, rulebook: Rulebook, chain: Chain, due_now: Sequence[Reminder], now: datetime
 ) -> Iterator[datetime]:
-    """A wet chain dries, is asked about no more, and its first wet day is forgotten after a while."""
+    """A wet or salted chain dries, is asked about no more, and its first day is forgotten after a while."""
     judgements = judgements_for(ledger, rulebook, chain, now)
     dries = timedelta(hours=judgements.limit("wet_ride_overdue").value)
     lasts = timedelta(days=judgements.limit("wet_ride_expires").value)
@@ -63,7 +64,9 @@ def _wet_chain(
     for entry in reversed(history(ledger, chain.id, rulebook).entries):
         if entry.at < now - LONGEST_SPELL:
             break
-        if isinstance(entry.fact, RiddenHour) and entry.exposure and entry.exposure.condition in WET:
+        if not isinstance(entry.fact, RiddenHour) or not entry.exposure:
+            continue
+        if entry.exposure.condition in WET or entry.exposure.salt >= RINSE_FROM:
             yield entry.fact.ride.ended_at + dries
             yield entry.fact.ride.ended_at + lasts
             if stands:

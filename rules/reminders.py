@@ -26,6 +26,7 @@ from rules.reconcile import Change, reconcile
 from rules.reminder import Reason, Reminder, ReminderKind
 from rules.ride_name import beside_its_date
 from rules.rulebook import Rulebook
+from rules.salted_road import RINSE, RINSE_FROM, came_home_salted, home_of, salted_days
 from rules.units import rain
 from rules.vocabulary import ChainId, Condition, Ride, Treatment, TreatmentKind
 from rules.wear_due import inspection_due, worn_out
@@ -78,11 +79,13 @@ def _after_a_wet_day(case: Case) -> Reminder | None:
     """Wipe and drip: once a wet spell, from its first wet day, until a treatment after its latest wet ride.
 
     A spell goes on while its wet days lie no further apart than it lasts; a drip holds as long in the wet.
+    Salt that asked for a rinse before it was wet has asked: it is the same reminder, which now says more.
     """
     spell = _wet_spell(case)
     if not spell:
-        return None
-    first, latest = spell[0], spell[-1]
+        return came_home_salted(case)
+    latest = spell[-1]
+    asked = min((spell[0].home, *map(home_of, salted_days(case)[:1])), key=lambda ride: ride.ended_at)
     lines: list[Reason] = []
     wet_h = drive_h = unknown_h = 0.0
     for entry, ridden, hour in latest.hours:
@@ -96,7 +99,7 @@ def _after_a_wet_day(case: Case) -> Reminder | None:
     dried_at = latest.home.ended_at + timedelta(hours=case.limit("wet_ride_overdue").value)
     dry_again = case.now >= dried_at
     return Reminder(
-        key=key_of(ReminderKind.WIPE_AND_DRIP, case, f"ride {first.home.id}"),
+        key=key_of(ReminderKind.WIPE_AND_DRIP, case, f"ride {asked.id}"),
         kind=ReminderKind.WIPE_AND_DRIP,
         chain=case.chain.id,
         rider=latest.home.rider,
@@ -130,7 +133,6 @@ def _afterwards(case: Case, hands: Work, dry_again: bool) -> str:
 
 
 LONGEST_SPELL = timedelta(days=45)  # what was wet longer ago asks for nothing
-RINSE_FROM = 0.3  # of the salt weight; labelled assumption
 _Hours = list[tuple[Entry, RiddenHour, Exposure]]
 
 
@@ -151,10 +153,7 @@ def _salt(hours: _Hours) -> str:
     """What road salt asks for on the same day; nothing where little or none was likely."""
     if not any(hour.salt >= RINSE_FROM for _, _, hour in hours):
         return ""
-    return (
-        " There was likely road salt in the water (inferred from weather): rinse and dry the chain the "
-        "same day, for salt rusts it overnight in the shed."
-    )
+    return f" There was likely road salt in the water (inferred from weather): {RINSE}"
 
 
 class _WetDay(NamedTuple):

@@ -31,6 +31,13 @@ AHEAD = """
     2025-06-11        removed   Copper
     2025-06-12        retired   Copper
 """
+SALTED = """
+    2025-06-01        fitted    Copper  on Plover
+    2025-06-02 10:00  rode      2 h     on Plover  salt-damp
+    2025-06-04 10:00  rode      2 h     on Plover  wet
+    2025-06-05 10:00  rode      2 h     on Plover  salt-damp
+    2025-06-07 10:00  rode      2 h     on Plover  salt-damp
+"""
 SWAPPED = """
     2025-06-01        fitted    Copper  on Plover
     2025-06-02 10:00  rode      30 h    on Plover  dry
@@ -45,7 +52,7 @@ def look(text, now, known=()):
 
 
 @given(
-    text=st.sampled_from([WET, AHEAD, SWAPPED]),
+    text=st.sampled_from([WET, AHEAD, SWAPPED, SALTED]),
     begin=st.integers(0, 24 * 14),
     share=st.floats(0.0, 0.999),
 )

@@ -1,0 +1,89 @@
+"""Road salt on a chain that came home dry, or nearly: rinse and dry it, once while the salted days last.
+
+Salt draws water from the shed's damp air, so a chain with salt in it rusts there without a wet ride.
+"""
+
+from __future__ import annotations
+
+from datetime import date, timedelta
+
+from rules.chain_case import HAIR, Case, key_of
+from rules.contamination import CLEARS_SINCE_DRIP, Entry, Exposure
+from rules.ledger import RiddenHour
+from rules.reasons import hour_line
+from rules.reminder import Reminder, ReminderKind
+from rules.ride_name import beside_its_date
+from rules.vocabulary import Ride, Treatment
+from rules.wording import clock, day, number
+from rules.work import WORKS
+
+RINSE_FROM = 0.3  # of the salt weight; labelled assumption
+RINSE = "rinse and dry the chain the same day, for salt rusts it overnight in the shed."
+SaltedHours = list[tuple[Entry, RiddenHour, Exposure]]
+
+
+def salted_days(case: Case) -> list[SaltedHours]:
+    """The salted days that still ask for a rinse, in order: the salted hours of each.
+
+    They are one spell while no further apart than a wet spell's days; a treatment after its first day answers
+    all of it.
+    """
+    limit, lasts = case.limit("wet_ride").value, timedelta(days=case.limit("wet_ride_expires").value)
+    treated = [
+        entry.at
+        for entry in case.past.entries
+        if isinstance(entry.fact, Treatment) and entry.fact.kind in CLEARS_SINCE_DRIP
+    ]
+    by_day: dict[date, SaltedHours] = {}
+    for entry in case.past.entries:
+        if isinstance(entry.fact, RiddenHour) and entry.exposure and entry.exposure.salt >= RINSE_FROM:
+            local = entry.at.astimezone(case.zone).date()
+            by_day.setdefault(local, []).append((entry, entry.fact, entry.exposure))
+    spell: list[SaltedHours] = []
+    for hours in by_day.values():
+        if sum(hour.drive_h for _, _, hour in hours) < limit - HAIR:
+            continue
+        if spell and home_of(hours).ended_at - home_of(spell[-1]).ended_at > lasts:
+            spell = []
+        spell.append(hours)
+    if not spell or home_of(spell[-1]).ended_at + lasts <= case.now:
+        return []
+    return [] if any(at >= home_of(spell[0]).ended_at for at in treated) else spell
+
+
+def home_of(hours: SaltedHours) -> Ride:
+    """The ride that a day's last salted hour belongs to."""
+    return hours[-1][1].ride
+
+
+def came_home_salted(case: Case) -> Reminder | None:
+    """Rinse, dry and drip: once a salted spell, until a treatment after its first day."""
+    spell = salted_days(case)
+    if not spell:
+        return None
+    home, lines, salted_h = home_of(spell[-1]), [], 0.0
+    for entry, ridden, hour in spell[-1]:
+        salted_h += hour.drive_h
+        lines.append(hour_line(entry.at, ridden, hour, salted_h, case.ledger, case.zone, weighted=False))
+    hands, limit = WORKS[ReminderKind.WIPE_AND_DRIP, case.chain.regime], case.limit("wet_ride").value
+    fresh = case.now < home.ended_at + timedelta(hours=case.limit("wet_ride_overdue").value)
+    when = f"{clock(home.ended_at, case.zone)} on {day(home.ended_at, case.zone)} ({beside_its_date(home)})"
+    return Reminder(
+        key=key_of(ReminderKind.WIPE_AND_DRIP, case, f"ride {home_of(spell[0]).id}"),
+        kind=ReminderKind.WIPE_AND_DRIP,
+        chain=case.chain.id,
+        rider=home.rider,
+        bike=home.bike,
+        cause_at=home.ended_at,
+        headline=f"Rinse{hands.verb.removeprefix('Wipe')} {case.name}",
+        sentence=f"{case.chain.name} came home salted at {when}: {number(salted_h)} h of the day were "
+        f"likely ridden on salted road (inferred from weather); the limit is {number(limit)} h. "
+        f"{RINSE.capitalize()} Then {hands.need}. While the salted days last, this is asked once.",
+        total=salted_h,
+        limit=limit,
+        unit="drive hours",
+        unknown_h=0.0,
+        reasons=tuple(lines),
+        rulebook_version=case.rulebook.version,
+        urgency=1 if fresh else 0,
+    )

@@ -1,0 +1,77 @@
+"""A chain that came home dry from salted roads: rinsed once a spell, rust named, a wet day joins it."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+from rules.reconcile import reconcile
+from rules.reminder import RaisedReminder, ReminderKind, ReminderStep, Step
+from rules.reminders import due
+from rules.rulebook import default_rulebook
+from rules.units import SI, said
+from rules.vocabulary import Regime, ReminderId
+from tests.rules.notation import at, ledger_of
+
+RULEBOOK = default_rulebook()
+FROST = """
+    2025-01-05        fitted    Copper  on Plover
+    2025-01-05 13:00  immersed  Copper
+    2025-01-08 17:00  rode      1 h  on Plover  salt-damp
+    2025-01-10 17:00  rode      1 h  on Plover  salt-damp
+"""
+
+
+def judge(text, now):
+    return due(ledger_of(text), RULEBOOK, now=at(now))
+
+
+def test_a_dry_ride_on_salted_road_asks_for_a_rinse_and_names_rust():
+    (salted,) = judge(FROST.replace("1 h", "2 h"), "2025-01-08 19:30")
+    assert salted.kind is ReminderKind.WIPE_AND_DRIP
+    assert salted.headline == "Rinse, dry and drip the chain Copper on Plover"
+    assert said(salted.sentence, SI) == (
+        "Copper came home salted at 19:00 on 8 January 2025 (Ride 1): 2 h of the day were likely ridden on "
+        "salted road (inferred from weather); the limit is 0.5 h. Rinse and dry the chain the same day, for "
+        "salt rusts it overnight in the shed. Then a drip. While the salted days last, this is asked once."
+    )
+    assert [reason.total for reason in salted.reasons] == [1.0, 2.0]
+    assert (salted.urgency, salted.total, salted.limit) == (1, 2.0, 0.5)
+    assert judge(FROST, "2025-01-09 18:30")[0].urgency == 0
+
+
+def test_a_lubed_chain_is_oiled_after_it():
+    ledger = ledger_of(FROST)
+    lubed = replace(ledger, chains=tuple(replace(one, regime=Regime.WET_LUBE) for one in ledger.chains))
+    (salted,) = due(lubed, RULEBOOK, now=at("2025-01-08 18:30"))
+    assert salted.headline == "Rinse, dry and oil the chain Copper on Plover"
+
+
+def test_one_a_spell_and_what_answers_it_answers_all_of_it():
+    (first,) = judge(FROST, "2025-01-08 18:30")
+    (later,) = judge(FROST, "2025-01-10 18:30")
+    assert later.key == first.key
+    assert judge(FROST, "2025-01-14") == ()  # three days without salt
+    answered = FROST + "2025-01-08 20:00 dripped Copper\n"
+    for now in ("2025-01-08 21:00", "2025-01-10 18:30"):
+        assert judge(answered, now) == ()
+    another = answered + "2025-01-20 17:00 rode 1 h on Plover salt-damp\n"
+    (again,) = judge(another, "2025-01-20 18:30")
+    assert again.key != first.key
+
+
+def test_a_few_minutes_of_salt_ask_for_nothing():
+    assert judge(FROST.replace("1 h ", "0.3 h"), "2025-01-10 18:30") == ()
+
+
+def test_a_wet_day_in_it_is_the_same_reminder_and_is_not_told_again():
+    (salted,) = judge(FROST, "2025-01-10 18:30")
+    wet_too = FROST + "2025-01-11 17:00 rode 1 h on Plover salty\n"
+    ledger, now = ledger_of(wet_too), at("2025-01-11 18:30")
+    (wet,) = due(ledger, RULEBOOK, now=now)
+    assert wet.key == salted.key
+    assert "came home wet" in wet.sentence
+    assert "rinse and dry the chain the same day" in wet.sentence
+    steps = (ReminderStep(Step.RAISED, at("2025-01-10 18:30"), "the round"),)
+    standing = RaisedReminder(ReminderId(1), replace(salted, urgency=1), steps)
+    (change,) = reconcile([standing], [wet], ledger, now=now, rulebook=RULEBOOK)
+    assert change.step is None
