@@ -51,6 +51,7 @@ def tag_table() -> None:
         say(_row(km, "the same, if rain within an hour either way counts", near))
         wet = [_score(_wet(tags[x]), _wet(tags[y])) for x, y in ((a, b), (b, a))]
         say(_row(km, "the wet tag: rain, or a road still wet", wet))
+    _warm_months(tags)
     _situations(tags)
     _reliability(tags)
     _second_opinion(tags)
@@ -118,6 +119,21 @@ def _row(km: int, what: str, scores: list[tuple[int, int, int, int]]) -> str:
         f"| {km} | {what} | {hits / (hits + misses):.2f} | {false / (hits + false):.2f} | "
         f"{hits / (hits + misses + false):.2f} | {(hits + dry) / (hits + misses + false + dry):.3f} |"
     )
+
+
+def _warm_months(tags: dict[str, Tags]) -> None:
+    """What May to September is called, by one airport for the next; salt and ice must not be there."""
+    say("\n| km | May to September: wet hours found | of | dry hours found | of |\n|---|---|---|---|---|")
+    warm = {name: {at: t for at, t in of.items() if 5 <= at.month <= 9} for name, of in tags.items()}
+    for a, b, km in PAIRS:
+        one, other = (_score(_wet(warm[x]), _wet(warm[y])) for x, y in ((a, b), (b, a)))
+        hits, misses, false, dry = (sum(pair) for pair in zip(one, other, strict=True))
+        wet_found, dry_found = hits / (hits + misses), dry / (dry + false)
+        say(f"| {km} | {wet_found:.3f} | {hits + misses} | {dry_found:.3f} | {dry + false} |")
+    every = [t for of in warm.values() for t in of.values()]
+    dew = sum("dew or fog" in t.because for t in every)
+    ice = sum("ice" in t.because or "froze" in t.because for t in every)
+    say(f"of {len(every)}: salted {sum(t.salt > 0 for t in every)}, ice {ice}, damp with dew or fog {dew}")
 
 
 def _situations(tags: dict[str, Tags]) -> None:

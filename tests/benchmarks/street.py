@@ -23,6 +23,7 @@ from pathlib import Path
 
 from ingest.ground.conditions import grounds, tag_and_witness
 from ingest.ground.confidence import ROAD_STATES, Witness, confidence, road_state
+from ingest.ground.road import FROZEN_FROM_MM
 from ingest.weather.hourly import Cell, HourlyWeather
 from rules.vocabulary import ConditionTag, RideHour, Tier
 
@@ -30,6 +31,8 @@ HOUR = timedelta(hours=1)
 STREET = Cell(59.25, 18.0)
 RECORD = Path(os.environ.get("GRITLEDGER_CORPUS", "no corpus")) / "road-state"
 SEASONS = (("whole", range(1, 13)), ("Jul-Sep", (7, 8, 9)), ("Oct-Nov", (10, 11)), ("Dec-Jan", (12, 1)))
+WARM = range(5, 10)
+DRIED_AFTER_H = 12  # no film of rain lasts longer in summer
 CANYON = 0.5  # the study's own: the wind of the mast halved between the houses
 
 
@@ -91,6 +94,22 @@ def judged(folder: Path) -> list[Found]:
     return found
 
 
+def _in_vain(one: Found) -> bool:
+    return one.month in WARM and not one.wet and not_dry(one.said)
+
+
+def _why(one: Found) -> str:
+    """What makes the tag's word not dry."""
+    if one.witness.lies.salt_holds_water:
+        return "road salt"
+    if one.witness.lies.frozen_mm > FROZEN_FROM_MM:
+        return "snow or ice"
+    if one.witness.rain_mm:
+        return "rain in the hour"
+    since = next((n for n, h in enumerate(reversed(one.witness.forced_before), 1) if h.rain_mm), None)
+    return "dew or fog" if since is None or since > DRIED_AFTER_H else "rain in the twelve hours before"
+
+
 def score(found: Iterable[Found]) -> tuple[float, int, float, int]:
     """Share of wet hours found and their count; share of dry hours found and theirs."""
     counted = Counter((one.wet, not_dry(one.said)) for one in found)
@@ -121,6 +140,9 @@ def main() -> None:
     for name, months in SEASONS:
         wet_found, wet, dry_found, dry = score(one for one in found if one.month in months)
         say(f"| {name} | {wet_found:.3f} | {wet} | {f'{dry_found:.3f}' if dry else '-'} | {dry} |")
+    say("\nMay to September, dry hours that were called wet or damp, by what they were said to be")
+    for why, hours in Counter(_why(one) for one in found if _in_vain(one)).most_common():
+        say(f"{why}: {hours}")
     say("\n| road state | wet | hours | share |\n|---|---|---|---|")
     for state, (wet, hours) in states_without(found, None).items():
         say(f"| {state} | {wet} | {hours} | {wet / max(1, hours):.3f} |")

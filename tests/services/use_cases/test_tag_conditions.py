@@ -9,6 +9,7 @@ from pathlib import Path
 
 import pytest
 
+from fixtures.fit_writer import fit_bytes
 from rules.vocabulary import ConditionTag, Tier
 from services.app import App
 from services.running.round import one_round
@@ -17,6 +18,7 @@ from services.store.notes import CONDITIONS_TAGGED_BY
 from services.use_cases.tag_conditions import TagReport, tag_conditions
 from services.wiring import open_app
 from tests.archive_stand_in import ArchiveStandIn, StoppedClock
+from tests.straight_ride import straight_ride
 from tests.wet_household import a_ride
 
 HOUR, DAY = timedelta(hours=1), timedelta(days=1)
@@ -199,6 +201,28 @@ def test_without_a_stand_by_the_forecast_gives_what_its_past_days_hold(tmp_path:
     tag = scene.tag_of(RIDDEN)
     assert tag is not None
     assert (tag.tier, tag.paved_water) == (Tier.PRELIMINARY, 1)
+
+
+def test_a_ride_over_borders_has_each_hour_from_its_own_cell_and_from_what_lay_there(scene: Scene) -> None:
+    # northwards from -31.0: an hour later in the next cell, another hour later in the one after
+    def weather(latitude_deg: float, _: float, at: datetime) -> dict[str, float]:
+        here_now = latitude_deg == -31.0 and at == RIDDEN
+        there_before = latitude_deg == -30.5 and at in (RIDDEN, RIDDEN + HOUR)
+        return {"rain_mm": 4.1 if here_now or there_before else 0.0}
+
+    scene.archive.weather = weather
+    ride = straight_ride(RIDDEN + timedelta(minutes=5), 2.9 * 3600)
+    (scene.shop.settings.home / "rides" / "north.fit").write_bytes(fit_bytes(ride))
+
+    scene.round(NOW)
+
+    tags = [scene.tag_of(RIDDEN + n * HOUR) for n in range(3)]
+    assert [tag and (tag.rain_mm, tag.rain_before_mm) for tag in tags] == [(4.1, 0), (0, 0), (0, 8.2)]
+    start, between, end = (tag for tag in tags if tag)
+    assert (start.paved_water, between.paved_water, between.unpaved_water) == (1, 0, 0)
+    assert end.unpaved_water == 1
+    assert "ended" not in between.because
+    assert len({a.parameters["latitude"] for a in scene.archive.asked if "latitude" in a.parameters}) == 3
 
 
 def test_a_down_archive_does_not_keep_tonights_storm_from_counting(scene: Scene) -> None:
