@@ -110,19 +110,15 @@ class GearBelief:
             centre = (window + 0.5) * WINDOW_D
             fades = np.exp(-np.abs(self._day - centre) / FORGETS_D)
             near = _rows(fades > 0.01)
-            tables, near_tables = self._table[here], self._table[near]
-            likeliest = []
-            for bike in range(len(self.bikes)):
-                counts = (taught[near, bike] * fades[near]).astype(np.float32)
-                belief = self._prior[bike] + counts @ near_tables
-                likeliest.append(int(belief.argmax()) // len(MOVES))
+            counts = (taught[near] * fades[near, None]).astype(np.float32)
+            beliefs = self._prior + counts.T @ self._table[near]
+            likeliest = (beliefs.argmax(axis=1) // len(MOVES)).tolist()
+            own = (taught[here] * fades[here, None]).astype(np.float32)
+            for bike, belief in enumerate(beliefs):
                 kept = slice(None)
-                if counts.sum() > FEW_RIDES * RIDE_COUNTS:
+                if counts[:, bike].sum() > FEW_RIDES * RIDE_COUNTS:
                     kept = np.flatnonzero(belief > belief.max() - NEGLIGIBLE)  # type: ignore[assignment]
-                table = tables[:, kept]
-                own = (taught[here, bike] * fades[here]).astype(np.float32)
-                without = belief[kept] - own[:, None] * table
-                fits[here, bike] = ln_sum(without + table) - ln_sum(without)
+                fits[here, bike] = _fits(belief[kept], self._table[here][:, kept], own[:, bike])
             for one, other in self._look_alike(likeliest):
                 # What sets their wheels apart is a device's setting as likely as a tyre.
                 fits[here, one] = fits[here, other] = np.maximum(fits[here, one], fits[here, other])
@@ -157,6 +153,16 @@ class GearBelief:
             and self._entered[one] == self._entered[other]
             and likeliest[one] == likeliest[other]
         ]
+
+
+def _fits(belief: Table, table: Table, own: Column) -> Column:
+    """ln likelihood of each ride's gears by a belief from which what the ride itself taught is taken out."""
+    without = belief - own[:, None] * table
+    taught = own > 0.0
+    at_large = np.full(len(own), ln_sum(belief[None])[0])
+    at_large[taught] = ln_sum(without[taught])
+    fits: Column = ln_sum(without + table) - at_large
+    return fits
 
 
 def _rows(mask: NDArray[np.bool_]) -> slice | NDArray[np.intp]:

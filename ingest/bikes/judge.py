@@ -24,7 +24,6 @@ from ingest.bikes.chances import softmax
 from ingest.bikes.clues import HeardSensor, RideClues, clues_of
 from ingest.bikes.evidence import BelievedCounts, Evidence, evidence_on
 from ingest.bikes.household_fit import CANNOT, Clue, Household, HouseholdFit, fit
-from ingest.bikes.soft_clues import part_of_week
 from ingest.bikes.ways import same_ways
 from ingest.ride.recording import Column
 from rules.vocabulary import BikeId, DecidedBy
@@ -42,12 +41,12 @@ __all__ = [
     "judge",
 ]
 
-WAY_OF_JUDGING = (
-    "all rides by all, with the ways they took"  # another name has every ledger judged anew, once
-)
+# Another name has every ledger judged anew, once.
+WAY_OF_JUDGING = "all rides by all, less sure while answers are few"
 
 CERTAIN_FROM = 0.99  # and a sensor that says so, of which a rider spoke lately
 LIKELY_FROM = 0.95
+LIKELY_FROM_UNHEARD = 0.97  # no sensor was heard: a borrowed bike rides like its owner's
 LIKELY_FROM_AT_FIRST = 0.99  # until that bike has two answers: early errors come in whole seasons
 ANSWERS_A_BIKE = 2
 HEARD_OF_LATELY_D = 120.0  # a sensor that no rider spoke of for longer may sit elsewhere: a judgement
@@ -139,7 +138,9 @@ class Judgement:
         self._vouched = frozenset(np.flatnonzero(fitted.places.vouched).tolist())
         self._last_word = _last_words(fitted)
         can = fitted.possible > CANNOT / 2
-        self.probabilities: Column = softmax(np.where(can, fitted.log_odds / self.doubt[:, None], -np.inf))
+        # Two bikes of which nothing tells are alike to the last digit, whatever rounding makes of them.
+        log_odds = np.round(fitted.log_odds / self.doubt[:, None], 10)
+        self.probabilities: Column = softmax(np.where(can, log_odds, -np.inf))
         self._counts = BelievedCounts(fitted)
 
     @cached_property
@@ -162,10 +163,9 @@ class Judgement:
     def alike(self, ride: int) -> Hashable:
         """What a ride has in common with those that one answer may settle with it."""
         clues, places = self.fit.rides[ride], self.fit.places
-        sensors = tuple(np.flatnonzero(places.heard[ride]).tolist())
-        # Without a sensor, the profile, the device, the way and the time are all that a rider can go by.
-        when = self.ways[ride] or part_of_week(clues)
-        return clues.rider, clues.indoor, sensors or (clues.activity, clues.channels, clues.device, when)
+        sensors = tuple(np.flatnonzero(places.heard[ride] & places.stays).tolist())
+        # Without a sensor that stays where it is, rides that look alike are of several bikes: each is alone.
+        return clues.rider, clues.indoor, sensors or -ride - 1
 
     @cached_property
     def ways(self) -> Sequence[int | None]:
@@ -176,7 +176,9 @@ class Judgement:
         """The probability from which this bike is named; higher for a bike or sensor hardly spoken of."""
         unspoken = self.fit.places.heard[ride].any() and ride not in self._last_word
         known = self._answers_a_bike[bike] >= ANSWERS_A_BIKE and not unspoken
-        return LIKELY_FROM if known or ride in self._vouched else LIKELY_FROM_AT_FIRST
+        if not known and ride not in self._vouched:
+            return LIKELY_FROM_AT_FIRST
+        return LIKELY_FROM if self.fit.places.heard[ride].any() else LIKELY_FROM_UNHEARD
 
     def said(self, ride: int) -> Said:
         """The verdict on one ride, without its evidence."""
@@ -236,7 +238,8 @@ class Judgement:
             return "It looks like none of the household's bikes."
         if leader not in self.anchored:
             return f"{names[leader]} is likeliest, but no ride is known to have been on it yet: was this one?"
-        if said.probability >= LIKELY_FROM:
+        likely_from = self.likely_from(ride, leader)
+        if said.probability >= LIKELY_FROM and likely_from == LIKELY_FROM_AT_FIRST:
             return f"{names[leader]} is likeliest, {chance}, but too few rides on it are known yet."
         return f"{names[leader]} is likeliest, but only {chance}; next is {names[runner_up]}."
 

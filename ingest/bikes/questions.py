@@ -27,8 +27,7 @@ WORTH_ASKING = 0.05  # nats of doubt
 CHECK_EVERY = 6  # every sixth question looks at what seems settled
 SEEMS_SETTLED_FROM = 0.9
 MOST_WEIGHED = 800  # open rides that are compared with each other; the most doubtful
-# Least probability of a group's bike for a ride in it; without a sensor, rides that look alike may differ.
-BELONGS_FROM, BELONGS_UNHEARD_FROM = 0.25, 0.8
+BELONGS_FROM = 0.25  # least probability of a group's bike for a ride in it
 # How much of the doubt about one ride the answer about another takes away.
 WAY_BACK_TELLS, SENSOR_TELLS, SENSOR_FORGETS_D, LIKENESS_TELLS = 0.9, 0.8, 120.0, 0.35
 WAY_TELLS = 0.4
@@ -86,14 +85,12 @@ def questions(judgement: Judgement, at_most: int | None = None) -> tuple[Questio
 def _groups(judgement: Judgement, open_rides: Sequence[int]) -> list[tuple[int, ...]]:
     """Open rides that are alike in all that tells of a bike and lean to the same one; the likeliest first."""
     together: dict[tuple[int, Hashable], list[int]] = defaultdict(list)
-    heard = judgement.fit.places.heard
     for i in open_rides:
         together[int(judgement.probabilities[i].argmax()), judgement.alike(i)].append(i)
     groups = []
     for (leader, _), members in together.items():
         chances = judgement.probabilities[members, leader]
-        least = BELONGS_FROM if heard[members[0]].any() else BELONGS_UNHEARD_FROM
-        belong = [i for i, chance in zip(members, chances.tolist(), strict=True) if chance >= least]
+        belong = [i for i, chance in zip(members, chances.tolist(), strict=True) if chance >= BELONGS_FROM]
         belong.sort(key=lambda i: -judgement.probabilities[i, leader])
         groups += [tuple(belong)] if belong else []
         groups += [(i,) for i in members if i not in belong]

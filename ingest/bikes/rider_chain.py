@@ -8,7 +8,6 @@ from datetime import timedelta
 
 import numpy as np
 
-from ingest.bikes.chances import softmax
 from ingest.bikes.clues import RideClues
 from ingest.bikes.soft_clues import Codes
 from ingest.ride.recording import Column
@@ -17,6 +16,7 @@ from rules.vocabulary import Bike
 OWN_BIKE, PARTNERS_BIKE = 3.0, 0.75  # rides: head starts of what a rider takes
 NONE_OF_OURS = 0.025  # of all rides; common practice, no source
 SHARES_SETTLE_AFTER = 25  # rounds
+BROUGHT_TO_ONE_EVERY = 24  # rides: often enough that no belief is lost to rounding
 SAME_DAY = timedelta(hours=18)
 WAY_BACK, AGAIN_SOON, AGAIN_LATER = 0.92, 0.10, 0.03  # chance of the same bike for being the next ride
 
@@ -47,12 +47,13 @@ class RiderChain:
         """
         result = np.empty_like(says)
         for chain, start in zip(self._chains, self._head_start, strict=True):
-            taken = start / start.sum()
+            fits = np.exp(says[chain] - says[chain].max(axis=1, keepdims=True))
+            counts, taken = settled[chain], start / start.sum()
             for _ in range(SHARES_SETTLE_AFTER):
-                believed = settled[chain, None] * softmax(says[chain] + np.log(_with_few_of_none(taken)))
-                total = believed.sum(axis=0) + start
+                usual = _with_few_of_none(taken)
+                total = (counts / (fits @ usual)) @ fits * usual + start
                 taken = total / total.sum()
-            without = total - believed
+            without = total - (counts / (fits @ usual))[:, None] * fits * usual
             result[chain] = np.log(_with_few_of_none(without / without.sum(axis=1, keepdims=True)))
         return result
 
@@ -63,22 +64,27 @@ class RiderChain:
         """
         result = np.zeros_like(shares)
         for chain, start in zip(self._chains, self._head_start, strict=True):
+            if len(chain) < 2:
+                continue
             usual = (settled[chain, None] * shares[chain]).sum(axis=0) + start
             usual = _with_few_of_none(usual / usual.sum())
             seen = np.exp(says[chain] - says[chain].max(axis=1, keepdims=True))
-            same = self.same[chain]
-            before = np.empty_like(seen)
-            belief = usual
-            for i in range(len(chain)):
-                before[i] = same[i] * belief + (1.0 - same[i]) * usual
-                belief = before[i] * seen[i]
-                belief = belief / belief.sum()
-            after = np.ones_like(seen)
-            for i in range(len(chain) - 1, 0, -1):
-                later = after[i] * seen[i]
-                at_large = float(usual @ later)
-                message = same[i] * later + (1.0 - same[i]) * at_large
-                after[i - 1] = message / message.max()
+            same = self.same[chain, None, None]
+            # From a bike (row) to that of the next ride (column).
+            on = same * np.eye(len(usual)) + (1.0 - same) * usual
+            before, after = np.empty_like(seen), np.ones_like(seen)
+            before[0] = usual
+            onwards, back = seen[:-1, :, None] * on[1:], on[1:] * seen[1:, None, :]
+            for i, (here, later, to) in enumerate(zip(before[:-1], before[1:], onwards, strict=True)):
+                here.dot(to, out=later)
+                if i % BROUGHT_TO_ONE_EVERY == 0:
+                    later /= later.sum()
+            for i, (here, later, to) in enumerate(zip(after[-2::-1], after[:0:-1], back[::-1], strict=True)):
+                to.dot(later, out=here)
+                if i % BROUGHT_TO_ONE_EVERY == 0:
+                    here /= here.max()
+            before /= before.sum(axis=1, keepdims=True)
+            after /= after.max(axis=1, keepdims=True)
             place = before * after / usual
             result[chain] = np.log(np.maximum(place, 1e-12))
         return result

@@ -33,7 +33,7 @@ ONE_DEVICE_FROM, ONE_DEVICE_RIDES = 0.95, 5
 MEASURES: Final = {"cadence": "cadence", "speed and cadence": "cadence", "power meter": "power"}
 IDLE_NOW_AND_THEN = 0.2  # of the rides on which a sensor is named, at most: else its files never say
 WORKS = 0  # of the two states of a sensor, wherever it sits
-BROUGHT_TO_ONE_EVERY = 8  # rides: often enough that no belief is lost to rounding
+BROUGHT_TO_ONE_EVERY = 24  # rides: often enough that no belief is lost to rounding
 ALWAYS = datetime(1, 1, 1, tzinfo=UTC)
 
 
@@ -69,7 +69,10 @@ class SensorPlaces:
         self._untold = ~self.hears[:, None] | (asked[:, None] & ~self.heard)
         self._gap_d = np.diff(day, prepend=day[:1])
         self._bikes = len(bikes)
-        self._roams = np.array([kind in ROAMS for kind in self.kinds], dtype=bool)
+        self.stays: Final = np.array([kind not in ROAMS for kind in self.kinds], dtype=bool)
+        alike = ((np.flatnonzero(self.stays), MOVES_EVERY_D), (np.flatnonzero(~self.stays), ROAMS_EVERY_D))
+        # Sensors that stay and sensors that roam, each with what a gap between rides makes of their places.
+        self._gaps = [(some, self._what_gaps_change(every_d)) for some, every_d in alike if len(some)]
         self._weight = np.where(self.heard.sum(axis=1) >= 2, TWO_AT_ONCE, 1.0)[:, None]
         self._said = self._entered(rides, bikes, entered, at)
         # Rides on which a sensor was heard inside a span that a rider entered for it.
@@ -130,43 +133,62 @@ class SensorPlaces:
 
         (rides, sensors, bikes, works or does not): a flat battery leaves the sensor where it sits.
         """
-        rides, _, bikes, _ = tells.shape
-        belief = np.full(tells.shape[1:], 1.0)
-        if forwards:
-            belief *= np.array([1.0 - SITS_OFF_AT_FIRST, SITS_OFF_AT_FIRST]) / bikes
         result = np.empty_like(tells)
-        # After a while each sensor has been moved to any bike with this probability.
-        every_d = np.where(self._roams, ROAMS_EVERY_D, MOVES_EVERY_D) * (1.0 - 1.0 / max(bikes, 2))
-        moved = 1.0 - np.exp(-self._gap_d[:, None, None, None] / every_d[:, None, None])
-        if bikes < 2:
-            moved = np.zeros_like(moved)
-        stays, comes = 1.0 - moved, moved / bikes
-        works = self._works_or_not(forwards=forwards)
-        for step, i in enumerate(range(rides) if forwards else range(rides - 1, -1, -1)):
-            if not forwards:
-                result[i] = belief
-                belief = belief * tells[i]
-                for sensor, said in self._said.get(i, ()):
-                    # From here on it says nothing of what was before.
-                    belief[sensor] = (belief[sensor] * said).sum()
-            belief = belief @ works[i]
-            belief = belief * stays[i] + belief.sum(axis=1, keepdims=True) * comes[i]
-            if forwards:
-                for sensor, said in self._said.get(i, ()):
-                    belief[sensor] = said
-                result[i] = belief
-                belief = belief * tells[i]
-            if step % BROUGHT_TO_ONE_EVERY == 0:
-                belief /= belief.sum(axis=(1, 2), keepdims=True)
+        for sensors, gap in self._gaps:
+            told = np.ascontiguousarray(tells[:, sensors]).reshape(len(tells), len(sensors), -1)
+            found = np.empty_like(told)
+            one_pass = self._before if forwards else self._after
+            one_pass(told, gap, found, sensors.tolist())
+            result[:, sensors] = found.reshape(len(tells), len(sensors), -1, 2)
         return result
 
-    def _works_or_not(self, *, forwards: bool) -> Column:
-        """What a gap between rides makes of working and of flat, from row to column: (rides, 2, 2)."""
+    def _before(self, tells: Column, gap: Column, found: Column, sensors: Sequence[int]) -> None:
+        belief = np.full(tells.shape[1:], 1.0)
+        belief[:, WORKS::2] *= 1.0 - SITS_OFF_AT_FIRST
+        belief[:, 1 - WORKS :: 2] *= SITS_OFF_AT_FIRST
+        for i, (told, change, here) in enumerate(zip(tells, gap, found, strict=True)):
+            belief.dot(change, out=here)
+            for sensor, said in self._said.get(i, ()):
+                if sensor in sensors:
+                    here[sensors.index(sensor)] = said.ravel()
+            np.multiply(here, told, out=belief)
+            if i % BROUGHT_TO_ONE_EVERY == 0:
+                belief /= belief.sum(axis=1, keepdims=True)
+
+    def _after(self, tells: Column, gap: Column, found: Column, sensors: Sequence[int]) -> None:
+        belief = np.full(tells.shape[1:], 1.0)
+        back = gap.transpose(0, 2, 1)[::-1]
+        for step, (told, change, here) in enumerate(
+            zip(tells[::-1], back, found[::-1], strict=True), start=1
+        ):
+            i = len(found) - step
+            here[:] = belief
+            np.multiply(here, told, out=belief)
+            for sensor, said in self._said.get(i, ()):
+                if sensor in sensors:  # from here on it says nothing of what was before
+                    row = sensors.index(sensor)
+                    belief[row] = (belief[row] * said.ravel()).sum()
+            belief = belief.dot(change)
+            if i % BROUGHT_TO_ONE_EVERY == 0:
+                belief /= belief.sum(axis=1, keepdims=True)
+
+    def _what_gaps_change(self, every_d: float) -> Column:
+        """What the gap before each ride makes of each place, from row to column: (rides, places, places).
+
+        A place: a bike, and whether the sensor works.  every_d: after how long it was likely moved.
+        """
+        bikes = self._bikes
+        # After a while each sensor has been moved to any bike with this probability.
+        moved = 1.0 - np.exp(-self._gap_d / (every_d * (1.0 - 1.0 / max(bikes, 2))))
+        if bikes < 2:
+            moved = np.zeros_like(moved)
+        to = np.eye(bikes) * (1.0 - moved)[:, None, None] + (moved / bikes)[:, None, None]
         changed = 1.0 - np.exp(-self._gap_d * (1.0 / DIES_EVERY_D + 1.0 / COMES_BACK_AFTER_D))
         flat = COMES_BACK_AFTER_D / (DIES_EVERY_D + COMES_BACK_AFTER_D)
         dies, returns = changed * flat, changed * (1.0 - flat)
-        found: Column = np.stack((1.0 - dies, dies, returns, 1.0 - returns), axis=1).reshape(-1, 2, 2)
-        return found if forwards else found.transpose(0, 2, 1)
+        works = np.stack((1.0 - dies, dies, returns, 1.0 - returns), axis=1).reshape(-1, 2, 2)
+        both: Column = np.einsum("ibc,ivw->ibvcw", to, works)
+        return both.reshape(len(both), 2 * bikes, 2 * bikes)
 
 
 def _inside(span: Sensor, at: datetime) -> bool:

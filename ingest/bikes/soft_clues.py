@@ -188,9 +188,8 @@ def codes(values: Sequence[object]) -> Codes:
 
 def _sums(codes: Codes, rows: Column) -> Column:
     """The rows of each code, added up: (codes, columns)."""
-    result = np.zeros((int(codes.max(initial=0)) + 1, rows.shape[1]))
-    np.add.at(result, codes, rows)
-    return result
+    n = int(codes.max(initial=0)) + 1
+    return np.stack([np.bincount(codes, weights=column, minlength=n) for column in rows.T], axis=1)
 
 
 def _ln_t(x: Column, variance: Column) -> Column:

@@ -18,8 +18,12 @@ def forecasts(count: int, *, too_sure: float, seed: int) -> tuple[np.ndarray, np
     return honest * too_sure, came
 
 
-def test_without_answers_the_odds_stay_as_they_are():
-    assert divided_by(np.zeros((0, 4)), np.zeros(0, int)) == 1.0
+def test_the_fewer_answers_the_less_sure_and_without_any_the_least():
+    none = divided_by(np.zeros((0, 4)), np.zeros(0, int))
+    sure = np.repeat([[8.0, 0.0, 0.0, 0.0]], 50, axis=0)
+    right = np.zeros(50, int)
+    assert none == pytest.approx(1.3)
+    assert none > divided_by(sure[:10], right[:10]) > divided_by(sure, right) > 1.0
 
 
 def test_one_surprise_makes_a_little_doubt_and_ten_much():

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import base64
 import math
 import os
 from pathlib import Path
@@ -9,7 +10,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from ingest.bikes.gear_table import MOVES, SOLD, Comb, SoldTable, entered_table, sold_table
+from ingest.bikes.gear_table import MOVES, SOLD, Comb, SoldTable, _bytes_of, entered_table, sold_table
 from ingest.bikes.looks import MOST_LOOKS, GearLooks, gear_looks
 from tests.ingest.bikes.made_rides import BROAD, MOUNTAIN, ROAD, looks_at
 from tests.read_one import read
@@ -26,6 +27,15 @@ def test_the_right_comb_is_the_likeliest_or_nearly(gears, noise_mps):
 
     assert right > 0.3
     assert (table.max(axis=1) > right + 1.0).sum() <= len(SOLD) // 10
+
+
+def test_what_was_packed_is_read_back_byte_by_byte():
+    for length in range(64):
+        whole = os.urandom(length)
+        assert _bytes_of(base64.b85encode(whole).decode()) == whole
+    for broken in ("~~~~~", "a b", "Pløver"):
+        with pytest.raises(ValueError, match="base 85"):
+            _bytes_of(broken)
 
 
 def test_the_wheel_is_found_where_it_is():

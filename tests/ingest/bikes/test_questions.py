@@ -32,6 +32,16 @@ def test_one_answer_on_a_group_leaves_only_what_it_did_not_settle():
     assert [one.rides for one in after if not one.is_check] == [(20,)]
 
 
+def test_rides_that_only_look_alike_are_asked_one_by_one():
+    """A borrowed bike goes to work as its owner's does, and a light is taken along from bike to bike."""
+    alike = [ride(day, sub_sport="road", device="serial 9") for day in range(5)]
+    lit = [ride(day, sensors=heard("serial 71", kind="light")) for day in range(10, 15)]
+
+    asked = questions(judge(alike + lit, TWO, {0: PLOVER, 5: PLOVER}))
+
+    assert {len(one.rides) for one in asked} == {1}
+
+
 def test_every_question_offers_a_choice_and_says_why():
     (question,) = questions(judge([ride()], TWO, {}))
 
