@@ -53,11 +53,11 @@ BIKES_ELSEWHERE = Measured(
         ("50, in groups", "21.8 %", "99.5 % of 213", "98.7 %", "70.2 %"),
     ),
     short=(
-        "Two households of 21 were judged worse than was said: of one with seven bikes 24 of 30 right after 20 "
-        "answers and 27 of 33 after 50, for a sensor had moved and nobody was asked about it for months; of a "
-        "couple's, 57 of 62 after 50, a sensor taken along to another bike. What was called certain was right "
-        "each time (157 and 220 rides). Said 92, 96, 98 and 99.8 %, 96, 100, 98 and 99.1 % came true after 20 "
-        "answers, one by one. Of 530 rides settled unseen with a group, one was another bike's. Couples on "
+        "Two of the 21 were judged worse than was said: with seven bikes 24 of 30 right after 20 answers and "
+        "27 of 33 after 50, for a sensor had moved and nobody was asked of it for months; a couple's, 57 of "
+        "62 after 50, a sensor taken along to another bike. What was called certain was right each time (157 "
+        "and 220 rides). Of what was said at 92, 96, 98 and 99.8 %, 96, 100, 98 and 99.1 % came true after "
+        "20 answers, one by one. Of 530 rides settled unseen with a group, one was another bike's. Couples on "
         "each other's bikes, and phones alone, decide little: 28 of 375 and 3 of 330 rides after 20."
     ),
 )
