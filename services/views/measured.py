@@ -57,7 +57,7 @@ BIKES_ELSEWHERE = Measured(
         "27 of 33 after 50, for a sensor had moved and nobody was asked of it for months; a couple's, 57 of "
         "62 after 50, a sensor taken along to another bike. What was called certain was right each time (157 "
         "and 220 rides). Of what was said at 92, 96, 98 and 99.8 %, 96, 100, 98 and 99.1 % came true after "
-        "20 answers, one by one. Of 530 rides settled unseen with a group, one was another bike's. Couples on "
+        "20 answers, one by one. Of 530 rides settled unseen in groups, one was another bike's. Couples on "
         "each other's bikes, and phones alone, decide little: 28 of 375 and 3 of 330 rides after 20."
     ),
 )
