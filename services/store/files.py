@@ -15,6 +15,7 @@ from services.store.tables import file_path
 from services.store.tables_rides import file_seen
 
 AT_ONCE = 500  # values in one statement: every database takes that many
+Stamp = tuple[str, int, float]  # a file's path, size [bytes] and modification time [Unix s]
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,9 +134,18 @@ class Files(Repository):
 
     def is_known_path(self, path: str, size: int, mtime_s: float) -> bool:
         """Was the file at this path, with this size and time, read already? Quick: no file is opened."""
-        columns = (file_path.c.size_bytes, file_path.c.mtime_s)
-        row = self._connection.execute(select(*columns).where(file_path.c.path == storable(path))).first()
-        return row is not None and tuple(row) == (size, mtime_s)
+        return bool(self.known_of([(path, size, mtime_s)]))
+
+    def known_of(self, stamps: Iterable[Stamp]) -> set[Stamp]:
+        """Which of these files were read already?"""
+        wanted = {storable(stamp[0]): stamp for stamp in stamps}
+        paths, found = list(wanted), set()
+        for first in range(0, len(paths), AT_ONCE):
+            query = select(file_path.c.path, file_path.c.size_bytes, file_path.c.mtime_s)
+            for path, *kept in self._all(query.where(file_path.c.path.in_(paths[first : first + AT_ONCE]))):
+                if tuple(kept) == wanted[path][1:]:
+                    found.add(wanted[path])
+        return found
 
     def forget_paths_of(self, outcomes: Iterable[str]) -> int:
         """Let files that had these outcomes be read again when they are met; returns how many."""

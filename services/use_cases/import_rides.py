@@ -25,6 +25,7 @@ from ingest.ride.outing_set import CLOCK_ERRORS
 from ingest.ride.summary import RideSummary
 from rules.vocabulary import RideId, Rider, RiderId
 from services.store import FileRecord, RideSpan, Store, Transaction
+from services.store.files import Stamp
 from services.store.notes import FILES_READ_BY
 from services.store.queue import Job
 from services.use_cases.judge_bikes import Move, judge_new_rides
@@ -117,20 +118,16 @@ def import_files(
     outcomes: list[FileOutcome] = []
     unknown: list[ToRead] = []
     _try_again_after_an_upgrade(store, now)
+    stamps = [_stamp_of(file.path) for file in files]
     with store.reading() as tx:
-        for file in files:
-            try:
-                asked = file.said_ride or file.again
-                known = not asked and tx.files.is_known_path(*stamp(file.path))
-            except OSError:
-                outcomes.append(
-                    FileOutcome(str(file.path), Outcome.UNREADABLE, "it is gone", "drop it again")
-                )
-                continue
-            if known:
-                outcomes.append(FileOutcome(str(file.path), Outcome.KNOWN))
-            else:
-                unknown.append(file)
+        known = tx.files.known_of(one for one in stamps if one is not None)
+    for file, its_stamp in zip(files, stamps, strict=True):
+        if its_stamp is None:
+            outcomes.append(FileOutcome(str(file.path), Outcome.UNREADABLE, "it is gone", "drop it again"))
+        elif its_stamp in known and not file.said_ride and not file.again:
+            outcomes.append(FileOutcome(str(file.path), Outcome.KNOWN))
+        else:
+            unknown.append(file)
     for outcome in outcomes:
         on_progress(outcome)
 
@@ -144,6 +141,14 @@ def import_files(
     if moved := judge_new_rides(store, now):
         on_moved(moved)
     return outcomes
+
+
+def _stamp_of(path: Path) -> Stamp | None:
+    """Path, size and time of a file; None when it is gone."""
+    try:
+        return stamp(path)
+    except OSError:
+        return None
 
 
 def _try_again_after_an_upgrade(store: Store, now: datetime) -> None:
