@@ -197,6 +197,7 @@ class BeginSupply:
     begun_at: datetime
     name: str = ""
     a_use: float | None = None
+    price: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 
+from rules.chain_case import HAIR
 from rules.reminder import RaisedReminder, Reminder, ReminderKind, Step
 from rules.vocabulary import ChainId
 
@@ -30,11 +31,10 @@ def one_a_chain(due_now: Sequence[Reminder], standing: Sequence[RaisedReminder])
     """
     state = {raised.reminder.key: raised for raised in sorted(standing, key=lambda one: one.id)}
     by_chain: dict[ChainId, list[Reminder]] = {}
-    for reminder in due_now:
+    wanted = [one for one in due_now if not _early_for_nothing(one, due_now, state)]
+    for reminder in wanted:
         by_chain.setdefault(reminder.chain, []).append(reminder)
-    return tuple(
-        reminder for reminder in due_now if not _is_spared(reminder, by_chain[reminder.chain], state)
-    )
+    return tuple(reminder for reminder in wanted if not _is_spared(reminder, by_chain[reminder.chain], state))
 
 
 def spared(reminders: Sequence[Reminder], standing: Sequence[RaisedReminder] = ()) -> dict[str, str]:
@@ -48,6 +48,9 @@ def spared(reminders: Sequence[Reminder], standing: Sequence[RaisedReminder] = (
         other = _done_by(reminder, reminders, state)
         if other is not None and other.kind is ReminderKind.REPLACEMENT:
             found[reminder.key] = "Not worth doing if you replace the chain now."
+        elif other is not None and reminder.kind is ReminderKind.WIPE_AND_DRIP:
+            verb = other.headline.partition(" the chain ")[0]
+            found[reminder.key] = f"Wipe it dry tonight; “{verb}” does the rest."
         elif other is not None:
             found[reminder.key] = f"“{other.headline}” takes care of this too."
     return found
@@ -91,6 +94,17 @@ def _is_spared(reminder: Reminder, of_chain: Sequence[Reminder], state: Mapping[
     return bath is None or bath.key in state
 
 
+def _early_for_nothing(
+    reminder: Reminder, due_now: Sequence[Reminder], state: Mapping[str, RaisedReminder]
+) -> bool:
+    """An immersion before its limit spares a drip: not one already asked for, put off or dismissed."""
+    if reminder.kind is not ReminderKind.IMMERSION or reminder.total >= reminder.limit - HAIR:
+        return False
+    if reminder.key in state and state[reminder.key].is_open:
+        return False
+    drips = [one.key for one in due_now if one.chain == reminder.chain and one.kind is ReminderKind.DRIP]
+    return any(key in state and (state[key].is_open or state[key].state in KEPT_SILENT) for key in drips)
+
+
 def _kept_silent(reminder: Reminder, state: Mapping[str, RaisedReminder]) -> bool:
-    known = state.get(reminder.key)
-    return known is not None and known.state in KEPT_SILENT
+    return reminder.key in state and state[reminder.key].state in KEPT_SILENT

@@ -9,11 +9,12 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 
-from rules.reminder import RaisedReminder, ReminderKind, Step
+from rules.reminder import HAS_DRIED, RaisedReminder, ReminderKind, Step
 from rules.vocabulary import RiderId
 
 CAN_WAIT = frozenset({ReminderKind.DRIP, ReminderKind.IMMERSION, ReminderKind.INSPECTION})
 MONTH = timedelta(days=30)
+WITH_THE_OUTLOOK = timedelta(days=3)  # what can wait so long is said there; labelled assumption
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,15 +63,25 @@ def speak_at(kind: ReminderKind, local: datetime, quiet_hours: QuietHours) -> da
 
 
 def unheard(standing: Iterable[RaisedReminder]) -> tuple[Unheard, ...]:
-    """Which open reminders have news that was not told? A put-off one is silent until it is raised again."""
+    """Which open reminders have news that was not told? A put-off one is silent until it is raised again.
+
+    A chain that came home wet and has dried since is to be skipped: that is no news.
+    """
     found = []
     for raised in standing:
         state = raised.state
         if state not in (Step.RAISED, Step.WORSE) or raised.steps[-1].step is Step.TOLD:
             continue
+        if has_dried(raised):
+            continue
         told_before = any(step.step is Step.TOLD for step in raised.steps)
         found.append(Unheard(raised, worse=state is Step.WORSE and told_before))
     return tuple(found)
+
+
+def has_dried(raised: RaisedReminder) -> bool:
+    """Whether it asks for nothing any more, for the chain came home wet and has dried by itself?"""
+    return HAS_DRIED in raised.reminder.sentence and "road salt" not in raised.reminder.sentence
 
 
 def bundles(
@@ -85,15 +96,17 @@ def bundles(
     quieter than one now and one in the morning.
     local_time, quiet_hours: of every rider with something waiting.
     told_lately: how many messages a rider had in the last thirty days. Once they are as many as that rider
-    wants in a month, only a wet chain and a worn one still speak.
+    wants in a month, only a wet chain and a worn one still speak. What can wait and is not overdue waits for
+    the weekly outlook all the same when that is near: it comes anyway.
     """
     by_rider: dict[RiderId, list[Unheard]] = {}
     for one in waiting:
         by_rider.setdefault(one.raised.reminder.rider, []).append(one)
     found = []
     for rider, own in by_rider.items():
-        if spent(rider, quiet_hours[rider], told_lately) and all(
-            one.raised.reminder.kind in CAN_WAIT for one in own
+        can_wait = all(one.raised.reminder.kind in CAN_WAIT for one in own)
+        if waits_for_outlook(own, local_time[rider], quiet_hours[rider]) or (
+            can_wait and spent(rider, quiet_hours[rider], told_lately)
         ):
             continue
         if any(may_speak(one.raised.reminder.kind, local_time[rider], quiet_hours[rider]) for one in own):
@@ -105,6 +118,17 @@ def spent(rider: RiderId, quiet_hours: QuietHours, told_lately: Mapping[RiderId,
     """Whether a rider has had as many messages as are wanted in a month?"""
     most = quiet_hours.messages_a_month
     return most is not None and (told_lately or {}).get(rider, 0) >= most
+
+
+def waits_for_outlook(own: Sequence[Unheard], local: datetime, quiet_hours: QuietHours) -> bool:
+    """Whether all of this can wait, and the weekly outlook is to come within a few days?"""
+    if quiet_hours.outlook_weekday is None or any(
+        one.raised.reminder.urgency or one.raised.reminder.kind not in CAN_WAIT for one in own
+    ):
+        return False
+    end, days = quiet_hours.quiet_until, (quiet_hours.outlook_weekday - local.weekday()) % 7
+    comes = local.replace(hour=end.hour, minute=end.minute, second=0, microsecond=0) + timedelta(days=days)
+    return local < comes <= local + WITH_THE_OUTLOOK
 
 
 def _pressing(one: Unheard) -> tuple[int, datetime, int]:

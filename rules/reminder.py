@@ -8,6 +8,8 @@ from enum import StrEnum
 
 from rules.vocabulary import BikeId, ChainId, Condition, ReminderId, RideId, RiderId, TreatmentId
 
+HAS_DRIED = " It has dried by now: skip it;"  # said of a wet chain that asks for nothing any more
+
 
 class ReminderKind(StrEnum):
     """What hands are asked to do."""

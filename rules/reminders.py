@@ -23,12 +23,12 @@ from rules.contamination import (
 from rules.ledger import Ledger, RiddenHour
 from rules.reasons import TREATMENT_NOUN, hour_line, origin_line, since, span_lines
 from rules.reconcile import Change, reconcile
-from rules.reminder import Reason, Reminder, ReminderKind
+from rules.reminder import HAS_DRIED, Reason, Reminder, ReminderKind
 from rules.ride_name import beside_its_date
 from rules.rulebook import Rulebook
-from rules.salted_road import RINSE, RINSE_FROM, came_home_salted, home_of, salted_days
+from rules.salted_road import RINSE_FROM, came_home_salted, home_of, salted_days
 from rules.units import rain
-from rules.vocabulary import ChainId, Condition, Ride, Treatment, TreatmentKind
+from rules.vocabulary import ChainId, Condition, Regime, Ride, Treatment, TreatmentKind
 from rules.wear_due import inspection_due, worn_out
 from rules.wording import ZoneOf, clock, day, number, utc
 from rules.work import WORKS, Work
@@ -78,7 +78,8 @@ def due(
 def _after_a_wet_day(case: Case) -> Reminder | None:
     """Wipe and drip: once a wet spell, from its first wet day, until a treatment after its latest wet ride.
 
-    A spell goes on while its wet days lie no further apart than it lasts; a drip holds as long in the wet.
+    A spell goes on while its wet days lie no further apart than it lasts. After its drip the film's own limit
+    asks for the next one, and the wet itself only once the latest drip is a week old.
     Salt that asked for a rinse before it was wet has asked: it is the same reminder, which now says more.
     """
     spell = _wet_spell(case)
@@ -123,27 +124,27 @@ def _after_a_wet_day(case: Case) -> Reminder | None:
 
 def _afterwards(case: Case, hands: Work, dry_again: bool) -> str:
     """What else there is to know: that it has dried by now, or how the rest of a spell goes."""
-    film = case.limit(WORKS[ReminderKind.DRIP, case.chain.regime].limit)
+    film = f"{number(case.limit(WORKS[ReminderKind.DRIP, case.chain.regime].limit).value)} grit-hours"
     if dry_again:
-        due_at = f"{number(film.value)} grit-hours"
-        return f" It has dried by now: skip it; {hands.need} is due at {due_at}, as usual."
-    days = number(case.limit("wet_ride_expires").value)
-    long = f"{days} {'day' if days == '1' else 'days'}"
-    return f" While the wet lasts, wipe it dry each evening; {hands.need} holds {long}."
+        return f"{HAS_DRIED} {hands.need} is due at {film}, as usual."
+    soon = "" if case.chain.regime is Regime.WET_LUBE else " Riding again within hours? Only wipe it."
+    return f"{soon} While the wet lasts, wipe it dry each evening; {hands.need} is asked for again at {film}."
 
 
 LONGEST_SPELL = timedelta(days=45)  # what was wet longer ago asks for nothing
+TOLD_AGAIN_AFTER = timedelta(days=7)  # within a spell, since its drip; labelled assumption
+TELLING_RAIN_MM = 0.3  # of an hour; with less the road was wet from before
 _Hours = list[tuple[Entry, RiddenHour, Exposure]]
 
 
 def _most_rain(hours: _Hours, zone: tzinfo) -> str:
-    """'4.1 mm of rain fell in the hour from 17:00; ', the plainest why; nothing where none fell."""
+    """'4.1 mm of rain fell in the hour from 17:00; ', the plainest why; nothing where hardly any fell."""
     most_mm, words = 0.0, ""
     for _, ridden, _ in hours:
         tag = ridden.hour.tag
         if tag is None or tag.rain_mm is None or ridden.ride.word is not None:
             continue
-        if tag.rain_mm - tag.snow_mm > most_mm:
+        if tag.rain_mm - tag.snow_mm > max(most_mm, TELLING_RAIN_MM):
             most_mm = tag.rain_mm - tag.snow_mm
             words = f"{rain(most_mm)} of rain fell in the hour from {clock(ridden.hour.hour_start, zone)}; "
     return words
@@ -153,7 +154,7 @@ def _salt(hours: _Hours) -> str:
     """What road salt asks for on the same day; nothing where little or none was likely."""
     if not any(hour.salt >= RINSE_FROM for _, _, hour in hours):
         return ""
-    return f" There was likely road salt in the water (inferred from weather): {RINSE}"
+    return " Likely road salt, by the weather: rinse and dry it today, for salt rusts it overnight."
 
 
 class _WetDay(NamedTuple):
@@ -179,27 +180,30 @@ def _wet_spell(case: Case) -> list[_WetDay]:
         if isinstance(entry.fact, Treatment) and entry.fact.kind in CLEARS_SINCE_DRIP
     ]
     spell: list[_WetDay] = []
-    for hours in by_day.values():
+    wet_on: date | None = None
+    answered = False
+    for on, hours in by_day.items():
         wet = [one for one in hours if one[2].condition in WET]
         if not wet or sum(hour.drive_h for _, _, hour in wet) < limit - HAIR:
             continue
         home = wet[-1][1].ride
-        answered_at = _answered(spell, treated, home.ended_at)
-        if answered_at is not None and home.ended_at - answered_at < lasts:
-            continue  # of a spell that had its drip: the film is fresh
-        if answered_at is not None or (spell and home.ended_at - spell[-1].home.ended_at > lasts):
+        goes_on = wet_on is not None and on - wet_on <= lasts
+        wet_on = on
+        answered = goes_on and (answered or _is_answered(spell, treated, home.ended_at))
+        if answered or not goes_on:
             spell = []
+        if answered and any(home.ended_at - TOLD_AGAIN_AFTER < at <= home.ended_at for at in treated):
+            continue  # of a spell that had its drip: how long that lasts, the film's own limit says
+        answered = False
         spell.append(_WetDay(home, hours))
-    if _answered(spell, treated, case.now) is not None:
+    if _is_answered(spell, treated, case.now):
         return []
     return spell if spell and spell[-1].home.ended_at + lasts > case.now else []
 
 
-def _answered(spell: Sequence[_WetDay], treated: Sequence[datetime], until: datetime) -> datetime | None:
-    """When was this spell answered by a treatment, after its latest wet ride? None = not yet."""
-    if not spell:
-        return None
-    return min((at for at in treated if spell[-1].home.ended_at <= at <= until), default=None)
+def _is_answered(spell: Sequence[_WetDay], treated: Sequence[datetime], until: datetime) -> bool:
+    """Whether this spell was answered by a treatment, after its latest wet ride?"""
+    return bool(spell) and any(spell[-1].home.ended_at <= at <= until for at in treated)
 
 
 def _film_worn(case: Case) -> Reminder | None:
@@ -209,18 +213,43 @@ def _film_worn(case: Case) -> Reminder | None:
         ReminderKind.DRIP,
         CLEARS_SINCE_DRIP,
         lambda entry: entry.since_drip,
+        case.limit(WORKS[ReminderKind.DRIP, case.chain.regime].limit).value,
         dirt=False,
     )
 
 
+NEARLY = 0.85  # of its limit: from there on an immersion is asked for in a drip's place; labelled assumption
+
+
 def _cleaning_due(case: Case) -> Reminder | None:
-    """Re-immersion (or cleaning): grit-hours since the chain was last cleaned."""
-    return _grit_hours_due(
+    """Re-immersion (or cleaning): grit-hours since the chain was last cleaned.
+
+    Where the film is used up just before, one evening is asked for instead of two within days.
+    """
+    kind, limit = ReminderKind.IMMERSION, case.limit(WORKS[ReminderKind.IMMERSION, case.chain.regime].limit)
+    due_now = _grit_hours_due(
+        case, kind, CLEARS_SINCE_IMMERSION, lambda entry: entry.since_immersion, limit.value, dirt=True
+    )
+    film = None if due_now else _film_worn(case)
+    if film is None:
+        return due_now
+    early = _grit_hours_due(
         case,
-        ReminderKind.IMMERSION,
+        kind,
         CLEARS_SINCE_IMMERSION,
         lambda entry: entry.since_immersion,
+        NEARLY * limit.value,
         dirt=True,
+    )
+    if early is None:
+        return None
+    other = WORKS[ReminderKind.DRIP, case.chain.regime].need
+    return replace(
+        early,
+        cause_at=max(early.cause_at, film.cause_at),
+        limit=limit.value,
+        sentence=f"{early.sentence.partition(';')[0]}, nearly the {number(limit.value)} of its limit, and "
+        f"{other} is due: one evening does both.",
     )
 
 
@@ -229,16 +258,16 @@ def _grit_hours_due(
     kind: ReminderKind,
     clears: frozenset[TreatmentKind],
     running: Callable[[Entry], Totals],
+    limit: float,
     *,
     dirt: bool,
 ) -> Reminder | None:
     hands = WORKS[kind, case.chain.regime]
-    limit = case.limit(hands.limit)
     total = running(case.past.entries[-1])
-    if case.bike is None or total.grit_h < limit.value - HAIR:
+    if case.bike is None or total.grit_h < limit - HAIR:
         return None
     origin, span = since(case.past.entries, clears)
-    crossing = next(entry for entry in span if running(entry).grit_h >= limit.value - HAIR)
+    crossing = next(entry for entry in span if running(entry).grit_h >= limit - HAIR)
     if origin is None:
         start = f"and no {hands.noun} was ever noted"
     else:
@@ -260,14 +289,14 @@ def _grit_hours_due(
         cause_at=happened_by(crossing),
         headline=f"{hands.verb} {case.name}",
         sentence=f"{case.chain.name} has {number(total.grit_h)} grit-hours {start}; "
-        f"the limit is {number(limit.value)}.",
+        f"the limit is {number(limit)}.",
         total=total.grit_h,
-        limit=limit.value,
+        limit=limit,
         unit="grit-hours",
         unknown_h=total.unknown_h,
         reasons=(origin_line(span, origin, case.ledger, case.zone), *lines),
         rulebook_version=case.rulebook.version,
-        urgency=case.urgency(total.grit_h, limit.value),
+        urgency=case.urgency(total.grit_h, limit),
     )
 
 

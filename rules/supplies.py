@@ -85,8 +85,7 @@ def stands(ledger: Ledger, rulebook: Rulebook, *, now: datetime, zone_of: ZoneOf
         use = USES[supply.kind]
         a_use = supply.a_use or use.a_use
         times = _uses(ledger, supply, now)
-        usable = supply.amount * (1.0 - COVERS) if supply.kind is SupplyKind.BATH else supply.amount
-        left = max(0.0, usable - a_use * len(times))
+        left = max(0.0, _usable(supply) - a_use * len(times))
         uses_left = left / a_use
         grit_h = 0.0
         if supply.kind is SupplyKind.BATH:
@@ -109,6 +108,42 @@ def stands(ledger: Ledger, rulebook: Rulebook, *, now: datetime, zone_of: ZoneOf
         found.append(Stand(supply, len(times), left, uses_left, grit_h, by, soon, said))
     found.sort(key=lambda one: (one.uses_left >= 1.0, one.by is None, one.by or now, one.supply.id))
     return tuple(found)
+
+
+def cost_of(ledger: Ledger, rulebook: Rulebook, treatment: Treatment) -> float | None:
+    """What did this use up of the supplies in use then? None: the price of what it takes is unknown.
+
+    A bath is done for by the wax that leaves or by the grit that stays: whichever takes the larger share.
+    """
+    found, known = 0.0, False
+    for kind, use in USES.items():
+        if treatment.kind not in use.kinds:
+            continue
+        link = kind is SupplyKind.QUICK_LINKS
+        if link and ledger.fitting_of(treatment.chain, treatment.done_at) is None:
+            continue
+        supply = _in_use(ledger, kind, treatment.done_at)
+        if supply is not None and supply.price is not None:
+            share = (supply.a_use or use.a_use) / _usable(supply)
+            if kind is SupplyKind.BATH:
+                share = max(share, _brought(ledger, rulebook, [(treatment.done_at, treatment)]) / BATH_GRIT_H)
+            found += supply.price * min(1.0, share)
+            known = known or not link
+    return found if known else None
+
+
+def _in_use(ledger: Ledger, kind: SupplyKind, at: datetime) -> Supply | None:
+    """The newest of this kind that was in use."""
+    here = [
+        one
+        for one in ledger.supplies
+        if one.kind is kind and one.begun_at <= at and (one.ended_at is None or at < one.ended_at)
+    ]
+    return max(here, key=lambda one: (one.begun_at, one.id), default=None)
+
+
+def _usable(supply: Supply) -> float:
+    return supply.amount * (1.0 - COVERS) if supply.kind is SupplyKind.BATH else supply.amount
 
 
 def running_out(found: Iterable[Stand], zone: tzinfo = UTC) -> str:
@@ -138,9 +173,9 @@ def _brought(ledger: Ledger, rulebook: Rulebook, times: list[tuple[datetime, Tre
     """What the chains carried when they went in. [grit-hours of dirt]"""
     dips = {treatment for _, treatment in times}
     brought = 0.0
-    for chain in ledger.chains:
+    for chain in sorted({one.chain for one in dips if one is not None}):
         before = NOTHING
-        for entry in history(ledger, chain.id, rulebook).entries:
+        for entry in history(ledger, chain, rulebook).entries:
             if entry.fact in dips:
                 brought += before.grit_h
             before = entry.since_immersion

@@ -315,6 +315,7 @@ class Supply:
     name: str = ""
     a_use: float | None = None  # what one use takes, as its owner measured it; None = common practice
     ended_at: datetime | None = None  # used up, poured away, or another one took its place
+    price: float | None = None  # of all of it, in the household's currency
 
 
 @dataclass(frozen=True, slots=True)

@@ -94,8 +94,8 @@ def applied(ledger: Ledger, command: Command, made: int) -> Ledger:
         case say.EndTrial(number, at):
             ended = (replace(one, ended_at=at) if one.id == number else one for one in ledger.trials)
             return replace(ledger, trials=tuple(ended))
-        case say.BeginSupply(kind, amount, at, name, a_use):
-            new = Supply(SupplyId(made), kind, amount, at, tidy(name), a_use)
+        case say.BeginSupply(kind, amount, at, name, a_use, price):
+            new = Supply(SupplyId(made), kind, amount, at, tidy(name), a_use, price=price)
             others = (
                 replace(one, ended_at=at)
                 if one.kind is kind and one.ended_at is None and kind is not SupplyKind.QUICK_LINKS

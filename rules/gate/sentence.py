@@ -58,8 +58,9 @@ def described(ledger: Ledger, command: Command, zone: tzinfo) -> str:
         case say.EndTrial(number, at):
             ended = next(one for one in ledger.trials if one.id == number)
             return f"trial on {_bike(ledger, ended.bike)} ended, {day(at, zone)}"
-        case say.BeginSupply(kind, amount, at):
-            return f"{kind.value} of {number_of(amount)} {USES[kind].unit} begun, {day(at, zone)}"
+        case say.BeginSupply(kind, amount, at, _, _, price):
+            paid = "" if price is None else f" for {number_of(price)}"
+            return f"{kind.value} of {number_of(amount)} {USES[kind].unit}{paid} begun, {day(at, zone)}"
         case say.EndSupply(number, at):
             gone = next(one for one in ledger.supplies if one.id == number)
             return f"{gone.kind.value} ended, {day(at, zone)}"

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from rules.commands import BeginSupply, EndSupply
+from rules.gate.equipment import MOST_PRICE
 from rules.gate.hearing import Hearing, Objection, Question, Refused, ends_once, not_ahead
 from rules.gate.values import line, none_such, within
 from rules.supplies import USES
@@ -23,6 +24,7 @@ def begin_supply(command: BeginSupply, hearing: Hearing) -> Iterator[Objection]:
     yield from not_ahead(command.begun_at, hearing)
     yield from within(command.amount, *MOST[command.kind], f"The amount, in {use.unit}")
     yield from within(command.a_use, *use.range, f"What one {use.deed} takes, in {use.unit}")
+    yield from within(command.price, 0.0, MOST_PRICE, "The price")
     if command.name.strip():
         yield from line(command.name, "The name of a supply", "as you call it")
     if command.kind is SupplyKind.QUICK_LINKS:

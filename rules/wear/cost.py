@@ -13,6 +13,7 @@ from rules.contamination import history
 from rules.judgements import judgements_for
 from rules.ledger import Ledger, RiddenHour
 from rules.rulebook import Rulebook
+from rules.supplies import cost_of
 from rules.units import kilometres, without_unit
 from rules.vocabulary import Chain, ChainId, Regime
 from rules.wear.fit import DRAWS, fit, triple
@@ -44,7 +45,7 @@ class Cost:
     distance_km: float
     chain_per_1000_km: tuple[float, float, float] | None  # None = no distance, or no price noted
     cassette_per_1000_km: tuple[float, float, float] | None  # None = no cassette's price noted
-    care_per_1000_km: float | None  # treatments; those with no cost noted count as nothing
+    care_per_1000_km: float | None  # at what was noted, or what its supplies cost; the rest as nothing
     together_per_1000_km: tuple[float, float, float] | None
     minutes_per_1000_km: float | None
     missing: tuple[str, ...]  # what is not noted, so that the sum is a lower bound
@@ -115,9 +116,10 @@ def reckon(
         for treatment in ledger.treatments_of(chain.id):
             if treatment.done_at > now:
                 continue
-            care += treatment.cost or 0.0
+            spent = cost_of(ledger, rulebook, treatment) if treatment.cost is None else treatment.cost
+            care += spent or 0.0
             minutes += treatment.minutes or 0.0
-            if treatment.cost is None:
+            if spent is None:
                 missing[f"the cost of some treatments of {chain.name}"] = None
             if treatment.minutes is None:
                 missing[f"the minutes of some treatments of {chain.name}"] = None

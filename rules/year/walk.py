@@ -10,6 +10,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from rules.reminders import NEARLY, TOLD_AGAIN_AFTER
 from rules.wear.measured import Array
 
 MOST_LATE_DAYS = 2  # between a reminder and the deed: labelled assumption
@@ -99,7 +100,7 @@ class _Bench:
         self.on = 0
         self.done: list[tuple[int, str]] = []
         self.due_on: dict[str, int] = {}
-        self.wet_seen_on = -math.inf
+        self.wet_seen_on = self.renewed_on = -math.inf
 
     def ride(self, hour: Hour) -> None:
         """As rules.contamination counts: what is ridden beyond the film counts more as dirt."""
@@ -111,16 +112,19 @@ class _Bench:
     def evening(self, day: int, wet_h: float) -> None:
         """What is asked for tonight, and what of it is done."""
         way = self.way
-        if wet_h >= way.wet_h and day - self.wet_seen_on >= way.spell_days:
-            self.done.append((day, "wipe"))
+        if wet_h >= way.wet_h:
+            if day - self.wet_seen_on > way.spell_days or day - self.renewed_on >= TOLD_AGAIN_AFTER.days:
+                self.done.append((day, "wipe"))
+                self.renewed_on = day
+                if way.drips:
+                    self._renew(day)
             self.wet_seen_on = day
-            if way.drips:
-                self._renew(day)
         if way.chains > 1:
             if self.film[self.on] >= way.film_h:
                 self._turn(day)
             return
-        if way.baths and self.dirt[0] >= way.dirt_h:
+        nearly = way.drips and self.film[0] >= way.film_h and self.dirt[0] >= NEARLY * way.dirt_h
+        if way.baths and (nearly or self.dirt[0] >= way.dirt_h):
             self.due_on.setdefault("bath", day + self._late())
         if self.film[0] < way.film_h or "bath" in self.due_on:
             self.due_on.pop("drip", None)
@@ -129,6 +133,7 @@ class _Bench:
         if self.due_on.get("bath", math.inf) <= day:
             self.done.append((day, "clean" if way.oiled else "immersion"))
             self.film[0] = self.dirt[0] = 0.0
+            self.renewed_on = day
             self.due_on.clear()
         elif self.due_on.get("drip", math.inf) <= day:
             self._renew(day)
@@ -138,6 +143,7 @@ class _Bench:
 
     def _renew(self, day: int) -> None:
         self.done.append((day, "oil" if self.way.oiled else "drip"))
+        self.renewed_on = day
         self.film[self.on] = 0.0
         self.due_on.pop("drip", None)
 

@@ -30,6 +30,7 @@ def supplies(
         float | None, typer.Option(help="What one use takes of it, if you measured; else common practice.")
     ] = None,
     name: Annotated[str, typer.Option(help="Your name for it.")] = "",
+    price: Annotated[float | None, typer.Option(help="What all of it cost, in your currency.")] = None,
     gone: Annotated[bool, typer.Option("--gone", help="It is used up, or was poured away.")] = False,
     at: At = None,
     yes: Yes = False,
@@ -38,11 +39,12 @@ def supplies(
 ) -> None:
     """Show what is left of bath, drip wax, solvent and quick links, and until when; or that one was begun.
 
-    Uses are counted from the care you log. Molten wax burns: melt and pour it as its maker says, never over
+    Uses are counted from the care you log; with a price they cost what they take, where you noted no other
+    cost. Molten wax burns: melt and pour it as its maker says, never over
     an open flame, never unattended. Old wax and spent solvent go to a hazardous-waste point.
 
     Examples: gritledger supplies · gritledger supplies bath 500 · gritledger supplies solvent --gone
-    · gritledger supplies 'drip wax' 120 --a-use 5
+    · gritledger supplies 'drip wax' 120 --a-use 5 --price 18
     """
     from rules.commands import BeginSupply, EndSupply
     from rules.supplies import stands
@@ -58,7 +60,7 @@ def supplies(
             raise typer.BadParameter(f"no {kind.value} is in use")
         keep(app, EndSupply(here[0].id, when), now=now, yes=yes)
     elif kind is not None and amount is not None:
-        keep(app, BeginSupply(kind, amount, when, name, a_use), now=now, yes=yes)
+        keep(app, BeginSupply(kind, amount, when, name, a_use, price), now=now, yes=yes)
     elif kind is not None:
         raise typer.BadParameter("say how much it held, e.g. 'supplies bath 500', or --gone")
     ledger = ledger_of(app)

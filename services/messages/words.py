@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import hashlib
 import json
+import math
+import re
 import shlex
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
@@ -35,6 +37,7 @@ PUT_OFF = "Put off"
 WEEKS_AHEAD = 4
 
 _WIDTH = 76
+_SENTENCE_END = re.compile(r"(?<=[.]) (?=[A-Z])")
 _ACTIONS = {
     (ReminderKind.DRIP, Regime.WAXED): "Drip",
     (ReminderKind.DRIP, Regime.WET_LUBE): "Oil",
@@ -82,7 +85,10 @@ def compose(
     attribution: what the weather archives want said beside their data.
     """
     ordered = _ordered(texts)
-    several = "" if len(ordered) == 1 else f"{len(ordered)} chains want hands"
+    chains = len({t.reminder.chain for t in ordered})
+    several = (
+        f"{chains} chains want hands" if chains > 1 else "One chain, two jobs" if len(ordered) > 1 else ""
+    )
     blocks = _blocks(ordered, address)
     if several:  # without a page, each chain's command for its reasons would take another's place
         blocks = [replace(one, commands=one.commands[:1]) for one in blocks]
@@ -254,7 +260,7 @@ def _blocks(ordered: Sequence[ReminderText], address: Address | None) -> list[Bl
     return [
         Block(
             t.reminder.headline,
-            _said(t, instead.get(t.reminder.key, "")),
+            _said(t, instead.get(t.reminder.key, ""), roomy=address is not None),
             _answers(t, address) if address else (),
             () if address else _commands(t),
         )
@@ -283,11 +289,24 @@ def _count(number_of: int, noun: str) -> str:
     return f"{number_of} {noun}" + ("s" if number_of != 1 else "")
 
 
-def _said(telling: ReminderText, instead: str) -> tuple[str, ...]:
-    """The fact that made it due, after what answers it as well; then what is said where there is room."""
+def _said(telling: ReminderText, instead: str, *, roomy: bool) -> tuple[str, ...]:
+    """The fact that made it due, after what answers it as well; then what is said where there is room.
+
+    roomy: no commands stand below, so that a wet chain's advice leaves room for its rain.
+    """
     reminder = telling.reminder
+    fact, *advice = _SENTENCE_END.split(reminder.sentence)
+    if not roomy:  # but salt goes before the rest of the facts
+        salt = [one for one in advice if "road salt" in one]
+        fact, advice = " ".join([fact, *(one for one in advice if one not in salt)]), salt
     unknown = f"No weather is known for {number(reminder.unknown_h)} drive hours of it."
-    said = (instead, reminder.sentence, unknown if reminder.unknown_h > 0 else "", _shares(reminder))
+    said = (
+        instead,
+        fact,
+        *([] if instead else advice),
+        unknown if reminder.unknown_h > 0 else "",
+        _shares(reminder),
+    )
     return tuple(filter(None, said))
 
 
@@ -302,7 +321,12 @@ def _shares(reminder: Reminder) -> str:
     if len(by_condition) < 2:
         return ""
     largest_first = sorted(by_condition.items(), key=lambda item: -item[1])
-    return f"Of it {listed([f'{number(grit_h)} {condition}' for condition, grit_h in largest_first])}."
+    tenths = [round(10.0 * grit_h) for _, grit_h in largest_first]
+    tenths[0] = round(10.0 * math.fsum(by_condition.values())) - sum(
+        tenths[1:]
+    )  # so that they add up as read
+    shares = [f"{number(one / 10.0)} {kind}" for one, (kind, _) in zip(tenths, largest_first, strict=True)]
+    return f"Of it {listed(shares)}."
 
 
 def _answers(telling: ReminderText, address: Address) -> tuple[Link, ...]:

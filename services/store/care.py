@@ -221,6 +221,7 @@ def _supply(row: AnyRow) -> Supply:
         row.name,
         row.a_use,
         row.ended_at,
+        row.price,
     )
 
 

@@ -174,12 +174,16 @@ class Outbox(Repository):
         return self._posted(letter.c.delivered_at.is_not(None), limit=limit, newest_first=True)
 
     def told_since(self, rider: RiderId, since: datetime) -> int:
-        """How many messages of reminders did this rider get, or have on the way? However many channels."""
+        """How many messages of reminders did this rider get, or have on the way? However many channels.
+
+        The weekly outlook is none of them, whatever it tells: it is due only when it is queued.
+        """
         moments = (
             select(letter.c.queued_at)
             .where(
                 letter.c.rider == rider,
                 letter.c.queued_at > since,
+                letter.c.due_at < letter.c.queued_at,
                 letter.c.refused_at.is_(None),
                 letter.c.cancelled_at.is_(None),
                 letter.c.id.in_(select(letter_reminder.c.letter)),

@@ -215,6 +215,7 @@ class SupplyRow(Row, table=True):
     __table_args__ = (
         CheckConstraint("amount > 0", name="holds_something"),
         CheckConstraint("a_use > 0", name="a_use_takes_something"),
+        CheckConstraint("price >= 0", name="price_not_below_nothing"),
     )
     id: int | None = Field(default=None, primary_key=True)
     kind: str
@@ -223,6 +224,7 @@ class SupplyRow(Row, table=True):
     name: str
     a_use: float | None = None
     ended_at: datetime | None = None
+    price: float | None = None
 
 
 class OwnLimitsRow(Row, table=True):

@@ -18,7 +18,7 @@ from rules.ledger import Ledger
 from rules.moved_limits import NEWEST, limits_moved
 from rules.one_a_chain import one_a_chain
 from rules.outlook import outlook
-from rules.quiet_hours import MONTH, Bundle, bundles, may_speak, outlook_due, spent, unheard
+from rules.quiet_hours import MONTH, Bundle, bundles, has_dried, may_speak, outlook_due, unheard
 from rules.reconcile import Change, reconcile
 from rules.reminder import RaisedReminder, Reminder, ReminderKind, Step
 from rules.reminders import due
@@ -86,9 +86,9 @@ def reckon(tx: Transaction, app: App, *, now: datetime) -> Reckoning:
         tx.notes.put(LIMITS_OF, NEWEST, at=now)
     _cancel_idle_letters(tx, now)
     queued += _announce_swaps(tx, app, now)
+    queued += _queue_outlooks(tx, app, now)  # first: what it tells needs no message of its own
     if tx.reminders.untold():
         queued += _queue_unheard(tx, app, now)
-    queued += _queue_outlooks(tx, app, now)
     return Reckoning(tuple(said), queued)
 
 
@@ -291,12 +291,21 @@ def _queue_outlooks(tx: Transaction, app: App, now: datetime) -> int:
             continue
         local = now.astimezone(zone_of(rider.time_zone))
         ledger, standing = tx.in_use(now), tx.reminders.standing()
-        limits = outlook(ledger, app.rulebook_in(tx), now=now, zone_of=zone_of)
+        asked = {(one.reminder.chain, one.reminder.kind) for one in standing}
+        limits = [
+            one
+            for one in outlook(ledger, app.rulebook_in(tx), now=now, zone_of=zone_of)
+            if (one.chain, one.kind) not in asked
+        ]
         message = week_ahead(
             [coming(one, ledger) for one in limits if one.rider == rider.id and one.used < one.limit],
             rider,
             now=now,
-            waiting=[reminder_text(one, ledger) for one in standing if one.reminder.rider == rider.id],
+            waiting=[
+                reminder_text(one, ledger)
+                for one in standing
+                if one.reminder.rider == rider.id and not has_dried(one)
+            ],
             address=app.address(now),
             units=app.units,
             attribution=app.attribution,
@@ -304,9 +313,9 @@ def _queue_outlooks(tx: Transaction, app: App, now: datetime) -> int:
             advice=_advice(tx, app, rider, now),
             supplies=_supplies(tx, app, now),
         )
-        # what the month's messages had no room for is told by the outlook
-        full = spent(rider.id, quiet_hours_of(app), {rider.id: tx.outbox.told_since(rider.id, now - MONTH)})
-        queued += queue(tx, app, rider, message, (), f"week of {local:%G-%V}", now, now, tells=full)
+        # what waited for the outlook, or found no room in the month's messages, is told by it
+        news = any(one.raised.reminder.rider == rider.id for one in unheard(standing))
+        queued += queue(tx, app, rider, message, (), f"week of {local:%G-%V}", now, now, tells=news)
         tx.notes.put(f"{OUTLOOK_NOTE}{rider.id}", f"{local:%G-%V}", at=now)
     return queued
 

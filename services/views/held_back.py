@@ -1,20 +1,25 @@
-"""Reminders that nobody was told of yet because it is quiet: said where the rider looks."""
+"""Reminders that nobody was told of yet, for it is quiet or the outlook near: said where the rider looks."""
 
 from __future__ import annotations
 
+from calendar import day_name
 from collections.abc import Sequence
 from datetime import datetime
 
-from rules.quiet_hours import may_speak, speak_at, unheard
+from rules.quiet_hours import may_speak, speak_at, unheard, waits_for_outlook
 from rules.reminder import RaisedReminder
 from rules.vocabulary import Rider
 from services.app import App, quiet_hours_of, zone_of
 
 
 def held_back(app: App, standing: Sequence[RaisedReminder], riders: Sequence[Rider], now: datetime) -> str:
-    """'Told at 07:00: these are quiet hours.' for what waits until they end; "" where nothing waits."""
+    """Until when waits what is not told yet, for quiet hours or for the outlook? "" where nothing waits."""
     hours, zones = quiet_hours_of(app), {rider.id: zone_of(rider.time_zone) for rider in riders}
-    news = [(one.raised.reminder.kind, zones[one.raised.reminder.rider]) for one in unheard(standing)]
+    untold = unheard(standing)
+    news = [(one.raised.reminder.kind, zones[one.raised.reminder.rider]) for one in untold]
+    if untold and app.channels and waits_for_outlook(untold, now.astimezone(news[0][1]), hours):
+        on = day_name[hours.outlook_weekday or 0]
+        return f"Not sent yet: it can wait, and comes with the week ahead on {on}."
     waiting = [(kind, zone) for kind, zone in news if not may_speak(kind, now.astimezone(zone), hours)]
     if not waiting or len(waiting) < len(news):  # one that may speak takes the others along
         return ""

@@ -76,7 +76,7 @@ DECISIONS: Final[dict[Decision, dict[str, str]]] = {
         "/settings/bikes/left /settings/sensors /settings/sensors/forget /settings/limits "
         "/settings/limits/own",
     },
-    Right.TAKE_AWAY: {"GET": "/export/{name}.csv /export/{name}.json"},
+    Right.TAKE_AWAY: {"GET": "/export/{name}.csv /export/{name}.json /export/wear-report.html"},
     _PEOPLE: {"GET": "/people", "POST": "/people/invite /people/take-back /people/{number}/let-go"},
     # Written beside the database, by whoever runs the club: nobody's here.
     _RUN: {

@@ -15,8 +15,26 @@ from services.views.plain import plain
 from services.views.rows import Look, Rows, ride_rows, rows_of
 from services.web.context import AContext, RequestContext
 from services.web.pages.rides import AWanted, Wanted, found
+from services.web.report import readings_csv, report_html
 
 router = APIRouter(prefix="/export")
+REPORT = "wear-report"
+
+
+@router.get(f"/{REPORT}.html")
+def as_report(context: AContext) -> Response:
+    """The household's wear in one file, to keep or publish."""
+    html = report_html(
+        context.snapshot, now=context.now, units=context.app.units, data_name=f"gritledger-{REPORT}.csv"
+    )
+    return _file(html, "text/html; charset=utf-8", f"{REPORT}.html")
+
+
+@router.get(f"/{REPORT}.csv")
+def as_report_data(context: AContext) -> Response:
+    """The readings that the report rests on."""
+    data = readings_csv(context.snapshot.whole, context.now)
+    return _file(data, "text/csv; charset=utf-8", f"{REPORT}.csv")
 
 
 @router.get("/{name}.csv")

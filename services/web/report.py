@@ -63,11 +63,19 @@ def readings_csv(snapshot: Snapshot, now: datetime) -> str:
 
 def write_report(snapshot: Snapshot, file: Path, *, now: datetime, units: Units) -> tuple[Path, Path]:
     """The report and its data. file: of the HTML; the CSV gets its name. Raises OSError."""
+    data = file.with_suffix(".csv")
+    write_whole(data, readings_csv(snapshot.whole, now).encode())
+    write_whole(file, report_html(snapshot, now=now, units=units, data_name=data.name).encode())
+    return file, data
+
+
+def report_html(snapshot: Snapshot, *, now: datetime, units: Units, data_name: str) -> str:
+    """The report, whole in one page. data_name: of the CSV beside it."""
     rendering, snapshot = Rendering(), snapshot.whole
     styles = "".join(rendering.files[name].decode() for name in ("drawings.css", "page.css"))
     measured = [one for one in snapshot.ledger.chains if snapshot.ledger.readings_of(one.id)]
     comparison = snapshot.comparison(now)
-    html = rendering.render(
+    return rendering.render(
         "report.html",
         units=units,
         styles_inside=Markup(styles),  # noqa: S704 - our own files
@@ -82,9 +90,5 @@ def write_report(snapshot: Snapshot, file: Path, *, now: datetime, units: Units)
         found=snapshot.found_by_trials(now) if snapshot.ledger.trials else None,
         costs=[snapshot.cost(regime, now) for regime in Regime],
         prices=snapshot.prices,
-        data_name=file.with_suffix(".csv").name,
+        data_name=data_name,
     )
-    data = file.with_suffix(".csv")
-    write_whole(data, readings_csv(snapshot, now).encode())
-    write_whole(file, html.encode())
-    return file, data

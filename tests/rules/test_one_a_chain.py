@@ -132,7 +132,7 @@ def test_over_the_months_messages_only_a_wet_and_a_worn_chain_speak():
     ada = RiderId(1)
     drip = next(one for one in all_due(START + ridden(12)) if one.kind is ReminderKind.DRIP)
     waiting = [Unheard(raised(drip), worse=False)]
-    noon = {ada: NOW}
+    noon = {ada: at("2025-06-18 12:00")}  # a Wednesday
     quiet = {ada: QuietHours(quiet_from=time(22, 0))}
     assert len(bundles(waiting, noon, quiet, {ada: 3})) == 1
     assert bundles(waiting, noon, quiet, {ada: 4}) == ()
@@ -141,6 +141,19 @@ def test_over_the_months_messages_only_a_wet_and_a_worn_chain_speak():
         pressing = Unheard(raised(replace(drip, kind=kind), number=2), worse=False)
         (bundle,) = bundles([*waiting, pressing], noon, quiet, {ada: 9})
         assert len(bundle.unheard) == 2  # what waits is said in the same breath
+
+
+def test_what_can_wait_comes_with_the_outlook_that_is_near():
+    ada = RiderId(1)
+    drip = next(one for one in all_due(START + ridden(12)) if one.kind is ReminderKind.DRIP)
+    waiting, quiet = [Unheard(raised(drip), worse=False)], {ada: QuietHours()}
+    told = {
+        day: len(bundles(waiting, {ada: at(f"2025-06-{day} 08:00")}, quiet)) for day in range(15, 24)
+    }  # Sundays: the 15th and the 22nd
+    assert [day for day, count in told.items() if count] == [15, 16, 17, 18, 22, 23]
+    assert bundles(waiting, {ada: at("2025-06-21 12:00")}, {ada: QuietHours(outlook_weekday=None)})
+    for pressing in (replace(drip, urgency=2), replace(drip, kind=ReminderKind.WIPE_AND_DRIP)):
+        assert bundles([Unheard(raised(pressing), worse=False)], {ada: at("2025-06-21 12:00")}, quiet)
 
 
 def test_new_limits_are_told_once_with_what_becomes_of_the_reminders():

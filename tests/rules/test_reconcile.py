@@ -33,7 +33,11 @@ class Household:
 
     def round(self, now: str, *, explained: bool = True):
         book = self.rulebook if explained else None
-        found = due(self.ledger, self.rulebook, now=at(now))
+        found = [
+            one
+            for one in due(self.ledger, self.rulebook, now=at(now))
+            if one.kind is not ReminderKind.IMMERSION or one.total >= one.limit  # early: rules.one_a_chain's
+        ]
         changes = reconcile(self.kept, found, self.ledger, now=at(now), rulebook=book)
         for change in changes:
             self.keep(change)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 from itertools import pairwise
 from zoneinfo import ZoneInfo
@@ -9,12 +10,13 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from rules.ledger import Ledger
+from rules.one_a_chain import one_a_chain
 from rules.reasons import MOST_LINES
-from rules.reminder import ReminderKind
+from rules.reminder import RaisedReminder, ReminderKind, ReminderStep, Step
 from rules.reminders import due
 from rules.rulebook import default_rulebook, parse_rulebook
 from rules.units import SI, said
-from rules.vocabulary import ChainId, Condition
+from rules.vocabulary import ChainId, Condition, ReminderId
 from tests.rules.notation import at, ledger_of, plain_limits
 
 RULEBOOK = plain_limits()
@@ -71,7 +73,8 @@ def test_a_wet_ride_asks_for_hands_the_moment_it_is_over():
     assert said(reminder.sentence, SI) == (
         "Copper came home wet at 22:40 on 3 June 2025 (Ride 1): 2.4 mm of rain fell in the hour "
         "from 20:00; 2.5 of 2.5 drive hours of the day were wet; "
-        "the limit is 0.1 a day. While the wet lasts, wipe it dry each evening; a drip holds 7 days."
+        "the limit is 0.1 a day. Riding again within hours? Only wipe it. While the wet lasts, "
+        "wipe it dry each evening; a drip is asked for again at 9 grit-hours."
     )
     said_wet = only(WET.replace("  wet", "  said wet"), "2025-06-03 22:40").sentence
     assert "drive hours of the day were wet; the limit is 0.1 a day." in said_wet
@@ -83,8 +86,7 @@ def test_a_wet_ride_asks_for_hands_the_moment_it_is_over():
 def test_after_a_salted_ride_the_same_message_asks_for_a_rinse():
     salted = only(WET.replace("  wet", "  salty"), "2025-06-03 22:40")
     assert (
-        " There was likely road salt in the water (inferred from weather): rinse and dry the chain the same "
-        "day, for salt rusts it overnight in the shed."
+        " Likely road salt, by the weather: rinse and dry it today, for salt rusts it overnight."
     ) in salted.sentence
 
 
@@ -137,19 +139,59 @@ def test_a_spell_asks_once_until_it_is_answered():
     assert judge(next_day + "2025-06-04 20:00  dripped  Copper\n", "2025-06-05") == ()
 
 
-def test_after_its_drip_a_spell_says_nothing_for_three_days_and_then_begins_anew():
+def test_after_its_drip_the_films_own_limit_asks_for_the_next_one():
     book = default_rulebook()
     spell = WET + "2025-06-03 23:00  dripped  Copper\n"
-    for day in ("04", "05", "06"):
+    for day in ("04", "05", "06", "07"):
         spell += f"2025-06-{day} 08:00  rode  1 h  on Plover  wet\n"
         assert judge(spell, f"2025-06-{day} 12:00", rulebook=book) == ()
-    spell += "2025-06-07 08:00  rode  1 h  on Plover  wet\n"
-    (again,) = [
-        one
-        for one in judge(spell, "2025-06-07 12:00", rulebook=book)
-        if one.kind is ReminderKind.WIPE_AND_DRIP
-    ]
-    assert again.key == "wipe and drip:1:ride 5"
+    spell += "2025-06-08 08:00  rode  1 h  on Plover  wet\n"
+    assert kinds(spell, "2025-06-08 12:00", rulebook=book) == [ReminderKind.DRIP]  # 13 of 12 grit-hours
+
+
+def test_a_spell_that_uses_up_no_film_is_told_again_once_its_drip_is_a_week_old():
+    book = default_rulebook()
+    spell = WET + "2025-06-03 23:00  dripped  Copper\n"
+    for day in ("06", "09"):
+        spell += f"2025-06-{day} 08:00  rode  1 h  on Plover  wet\n"
+        assert judge(spell, f"2025-06-{day} 12:00", rulebook=book) == ()
+    spell += "2025-06-12 08:00  rode  1 h  on Plover  wet\n"
+    assert only(spell, "2025-06-12 12:00", rulebook=book).key == "wipe and drip:1:ride 4"
+
+
+def test_three_dry_days_end_a_spell_however_late_on_the_fourth_it_rains():
+    book = default_rulebook()
+    spell = WET + "2025-06-03 23:00  dripped  Copper\n"
+    within = spell + "2025-06-06 23:00  rode  1 h  on Plover  wet\n"  # more than three times 24 hours
+    assert judge(within, "2025-06-07 06:00", rulebook=book) == ()
+    beyond = spell + "2025-06-07 08:00  rode  1 h  on Plover  wet\n"
+    assert only(beyond, "2025-06-07 12:00", rulebook=book).key == "wipe and drip:1:ride 2"
+
+
+def test_an_immersion_takes_the_place_of_a_drip_just_before_it():
+    book = default_rulebook()
+    text = FRESH + "2025-06-02 06:00  rode  11.9 h  on Plover  dry\n2025-06-03 05:00  dripped  Copper\n"
+    text += "2025-06-03 06:00  rode  11.9 h  on Plover  dry\n2025-06-04 05:00  dripped  Copper\n"
+    text += "2025-06-04 06:00  rode  11 h  on Plover  dry\n"
+    assert judge(text, "2025-06-05", rulebook=book) == ()  # 34.8 of 40, but no hands are wanted
+    text += "2025-06-05 06:00  rode  2 h  on Plover  dry\n"
+    both = judge(text, "2025-06-06", rulebook=book)
+    assert [one.kind for one in both] == [ReminderKind.IMMERSION, ReminderKind.DRIP]
+    assert one_a_chain(both, ()) == both[:1]
+    assert both[0].sentence == (
+        "Copper has 37.8 grit-hours since the immersion of 1 June 2025, nearly the 40 of its limit, and "
+        "a drip is due: one evening does both."
+    )
+    assert both[0].cause_at == both[1].cause_at == at("2025-06-05 07:00")
+    # whoever was asked for the drip first, or put it off, is not asked for both
+    first = ReminderStep(Step.RAISED, at("2025-06-05"), "the round")
+    asked = RaisedReminder(ReminderId(1), both[1], (first,))
+    assert one_a_chain(both, [asked]) == both[1:]
+    put_off = replace(asked, steps=(first, ReminderStep(Step.PUT_OFF, at("2025-06-05"), "Ada")))
+    assert one_a_chain(both, [put_off]) == both[1:]
+    # once asked for, it stands, also when it is the drip that is put off later
+    bath = RaisedReminder(ReminderId(2), both[0], (first,))
+    assert one_a_chain(both, [put_off, bath]) == both[:1]
 
 
 def test_wet_rides_further_apart_than_a_spell_are_two():
@@ -336,7 +378,7 @@ def test_the_rider_of_the_last_ride_on_it_is_told_else_the_owner():
 
 def test_a_limit_of_its_own_holds_for_a_chain():
     book = parse_rulebook('[chain."Copper"]\ndrip = 20', name="my.toml", base=RULEBOOK)
-    text = FRESH + "2025-06-02 06:00  rode  15 h  on Plover  dry\n"
+    text = FRESH + "2025-06-02 06:00  rode  13 h  on Plover  dry\n"
     assert kinds(text, "2025-06-03", rulebook=book) == []
     assert kinds(text, "2025-06-03") == [ReminderKind.DRIP]
 

@@ -8,7 +8,7 @@ from datetime import timedelta
 import pytest
 
 from rules.rulebook import default_rulebook
-from rules.supplies import BATH_GRIT_H, running_out, stands
+from rules.supplies import BATH_GRIT_H, cost_of, running_out, stands
 from rules.vocabulary import Supply, SupplyId, SupplyKind
 from tests.rules.notation import at, ledger_of
 
@@ -97,3 +97,28 @@ def test_only_what_is_in_use_stands_and_the_next_to_run_out_first():
     assert stands(replace(ledger, riders=()), RULEBOOK, now=NOW) == ()
     (fresh,) = stands(replace(ledger_of("chain Tin"), supplies=shelf_[2:3]), RULEBOOK, now=NOW)
     assert fresh.uses == 0
+
+
+def test_care_costs_what_it_takes_of_supplies_with_a_price():
+    dry_chain = "    2025-06-11 20:00  immersed  Slate\n"
+    ledger = replace(
+        ledger_of(HOUSE + dry_chain),
+        supplies=(
+            Supply(SupplyId(1), SupplyKind.BATH, 500.0, BEGUN, price=20.0),
+            Supply(SupplyId(2), SupplyKind.DRIP_WAX, 120.0, at("2025-05-01"), price=99.0, ended_at=BEGUN),
+            Supply(SupplyId(3), SupplyKind.DRIP_WAX, 100.0, BEGUN, a_use=5.0, price=18.0),
+            Supply(SupplyId(4), SupplyKind.SOLVENT, 1000.0, BEGUN),
+            Supply(SupplyId(5), SupplyKind.QUICK_LINKS, 6.0, at("2025-04-01"), price=12.0),
+        ),
+    )
+    costs = [cost_of(ledger, RULEBOOK, one) for one in sorted(ledger.treatments, key=lambda one: one.done_at)]
+    link = 12.0 / 6.0 / 3.0
+    assert costs == [
+        None,  # before the bath was melted: a link alone is not what an immersion costs
+        pytest.approx(20.0 * 7.0 / 250.0 + link),  # the wax that leaves: more of the bath than 10 of 400
+        pytest.approx(18.0 * 5.0 / 100.0),
+        None,  # solvent without a price
+        pytest.approx(20.0 * 23.0 / 400.0 + link),  # the grit that stays
+        pytest.approx(20.0 * 7.0 / 250.0),  # on no bike: its link stays shut
+    ]
+    assert cost_of(replace(ledger, supplies=()), RULEBOOK, ledger.treatments[0]) is None

@@ -40,7 +40,7 @@ GROUPS: tuple[tuple[str, Mapping[str, str]], ...] = (
         {
             "wet_ride": "Hands are asked for from",
             "wet_ride_overdue": "Overdue after",
-            "wet_ride_expires": "A drip holds for",
+            "wet_ride_expires": "A wet spell ends after",
         },
     ),
     (

@@ -72,6 +72,7 @@ def begin_supply(context: AContext, posted: APost) -> Response:
         posted.instant("at", context.zone, now=context.now),
         posted.text("name"),
         posted.number("a_use", what="What one use takes"),
+        posted.number("price", what="The price"),
     )
     return context.keep(begun, posted, "/wax-night#supplies")
 

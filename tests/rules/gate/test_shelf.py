@@ -48,6 +48,7 @@ def own(*values: tuple[str, int, str, float | None]) -> SetLimits:
         (BeginSupply(BATH, 5.0, NOW), "The amount, in g must be from 50 to 20000"),
         (BeginSupply(WAX, 120.0, NOW, a_use=500.0), "What one drip takes, in ml must be from 0.5 to 50"),
         (BeginSupply(WAX, 120.0, at("2025-03-21")), "has not come yet"),
+        (BeginSupply(WAX, 120.0, NOW, price=-1.0), "The price must be from 0 to"),
         (BeginSupply(WAX, 120.0, NOW, name="x" * 90), "The name of a supply is one short line"),
         (BeginSupply(BATH, 500.0, at("2025-03-05")), "A newer bath is in use since 10 March 2025, 13:00"),
         (EndSupply(SupplyId(9), NOW), "There is no supply 9."),

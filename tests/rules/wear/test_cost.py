@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from datetime import timedelta
 
 import numpy as np
@@ -10,7 +11,7 @@ import pytest
 
 from rules.rulebook import default_rulebook
 from rules.units import SI, said
-from rules.vocabulary import Regime
+from rules.vocabulary import Regime, Supply, SupplyId, SupplyKind
 from rules.wear.cost import Prices, cost, pay_back, reckon, used_share
 from rules.wear.fit import DRAWS
 from tests.rules.notation import at, ledger_of
@@ -108,6 +109,21 @@ def test_an_uncertain_life_costs_the_mean_of_its_shares_and_not_the_share_at_its
     life = 6000.0 * np.exp(0.4 * np.random.default_rng(1).standard_normal(200_000))
     share = used_share(ledger, ledger.chains[0], 3000.0, life, NOW)
     assert float(share.mean()) == pytest.approx(0.533, abs=0.003)
+
+
+def test_care_with_no_cost_noted_costs_what_it_took_of_the_bottle():
+    text = (
+        "chain W1  price 40\n2025-01-02  dripped  W1  minutes 9\n2025-01-09  dripped  W1  cost 2  minutes 9"
+    )
+    bottle = Supply(SupplyId(1), SupplyKind.DRIP_WAX, 120.0, at("2025-01-01"), price=20.0)
+    ledger = replace(ledger_of(text), supplies=(bottle,))
+    (chain,) = ledger.chains
+    found = reckon(
+        ledger, RULEBOOK, WAXED, {chain.id: 2000.0}, {chain.id: np.full(DRAWS, 0.2)},
+        {chain.id: np.full(DRAWS, 5000.0)}, now=NOW, prices=Prices(),
+    )  # fmt: skip
+    assert found.care_per_1000_km == pytest.approx((20.0 * 6.0 / 120.0 + 2.0) / 2.0)
+    assert found.missing == ()
 
 
 def test_the_pot_pays_back():

@@ -60,7 +60,7 @@ def told(rides):
 def lived(rides, *, chains=1, drips=True, baths=True, film=FILM, dirt=DIRT, oil=False):
     """Minutes of hands, and for each ride the film and the dirt in the middle of it."""
     used = [{"film": 0.0, "dirt": 0.0} for _ in range(chains)]
-    on, minutes, middles, wiped = 0, 0.0, [], -99
+    on, minutes, middles, was_wet, renewed = 0, 0.0, [], -99, -99
     days = sorted({day for day, _ in rides})
     for today in days:
         wet_h = 0.0
@@ -75,8 +75,9 @@ def lived(rides, *, chains=1, drips=True, baths=True, film=FILM, dirt=DIRT, oil=
             twice = 0.0 if oil else min(grit, max(0.0, chain["film"] - film))  # ridden on a used-up film
             chain["dirt"] += grit + twice
             wet_h += RIDE_H * wet
-        if wet_h >= WET_DAY and today - wiped >= SPELL:
-            wiped = today
+        begins, was_wet = today - was_wet > SPELL, today if wet_h >= WET_DAY else was_wet
+        if wet_h >= WET_DAY and (begins or today - renewed >= 7):
+            renewed = today
             minutes += MINUTES["wipe"]
             if drips:
                 minutes += MINUTES["oil" if oil else "drip"]
@@ -91,10 +92,12 @@ def lived(rides, *, chains=1, drips=True, baths=True, film=FILM, dirt=DIRT, oil=
                 else:
                     on = next(place for place in range(chains) if used[place]["dirt"] == 0.0)
                 minutes += MINUTES["swap"]
-        elif baths and used[0]["dirt"] >= dirt:
+        elif baths and used[0]["dirt"] >= dirt * (0.85 if drips and used[0]["film"] >= film else 1.0):
+            renewed = today
             minutes += MINUTES["clean" if oil else "immersion"]
             used[0] = {"film": 0.0, "dirt": 0.0}
         elif drips and used[0]["film"] >= film:
+            renewed = today
             minutes += MINUTES["oil" if oil else "drip"]
             used[0]["film"] = 0.0
     return minutes, middles

@@ -42,11 +42,11 @@ def drip_limit(shop: App) -> float:
 
 
 def test_a_supply_is_kept_counted_replaced_ended_and_undone(shop: App) -> None:
-    first = record(shop, BeginSupply(WAX, 30.0, FIRST_DAY), now=NOW)
-    assert first.sentences[0] == "Drip wax of 30 ml begun, 1 January 2025 (supply 1)."
+    first = record(shop, BeginSupply(WAX, 30.0, FIRST_DAY, price=9.5), now=NOW)
+    assert first.sentences[0] == "Drip wax of 30 ml for 9.5 begun, 1 January 2025 (supply 1)."
     log_treatment(shop, "Plover", TreatmentKind.DRIP, FIRST_DAY + DAY, now=NOW)
     (bottle,) = look(shop).supplies(NOW)
-    assert (bottle.uses, bottle.left) == (1, 24.0)
+    assert (bottle.uses, bottle.left, bottle.supply.price) == (1, 24.0, 9.5)
     with pytest.raises(NeedsConfirmation, match="is it used up"):
         record(shop, BeginSupply(WAX, 120.0, NOW, a_use=5.0), now=NOW)
     second = record(shop, BeginSupply(WAX, 120.0, NOW, a_use=5.0), now=NOW, confirmed=True)

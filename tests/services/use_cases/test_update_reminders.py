@@ -7,9 +7,9 @@ from pathlib import Path
 
 import pytest
 
-from rules.commands import Amend
+from rules.commands import Amend, SetLimits
 from rules.reminder import Step
-from rules.vocabulary import TreatmentKind
+from rules.vocabulary import OwnValue, TreatmentKind
 from services.channels import ChannelError
 from services.store import FactRefused
 from services.use_cases.answer_reminder import dismiss, done, put_off
@@ -129,6 +129,36 @@ def test_the_outlook_goes_out_once_a_week_on_its_day(week: Week) -> None:
     week.round(sunday + 7)
     outlooks = [letter for letter in week.box.taken[told:] if letter.subject.startswith("The week ahead")]
     assert len(outlooks) == 2
+
+
+def test_what_can_wait_comes_with_the_outlook_and_is_no_message_of_the_months(week: Week) -> None:
+    with week.shop.store.reading() as tx:
+        plover = tx.equipment.find_bike("Plover").id
+        ines = tx.equipment.find_rider("Ines").id
+    for key, value in (("drip", 1.0), ("wet_ride", 2.0)):
+        limit = OwnValue("bike", plover, key, value)
+        record(week.shop, SetLimits((limit,), FIRST_DAY, "a test"), now=FIRST_DAY)
+    week.ride(0)
+    week.ride(3)  # a Saturday, dry: 1.3 grit-hours in all
+    week.round(3)
+    assert week.headlines() == {"Drip the chain Plover's chain on Plover"}
+    assert week.box.taken == []
+    with week.shop.store.reading() as tx:
+        held = held_back(
+            week.shop, tx.reminders.standing(), tx.equipment.riders(), FIRST_DAY + 3 * DAY + NIGHT
+        )
+    assert held == "Not sent yet: it can wait, and comes with the week ahead on Sunday."
+
+    week.round(4, timedelta(hours=7, minutes=5))
+
+    (outlook,) = [one for one in week.box.taken if one.rider == ines]
+    assert outlook.subject == "The week ahead: 1 thing due already"
+    assert len(outlook.reminders) == 1
+    assert outlook.text.count("Drip the chain") == 1  # due, and not a second time as what comes
+    week.round(5)
+    assert [one for one in week.box.taken if one.rider == ines] == [outlook]
+    with week.shop.store.reading() as tx:
+        assert tx.outbox.told_since(ines, FIRST_DAY) == 0
 
 
 def test_a_rider_without_an_address_gets_no_mail_and_the_round_goes_on(week: Week) -> None:

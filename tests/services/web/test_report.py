@@ -8,6 +8,7 @@ from html.parser import HTMLParser
 from pathlib import Path
 
 import pytest
+from fastapi.testclient import TestClient
 
 from rules.units import SI
 from services.app import App
@@ -58,3 +59,17 @@ def test_it_names_no_place(snapshot: Snapshot, tmp_path: Path) -> None:
     page, data = write_report(snapshot, tmp_path / "wear.html", now=NOW, units=SI)
     for text in (page.read_text(), data.read_text()):
         assert "-31." not in text
+
+
+def test_the_page_saves_the_report_and_its_data(look: TestClient, snapshot: Snapshot, tmp_path: Path) -> None:
+    for page in ("/wear", "/wear/compare"):
+        html = look.get(page).text
+        assert 'href="/export/wear-report.html"' in html
+        assert 'href="/export/wear-report.csv"' in html
+    written, data = write_report(snapshot, tmp_path / "gritledger-wear-report.html", now=NOW, units=SI)
+    report, readings = look.get("/export/wear-report.html"), look.get("/export/wear-report.csv")
+    assert report.text == written.read_text(encoding="utf-8")
+    assert readings.text == data.read_text(encoding="utf-8")
+    for answer, name in ((report, "html"), (readings, "csv")):
+        saved = answer.headers["content-disposition"]
+        assert saved == f'attachment; filename="gritledger-wear-report.{name}"'

@@ -26,9 +26,16 @@ def overrides(shop: App) -> dict[tuple[str, str], dict[str, float]]:
 
 
 def test_a_bath_is_noted_shown_and_used_up(page: TestClient, token: Callable[[], str]) -> None:
-    form = {"the_page": token(), "kind": "bath", "amount": "500", "a_use": "", "name": "green pot", "at": ""}
+    form = {
+        "the_page": token(),
+        "kind": "bath",
+        "amount": "500",
+        "a_use": "",
+        "price": "18,50",
+        "name": "green pot",
+    }
     html = page.post("/wax-night/supplies", data=form).text
-    assert "Bath of 500 g begun" in html
+    assert "Bath of 500 g for 18.5 begun" in html
     assert "Bath green pot: 0 immersions since" in html
     assert "Undo this" in html
     gone = page.post("/wax-night/supplies/end", data={"the_page": token(), "supply": "1"}).text
