@@ -70,7 +70,7 @@ def test_a_wet_day_in_it_is_the_same_reminder_and_is_not_told_again():
     (wet,) = due(ledger, RULEBOOK, now=now)
     assert wet.key == salted.key
     assert "came home wet" in wet.sentence
-    assert "rinse and dry the chain the same day" in wet.sentence
+    assert "rinse and dry it today" in wet.sentence
     steps = (ReminderStep(Step.RAISED, at("2025-01-10 18:30"), "the round"),)
     standing = RaisedReminder(ReminderId(1), replace(salted, urgency=1), steps)
     (change,) = reconcile([standing], [wet], ledger, now=now, rulebook=RULEBOOK)
