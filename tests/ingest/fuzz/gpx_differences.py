@@ -23,6 +23,11 @@ EXCEPTIONS = (
     ("takes a digit for the sign of a zone", re.compile(rb":\d{3,}</time>"), "ours"),
     ("reads months, days and hours of one digit", re.compile(rb"<time>[^<]*[-T:]\d[-T:Z.<]"), "ours"),
     ("reads no time with white space round it", re.compile(rb"<time>\s|\s</time>"), "theirs"),
+    (
+        "reads the first of a point's extensions alone",
+        re.compile(rb"(?s)</extensions>(?:(?!</trkpt>).)*?<extensions>"),
+        "theirs",
+    ),
 )
 # Then whole files. gpxpy knows no extensions and no types in GPX 1.0, …
 _NOT_1_1 = re.compile(rb'<gpx(?![^>]*?\sversion="1\.1")')
