@@ -8,7 +8,7 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
-from playwright.sync_api import Browser, Page, sync_playwright
+from playwright.sync_api import Browser, Page, expect, sync_playwright
 
 CHROMIUM = Path("/usr/bin/chromium")
 QUIET = (
@@ -18,7 +18,9 @@ QUIET = (
     "--disable-component-update",
     "--disable-sync",
 )
+BUSY_MS = 30_000  # a machine with much else to do is slow, not wrong
 WHAT_TO_INSTALL = "no Chromium at /usr/bin/chromium: install it (Debian: apt-get install chromium)"
+expect.set_options(timeout=BUSY_MS)
 
 
 @contextmanager
@@ -46,7 +48,7 @@ def a_tab(
         color_scheme="dark" if dark else "light",
         reduced_motion="reduce",  # smooth scrolling would move what is about to be pointed at
     )
-    context.set_default_timeout(30_000)
+    context.set_default_timeout(BUSY_MS)
     page = context.new_page()
     strangers: list[str] = []
     complaints: list[str] = []
