@@ -26,7 +26,7 @@ def salted_days(case: Case) -> list[SaltedHours]:
     """The salted days that still ask for a rinse, in order: the salted hours of each.
 
     They are one spell while no further apart than a wet spell's days; a treatment after its first day answers
-    all of it.
+    all of it, and so does the drip of a wet evening just before it.
     """
     limit, lasts = case.limit("wet_ride").value, timedelta(days=case.limit("wet_ride_expires").value)
     treated = [
@@ -40,15 +40,17 @@ def salted_days(case: Case) -> list[SaltedHours]:
             local = entry.at.astimezone(case.zone).date()
             by_day.setdefault(local, []).append((entry, entry.fact, entry.exposure))
     spell: list[SaltedHours] = []
-    for hours in by_day.values():
+    latest_on: date | None = None
+    for on, hours in by_day.items():
         if sum(hour.drive_h for _, _, hour in hours) < limit - HAIR:
             continue
-        if spell and home_of(hours).ended_at - home_of(spell[-1]).ended_at > lasts:
+        if latest_on is not None and on - latest_on > lasts:
             spell = []
+        latest_on = on
         spell.append(hours)
     if not spell or home_of(spell[-1]).ended_at + lasts <= case.now:
         return []
-    return [] if any(at >= home_of(spell[0]).ended_at for at in treated) else spell
+    return [] if any(at >= home_of(spell[0]).ended_at - lasts for at in treated) else spell
 
 
 def home_of(hours: SaltedHours) -> Ride:

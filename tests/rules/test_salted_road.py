@@ -59,6 +59,21 @@ def test_one_a_spell_and_what_answers_it_answers_all_of_it():
     assert again.key != first.key
 
 
+def test_a_drip_of_the_days_before_keeps_the_salt_off():
+    assert judge(FROST + "2025-01-06 20:00 dripped Copper\n", "2025-01-08 18:30") == ()
+    assert judge(FROST + "2025-01-05 17:00 dripped Copper\n", "2025-01-08 18:30") != ()
+
+
+def test_salt_on_friday_and_late_on_monday_is_one_spell():
+    on = "2025-01-{} 17:00  rode      1 h  on Plover  salt-damp\n"
+    friday, monday = FROST + on.format("13"), FROST + on.format("14")
+    (first,) = judge(FROST, "2025-01-10 18:30")
+    (late,) = judge(friday.replace("13 17:00", "13 19:00"), "2025-01-13 20:30")
+    assert late.key == first.key
+    (again,) = judge(monday, "2025-01-14 18:30")
+    assert again.key != first.key
+
+
 def test_a_few_minutes_of_salt_ask_for_nothing():
     assert judge(FROST.replace("1 h ", "0.3 h"), "2025-01-10 18:30") == ()
 
