@@ -46,7 +46,6 @@ WAY_OF_JUDGING = "all rides by all, less sure while answers are few"
 
 CERTAIN_FROM = 0.99  # and a sensor that says so, of which a rider spoke lately
 LIKELY_FROM = 0.95
-LIKELY_FROM_UNHEARD = 0.97  # no sensor was heard: a borrowed bike rides like its owner's
 LIKELY_FROM_AT_FIRST = 0.99  # until that bike has two answers: early errors come in whole seasons
 ANSWERS_A_BIKE = 2
 HEARD_OF_LATELY_D = 120.0  # a sensor that no rider spoke of for longer may sit elsewhere: a judgement
@@ -176,9 +175,7 @@ class Judgement:
         """The probability from which this bike is named; higher for a bike or sensor hardly spoken of."""
         unspoken = self.fit.places.heard[ride].any() and ride not in self._last_word
         known = self._answers_a_bike[bike] >= ANSWERS_A_BIKE and not unspoken
-        if not known and ride not in self._vouched:
-            return LIKELY_FROM_AT_FIRST
-        return LIKELY_FROM if self.fit.places.heard[ride].any() else LIKELY_FROM_UNHEARD
+        return LIKELY_FROM if known or ride in self._vouched else LIKELY_FROM_AT_FIRST
 
     def said(self, ride: int) -> Said:
         """The verdict on one ride, without its evidence."""
@@ -238,8 +235,7 @@ class Judgement:
             return "It looks like none of the household's bikes."
         if leader not in self.anchored:
             return f"{names[leader]} is likeliest, but no ride is known to have been on it yet: was this one?"
-        likely_from = self.likely_from(ride, leader)
-        if said.probability >= LIKELY_FROM and likely_from == LIKELY_FROM_AT_FIRST:
+        if said.probability >= LIKELY_FROM:
             return f"{names[leader]} is likeliest, {chance}, but too few rides on it are known yet."
         return f"{names[leader]} is likeliest, but only {chance}; next is {names[runner_up]}."
 

@@ -11,15 +11,7 @@ from scipy.special import softmax
 
 from ingest.bikes import judge as bikes_judge
 from ingest.bikes.clues import RideClues
-from ingest.bikes.judge import (
-    LIKELY_FROM,
-    LIKELY_FROM_AT_FIRST,
-    LIKELY_FROM_UNHEARD,
-    Clue,
-    Household,
-    Verdict,
-    judge,
-)
+from ingest.bikes.judge import LIKELY_FROM, LIKELY_FROM_AT_FIRST, Clue, Household, Verdict, judge
 from rules.vocabulary import DecidedBy, Sensor, SensorId
 from tests.ingest.bikes.made_rides import (
     BROAD,
@@ -265,17 +257,6 @@ def test_the_last_bike_too_must_have_been_named_twice_before_less_is_enough(of_t
     answers = {0: PLOVER, 2: PLOVER} | {1 + 2 * n: WHEATEAR for n in range(of_the_last)}
 
     assert judge(rides, Household(TWO), answers).likely_from(11, WHEATEAR) == likely_from
-
-
-def test_a_ride_without_a_sensor_needs_more():
-    rides = [ride(day, sensors=heard("serial 0")) for day in range(6)] + [ride(6)]
-
-    judged = judge(rides, Household(TWO), {0: PLOVER, 2: PLOVER})
-
-    assert (judged.likely_from(5, PLOVER), judged.likely_from(6, PLOVER)) == (
-        LIKELY_FROM,
-        LIKELY_FROM_UNHEARD,
-    )
 
 
 def test_shifts_to_teeth_that_a_bike_has_not_speak_against_it():
