@@ -58,9 +58,10 @@ BIKES_ELSEWHERE = Measured(
         "62 after 50, a sensor taken along to another bike. What was called certain was right each time (157 "
         "and 220 rides). Of what was said at 92, 96, 98 and 99.8 %, 96, 100, 98 and 99.1 % came true after "
         "20 answers, one by one. Of 530 rides settled unseen in groups, one was another bike's. Couples on "
-        "each other's bikes, and phones alone, decide little: 28 of 375 and 3 of 330 rides after 20. All this "
-        "was found while a ride without a sensor was decided from 97 %. It is from 95 % again, as others are: "
-        "of the 186 rides that this and answers still missing held back one by one, 184 would have been right."
+        "each other's bikes, and phones alone, decide little: 28 of 375 and 3 of 330 rides after 20. So it "
+        "was found while a ride without a sensor was decided from 97 %. It is from 95 % again, as others "
+        "are: of the 186 rides that this and answers still missing held back one by one, 184 would have "
+        "been right."
     ),
 )
 STREET = Measured(
