@@ -19,6 +19,7 @@ CLEARS_SINCE_DRIP = frozenset(
     {TreatmentKind.DRIP, TreatmentKind.OIL, TreatmentKind.IMMERSION, TreatmentKind.CLEAN}
 )
 CLEARS_SINCE_IMMERSION = frozenset({TreatmentKind.IMMERSION, TreatmentKind.CLEAN})
+A_MOMENT_H = 0.05
 
 
 class Exposure(NamedTuple):
@@ -165,6 +166,14 @@ def exposures(ledger: Ledger, ride: Ride, rulebook: Rulebook) -> tuple[Exposure,
     bike = None if ride.bike is None else ledger.bike(ride.bike)
     weights = rulebook.weights_for(ledger.chain_of(ride), bike, ledger.rider(ride.rider))
     return tuple(exposure(hour, share, ride.word, weights, indoor=indoor) for hour in ride.hours)
+
+
+def likes(ledger: Ledger, ride: Ride, rulebook: Rulebook) -> frozenset[Condition]:
+    """What was this ride like for longer than a moment?"""
+    drive_h: dict[Condition, float] = {}
+    for one in exposures(ledger, ride, rulebook):
+        drive_h[one.condition] = drive_h.get(one.condition, 0.0) + one.drive_h
+    return frozenset(word for word, ridden_h in drive_h.items() if ridden_h > A_MOMENT_H)
 
 
 def _ground(ledger: Ledger, ride: Ride) -> tuple[float, bool]:

@@ -11,7 +11,7 @@ import typer
 
 from rules.vocabulary import Condition
 from services.cli.output import LARGEST, AsJson, Home, local, now_utc, print_json, say, table
-from services.cli.saying import keep, ledger_of, list_as_json, print_plain, zone_for
+from services.cli.saying import keep, list_as_json, print_plain, zone_for
 
 if TYPE_CHECKING:
     from rules.ledger import Ledger
@@ -61,14 +61,17 @@ def what_if(
     from rules.rulebook import KEYS
     from rules.vocabulary import RideId
     from services.app import zone_of
+    from services.use_cases.preview import on_then
     from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
     with app.store.reading() as tx:
-        before = tx.ledger()
+        before = tx.in_use(now)
         bike = tx.equipment.find_bike(on) if on else None
         if ride is not None:
-            tx.rides.ride(RideId(ride))
+            asked = tx.rides.ride(RideId(ride))
+            worn = on_then(before, asked, bike.id if bike is not None else asked.bike)
+            before = before.joined(tx.ledger_of(worn, rides=[asked.id]))
     in_force = app.rulebook_for(before)
     after, book, then = before, in_force, now
     if ride is not None and bike is not None:
@@ -179,8 +182,10 @@ def outlook(
     if as_json and not weights:
         list_as_json(app, "outlook", now=now, chain=chain)
         return
-    ledger = ledger_of(app)
-    only = {chain_named(ledger, chain, now).id} if chain else None
+    with app.store.reading() as tx:
+        ledger = tx.in_use(now)
+        only = {chain_named(ledger, chain, now).id} if chain else None
+        ledger = ledger.joined(tx.ledger_of((only or set()) - ledger.in_use(now)))
     if weights:
         _sensitivity(app, ledger, only, now, as_json)
         return

@@ -80,11 +80,8 @@ def assign(
         start = parse_moment(first, now=now, zone=zone).at if first else None
         end = parse_moment(until, now=now, zone=zone).at if until else now
         on = bike_named(ledger, was_on).id if was_on else None
-        ids += [
-            one.id
-            for one in sorted(ledger.rides, key=lambda one: (one.started_at, one.id))
-            if (start is None or one.started_at >= start) and one.started_at < end and on in (None, one.bike)
-        ]
+        with app.store.reading() as tx:
+            ids += tx.rides.numbers(between=(start, end), bike=on)
     if not ids:
         raise typer.BadParameter(
             "no ride started in that span" if first or until else "say which rides, or --from and --until"
@@ -110,7 +107,8 @@ def _assign_by_table(
             "say which columns: gritledger assign --table rides.csv --time Date --bike Bicycle"
         )
     app, now = open_app(home), now_utc()
-    ledger = ledger_of(app)
+    with app.store.reading() as tx:
+        ledger = tx.ledger()
     zone = zone_for(ledger)
     rows = read_table(table_file, time_column=columns[0], bike_column=columns[1], zone=zone)
     found = matched(ledger, rows, zone)

@@ -9,10 +9,9 @@ import typer
 
 from rules.vocabulary import ReadingTool, TreatmentKind
 from services.cli.output import At, Home, now_utc, say
-from services.cli.saying import Yes, keep, ledger_of, moment_typed, zone_for
+from services.cli.saying import Yes, keep, ledger_of, ledger_on, moment_typed, zone_for
 
 if TYPE_CHECKING:
-    from rules.ledger import Ledger
     from rules.vocabulary import Chain
     from services.app import App
 
@@ -26,13 +25,12 @@ def register(commands: typer.Typer) -> None:
     commands.command(rich_help_panel=PANEL)(measure)
 
 
-def _chain_and_time(
-    ledger: Ledger, chain: str, at: str | None, now: datetime, yes: bool
-) -> tuple[Chain, datetime]:
+def _chain_and_time(app: App, chain: str, at: str | None, now: datetime, yes: bool) -> tuple[Chain, datetime]:
     """The chain that is meant, and when it was: by the clock of whoever rides it."""
     from rules.gate.whole_day import after_last_ride
     from services.use_cases.find import chain_named
 
+    ledger = ledger_of(app)
     found = chain_named(ledger, chain, now)
     zone = zone_for(ledger, found, now=now)
     when = moment_typed(
@@ -40,7 +38,7 @@ def _chain_and_time(
         now=now,
         zone=zone,
         yes=yes,
-        that_day=lambda day: after_last_ride(ledger, found.id, day, zone, now),
+        that_day=lambda day: after_last_ride(ledger_on(app, day), found.id, day, zone, now),
     )
     # A bike names the chain it wore then, which may be another than the one it wears now.
     return chain_named(ledger, chain, when), when
@@ -87,8 +85,7 @@ def log(
     from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
-    ledger = ledger_of(app)
-    found = [_chain_and_time(ledger, one, at, now, yes) for one in chain]
+    found = [_chain_and_time(app, one, at, now, yes) for one in chain]
     ids = [one.id for one, _ in found]
     when = max(moment for _, moment in found)  # of a date alone: after the last ride of any of them
     keep(app, LogTreatment(ids[0], kind, when, minutes, cost, note, tuple(ids[1:])), now=now, yes=yes)
@@ -135,7 +132,7 @@ def measure(
     if wipe_test is not None:
         if (over, under, exact, length, tool, instrument, note) != (None,) * 5 + ("", ""):
             raise typer.BadParameter("a wipe test is a grade alone; log wear by itself")
-        found, when = _chain_and_time(ledger_of(app), chain, at, now, yes)
+        found, when = _chain_and_time(app, chain, at, now, yes)
         keep(app, LogWipeTest(found.id, when, wipe_test), now=now, yes=yes)
         _offer_limits(app, now)
         return
@@ -148,7 +145,7 @@ def measure(
             raise typer.BadParameter(str(error)) from error
         say(f"{length} over {pitches} pitches is {exact:.2f} % longer than new.")
     chosen = tool or (ReadingTool.GAUGE if exact is None else ReadingTool.RULER)
-    found, when = _chain_and_time(ledger_of(app), chain, at, now, yes)
+    found, when = _chain_and_time(app, chain, at, now, yes)
     keep(app, LogReading(found.id, chosen, when, over, under, exact, note, instrument), now=now, yes=yes)
 
 
@@ -156,7 +153,9 @@ def _offer_limits(app: App, now: datetime) -> None:
     """What wipe tests say of a bike's limits, once three agree."""
     from rules.rag import offers
 
-    ledger = ledger_of(app)
+    with app.store.reading() as tx:
+        tested = {one.chain for one in tx.care.wipe_tests()}
+        ledger = tx.ledger_of(tested)
     for offer in offers(ledger, app.rulebook_for(ledger), now=now):
         set_it = f"gritledger limits '{offer.bike.name}' {offer.key}={offer.offered:g}"
         say(f"{offer.sentence} If you agree: {set_it}")

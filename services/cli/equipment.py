@@ -10,11 +10,11 @@ import typer
 
 from rules.vocabulary import Regime
 from services.cli.output import At, Home, now_utc, parse_moment, say
-from services.cli.saying import Yes, keep, ledger_of, moment_typed, tell, zone_for
+from services.cli.saying import Yes, keep, ledger_of, ledger_on, moment_typed, tell, zone_for
 
 if TYPE_CHECKING:
-    from rules.ledger import Ledger
     from rules.vocabulary import Bike
+    from services.app import App
 
 PANEL = "Bikes and chains"
 add = typer.Typer(
@@ -105,7 +105,7 @@ def chain(
     app, now = open_app(home), now_utc()
     ledger = ledger_of(app)
     onto = bike_named(ledger, on) if on is not None else None
-    when = _fitted_at(ledger, onto, at, now, yes)
+    when = _fitted_at(app, onto, at, now, yes)
     added = AddChain(name, regime, speeds, links, price, when)
     if onto is None:
         keep(app, added, now=now, yes=yes)
@@ -136,7 +136,7 @@ def sensor(
     app, now = open_app(home), now_utc()
     ledger = ledger_of(app)
     onto = bike_named(ledger, bike)
-    when = None if since is None else _fitted_at(ledger, onto, since, now, yes=True)
+    when = None if since is None else _fitted_at(app, onto, since, now, yes=True)
     keep(app, PlaceSensor(identity, kind, onto.id, when), now=now, yes=True)
 
 
@@ -218,7 +218,7 @@ def fit(
     app, now = open_app(home), now_utc()
     ledger = ledger_of(app)
     put_on, onto = the_chain_named(ledger, chain), bike_named(ledger, bike)
-    keep(app, FitChain(put_on.id, onto.id, _fitted_at(ledger, onto, at, now, yes)), now=now, yes=yes)
+    keep(app, FitChain(put_on.id, onto.id, _fitted_at(app, onto, at, now, yes)), now=now, yes=yes)
 
 
 def take_off(
@@ -244,21 +244,25 @@ def take_off(
     off = the_chain_named(ledger, chain)
     zone = zone_for(ledger, off, now=now)
     when = moment_typed(
-        at, now=now, zone=zone, yes=yes, that_day=lambda day: after_last_ride(ledger, off.id, day, zone, now)
+        at,
+        now=now,
+        zone=zone,
+        yes=yes,
+        that_day=lambda day: after_last_ride(ledger_on(app, day), off.id, day, zone, now),
     )
     keep(app, Retire(off.id, when) if retire else TakeOff(off.id, when), now=now, yes=yes)
 
 
-def _fitted_at(ledger: Ledger, onto: Bike | None, at: str | None, now: datetime, yes: bool) -> datetime:
+def _fitted_at(app: App, onto: Bike | None, at: str | None, now: datetime, yes: bool) -> datetime:
     """When it went on: a date alone is before that day's first ride of the bike."""
     from rules.gate.whole_day import Moment, before_first_ride
 
-    zone = zone_for(ledger, onto)
+    zone = zone_for(ledger_of(app), onto)
 
     def that_day(day: date) -> Moment:
         if onto is None:
             return Moment(parse_moment(at, now=now, zone=zone).at)
-        return before_first_ride(ledger, onto.id, day, zone, now)
+        return before_first_ride(ledger_on(app, day), onto.id, day, zone, now)
 
     return moment_typed(at, now=now, zone=zone, yes=yes, that_day=that_day)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import replace
 from datetime import datetime, tzinfo
 from enum import StrEnum
 from typing import TYPE_CHECKING, Annotated, Any
@@ -94,6 +95,7 @@ NONE_YET = {
     What.FILES: "No file was read yet: gritledger import FOLDER",
     What.CHANGES: "Nothing was said yet that could be undone.",
 }
+MOST = 50
 NEWEST_LAST = (What.FITTINGS, What.CARE, What.REMINDERS)  # as rows; here the newest come first
 
 
@@ -127,15 +129,14 @@ def list_(
         return
     from services.use_cases.import_rides import Outcome
     from services.views.plain import plain
-    from services.views.rows import look_at, rows_of
+    from services.views.rows import WAITS, look_at, rows_of
 
-    look = look_at(app, now_utc())
+    fine = (Outcome.NEW, Outcome.SAME_OUTING) if trouble else ()
+    look = replace(look_at(app, now_utc()), most=last or (None if as_json else MOST), but=fine)
     rows: list[Mapping[str, Any]] = list(rows_of(what, look))
-    if trouble:
-        rows = [one for one in rows if one["became"] not in (Outcome.NEW, Outcome.SAME_OUTING)]
     if what in NEWEST_LAST:
         rows.reverse()
-    zone = look.snapshot.zone
+    zone = look.zone
     if as_json:
         print_json(plain(one, zone) for one in rows[:last])
         return
@@ -143,8 +144,8 @@ def list_(
         say("No such file." if trouble else NONE_YET[what])
         return
     limited = what in (*NEWEST_LAST, What.FILES, What.CHANGES) or last is not None
-    waiting = len(look.snapshot.files_waiting) if what is What.FILES else 0
-    _show(what, rows[: last or 50 + waiting] if limited else rows, zone)
+    waiting = sum(one["became"] == WAITS for one in rows) if what is What.FILES else 0
+    _show(what, rows[: last or MOST + waiting] if limited else rows, zone)
     if what is What.CHAINS:
         say(
             "Since drip, since immersion and over life are in grit-hours: "

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
@@ -25,11 +25,12 @@ from services.cli.output import (
     say,
     table,
 )
-from services.cli.saying import Yes, confirm, keep, ledger_of, zone_for
+from services.cli.saying import Yes, confirm, keep, ledger_around, ledger_of, zone_for
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from rules.ledger import Ledger
     from rules.vocabulary import Ride
     from services.app import App
 
@@ -68,7 +69,6 @@ def rides(
 
     Examples: gritledger rides --unsure · gritledger rides 12
     """
-    from rules.ledger import Ledger
     from services.app import zone_of
     from services.views.stories import ride_conditions, ride_story
     from services.wiring import open_app
@@ -94,14 +94,7 @@ def rides(
             found = tuple(asked[:last])
         else:
             found = tx.rides.rides(bike=on, text=text, newest_first=True, limit=last)[::-1]
-        kept = tx.equipment
-        ledger = Ledger(
-            riders=kept.riders(),
-            bikes=kept.bikes(),
-            chains=kept.chains(),
-            fittings=kept.fittings(),
-            own_limits=tx.care.own_limits(),
-        )
+        ledger = tx.garage()
         bikes = {b.id: b for b in ledger.bikes}
         riders = {r.id: r for r in ledger.riders}
     rows = [
@@ -175,7 +168,7 @@ def add_ride(
     who = rider_named(ledger, rider)
     bike = None if on.casefold() == "none" else bike_named(ledger, on)
     started_at = parse_moment(at, now=now - timedelta(minutes=minutes), zone=zone_for(ledger, bike)).at
-    place = None if indoor else place_about(ledger, who.id, started_at, near)
+    place = None if indoor else place_about(_rides_about(app, started_at, near), who.id, started_at, near)
     latitude_deg, longitude_deg = (None, None) if place is None else place[1:]
     told = TellRide(
         who.id,
@@ -193,6 +186,16 @@ def add_ride(
         say(f"Its weather is that of where ride {place[0]} was; say another with --near RIDE.")
     elif not indoor:
         say("Nobody knows where it was, so it gets no weather; say so with --near RIDE, or --like wet.")
+
+
+def _rides_about(app: App, at: datetime, near: int | None) -> Ledger:
+    """The rides around a time, or the one that is named."""
+    from services.use_cases.find import NEAR_IN_TIME
+
+    if near is None:
+        return ledger_around(app, at, NEAR_IN_TIME)
+    with app.store.reading() as tx:
+        return tx.ledger_of((), rides=[RideId(near)])
 
 
 def correct(

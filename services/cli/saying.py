@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Callable
-from datetime import date, datetime, tzinfo
+from dataclasses import replace
+from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
@@ -20,13 +21,25 @@ if TYPE_CHECKING:
     from services.store import Transaction
     from services.use_cases.record import Done
 
+NOON = time(12)
 Yes = Annotated[bool, typer.Option("--yes", help="Whatever is asked: yes. For scripts.")]
 
 
 def ledger_of(app: App) -> Ledger:
-    """Every fact in force now."""
+    """Who and what there is, and what was fitted where."""
     with app.store.reading() as tx:
-        return tx.ledger()
+        return tx.garage()
+
+
+def ledger_around(app: App, at: datetime, by: timedelta = timedelta(days=2)) -> Ledger:
+    """The same, with the rides that began not longer than that before or after."""
+    with app.store.reading() as tx:
+        return replace(tx.garage(), rides=tx.rides.rides(between=(at - by, at + by)))
+
+
+def ledger_on(app: App, day: date) -> Ledger:
+    """The same, with the rides of a day, by whatever clock."""
+    return ledger_around(app, datetime.combine(day, NOON, UTC))
 
 
 def household_zone(tx: Transaction) -> tzinfo:
@@ -61,9 +74,10 @@ def list_as_json(app: App, name: str, *, now: datetime, chain: str | None = None
     from services.views.rows import look_at, rows_of
 
     look = look_at(app, now)
-    only = chain_named(look.snapshot.ledger, chain, now).name if chain else None
-    rows = (row for row in rows_of(name, look) if only in (None, row["chain"]))
-    print_json(plain(row, look.snapshot.zone) for row in rows)
+    if chain:
+        look = replace(look, only=chain_named(look.ledger, chain, now))
+    rows = (row for row in rows_of(name, look) if look.only is None or look.only.name == row["chain"])
+    print_json(plain(row, look.zone) for row in rows)
 
 
 def print_plain(value: Any, ledger: Ledger) -> None:

@@ -47,8 +47,7 @@ def supplies(
     · gritledger supplies 'drip wax' 120 --a-use 5 --price 18
     """
     from rules.commands import BeginSupply, EndSupply
-    from rules.supplies import stands
-    from services.app import zone_of
+    from services.views.rows import look_at
     from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
@@ -64,7 +63,7 @@ def supplies(
     elif kind is not None:
         raise typer.BadParameter("say how much it held, e.g. 'supplies bath 500', or --gone")
     ledger = ledger_of(app)
-    found = stands(ledger, app.rulebook_for(ledger), now=now, zone_of=zone_of)
+    found = look_at(app, now).snapshot.supplies(now) if ledger.supplies else ()
     if as_json and kind is None:
         print_plain(found, ledger)
         return

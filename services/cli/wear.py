@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 from typing import Annotated
 
@@ -36,8 +37,9 @@ def wear(
 
     Examples: gritledger wear 'Chain 1' · gritledger wear --compare · gritledger wear --report wear.html
     """
-    from rules.wear.forecast import Refusal, forecast
+    from rules.wear.forecast import Refusal
     from services.use_cases.find import chain_named
+    from services.views.rows import look_at
     from services.wiring import open_app
 
     if report is not None:
@@ -53,13 +55,12 @@ def wear(
         return
 
     app, now = open_app(home), now_utc()
-    with app.store.reading() as tx:
-        ledger = tx.ledger()
-        chosen = (chain_named(ledger, chain, now),) if chain else ledger.chains
+    snapshot = look_at(app, now).snapshot
+    chosen = (chain_named(snapshot.ledger, chain, now),) if chain else snapshot.ledger.chains
     for one in chosen:
         if one.retired_at is not None and chain is None:
             continue
-        said = forecast(ledger, app.rulebook_for(ledger), one.id, now=now)
+        said = snapshot.wear(one.id, now)
         say(said.sentence)
         if isinstance(said, Refusal):
             say(f"    {said.wants}")
@@ -102,14 +103,18 @@ def trial(
 
     from rules.commands import EndTrial, StartTrial
     from rules.trial import turn
-    from rules.wear.pairs import found_by_trials, promise
+    from rules.wear.pairs import PACE, found_by_trials, promise
     from services.use_cases.find import chain_named
     from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
     with app.store.reading() as tx:
-        ledger = tx.ledger()
+        ledger = tx.garage()
+        if ledger.trials:  # their pairs are told apart from all chains that were measured
+            ledger = tx.ledger()
         chosen = None if bike is None else tx.equipment.find_bike(bike)
+        if chosen is not None and not ledger.rides:
+            ledger = replace(ledger, rides=tx.rides.rides(between=(now - PACE, None), bike=chosen.id))
     if chosen is not None and end:
         running = next((one for one in ledger.trials if one.bike == chosen.id and one.ended_at is None), None)
         if running is None:
@@ -208,15 +213,17 @@ def wax_night(
     """
     from rules.wax_night import plan, ridden_tomorrow
     from services.app import zone_of
+    from services.views.rows import look_at
     from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
+    snapshot = look_at(app, now).snapshot
     with app.store.reading() as tx:
-        ledger = tx.ledger()
         needed = [tx.equipment.find_bike(name).id for name in rides_tomorrow] if rides_tomorrow else None
     if needed is None:
-        needed = list(ridden_tomorrow(ledger, now=now, zone_of=zone_of)) or None
-    evening = plan(ledger, app.rulebook_for(ledger), now=now, needed=needed, pot_holds=pot_holds)
+        needed = list(ridden_tomorrow(snapshot.lately(now).ledger, now=now, zone_of=zone_of)) or None
+    ledger = snapshot.since_supplies(now).ledger
+    evening = plan(ledger, snapshot.rulebook, now=now, needed=needed, pot_holds=pot_holds)
     if as_json:
         print_plain(evening, ledger)
         return

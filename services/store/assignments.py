@@ -5,7 +5,7 @@ A rider's decision is never overruled by a machine's, however new: only by a rid
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -15,7 +15,15 @@ from rules.vocabulary import BikeId, DecidedBy, Ride, RideId, RiderId
 from services.store.errors import FactRefused
 from services.store.repository import AnyRow, Repository
 from services.store.ride_rows import counted_ids, counts, load_rides
-from services.store.tables_rides import IS_LIKELY, IS_SPOKEN_FOR, IS_UNCLEAR, ride_assignment, ride_track
+from services.store.tables import retraction
+from services.store.tables_rides import (
+    IS_LIKELY,
+    IS_SPOKEN_FOR,
+    IS_UNCLEAR,
+    ride_assignment,
+    ride_track,
+    same_outing,
+)
 from services.store.tables_rides import ride as rides
 
 
@@ -296,6 +304,16 @@ class Assignments(Repository):
         """How many rides are on the confirm list, of one rider or of all."""
         query = select(func.count()).select_from(rides).where(IS_UNCLEAR, counts())
         return self._connection.scalar(query if rider is None else query.where(rides.c.rider == rider)) or 0
+
+    def heard(self) -> tuple[int | None, ...]:
+        """The newest of what bikes are judged by, and of verdicts: while these stand, so do questions."""
+        newest = (rides.c.id, ride_assignment.c.id, same_outing.c.id, retraction.c.id)
+        return tuple(self._connection.scalar(select(func.max(one))) for one in newest)
+
+    def spoken_for(self, ids: Iterable[RideId]) -> frozenset[RideId]:
+        """Which of these rides a rider has spoken for."""
+        query = select(rides.c.id).where(rides.c.id.in_(list(ids)), IS_SPOKEN_FOR)
+        return frozenset(RideId(number) for number in self._connection.scalars(query))
 
     def likely(self) -> tuple[RideId, ...]:
         """The numbers of rides with a likely bike which no rider has confirmed, oldest first."""

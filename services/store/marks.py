@@ -3,6 +3,7 @@
 The one place where a chain becomes dirty; `derived.py` is the one where it is clean again. Each mark is a
 trigger: whatever is written, along whichever path, the chains that may now be judged otherwise stand in
 `chain_dirty` before the transaction ends. A chain too many costs a look; one too few is a wrong reminder.
+In the same way a ride that may have been like something else has lost its `likes`.
 """
 
 from __future__ import annotations
@@ -46,23 +47,31 @@ _BESIDE_IT = (  # the fitting that it cut short, or that comes back in its place
 
 @dataclass(frozen=True, slots=True)
 class Mark:
-    """A write, and the chains that it makes dirty.
+    """A write, and the chains that it makes dirty, or the rides.
 
-    name: what happened.  event: of which table, as a trigger says it.  chains: a select of their numbers.
+    name: what happened.  event: of which table, as a trigger says it.  dirty: a select of their numbers.
     when: only then; "" = always.
     """
 
     name: str
     event: str
     table: str
-    chains: str
+    dirty: str
     when: str = ""
+    of_rides: bool = False
 
     @property
     def trigger(self) -> str:
         """The trigger's name, which is another one when the mark is."""
-        said = f"{self.event} {self.table} {self.chains} {self.when}"
+        said = f"{self.event} {self.table} {self.dirty} {self.when}"
         return f"mark_{self.name}_{hashlib.sha256(said.encode()).hexdigest()[:8]}"
+
+    @property
+    def work(self) -> str:
+        """What the trigger does."""
+        if self.of_rides:
+            return f"UPDATE ride SET likes = NULL WHERE likes IS NOT NULL AND id IN ({self.dirty});"
+        return f"INSERT INTO chain_dirty (chain) {self.dirty} ON CONFLICT DO NOTHING;"
 
 
 def _taken_back(name: str, chains: str) -> tuple[Mark, Mark]:
@@ -115,6 +124,29 @@ MARKS: tuple[Mark, ...] = (
         "SELECT reminder.chain FROM reminder WHERE reminder.id = NEW.reminder",
         when="NEW.step IN ('put off', 'dismissed', 'done') AND NEW.made_by <> 'the round'",
     ),
+    Mark("ride_said_to_be", f"UPDATE OF {_RIDE}", "ride", "SELECT NEW.id", of_rides=True),
+    Mark(
+        "ride_counts_again",
+        "UPDATE OF undone_at",
+        "retraction",
+        "SELECT NEW.fact_id WHERE NEW.kind = 'ride'",
+        of_rides=True,
+    ),
+    Mark(
+        "ride_tagged",
+        "INSERT",
+        "condition_tag",
+        "SELECT ride_hour.ride FROM ride_hour WHERE ride_hour.id = NEW.ride_hour",
+        of_rides=True,
+    ),
+    Mark(
+        "ground_amended",
+        "UPDATE",
+        "bike",
+        "SELECT ride.id FROM ride WHERE ride.bike = NEW.id",
+        when="OLD.unpaved_share <> NEW.unpaved_share OR OLD.indoor <> NEW.indoor",
+        of_rides=True,
+    ),
 )
 
 
@@ -130,6 +162,7 @@ def install(connection: Connection) -> None:
     for sentence in (*_dropped(connection), *(one for mark in MARKS for one in _created(connection, mark))):
         connection.execute(text(sentence))
     connection.execute(text(f"INSERT INTO chain_dirty (chain) {_EVERY} ON CONFLICT DO NOTHING"))
+    connection.execute(text("UPDATE ride SET likes = NULL WHERE likes IS NOT NULL"))
 
 
 def _is_sqlite(connection: Connection) -> bool:
@@ -148,15 +181,14 @@ def _dropped(connection: Connection) -> Iterator[str]:
 
 
 def _created(connection: Connection, mark: Mark) -> Iterator[str]:
-    work = f"INSERT INTO chain_dirty (chain) {mark.chains} ON CONFLICT DO NOTHING;"
     head = f"CREATE TRIGGER {mark.trigger} AFTER {mark.event} ON {mark.table} FOR EACH ROW"
     if mark.when:
         head = f"{head} WHEN ({mark.when})"
     if _is_sqlite(connection):
-        yield f"{head} BEGIN {work} END"
+        yield f"{head} BEGIN {mark.work} END"
     else:
         yield (
             f"CREATE FUNCTION {mark.trigger}() RETURNS trigger LANGUAGE plpgsql AS"
-            f" $$ BEGIN {work} RETURN NULL; END $$"
+            f" $$ BEGIN {mark.work} RETURN NULL; END $$"
         )
         yield f"{head} EXECUTE FUNCTION {mark.trigger}()"

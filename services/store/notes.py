@@ -17,6 +17,7 @@ BIKES_JUDGED_BY: Final = "bikes judged by"  # which way of judging all rides wer
 BIKES_FITTED: Final = "bikes fitted"  # when all rides were last judged by all
 
 RECKONED: Final = "reminders derived"  # by which rulebook reminders were last derived, and when
+RIDES_NAMED_BY: Final = "rides named by"  # which code and weights say what rides were like
 LIMITS_OF: Final = "limits of"  # which edition of the program's own limits reminders were last derived by
 SWAP_TOLD: Final = "swap told:"  # and a trial's number: the turn whose end its rider was told of
 ADVISED: Final = "advised:"  # and a rider's number: when another way of caring was last advised

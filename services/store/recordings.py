@@ -170,10 +170,15 @@ class Recordings(Repository):
 
 def recording_values(summary: RideSummary, file_name: str | None) -> dict[str, Any]:
     """The columns of a ride's row that come from its recording; what anybody said since is not among them."""
+    title, file_name = (
+        storable(summary.title),
+        storable(summary.file_name if file_name is None else file_name),
+    )
     return {
         **{name: getattr(summary, name) for name in _PLAIN},
-        "title": storable(summary.title),
-        "file_name": storable(summary.file_name if file_name is None else file_name),
+        "title": title,
+        "file_name": file_name,
+        "words": f"{title}\n{file_name}".casefold(),
         "drive_method": summary.drive_method.value,
         "drive_parts": [[method.value, seconds] for method, seconds in summary.drive_parts],
         "unpaved_share_from_file": summary.unpaved_share,

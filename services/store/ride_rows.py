@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -172,6 +172,11 @@ def _ride(row: AnyRow, hours: tuple[RideHour, ...]) -> Ride:
         word=_WORDS[row[16]],
         file_name=row[17],
     )
+
+
+def like_bits(words: Collection[Condition]) -> int:
+    """What a ride was like as a number: a bit for each word."""
+    return sum(1 << place for place, word in enumerate(Condition) if word in words)
 
 
 LONGEST = timedelta(days=14)  # between two recordings six hours apart nobody rides for longer

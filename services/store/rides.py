@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING, TypedDict, Unpack
 
-from sqlalchemy import ColumnElement, and_, func, insert, or_, select
+from sqlalchemy import ColumnElement, and_, func, insert, select
 
-from rules.vocabulary import BikeId, DecidedBy, Ride, RideId, RiderId
+from rules.vocabulary import BikeId, Condition, DecidedBy, Ride, RideId, RiderId
 from services.store.assignments import Assignments
 from services.store.recordings import recording_values
 from services.store.retractions import Retractions
-from services.store.ride_rows import counted_ids, counts, load_rides, overlaps
+from services.store.ride_rows import counted_ids, counts, like_bits, load_rides, overlaps
 from services.store.same_outings import SameOutings
 from services.store.tables import retraction
 from services.store.tables_rides import IS_UNCLEAR, ride
@@ -56,7 +56,8 @@ class Sought(TypedDict, total=False):
     """Which rides are looked for: by default all that count.
 
     between: started in a span, from, up to but not at.  asking: their bike is a question.  none_of_ours: on
-    none of the household's.  text: in title or file name, whatever case.
+    none of the household's.  text: in title or file name, whatever case.  like: it was so, as far as that is
+    derived.
     """
 
     between: tuple[datetime | None, datetime | None] | None
@@ -65,6 +66,7 @@ class Sought(TypedDict, total=False):
     asking: bool
     none_of_ours: bool
     text: str
+    like: Condition | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -216,7 +218,7 @@ class Rides(Assignments, Tags, SameOutings):
 
 
 _RIDE = ride.c
-_UNJUDGED = {"bike": None, "decided_by": None, "verdict": None, "word": None, "same_as": None}
+_UNJUDGED = {"likes": None, "bike": None, "decided_by": None, "verdict": None, "word": None, "same_as": None}
 
 
 def _conditions(
@@ -226,6 +228,7 @@ def _conditions(
     asking: bool = False,
     none_of_ours: bool = False,
     text: str = "",
+    like: Condition | None = None,
 ) -> Iterable[ColumnElement[bool]]:
     first, end = between or (None, None)
     if first is not None:
@@ -241,6 +244,6 @@ def _conditions(
     if none_of_ours:
         yield and_(ride.c.bike.is_(None), ride.c.decided_by.is_not(None))
     if text:
-        yield or_(
-            ride.c.title.icontains(text, autoescape=True), ride.c.file_name.icontains(text, autoescape=True)
-        )
+        yield ride.c.words.contains(text.casefold(), autoescape=True)
+    if like is not None:
+        yield ride.c.likes.bitwise_and(like_bits([like])) != 0

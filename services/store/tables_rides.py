@@ -14,6 +14,8 @@ _NULL = text("is_current AND rain_mm IS NULL")
 _UNCLEAR = text("verdict IS NULL OR verdict = 'ask'")
 _LIKELY = text("verdict = 'likely'")
 _SPOKEN_FOR = text("decided_by = 'rider'")
+_SECOND = text("same_as IS NOT NULL")
+_UNNAMED = text("likes IS NULL")
 _UNSETTLED = text("tagged <> 'final' AND latitude_deg IS NOT NULL AND longitude_deg IS NOT NULL")
 
 
@@ -43,7 +45,9 @@ class RideRow(Row, table=True):
         part("ix_ride_unclear", "started_at", where=_UNCLEAR),
         part("ix_ride_likely", "started_at", where=_LIKELY),
         part("ix_ride_spoken_for", "started_at", where=_SPOKEN_FOR),
-        Index("ix_ride_same_as", "same_as"),
+        # Partial, so that nobody looks up those that count, which are nearly all, by their having none.
+        part("ix_ride_second", "same_as", where=_SECOND),
+        part("ix_ride_unnamed", "id", where=_UNNAMED),
     )
     id: int | None = Field(default=None, primary_key=True)
     rider: int = Field(foreign_key="rider.id")
@@ -74,6 +78,8 @@ class RideRow(Row, table=True):
     unpaved_share: float | None = None  # the rider's word, else the file's; mirrors ride_word
     word: str | None = None  # mirrors ride_word
     same_as: int | None = Field(default=None, foreign_key="ride.id")  # mirrors same_outing
+    words: str = Field(sa_column_kwargs={"server_default": ""})  # title and file name, case folded, to search
+    likes: int | None = None  # what it was like, a bit a word; derived, null = to be derived anew
 
 
 class RideTrackRow(Row, table=True):
@@ -307,6 +313,7 @@ TAG_IS_CURRENT = text("condition_tag.is_current")
 IS_UNCLEAR = text("(ride.verdict IS NULL OR ride.verdict = 'ask')")
 IS_LIKELY = text("ride.verdict = 'likely'")
 IS_SPOKEN_FOR = text("ride.decided_by = 'rider'")
+IS_UNNAMED = text("ride.likes IS NULL")
 IS_UNSETTLED = text(
     "ride_hour.tagged <> 'final'"
     " AND ride_hour.latitude_deg IS NOT NULL AND ride_hour.longitude_deg IS NOT NULL"

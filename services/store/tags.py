@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
@@ -12,8 +12,17 @@ from sqlalchemy import and_, bindparam, func, or_, select
 from rules.vocabulary import Condition, ConditionTag, Ride, RideId, Tier
 from services.store.errors import FactRefused, NotFound
 from services.store.repository import Repository
-from services.store.ride_rows import TAG_COLUMNS, counted_ids, counts, load_rides, tag_of, tag_values
+from services.store.ride_rows import (
+    TAG_COLUMNS,
+    counted_ids,
+    counts,
+    like_bits,
+    load_rides,
+    tag_of,
+    tag_values,
+)
 from services.store.tables_rides import (
+    IS_UNNAMED,
     IS_UNSETTLED,
     TAG_IS_CURRENT,
     Tagged,
@@ -159,6 +168,36 @@ class Tags(Repository):
         return self._say(
             ride_id, "unpaved share", said, at, by, unpaved_share=from_file if share is None else share
         )
+
+    def unnamed(self) -> bool:
+        """Whether of any ride it is not kept what it was like."""
+        return self._connection.scalar(select(ride.c.id).where(IS_UNNAMED).limit(1)) is not None
+
+    def without_likes(self, limit: int) -> tuple[Ride, ...]:
+        """Rides of which it is not kept what they were like; so many at most, the newest first."""
+        return load_rides(
+            self._connection, counted_ids().where(IS_UNNAMED).order_by(ride.c.id.desc()).limit(limit)
+        )
+
+    def set_likes(self, likes: Mapping[RideId, Collection[Condition]]) -> None:
+        """Keep what these rides were like. Those that count no more are no answer to anything."""
+        keep = ride.update().where(ride.c.id == bindparam("of_ride")).values(likes=bindparam("bits"))
+        rows = [{"of_ride": one, "bits": like_bits(words)} for one, words in likes.items()]
+        if rows:
+            self._connection.execute(keep, rows)
+        self._connection.execute(ride.update().where(IS_UNNAMED, ~counts()).values(likes=0))
+
+    def forget_likes(self) -> None:
+        """All rides are to be named anew."""
+        self._connection.execute(ride.update().where(ride.c.likes.is_not(None)).values(likes=None))
+
+    def likes(self) -> dict[RideId, frozenset[Condition]]:
+        """What is kept of every ride that counts, as far as it is."""
+        query = select(ride.c.id, ride.c.likes).where(counts(), ride.c.likes.is_not(None))
+        return {
+            RideId(row.id): frozenset(word for word in Condition if row.likes & like_bits([word]))
+            for row in self._all(query)
+        }
 
     def without_unpaved_word(self) -> tuple[RideId, ...]:
         """Outdoor rides with a track on whose unpaved share nobody's word stands, newest first."""

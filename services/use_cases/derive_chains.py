@@ -34,11 +34,11 @@ if TYPE_CHECKING:
 
 def derived_by(tx: Transaction, app: App) -> str:
     """By which rulebook, which limits of the program's own and which code chains are derived now."""
-    return f"{app.rulebook_in(tx).version} {NEWEST} {_way_of_deriving()}"
+    return f"{app.rulebook_in(tx).version} {NEWEST} {way_of_deriving()}"
 
 
 @cache
-def _way_of_deriving() -> str:
+def way_of_deriving() -> str:
     """The code of the rules by its bytes: nobody has to remember that it changed."""
     digest = hashlib.sha256()
     for module in sorted(Path(rules.__file__).parent.rglob("*.py")):

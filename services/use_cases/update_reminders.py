@@ -26,7 +26,7 @@ from rules.ride_name import ride_name
 from rules.rulebook import Rulebook
 from rules.supplies import running_out, stands
 from rules.trial import turn
-from rules.vocabulary import Chain, Rider
+from rules.vocabulary import Chain, Ride, Rider
 from rules.wear.worn import worn_of
 from services.app import App, quiet_hours_of, zone_of
 from services.letter import Letter
@@ -42,6 +42,7 @@ from services.messages.words import (
 from services.store import Transaction
 from services.store.notes import ADVISED, LIMITS_OF, RECKONED, SWAP_TOLD
 from services.use_cases.derive_chains import derive, derived_by, worn_from
+from services.use_cases.name_rides import anything_to_name, kept_otherwise, name_rides
 
 BY = "the round"
 SEASON = timedelta(days=91)
@@ -58,6 +59,7 @@ class Reckoning:
 
 def reckon(tx: Transaction, app: App, *, now: datetime) -> Reckoning:
     """Bring the reminders up to the facts, and queue what riders have not heard."""
+    name_rides(tx, app, now=now)
     rulebook = app.rulebook_in(tx)
     edition = tx.notes.get(LIMITS_OF) if tx.reminders.anything() else NEWEST
     derived = derive(tx, app, now=now)
@@ -96,6 +98,7 @@ def anything_to_reckon(tx: Transaction, app: App, now: datetime) -> bool:
     """Whether `reckon` may find anything to do: the quick look before the long one."""
     return (
         tx.derived.anything_to_look_at(now, derived_by(tx, app))
+        or anything_to_name(tx, app)
         or tx.reminders.untold()
         or any(trial.ended_at is None for trial in tx.care.trials())
         or any(_outlook_wanted(tx, app, rider, now) for rider in tx.equipment.riders())
@@ -116,20 +119,25 @@ def asked_for(
 class Otherwise:
     """What all facts together give otherwise than what was derived chain by chain.
 
-    reminders: what would change about them.  chains: of which something else is kept.
+    reminders: what would change about them.  chains, rides: of which something else is kept.
     """
 
     reminders: tuple[Change, ...] = ()
     chains: tuple[Chain, ...] = ()
+    rides: tuple[Ride, ...] = ()
 
     def __bool__(self) -> bool:
         """Whether there is any difference: there should be none."""
-        return bool(self.reminders or self.chains)
+        return bool(self.reminders or self.chains or self.rides)
 
     @property
     def what(self) -> str:
         """'2 reminders, 1 chain'."""
-        counts = ((len(self.reminders), "reminder"), (len(self.chains), "chain"))
+        counts = (
+            (len(self.reminders), "reminder"),
+            (len(self.chains), "chain"),
+            (len(self.rides), "ride"),
+        )
         return ", ".join(f"{many} {word}{'' if many == 1 else 's'}" for many, word in counts if many)
 
 
@@ -150,6 +158,7 @@ def not_as_derived_whole(tx: Transaction, app: App) -> Otherwise:
             for one in ledger.chains
             if not waits and worn_from(kept, one.id) != worn_of(ledger, rulebook, one, at)
         ),
+        kept_otherwise(tx, ledger, rulebook),
     )
 
 

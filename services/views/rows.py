@@ -2,20 +2,23 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, tzinfo
+from functools import cached_property
 from itertools import product
 from typing import Any, TypeAlias
 
+from rules.ledger import Ledger
 from rules.reasons import reading_words
 from rules.ride_name import own_title
 from rules.rulebook import KEYS
-from rules.vocabulary import Condition, Reading, Ride, Sensor, Treatment, WipeTest
+from rules.vocabulary import Chain, Condition, Reading, Ride, Sensor, Treatment, WipeTest
 from rules.wear.forecast import Forecast, Measure
 from rules.work import work
-from services.app import App
+from services.app import App, zone_of
 from services.store import NotFound, SensorSighting
+from services.store.notes import FILES_WAITING
 from services.views.chain_state import state_of
 from services.views.snapshot import Snapshot
 
@@ -26,17 +29,51 @@ WAITS = "not read yet, tried again by itself"  # what became of a file that wait
 
 @dataclass(frozen=True)
 class Look:
-    """A look at the ledger: what rows are made from."""
+    """A look at the ledger: what rows are made from. Only what the wanted rows hold is read.
+
+    taken: a snapshot that is at hand.  only: rows of this chain alone are wanted.
+    most, but: of files so many of the newest, and none that became one of these.
+    """
 
     app: App
-    snapshot: Snapshot
     now: datetime
+    taken: Snapshot | None = None
+    only: Chain | None = None
+    most: int | None = None
+    but: Collection[str] = ()
+
+    @cached_property
+    def snapshot(self) -> Snapshot:
+        """The chains in use. Raises StoreError, RulebookError."""
+        if self.taken is not None:
+            return self.taken
+        with self.app.store.reading() as tx:
+            return Snapshot.read(tx, self.app, self.now)
+
+    @cached_property
+    def ledger(self) -> Ledger:
+        """Who and what there is. Raises StoreError."""
+        if self.taken is not None:
+            return self.taken.ledger
+        with self.app.store.reading() as tx:
+            return tx.garage()
+
+    @property
+    def zone(self) -> tzinfo:
+        """The household's wall clock."""
+        return zone_of(self.ledger.riders[0].time_zone if self.ledger.riders else "UTC")
+
+    @property
+    def lives(self) -> tuple[Snapshot, tuple[Chain, ...]]:
+        """The chains whose rows are wanted, retired ones too, and a snapshot of their whole lives."""
+        if self.only is not None:
+            return self.snapshot.of({self.only.id}), (self.only,)
+        return self.snapshot.whole, self.snapshot.ledger.chains
 
 
 def look_at(app: App, now: datetime) -> Look:
-    """The ledger as it stands. Raises StoreError, RulebookError."""
-    with app.store.reading() as tx:
-        return Look(app, Snapshot.read(tx, app, now), now)
+    """The ledger as it stands."""
+    return Look(app, now)
 
 
 def ride_rows(look: Look, rides: Iterable[Ride]) -> Rows:
@@ -76,8 +113,8 @@ def _ride(look: Look, ride: Ride) -> Row:
 
 
 def _chains(look: Look) -> Rows:
-    snapshot, now = look.snapshot.whole, look.now
-    for chain in snapshot.ledger.chains:
+    now, (snapshot, chains) = look.now, look.lives
+    for chain in chains:
         state = state_of(snapshot, chain, now)
         yield {
             "chain": chain.id,
@@ -127,7 +164,7 @@ def _instant(one: Treatment | Reading | WipeTest) -> datetime:
 def _reminders(look: Look) -> Rows:
     with look.app.store.reading() as tx:
         raised = tx.reminders.all_()
-    names = {chain.id: chain.name for chain in look.snapshot.ledger.chains}
+    names = {chain.id: chain.name for chain in look.ledger.chains}
     for one in raised:
         yield {
             "reminder": one.id,
@@ -149,9 +186,10 @@ def _reminders(look: Look) -> Rows:
 def _files(look: Look) -> Rows:
     """Those that wait to be read, and those that were; the newest first."""
     with look.app.store.reading() as tx:
-        files = tx.files.outcomes()
+        files = tx.files.outcomes(limit=look.most, but=look.but)
+        waiting = tx.notes.get(FILES_WAITING, [])
     keys = ("seen_at", "file", "bytes", "became", "why", "try_this", "ride", "sha256")
-    for name, why, try_this in look.snapshot.files_waiting:
+    for name, why, try_this in waiting:
         yield dict(zip(keys, (None, name, None, WAITS, why, try_this, None, None), strict=True))
     for one in files:
         row = (one.seen_at, one.name, one.size, one.outcome, one.why, one.try_this, one.ride, one.sha256)
@@ -159,8 +197,8 @@ def _files(look: Look) -> Rows:
 
 
 def _wear(look: Look) -> Rows:
-    snapshot, now = look.snapshot.whole, look.now
-    for chain in snapshot.ledger.chains:
+    now, (snapshot, chains) = look.now, look.lives
+    for chain in chains:
         answer = snapshot.wear(chain.id, now)
         sure = isinstance(answer, Forecast)
         yield {
@@ -177,15 +215,15 @@ def _wear(look: Look) -> Rows:
 
 
 def _bikes(look: Look) -> Rows:
-    snapshot, now = look.snapshot, look.now
-    for bike in snapshot.ledger.bikes:
-        worn = snapshot.ledger.chain_on(bike.id, now)
+    ledger = look.ledger
+    for bike in ledger.bikes:
+        worn = ledger.chain_on(bike.id, look.now)
         with look.app.store.reading() as tx:
             ridden = tx.rides.sums(bike=bike.id)
         yield {
             "bike": bike.id,
             "name": bike.name,
-            "owner": snapshot.ledger.rider(bike.owner).name,
+            "owner": ledger.rider(bike.owner).name,
             "chain": None if worn is None else worn.name,
             "unpaved_share": bike.unpaved_share,
             "chainrings": bike.chainrings,
@@ -200,12 +238,12 @@ def _bikes(look: Look) -> Rows:
 
 
 def _riders(look: Look) -> Rows:
-    for rider in look.snapshot.ledger.riders:
+    for rider in look.ledger.riders:
         yield {"rider": rider.id, "name": rider.name, "email": rider.email, "time_zone": rider.time_zone}
 
 
 def _fittings(look: Look) -> Rows:
-    ledger = look.snapshot.ledger
+    ledger = look.ledger
     for one in sorted(ledger.fittings, key=lambda one: (one.fitted_at, one.id)):
         yield {
             "fitting": one.id,
@@ -218,9 +256,8 @@ def _fittings(look: Look) -> Rows:
 
 def _sensors(look: Look) -> Rows:
     """Every sensor heard or entered, a row for each span on a bike."""
-    snapshot = look.snapshot
     spans: dict[str, list[Sensor | None]] = {}
-    for one in snapshot.ledger.sensors:
+    for one in look.ledger.sensors:
         spans.setdefault(one.identity, []).append(one)
     heard: dict[str, list[SensorSighting | None]] = {}
     with look.app.store.reading() as tx:
@@ -236,15 +273,16 @@ def _sensors(look: Look) -> Rows:
                 "rides": seen.rides if seen else 0,
                 "first_heard_at": seen and seen.first_at,
                 "last_heard_at": seen and seen.last_at,
-                "sits_on": on and snapshot.bike_name(on.bike),
+                "sits_on": on and look.ledger.bike(on.bike).name,
                 "from_at": on and on.from_at,
                 "until_at": on and on.until_at,
             }
 
 
 def _limits(look: Look) -> Rows:
+    rulebook = look.app.rulebook_for(look.ledger)
     for key in KEYS:
-        one = look.snapshot.rulebook.judgement(key)
+        one = rulebook.judgement(key)
         yield {
             "key": one.key,
             "value": one.value,

@@ -34,7 +34,7 @@ from rules.wear.pairs import Found, found_by_trials
 from rules.year.another_way import AnotherWay, another_way
 from services.app import App, zone_of
 from services.last_look import last_look
-from services.store import FileRecord, Posted, RideSums, Transaction
+from services.store import FileRecord, Posted, RideSums, SensorSighting, Transaction
 from services.store.notes import FILES_WAITING, FIRST_HOUR_OVER, LAST_ROUND
 from services.use_cases.derive_chains import Look, derived_by
 from services.use_cases.import_rides import Outcome
@@ -72,7 +72,8 @@ class Snapshot:
     first_hour_over: bool
     in_use: Snapshot | None = None  # the one that this is a closer look of
     _worked_out: dict[Hashable, Any] = field(default_factory=dict, compare=False)
-    _working: threading.RLock = field(default_factory=threading.RLock, compare=False)
+    _worked_on: dict[Hashable, threading.RLock] = field(default_factory=dict, compare=False)
+    _working: threading.Lock = field(default_factory=threading.Lock, compare=False)
 
     @classmethod
     def read(cls, tx: Transaction, app: App, now: datetime) -> Snapshot:
@@ -102,11 +103,16 @@ class Snapshot:
     def once(self, key: Hashable, work: Callable[[], T], *, asof: Hashable = None) -> T:
         """Work out what hangs on the facts, and perhaps on the time: the newest answer is kept."""
         with self._working:
-            if key not in self._worked_out or self._worked_out[key][0] != asof:
-                if len(self._worked_out) > MOST_KEPT:
-                    self._worked_out.clear()
-                self._worked_out[key] = (asof, work())
-            found: T = self._worked_out[key][1]
+            mine = self._worked_on.setdefault(key, threading.RLock())
+        with mine:  # who wants something else does not wait for it
+            known = self._worked_out.get(key)
+            if known is None or known[0] != asof:
+                known = (asof, work())
+                with self._working:
+                    if len(self._worked_out) > MOST_KEPT:
+                        self._worked_out.clear()
+                    self._worked_out[key] = known
+            found: T = known[1]
             return found
 
     def of(self, chains: Iterable[ChainId] = (), rides: Iterable[RideId] = ()) -> Snapshot:
@@ -149,7 +155,8 @@ class Snapshot:
             held=held,
             in_use=self.in_use or self,
             _worked_out={},
-            _working=threading.RLock(),
+            _worked_on={},
+            _working=threading.Lock(),
         )
 
     @property
@@ -161,6 +168,16 @@ class Snapshot:
                 return tx.rides.sums()
 
         return self.once("recorded", work)
+
+    @property
+    def sensors_seen(self) -> tuple[SensorSighting, ...]:
+        """Every sensor that any file named."""
+
+        def work() -> tuple[SensorSighting, ...]:
+            with self.app.store.reading() as tx:
+                return tx.equipment.sensors_seen()
+
+        return self.once("sensors seen", work)
 
     @property
     def prices(self) -> Prices:

@@ -151,6 +151,7 @@ def _file(mark: str, name: str, request: Request) -> Response:
 async def _warm(pages: FastAPI) -> AsyncIterator[None]:
     """While the page is served, its snapshot follows the ledger by itself."""
     shared: AppContext = pages.state.shared
+    shared.snapshots.aside = True
     stop = threading.Event()
     warmer = threading.Thread(
         target=shared.snapshots.keep_warm, args=(stop,), name="page warmer", daemon=True

@@ -78,7 +78,7 @@ def _cell(value: Any) -> Any:
 
 
 def _rows(name: str, context: RequestContext, want: Wanted) -> Rows:
-    look = Look(context.app, context.snapshot, context.now)
+    look = Look(context.app, context.now, context.snapshot)
     if name == "rides":
         return ride_rows(look, found(context.snapshot, want, context.zone).rides)
     return rows_of(name, look)

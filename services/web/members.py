@@ -59,7 +59,9 @@ class Door:
         wake = partial(self.club.ask_for, Job.TAG, [number])
         made = household_app(self.app, self.club.store(number), wake=wake)
         ours = self.shared
-        return AppContext(Followed(made), self.clock, None, rendering=ours.rendering, tokens=ours.tokens)
+        opened = AppContext(Followed(made), self.clock, None, rendering=ours.rendering, tokens=ours.tokens)
+        opened.snapshots.aside = ours.snapshots.aside
+        return opened
 
     def app_of(self, number: int, member: Member) -> App:
         """A household's tools in this member's hands."""

@@ -104,8 +104,9 @@ def ride_track(
         scale = min((width - 2 * MARGIN) / max(span_x, 1.0), (tallest - 2 * MARGIN) / max(span_y, 1.0))
         height = max(span_y * scale, 40.0) + 2 * MARGIN
         left = (width - span_x * scale) / 2
-        xs = [left + (x - min(east)) * scale for x in east]
-        ys = [MARGIN + (max(north) - y) * scale for y in north]
+        west, top = min(east), max(north)
+        xs = [left + (x - west) * scale for x in east]
+        ys = [MARGIN + (top - y) * scale for y in north]
         body = "".join(_ribbon(piece, xs, ys, points, started_at, zone) for piece in cut)
         body += _ends(xs, ys, width)
         body += _scale_bar(width, height + 6, scale, units) + _north(width - 16, height + 10)

@@ -11,7 +11,7 @@ from rules.vocabulary import Condition
 from rules.wording import clock, number
 from services.web.drawings.ride import DrawnHour
 from services.web.drawings.scales import clock_ticks, ticks
-from services.web.drawings.svg import at_both_widths, boxed, drawn, label, line, safe, short, text_width
+from services.web.drawings.svg import at_both_widths, boxed, drawn, joined, label, line, safe, text_width
 from services.web.drawings.textures import paint
 
 LEFT, RIGHT = 34.0, 8.0
@@ -122,16 +122,16 @@ def _curve(
         shapes.append(line(LEFT, y, right, y, "axis" if step == 0.0 else "grid"))
         shapes.append(label(LEFT - 5, y + 4, number(step), anchor="end"))
     shapes.append(label(LEFT, top - 7, said))
-    route, joined, before = [], False, 0
+    route: list[tuple[float, float] | None] = []
+    before = seconds[0]
     gap_s = max(GAP_S, 8 * (seconds[-1] - seconds[0]) / len(seconds))
     for value, x, at_s in zip(values, xs, seconds, strict=True):
-        if value is None:
-            joined = False
-            continue
-        joined = joined and at_s - before <= gap_s
-        route.append(f"{'L' if joined else 'M'}{short(x)} {short(base - value * scale)}")
-        joined, before = True, at_s
-    shapes.append(f'<path class="curve" d="{"".join(route)}"/>')
+        if value is None or at_s - before > gap_s:
+            route.append(None)
+        if value is not None:
+            route.append((x, base - value * scale))
+            before = at_s
+    shapes.append(f'<path class="curve" d="{joined(route)}"/>')
     return "".join(shapes)
 
 

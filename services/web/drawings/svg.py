@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable
 from html import escape
 
 WIDE, NARROW = 744, 344  # user units; each is shown at about one CSS pixel per unit
@@ -80,6 +80,15 @@ def dot(x: float, y: float, css: str = "point") -> str:
     return f'<path class="{css}" d="M{short(x)} {short(y)}h.01"/>'
 
 
-def joined(places: Sequence[tuple[float, float]]) -> str:
-    """The path data of straight lines from place to place."""
-    return "M" + "L".join(f"{short(x)} {short(y)}" for x, y in places)
+def joined(places: Iterable[tuple[float, float] | None]) -> str:
+    """The path data of straight lines from place to place, each told from the one before; None = a gap."""
+    steps, at = [], None
+    for place in places:
+        here = None if place is None else (round(10 * place[0]), round(10 * place[1]))
+        if here is not None:
+            across, down = (
+                short((there - then) / 10) for there, then in zip(here, at or (0, 0), strict=True)
+            )
+            steps.append(f"{'M' if at is None else 'l'}{across}{'' if down[0] == '-' else ' '}{down}")
+        at = here
+    return "".join(steps)

@@ -11,7 +11,7 @@ from fastapi import APIRouter, Depends, Query
 from fastapi.responses import HTMLResponse, Response
 
 from rules.commands import PutRidesOn, TellRide
-from rules.contamination import exposures
+from rules.contamination import likes
 from rules.ledger import Ledger
 from rules.vocabulary import BikeId, Condition, Ride, RideId, RiderId
 from services.app import zone_of
@@ -98,12 +98,14 @@ def found(
     if sought is None:
         return Found((), RideSums(0, 0.0, 0.0))
     with snapshot.app.store.reading() as tx:
-        if not want.like:
+        like = sought.get("like")
+        if like is None or not tx.rides.unnamed():
             rides = tx.rides.rides(newest_first=True, limit=limit, offset=offset, **sought)
             return Found(rides, tx.rides.sums(**sought) if want.anything else snapshot.recorded)
+        sought["like"] = None
         every = tx.rides.rides(newest_first=True, **sought)
-    # what a ride was like is no column: it is worked out of its hours
-    alike = [ride for ride in every if _was(snapshot, ride, want.like)]
+    # Until a round has kept it of all rides, it is worked out of their hours.
+    alike = [ride for ride in every if like in likes(snapshot.ledger, ride, snapshot.rulebook)]
     sums = RideSums(len(alike), sum(one.distance_m for one in alike), sum(one.drive_s for one in alike))
     return Found(tuple(alike[offset:][:limit]), sums)
 
@@ -113,6 +115,8 @@ def _sought(want: Wanted, zone: tzinfo) -> Sought | None:
     bike = want.bike if want.bike not in (OPEN, NONE) else ""
     if not all(one == "" or (one.isascii() and one.isdigit()) for one in (want.rider, bike)):
         return None
+    if want.like not in ("", *Condition):
+        return None
     return Sought(
         between=_span(want, zone),
         rider=RiderId(int(want.rider)) if want.rider else None,
@@ -120,16 +124,8 @@ def _sought(want: Wanted, zone: tzinfo) -> Sought | None:
         asking=want.bike == OPEN,
         none_of_ours=want.bike == NONE,
         text=want.text,
+        like=Condition(want.like) if want.like else None,
     )
-
-
-def _was(snapshot: Snapshot, ride: Ride, word: str) -> bool:
-    drive_h = sum(
-        one.drive_h
-        for one in exposures(snapshot.ledger, ride, snapshot.rulebook)
-        if one.condition.value == word
-    )
-    return drive_h > 0.05
 
 
 def _span(want: Wanted, zone: tzinfo) -> tuple[datetime | None, datetime | None]:

@@ -22,7 +22,7 @@ from services.web.pages.corrections import back_of
 from services.web.settings_table import FORMS, value_of
 
 router = APIRouter(prefix="/settings")
-FITTINGS = 6  # a page
+FITTINGS, CHAINS = 6, 12  # a page
 PARTS = (
     ("riders", "Riders"),
     ("bikes", "Bikes"),
@@ -132,14 +132,21 @@ def chains(
     context: AContext,
     chain: Annotated[str, Query(max_length=12)] = "",
     page: Annotated[int, Query(ge=1, le=100_000)] = 1,
+    chains: Annotated[int, Query(ge=1, le=100_000)] = 1,
 ) -> HTMLResponse:
-    """What is fitted where."""
+    """What is fitted where. chain: the one that is shown open.  page: of fittings.  chains: page of those."""
     snapshot, now = context.snapshot, context.now
+    every = snapshot.ledger.chains
+    place = next((place for place, one in enumerate(every) if str(one.id) == chain), None)
+    shown = chains if place is None else place // CHAINS + 1
     fittings = sorted(snapshot.ledger.fittings, key=lambda one: (one.fitted_at, one.id), reverse=True)
     return show_part(
         context,
         "chains",
         chosen=chain,
+        chains=every[(shown - 1) * CHAINS : shown * CHAINS],
+        shown=shown,
+        of_chains=max(1, -(-len(every) // CHAINS)),
         regimes=list(Regime),
         link_caution=LINK,
         fittings=fittings[(page - 1) * FITTINGS : page * FITTINGS],
@@ -194,11 +201,9 @@ def fitting_was_not(context: AContext, posted: APost) -> Response:
 def sensors(context: AContext) -> HTMLResponse:
     """What files name, and where it sits."""
     spans: dict[str, list[Any]] = {}
-    with context.app.store.reading() as tx:
-        seen = tx.equipment.sensors_seen()
     for one in context.snapshot.ledger.sensors:
         spans.setdefault(one.identity, []).append(one)
-    return show_part(context, "sensors", seen=seen, spans=spans)
+    return show_part(context, "sensors", seen=context.snapshot.sensors_seen, spans=spans)
 
 
 @router.post("/sensors")

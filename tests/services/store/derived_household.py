@@ -84,10 +84,10 @@ def ridden(
 
 
 def differences(app: App, now: datetime) -> tuple[object, ...]:
-    """What a fold of all facts would change, and chains of which something else is kept than it gives."""
+    """What a fold of all facts would change, and of which chains and rides something else is kept."""
     with app.store.reading() as tx:
         found = not_as_derived_whole(_At(tx, now), app)  # type: ignore[arg-type]
-    return (*found.reminders, *found.chains)
+    return (*found.reminders, *found.chains, *found.rides)
 
 
 def differently_shown(app: App, now: datetime) -> tuple[object, ...]:

@@ -12,7 +12,7 @@ import pytest
 from sqlalchemy import select, text
 
 from rules.reminder import ReminderKind, ReminderStep, Step
-from rules.vocabulary import DecidedBy, ReadingTool, Regime, TreatmentKind
+from rules.vocabulary import Condition, DecidedBy, ReadingTool, Regime, TreatmentKind
 from services.store import Store, Transaction
 from services.store import marks as marks_module
 from services.store.marks import MARKS, stand
@@ -131,6 +131,16 @@ def poured(tx: Transaction, house: Household) -> None:
     tx.rides.add_tags(house.rides[0], [(start + n * HOUR, tag(1.0)) for n in range(3)], NOW)
 
 
+def dusty(tx: Transaction, house: Household) -> None:
+    start = NOW - 9 * DAY
+    tx.rides.add_tags(house.rides[0], [(start + n * HOUR, tag(0.0, dust=1.5)) for n in range(3)], NOW)
+
+
+def withdrawn_and_called_muddy(tx: Transaction, house: Household) -> None:
+    tx.rides.withdraw(house.rides[3], at=NOW, by="Ines", why="a car")
+    tx.rides.set_word(house.rides[3], Condition.MUDDY, NOW, "Ines")
+
+
 def first_rider(tx: Transaction, _house: Household) -> None:
     tx.equipment.add_rider("Tomas")
 
@@ -184,6 +194,16 @@ WRITES: dict[str, tuple[Step_, Step_]] = {
         put_back("rider", 1),
     ),
     "answered": (dirty_enough_to_immerse, dismissed),
+    "ride_said_to_be": (
+        nothing,
+        lambda tx, h: tx.rides.set_word(h.rides[3], Condition.MUDDY, NOW, "Ines"),
+    ),
+    "ride_counts_again": (
+        withdrawn_and_called_muddy,
+        lambda tx, h: tx.rides.restore(h.rides[3], at=NOW, by="Ines"),
+    ),
+    "ride_tagged": (nothing, poured),
+    "ground_amended": (dusty, update(bike, 1, unpaved_share=1.0)),
 }
 # A club's marks are its owner's alone to take away, and a household's numbers there begin anywhere.
 AT_HOME = pytest.mark.parametrize("url", ["sqlite", "postgresql"], indirect=True)

@@ -8,16 +8,19 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from alembic import command
 from alembic.autogenerate import compare_metadata
 from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
-from sqlalchemy import CheckConstraint, create_engine, inspect
+from sqlalchemy import CheckConstraint, MetaData, Table, create_engine, inspect, text
 from sqlmodel import SQLModel
 
 from services.store import NewerDatabase, Store, StoreUnusable
 from services.store import migrate as migrate_module
 from services.store.migrate import KNOWN, MIGRATIONS
+from services.store.recordings import recording_values
+from tests.services.store.household import MORNING, ride_summary
 
 
 def test_migrating_an_empty_database_ends_at_the_models(empty_url: str) -> None:
@@ -108,7 +111,6 @@ def test_an_older_database_is_brought_up_with_its_facts(
     empty_url: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Step by step, as releases would have done it, with a rider added after the first."""
-    from alembic import command
 
     def upgrade_to(revision: str) -> None:
         def only_so_far(connection: Any) -> None:
@@ -127,6 +129,31 @@ def test_an_older_database_is_brought_up_with_its_facts(
     with Store.open(empty_url) as store, store.reading() as tx:
         assert [rider.name for rider in tx.equipment.riders()] == ["Ines"]
         assert tx.rides.rides() == ()
+
+
+def test_rides_of_before_are_found_by_their_words_whatever_their_case(
+    empty_url: str, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    engine = create_engine(empty_url)
+    with engine.begin() as connection:
+        config = Config()
+        config.set_main_option("script_location", str(MIGRATIONS))
+        config.attributes["connection"] = connection
+        command.upgrade(config, "0012")
+        before = Table("ride", MetaData(), autoload_with=connection)
+        connection.execute(
+            text("INSERT INTO rider (name, name_key, time_zone) VALUES ('Ines', 'ines', 'UTC')")
+        )
+        values = recording_values(ride_summary(MORNING, 2, title="Über die STRASSE"), "Weiß.fit")
+        connection.execute(
+            before.insert().values(rider=1, **{k: v for k, v in values.items() if k != "words"})
+        )
+    engine.dispose()
+    with Store.open(empty_url) as store, store.reading() as tx:
+        for said in ("über", "STRASSE", "strasse\nweiss", "WEISS"):
+            assert tx.rides.numbers(text=said) == (1,)
+        assert tx.rides.numbers(text="unter") == ()
+        assert tx.rides.unnamed()
 
 
 def test_every_module_of_migrations_is_in_the_package() -> None:

@@ -6,6 +6,7 @@ import csv
 import io
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -13,10 +14,12 @@ from starlette.testclient import TestClient
 
 from rules.reminder import ReminderKind, Step
 from rules.units import SI, said
-from rules.vocabulary import ReadingTool, Regime, TreatmentKind
+from rules.vocabulary import Condition, ReadingTool, Regime, RideId, TreatmentKind
 from services.app import App
 from services.running.round import one_round
 from services.use_cases.find import the_chain_named
+from services.use_cases.name_rides import anything_to_name, kept_otherwise, name_rides
+from services.use_cases.update_reminders import reckon
 from tests.services.web.small_household import NOW, QUESTIONS, SCRIPT
 
 Token = Callable[[], str]
@@ -276,6 +279,51 @@ def test_rides_are_found_by_words_bike_conditions_and_days(look: TestClient) -> 
     assert 0 < count(like="wet") < every
     assert count(**{"from": "2025-01-03", "until": "2025-01-03"}) == 2
     assert count(text="no such ride") == 0
+
+
+def test_rides_of_a_kind_are_the_same_before_and_after_it_is_kept_of_them(
+    page: TestClient, shop: App
+) -> None:
+    def found() -> dict[str, object]:
+        return {
+            f"{one} {on}": page.get("/api/rides", params={"like": one, "bike": on, "limit": 3}).json()
+            for one in (*Condition, "soup")
+            for on in ("", "1", "open", "none")
+        }
+
+    with shop.store.reading() as tx:
+        assert not tx.rides.unnamed()
+    kept = found()
+    with shop.store.writing() as tx:
+        tx.rides.forget_likes()
+    assert found() == kept
+    assert len({str(one) for one in kept.values()}) > 5
+    with shop.store.writing() as tx:
+        reckon(tx, shop, now=NOW)
+        assert not tx.rides.unnamed()
+    assert found() == kept
+
+
+def test_what_rides_were_like_is_told_anew_by_other_weights(shop: App) -> None:
+    def likes() -> dict[RideId, frozenset[Condition]]:
+        with shop.store.writing() as tx:
+            name_rides(tx, shop, now=NOW)
+            return tx.rides.likes()
+
+    before = likes()
+    assert {Condition.WET} <= frozenset().union(*before.values())
+    with (shop.settings.home / "own.toml").open("a") as own:
+        own.write("\n[threshold]\nwet = 0.1\n")
+    other = replace(
+        shop, settings=shop.settings.model_copy(update={"rulebook": shop.settings.home / "own.toml"})
+    )
+    with other.store.writing() as tx:
+        tx.rides.set_likes(dict.fromkeys(before, ()))
+        assert len(kept_otherwise(tx, tx.ledger(), other.rulebook_in(tx))) == len(before)
+        assert anything_to_name(tx, other)
+        name_rides(tx, other, now=NOW)
+        assert not anything_to_name(tx, other)
+        assert kept_otherwise(tx, tx.ledger(), other.rulebook_in(tx)) == ()
 
 
 def test_all_rides_of_a_narrowed_list_are_mended_at_once(page: TestClient, shop: App, token: Token) -> None:

@@ -11,10 +11,11 @@ from datetime import timedelta
 import pytest
 from starlette.testclient import TestClient
 
-from rules.commands import BeginSupply, FitChain, Retire
-from rules.vocabulary import SupplyKind, TreatmentKind
+from rules.commands import BeginSupply, FitChain, PutRidesOn, Retire
+from rules.vocabulary import BikeId, RiderId, SupplyKind, TreatmentKind
 from services.app import App, zone_of
 from services.running.round import one_round
+from services.use_cases.judge_bikes import HouseholdJudgement, OpenQuestion
 from services.use_cases.record import record
 from services.views.snapshot import Snapshot
 from services.views.snapshots import Snapshots
@@ -24,6 +25,7 @@ from services.web.forms import FormRefused, local_instant, number_in
 from services.web.rendering import after_first_sentence, first_sentence, hours, linked
 from services.web.serve import address_of, page_server
 from tests.saying import log_treatment
+from tests.services.store.household import ride_summary
 from tests.services.web.small_household import NOW, with_page
 from tests.services.web.test_pages import PAGES
 
@@ -211,6 +213,68 @@ def test_every_page_shows_of_the_little_it_reads_what_it_would_show_of_everythin
     monkeypatch.setattr(Snapshot, "read", classmethod(whole))
     everything = shown()
     assert {path for path in little if little[path] != everything[path]} == set()
+
+
+def test_questions_are_weighed_beside_the_pages(shop: App, monkeypatch: pytest.MonkeyPatch) -> None:
+    snapshots = Snapshots(shop, lambda: NOW)
+    snapshots.aside = True
+    asked = snapshots.asked()  # nothing was known before: this one waits
+    first, answered = asked[0], asked[0].rides[0]
+    weighs, go_on, fit = threading.Event(), threading.Event(), HouseholdJudgement.questions
+
+    def slowly(judged: HouseholdJudgement) -> tuple[OpenQuestion, ...]:
+        weighs.set()
+        assert go_on.wait(20)
+        return fit(judged)
+
+    monkeypatch.setattr(HouseholdJudgement, "questions", slowly)
+    log_treatment(shop, "Plover", TreatmentKind.DRIP, NOW, now=NOW)
+    assert snapshots.asked() == asked
+    assert not weighs.is_set(), "a drip moves no bike"
+
+    record(shop, PutRidesOn(((answered, BikeId(1)),)), now=NOW)
+    still = snapshots.asked()
+    assert weighs.wait(20)
+    assert answered not in {ride for one in still for ride in one.rides}
+    assert {ride for one in still for ride in one.rides} >= set(first.rides) - {answered}
+    open_now = set(snapshots.now().questions)
+    assert open_now <= {ride for one in still for ride in one.rides}
+    begun = time.perf_counter()
+    assert snapshots.asked() == still  # and again, while it is weighed
+    assert time.perf_counter() - begun < 5
+    go_on.set()
+    fresh = Snapshots(shop, lambda: NOW).asked()
+    deadline = time.monotonic() + 20
+    while snapshots.asked() != fresh and time.monotonic() < deadline:
+        time.sleep(0.02)
+    assert snapshots.asked() == fresh
+
+
+def test_a_ride_that_nobody_weighed_yet_is_asked_by_itself(shop: App) -> None:
+    snapshots = Snapshots(shop, lambda: NOW)
+    snapshots.aside = True
+    snapshots.asked()
+    with snapshots._weighing:  # somebody is at it
+        with shop.store.writing() as tx:
+            new = tx.rides.add(ride_summary(NOW - timedelta(days=40), 2, title="New"), RiderId(1))
+        assert snapshots.asked()[-1] == OpenQuestion((new,), (new,), (), "", False)
+
+
+def test_who_works_something_out_keeps_nobody_from_something_else(shop: App) -> None:
+    snapshot, begun, go_on = Snapshots(shop).now(), threading.Event(), threading.Event()
+
+    def slowly() -> int:
+        begun.set()
+        assert go_on.wait(20)
+        return 1
+
+    slow = threading.Thread(target=snapshot.once, args=("slow", slowly))
+    slow.start()
+    assert begun.wait(20)
+    assert snapshot.once("quick", lambda: 2) == 2
+    go_on.set()
+    slow.join(20)
+    assert snapshot.once("slow", lambda: 3) == 1
 
 
 def test_who_wrote_sees_it_while_others_are_shown_the_last_snapshot(shop: App) -> None:

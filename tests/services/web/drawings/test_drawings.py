@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import gzip
 import json
+import math
 import re
 from collections.abc import Callable
 from dataclasses import replace
@@ -22,6 +23,7 @@ from rules.wear.forecast import Refusal, WearPoint
 from rules.year.another_way import Lived
 from rules.year.walk import Way
 from services.web import drawings
+from services.web.drawings.svg import joined
 from tests.services.web.drawings.facts import BIKES, NOW, RULEBOOK, ride, storm, three_years
 
 EVIL = '<script>alert("x")</script>&\x00'
@@ -233,9 +235,22 @@ def test_a_track_is_to_scale() -> None:
     outing, hours = storm_ride()
     square = [TrackPoint(0, 60.0, 10.0, 5.0, 80), TrackPoint(60, 60.01, 10.02, 5.0, 80)]
     wide = svgs(drawings.ride_track(square, hours, uid="d", started_at=outing.started_at))[0]
-    (x1, y1), (x2, y2) = re.findall(r"([\d.]+) ([\d.]+)", wide.xpath('.//path[@class="ribbon"]/@d')[0])
+    (step,) = re.findall(r"l(-?[\d.]+) ?(-?[\d.]+)", wide.xpath('.//path[@class="ribbon"]/@d')[0])
     # at 60° north a degree of longitude is half as long as one of latitude: cos 60° = 1/2
-    assert abs(float(x2) - float(x1)) == pytest.approx(abs(float(y2) - float(y1)), rel=0.002)
+    assert abs(float(step[0])) == pytest.approx(abs(float(step[1])), rel=0.002)
+    assert float(step[0]) > 0.0 > float(step[1])  # to the north-east
+
+
+def test_a_line_is_told_from_place_to_place_and_does_not_drift() -> None:
+    places = [(10.04, 5.0), (10.08, 4.96), (30.0, 4.96), None, (31.26, 0.0), (31.26, 2.25)]
+    assert joined(places) == "M10 5l0.1 0l19.9 0M31.3 0l0 2.2"
+    wave = [(n * 1.06, 50.0 + 49.0 * math.sin(n / 7)) for n in range(400)]
+    x, y = 0.0, 0.0
+    for (across, down), place in zip(
+        re.findall(r"[Ml](-?[\d.]+) ?(-?[\d.]+)", joined(wave)), wave, strict=True
+    ):
+        x, y = x + float(across), y + float(down)
+        assert (x, y) == pytest.approx(place, abs=0.051)
 
 
 def test_clues_add_up_to_what_is_written() -> None:
