@@ -189,7 +189,8 @@ def had_no_chain(
     """Bikes whose chain was off at the time, each with the sentence saying so; one never fitted is not."""
     ruled_out = {}
     for bike, of_bike in spans.items():
-        before = [f for f in of_bike if f.fitted_at <= started_at]
-        if before and all(f.removed_at is not None and f.removed_at <= started_at for f in before):
+        begun = (f for f in reversed(of_bike) if f.fitted_at <= started_at)  # the newest is mostly the one
+        worn = any(f.removed_at is None or f.removed_at > started_at for f in begun)
+        if not worn and any(f.fitted_at <= started_at for f in of_bike):
             ruled_out[bike] = f"{names.get(bike, 'That bike')} had no chain on that day."
     return ruled_out

@@ -9,7 +9,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import ColumnElement, TextClause, bindparam, func, literal, or_, select, true
+from sqlalchemy import ColumnElement, TextClause, and_, bindparam, case, func, literal, or_, select, true
 
 from rules.vocabulary import BikeId, DecidedBy, Ride, RideId, RiderId
 from services.store.errors import FactRefused
@@ -238,24 +238,27 @@ class Assignments(Repository):
         clues: without them, only the decisions are wanted.  newest: those nobody judged yet, and of the
         newest so many: of all, of those that a rider has spoken for, and of those whose bike is open.
         """
-        said = (
-            select(ride_assignment.c.ride, func.max(ride_assignment.c.made_at).label("said_at"))
-            .where(ride_assignment.c.decided_by == DecidedBy.RIDER.value, ~ride_assignment.c.is_undone)
-            .group_by(ride_assignment.c.ride)
-            .subquery()
-        )
-        asks = select(func.max(ride_assignment.c.id)).where(~ride_assignment.c.is_undone)
-        asked = (
-            select(ride_assignment.c.ride, ride_assignment.c.probability)
-            .where(ride_assignment.c.id.in_(asks.group_by(ride_assignment.c.ride)), *_ASKS)
-            .subquery()
-        )
-        columns = (rides.c.id, rides.c.bike, rides.c.decided_by, rides.c.verdict, said.c.said_at)
+        # Of each ride by itself: a list of all decisions would be made however few rides are wanted.
+        mine = and_(ride_assignment.c.ride == rides.c.id, ~ride_assignment.c.is_undone)
+        spoken = (mine, ride_assignment.c.decided_by == DecidedBy.RIDER.value)
+        said_at = select(func.max(ride_assignment.c.made_at)).where(*spoken).scalar_subquery()
+        newest_of_it = select(func.max(ride_assignment.c.id)).where(mine).correlate(rides).scalar_subquery()
+        asked = ride_assignment.alias()
         query = (
-            select(*columns, asked.c.probability, ride_track.c.clues if clues else literal("").label("clues"))
+            select(
+                *(rides.c.id, rides.c.bike, rides.c.decided_by, rides.c.verdict, asked.c.probability),
+                case((IS_SPOKEN_FOR, said_at)).label("said_at"),
+                ride_track.c.clues if clues else literal("").label("clues"),
+            )
             .join_from(rides, ride_track, ride_track.c.ride == rides.c.id)
-            .outerjoin(said, said.c.ride == rides.c.id)
-            .outerjoin(asked, asked.c.ride == rides.c.id)
+            .outerjoin(
+                asked,
+                and_(
+                    rides.c.verdict == "ask",
+                    *(asked.c.verdict == "ask", asked.c.decided_by.is_(None)),
+                    asked.c.id == newest_of_it,
+                ),
+            )
             .where(counts(), ride_track.c.clues != "")
             .order_by(rides.c.started_at, rides.c.id)
         )

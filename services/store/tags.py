@@ -173,11 +173,10 @@ class Tags(Repository):
         """Whether of any ride it is not kept what it was like."""
         return self._connection.scalar(select(ride.c.id).where(IS_UNNAMED).limit(1)) is not None
 
-    def without_likes(self, limit: int) -> tuple[Ride, ...]:
+    def without_likes(self, limit: int) -> tuple[RideId, ...]:
         """Rides of which it is not kept what they were like; so many at most, the newest first."""
-        return load_rides(
-            self._connection, counted_ids().where(IS_UNNAMED).order_by(ride.c.id.desc()).limit(limit)
-        )
+        query = counted_ids().where(IS_UNNAMED).order_by(ride.c.id.desc()).limit(limit)
+        return tuple(RideId(number) for number in self._connection.scalars(query))
 
     def set_likes(self, likes: Mapping[RideId, Collection[Condition]]) -> None:
         """Keep what these rides were like. Those that count no more are no answer to anything."""

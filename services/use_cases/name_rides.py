@@ -25,10 +25,8 @@ def name_rides(tx: Transaction, app: App, *, now: datetime) -> None:
         tx.rides.forget_likes()
         tx.notes.put(RIDES_NAMED_BY, by, at=now)
     if tx.rides.unnamed():
-        ledger = tx.garage()
-        tx.rides.set_likes(
-            {one.id: likes(ledger, one, rulebook) for one in tx.rides.without_likes(MOST_AT_ONCE)}
-        )
+        ledger = tx.ledger_of((), rides=tx.rides.without_likes(MOST_AT_ONCE))
+        tx.rides.set_likes({one.id: likes(ledger, one, rulebook) for one in ledger.rides})
 
 
 def anything_to_name(tx: Transaction, app: App) -> bool:
