@@ -180,6 +180,16 @@ class Snapshot:
         return self.once("sensors seen", work)
 
     @property
+    def files_counted(self) -> dict[str, int]:
+        """How many files became what."""
+
+        def work() -> dict[str, int]:
+            with self.app.store.reading() as tx:
+                return tx.files.counted()
+
+        return self.once("files counted", work)
+
+    @property
     def prices(self) -> Prices:
         """What the household pays apart from chains and treatments."""
         return self.app.prices

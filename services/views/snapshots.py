@@ -78,6 +78,10 @@ class Snapshots:
             spoken_for = tx.rides.spoken_for(ride for one in before[1] for ride in one.rides)
         return tuple(_still_open(before[1], snapshot, spoken_for))
 
+    def weigh(self) -> None:
+        """Bring the questions up to what was said by now, and wait for it."""
+        self._weigh(self.now())
+
     def _weigh(self, snapshot: Snapshot) -> tuple[OpenQuestion, ...]:
         with self._weighing:
             heard = self._heard(snapshot)

@@ -37,12 +37,13 @@ def chains(
 ) -> HTMLResponse:
     """Every chain and what it has been through. where: 'bike', 'shelf', 'retired', or anywhere."""
     snapshot, now = context.snapshot, context.now
+    places = {one.id: _place(snapshot, one, now) for one in snapshot.ledger.chains}
     wanted = [
         one
         for one in snapshot.ledger.chains
-        if text.casefold() in one.name.casefold() and where in ("", _place(snapshot, one, now))
+        if text.casefold() in one.name.casefold() and where in ("", places[one.id])
     ]
-    wanted.sort(key=lambda one: (PLACES.index(_place(snapshot, one, now)), one.name))
+    wanted.sort(key=lambda one: (PLACES.index(places[one.id]), one.name))
     shown = wanted[(page - 1) * PAGE : page * PAGE]
     look = snapshot.of(one.id for one in shown)
     return context.show(

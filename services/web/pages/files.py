@@ -31,9 +31,9 @@ def files(
         sought["but"] = FINE
     elif only:
         sought["outcomes"] = [only]
+    every = context.snapshot.files_counted
     with context.app.store.reading() as tx:
         shown = tx.files.outcomes(limit=PAGE, offset=(page - 1) * PAGE, **sought)
-        every = tx.files.counted()
         count = sum((tx.files.counted(**sought) if only or text else every).values())
     return context.show(
         "files.html",

@@ -18,6 +18,7 @@ from services.store import marks as marks_module
 from services.store.marks import MARKS, stand
 from services.store.retractions import Retractions
 from services.store.tables import bike, chain, chain_dirty, fitting, reading, rider, treatment, wipe_test
+from services.store.tables_rides import IS_UNNAMED, ride
 from services.use_cases.update_reminders import reckon
 from tests.services.conftest import with_database
 from tests.services.store.derived_household import (
@@ -252,7 +253,7 @@ def test_every_mark_has_its_write() -> None:
 
 
 def dirtied(house: Household, name: str) -> tuple[object, ...]:
-    """The chains that a write marks, in a transaction that is taken back."""
+    """The chains and rides that a write marks, in a transaction that is taken back."""
     before, write = WRITES[name]
 
     class TakenBack(Exception):  # noqa: N818 - nothing is wrong
@@ -274,7 +275,8 @@ def dirtied(house: Household, name: str) -> tuple[object, ...]:
 
 
 def _dirty(tx: Transaction) -> list[object]:
-    return sorted(tx._connection.scalars(select(chain_dirty.c.chain)))
+    unnamed = tx._connection.scalars(select(ride.c.id).where(IS_UNNAMED))
+    return [*sorted(tx._connection.scalars(select(chain_dirty.c.chain))), *(f"ride {one}" for one in unnamed)]
 
 
 @pytest.mark.parametrize("name", WRITES)
