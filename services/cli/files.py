@@ -108,7 +108,7 @@ def import_(
         say(sentence)
     if any(one.outcome is Outcome.NOT_READ_NOW for one in outcomes):
         say("What could not be read now is read by the same command again.")
-    if not details and any(one.why for one in outcomes if one.outcome not in WAITS):
+    if not details and any(one.why for one in outcomes if one.outcome not in (*WAITS, Outcome.ANEW)):
         say("One by one: gritledger list files --trouble")
     with app.store.reading() as tx:
         questions = tx.rides.asking()

@@ -55,6 +55,7 @@ _HOUR = (
     "longitude_deg",
     "climb_m",
 )
+NEAR_DEG = 0.05  # a fifth of an archive's cell
 _SENSOR = ("kind", "serial", "ant_number", "manufacturer", "product", "battery")
 
 
@@ -114,7 +115,7 @@ class Recordings(Repository):
     def renew(self, ride_id: RideId, summary: RideSummary, clues: str) -> None:
         """Another reading of its file takes the place of a recording; what was said of the ride stands.
 
-        An hour that is otherwise keeps its tags, and is tagged anew; one that is no more loses them.
+        An hour in the same place keeps its tags; one that was elsewhere, or is no more, loses them.
         """
         values = recording_values(summary, self._row(ride, ride_id, "ride").file_name)
         if not self._share_was_said(ride_id):
@@ -123,14 +124,19 @@ class Recordings(Repository):
         for table in (ride_track, ride_sensor):
             self._connection.execute(table.delete().where(table.c.ride == ride_id))
         new = {hour.hour_start: {name: getattr(hour, name) for name in _HOUR} for hour in summary.hours}
-        gone = []
+        gone, elsewhere = [], []
         for row in self._all(select(ride_hour).where(ride_hour.c.ride == ride_id)):
             hour = new.pop(row.hour_start, None)
             if hour is None:
                 gone.append(row.id)
             elif hour != {name: getattr(row, name) for name in _HOUR}:
-                self._update(ride_hour, row.id, tagged=Tagged.NOT_YET, **hour)
-        self._connection.execute(condition_tag.delete().where(condition_tag.c.ride_hour.in_(gone)))
+                self._update(ride_hour, row.id, **hour)
+                elsewhere += [] if _is_near(row, hour) else [row.id]
+        self._connection.execute(
+            condition_tag.delete().where(condition_tag.c.ride_hour.in_(gone + elsewhere))
+        )
+        untagged = ride_hour.update().where(ride_hour.c.id.in_(elsewhere))
+        self._connection.execute(untagged.values(tagged=Tagged.NOT_YET))
         self._connection.execute(ride_hour.delete().where(ride_hour.c.id.in_(gone)))
         only_new = tuple(hour for hour in summary.hours if hour.hour_start in new)
         self._add_parts([(ride_id, replace(summary, hours=only_new), clues)])
@@ -185,6 +191,16 @@ def recording_values(summary: RideSummary, file_name: str | None) -> dict[str, A
         "damage": list(summary.damage),
         "dropped": dict(summary.dropped),
     }
+
+
+def _is_near(row: AnyRow, hour: dict[str, Any]) -> bool:
+    """Whether the weather of an hour's old place is that of its new one; of no place, none is known."""
+    return all(
+        getattr(row, name) is not None
+        and hour[name] is not None
+        and abs(getattr(row, name) - hour[name]) < NEAR_DEG
+        for name in ("latitude_deg", "longitude_deg")
+    )
 
 
 def _sensor_values(ride_id: RideId, seen: SensorSeen, *, recorder: bool) -> dict[str, Any]:

@@ -61,6 +61,9 @@ def test_another_reading_of_its_file_takes_a_rides_place_hour_by_hour(store: Sto
         assert tx.rides.clues(ride) == "clues"
         assert tx.rides.outing(ride).sensors == anew.sensors
         assert len(made(tx, ride)) == 2
+        abroad = replace(seven, latitude_deg=-17.5)
+        tx.rides.renew(ride, replace(anew, hours=(abroad, *later)), "clues")
+        assert [hour.tag for hour in tx.rides.ride(ride).hours] == [None, known, None]
         tx.rides.add_tags(ride, [(MORNING + n * HOUR, known) for n in range(1, 4)], MORNING + 2 * DAY)
         rows = tx._connection.execute(select(ride_hour.c.tagged).where(ride_hour.c.ride == ride))
         assert {row.tagged for row in rows} == {Tagged.FINAL}

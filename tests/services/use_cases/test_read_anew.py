@@ -117,7 +117,7 @@ def test_a_file_that_says_the_same_as_ever_writes_nothing_of_its_ride(
     assert read(shop, file, again=True).outcome is Outcome.KNOWN
 
 
-def test_hours_keep_their_tags_until_they_are_tagged_anew(shop: App, tmp_path: Path) -> None:
+def test_hours_keep_their_tags_and_new_ones_are_to_be_tagged(shop: App, tmp_path: Path) -> None:
     file = file_with(tmp_path, fit_bytes(part(whole(), 0, 100)))
     read(shop, file)
     with shop.store.writing() as tx:
