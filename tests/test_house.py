@@ -15,7 +15,6 @@ HOUSE = Path(__file__).parents[1]
 TOP = {
     "README.md",
     "DEVELOPERS.md",
-    "CLUB.md",
     "LICENSE",
     "pyproject.toml",
     "ingest",

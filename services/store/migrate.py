@@ -34,7 +34,7 @@ def migrate(engine: Engine, where: str) -> None:
             raise StoreUnusable(
                 where,
                 f"is a club's database of an older version (schema {found}; this one wants {KNOWN[-1]})",
-                "move its households over: 'gritledger club move', see CLUB.md",
+                "move its households over: 'gritledger club move', see the README",
             )
     if older and engine.dialect.name == "sqlite":
         copy_before(Path(where))
