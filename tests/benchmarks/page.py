@@ -119,7 +119,8 @@ def seeded(home: Path, rides: int = RIDES) -> App:
                     first + timedelta(days=DAYS * at / 9),
                     exact_pct=round(0.05 * at + dice.gauss(0, 0.02), 3),
                 )
-        reckon(tx, shop, now=_CLOCK)
+        while tx.rides.unnamed():  # as many rounds as it takes until all rides are named
+            reckon(tx, shop, now=_CLOCK)
     return shop
 
 
