@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from rules.contamination import NOTHING, Exposure, Totals, exposure, history
+from rules.contamination import NOTHING, Exposure, Totals, exposure, history, likes
 from rules.rulebook import default_rulebook
 from rules.vocabulary import ChainId, Condition, RideHour
 from tests.rules.notation import at, ledger_of, tag
@@ -184,6 +184,13 @@ def test_the_rides_own_unpaved_share_beats_the_bikes_usual_one():
     """)
     entries = history(ledger, COPPER, RULEBOOK).entries
     assert [entry.exposure.dust for entry in entries[1:]] == [0.5, 1.0]
+
+
+def test_a_ride_was_like_what_it_met_for_longer_than_a_moment():
+    ledger = ledger_of("2025-03-02  rode  1 h  on Plover  dry")
+    for wet_h, words in ((0.04, {Condition.DRY}), (0.06, {Condition.DRY, Condition.WET})):
+        hours = (hour(tag(0.0)), hour(tag(1.0), wet_h * 3600.0))
+        assert likes(ledger, replace(ledger.rides[0], hours=hours), RULEBOOK) == words
 
 
 def test_a_bike_that_lives_on_the_trainer_needs_no_weather():
