@@ -58,8 +58,8 @@ BIKES_ELSEWHERE = Measured(
         "certain was right each time one by one (286 and 466 rides), and 54 of 59 times after 20 answers to "
         "groups: 20 of the 884 rides that such answers settled unseen were another bike's, 18 of them by one "
         "slip of the rider's. Of what was said at 93, 96, 98 and 99.3 %, 92, 97, 100 and 94 % came true "
-        "after 20 answers, one by one. Couples on each other's bikes and phones alone decide little: 37 of 488 and "
-        "4 of 564 rides after 20."
+        "after 20 answers, one by one. Couples on each other's bikes and phones alone decide little: 37 of "
+        "488 and 4 of 564 rides after 20."
     ),
 )
 STREET = Measured(
