@@ -50,7 +50,8 @@ def spared(reminders: Sequence[Reminder], standing: Sequence[RaisedReminder] = (
             found[reminder.key] = "Not worth doing if you replace the chain now."
         elif other is not None and reminder.kind is ReminderKind.WIPE_AND_DRIP:
             verb = other.headline.partition(" the chain ")[0]
-            found[reminder.key] = f"Wipe it dry tonight; “{verb}” does the rest."
+            first = "Rinse and dry it" if "rinse" in reminder.sentence.casefold() else "Wipe it dry"
+            found[reminder.key] = f"{first} tonight; “{verb}” does the rest."
         elif other is not None:
             found[reminder.key] = f"“{other.headline}” takes care of this too."
     return found

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from rules.one_a_chain import spared
 from rules.reconcile import reconcile
 from rules.reminder import RaisedReminder, ReminderKind, ReminderStep, Step
 from rules.reminders import due
@@ -44,6 +45,13 @@ def test_a_lubed_chain_is_oiled_after_it():
     lubed = replace(ledger, chains=tuple(replace(one, regime=Regime.WET_LUBE) for one in ledger.chains))
     (salted,) = due(lubed, RULEBOOK, now=at("2025-01-08 18:30"))
     assert salted.headline == "Rinse, dry and oil the chain Copper on Plover"
+
+
+def test_beside_an_immersion_the_rinse_is_still_a_rinse():
+    for like, said_first in (("salt-damp", "Rinse and dry it"), ("wet", "Wipe it dry")):
+        full = FROST.replace("salt-damp", like) + "2025-01-05 14:00 rode 45 h on Plover dry\n"
+        words = spared(judge(full, "2025-01-08 18:30")).values()
+        assert f"{said_first} tonight; “Re-immerse” does the rest." in words
 
 
 def test_one_a_spell_and_what_answers_it_answers_all_of_it():
