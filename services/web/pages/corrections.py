@@ -13,7 +13,7 @@ from services.web.context import AContext, APost
 from services.web.forms import Posted
 
 router = APIRouter()
-PAGE = 25
+PAGE = 15
 
 
 @router.get("/corrections")
