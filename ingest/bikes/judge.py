@@ -136,6 +136,7 @@ class Judgement:
         self.doubt[fitted.places.vouched] = 1.0  # a rider said where that sensor sits
         self._vouched = frozenset(np.flatnonzero(fitted.places.vouched).tolist())
         self._last_word = _last_words(fitted)
+        self._words = _words(fitted, {i: (self._said_at[i], self.alike(i)) for i in fitted.answers})
         can = fitted.possible > CANNOT / 2
         # Two bikes of which nothing tells are alike to the last digit, whatever rounding makes of them.
         log_odds = np.round(fitted.log_odds / self.doubt[:, None], 10)
@@ -177,6 +178,11 @@ class Judgement:
         known = self._answers_a_bike[bike] >= ANSWERS_A_BIKE and not unspoken
         return LIKELY_FROM if known or ride in self._vouched else LIKELY_FROM_AT_FIRST
 
+    def rests_on_one_word(self, ride: int) -> bool:
+        """Does one answer alone say that a sensor of this ride is its likeliest bike's? It may be a slip."""
+        leader = int(self.probabilities[ride].argmax())
+        return bool(ride not in self._vouched and self._words[ride, leader] == 1)
+
     def said(self, ride: int) -> Said:
         """The verdict on one ride, without its evidence."""
         chances = self.probabilities[ride]
@@ -192,7 +198,9 @@ class Judgement:
         sensor = self.fit.by_clue[Clue.SENSOR][ride] / self.doubt[ride]
         by_sensor = float(sensor[order[0]] - sensor[order[1]]) >= IDENTIFIES_FROM
         column, days = self._last_word.get(ride, (order[0], math.inf))
-        heard_of = ride in self._vouched or (column == order[0] and days <= HEARD_OF_LATELY_D)
+        heard_of = ride in self._vouched or (
+            column == order[0] and days <= HEARD_OF_LATELY_D and not self.rests_on_one_word(ride)
+        )
         sure = by_sensor and heard_of and likely_from == LIKELY_FROM and probability >= CERTAIN_FROM
         verdict = Verdict.CERTAIN if sure else Verdict.LIKELY
         return Said(leader, DecidedBy.SENSOR if by_sensor else DecidedBy.EVIDENCE, verdict, probability)
@@ -238,6 +246,22 @@ class Judgement:
         if said.probability >= LIKELY_FROM:
             return f"{names[leader]} is likeliest, {chance}, but too few rides on it are known yet."
         return f"{names[leader]} is likeliest, but only {chance}; next is {names[runner_up]}."
+
+
+def _words(fitted: HouseholdFit, one_answer: Mapping[int, Hashable]) -> Column:
+    """How many answers on rides that share a sensor with a ride named each bike: (rides, bikes + 1).
+
+    What one answer alone says of a sensor may be a slip, and would be all that its rides go by.
+    one_answer: what answered rides that count as one answer have in common.
+    """
+    columns = len(fitted.household.bikes) + 1
+    once = {(column % columns, one_answer[i]): i for i, column in fitted.column_of_answer.items()}
+    heard = fitted.places.heard.astype(np.float32)
+    shares = heard @ heard[list(once.values())].T > 0
+    named = np.zeros((len(once), columns))
+    named[np.arange(len(once)), [column for column, _ in once]] = 1.0
+    words: Column = shares @ named
+    return words
 
 
 def _last_words(fitted: HouseholdFit) -> dict[int, tuple[int, float]]:

@@ -24,6 +24,7 @@ from rules.vocabulary import BikeId, Fitting
 
 WORTH_OFFERING = 0.03  # probability from which a bike is among the choices
 WORTH_ASKING = 0.05  # nats of doubt
+MANY_BY_ONE_WORD = 3  # rides that one answer alone decides: one of them is asked about; a judgement
 CHECK_EVERY = 6  # every sixth question looks at what seems settled
 SEEMS_SETTLED_FROM = 0.9
 MOST_WEIGHED = 800  # open rides that are compared with each other; the most doubtful
@@ -79,6 +80,8 @@ def questions(judgement: Judgement, at_most: int | None = None) -> tuple[Questio
         todo.discard(row)
         left = left * (1.0 - tells[row])
         asked.append(_question(judgement, groups[row]))
+    if (at_most is None or len(asked) < at_most) and not any(one.is_check for one in asked):
+        asked += [_check(judgement, ride) for ride in _rests_on_one_word(judgement)[:1]]
     return tuple(asked)
 
 
@@ -159,6 +162,18 @@ def _checks(judgement: Judgement) -> list[int]:
             clusters[key].append(i)
     unspoken = [members for key, members in clusters.items() if key not in spoken_for]
     return [members[len(members) // 2] for members in sorted(unspoken, key=lambda m: (-len(m), m[0]))]
+
+
+def _rests_on_one_word(judgement: Judgement) -> list[int]:
+    """Of each sensor whose rides one answer alone decides: a ride in their middle, the most rides first."""
+    together: dict[Hashable, list[int]] = defaultdict(list)
+    for i in range(len(judgement.fit.rides)):
+        decided = i not in judgement.fit.answers and judgement.said(i).verdict is not Verdict.ASK
+        if decided and judgement.rests_on_one_word(i):
+            together[judgement.alike(i)].append(i)
+    many = [rides for rides in together.values() if len(rides) >= MANY_BY_ONE_WORD]
+    many.sort(key=lambda rides: (-len(rides), rides[0]))
+    return [rides[len(rides) // 2] for rides in many]
 
 
 def _check(judgement: Judgement, ride: int) -> Question:

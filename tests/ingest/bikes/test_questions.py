@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from datetime import timedelta
 
-from ingest.bikes.judge import Household, judge
+from ingest.bikes.judge import Household, Verdict, judge
 from ingest.bikes.questions import had_no_chain, questions
 from rules.vocabulary import ChainId, Fitting, FittingId
 from tests.ingest.bikes.made_rides import DAY, MORNING, PLOVER, WHEATEAR, bike, heard, ride
@@ -69,6 +69,25 @@ def test_one_in_six_questions_looks_at_what_seems_settled():
     assert checks[:1] == [5]
     assert "to make sure" in asked[5].because
     assert asked[5].rides[0] < 60
+
+
+def test_what_one_answer_alone_says_of_a_sensor_is_asked_about_once_more_and_is_never_certain(monkeypatch):
+    monkeypatch.setattr("ingest.bikes.judge.CERTAIN_FROM", 0.95)
+    rides = [ride(day, sensors=heard("serial 71")) for day in range(8)]
+    rides += [ride(10 + n, sub_sport=f"way {n}", device=f"serial {n}") for n in range(8)]
+    others = {8: PLOVER, 9: PLOVER, 10: PLOVER, **{11 + n: WHEATEAR for n in range(5)}}
+    once = judge(rides, TWO, {0: PLOVER, **others})
+
+    (check,) = [one for one in questions(once) if one.is_check]
+    twice = judge(rides, TWO, {0: PLOVER, **dict.fromkeys(check.rides, PLOVER), **others})
+
+    assert check.rides[0] in range(1, 8)
+    assert once.said(1).verdict is Verdict.LIKELY
+    assert twice.said(1).verdict is Verdict.CERTAIN
+    assert not [one for one in questions(twice) if one.is_check]
+    assert not [one for one in questions(once, at_most=1) if one.is_check]
+    too_few = judge(rides[:3] + rides[8:], TWO, {0: PLOVER, **{i - 5: bike for i, bike in others.items()}})
+    assert not [one for one in questions(too_few) if one.is_check]
 
 
 def test_at_most_as_many_as_were_wanted():
