@@ -53,11 +53,11 @@ BIKES_ELSEWHERE = Measured(
         ("50, in groups", "35.2 %", "97.7 % of 618", "97.7 %", "73.5 %"),
     ),
     short=(
-        "Worst, after 20 answers: a couple's household 9 of 17, seven bikes 26 of 30, each with a sensor that "
-        "had moved to another bike unsaid; in groups 19 of 30 on a bike with another cassette than was "
-        "entered. After 50: 50 of 61 there, and 32 of 36, 19 of 21 and 12 of 15 where a sensor had moved. What "
-        "was called certain was right each time (730 rides in all four ways). Of 862 rides that answers to "
-        "groups settled unseen after 20, 17 were another bike's. Couples on each other's bikes and phones "
+        "Worst, after 20 answers: a couple's household 9 of 17, seven bikes 26 of 30, each with a sensor "
+        "that had moved to another bike unsaid; in groups 19 of 30 on a bike with another cassette than was "
+        "entered. After 50: 50 of 61 there, and 32 of 36, 19 of 21 and 12 of 15 where a sensor had moved. "
+        "What was called certain was right each time (730 rides in all four ways). Of 862 rides that answers "
+        "to groups settled unseen after 20, 17 were another bike's. Couples on each other's bikes and phones "
         "alone decide little: 73 of 495 and 8 of 559 rides after 20."
     ),
 )
