@@ -54,11 +54,8 @@ class Question:
 def questions(judgement: Judgement, at_most: int | None = None) -> tuple[Question, ...]:
     """The open questions, the most useful first."""
     rides = judgement.fit.rides
-    open_rides = [
-        i
-        for i in range(len(rides))
-        if i not in judgement.fit.answers and judgement.said(i).verdict is Verdict.ASK
-    ]
+    unspoken = [i for i in range(len(rides)) if i not in judgement.fit.answers]
+    open_rides = [i for i in unspoken if judgement.said(i).verdict is Verdict.ASK]
     doubt = entropy_nats(judgement.probabilities)
     groups = _groups(judgement, open_rides)
     by_doubt = sorted(open_rides, key=lambda i: -doubt[i])[:MOST_WEIGHED]
@@ -81,7 +78,8 @@ def questions(judgement: Judgement, at_most: int | None = None) -> tuple[Questio
         left = left * (1.0 - tells[row])
         asked.append(_question(judgement, groups[row]))
     if (at_most is None or len(asked) < at_most) and not any(one.is_check for one in asked):
-        asked += [_check(judgement, ride) for ride in _rests_on_one_word(judgement)[:1]]
+        decided = sorted({*unspoken} - {*open_rides})
+        asked += [_check(judgement, ride) for ride in _rests_on_one_word(judgement, decided)[:1]]
     return tuple(asked)
 
 
@@ -164,12 +162,11 @@ def _checks(judgement: Judgement) -> list[int]:
     return [members[len(members) // 2] for members in sorted(unspoken, key=lambda m: (-len(m), m[0]))]
 
 
-def _rests_on_one_word(judgement: Judgement) -> list[int]:
+def _rests_on_one_word(judgement: Judgement, decided: Sequence[int]) -> list[int]:
     """Of each sensor whose rides one answer alone decides: a ride in their middle, the most rides first."""
     together: dict[Hashable, list[int]] = defaultdict(list)
-    for i in range(len(judgement.fit.rides)):
-        decided = i not in judgement.fit.answers and judgement.said(i).verdict is not Verdict.ASK
-        if decided and judgement.rests_on_one_word(i):
+    for i in decided:
+        if judgement.rests_on_one_word(i):
             together[judgement.alike(i)].append(i)
     many = [rides for rides in together.values() if len(rides) >= MANY_BY_ONE_WORD]
     many.sort(key=lambda rides: (-len(rides), rides[0]))

@@ -22,6 +22,8 @@ def ways_of_a_year(ways: Sequence[Lived], *, uid: str, name: str) -> str:
     own = ways[0]
     most_h = max(one.minutes[2] for one in ways) / 60.0
     most_wear = min(WEAR_SHOWN, max(FEWEST_WEAR_TICKS, *(one.wear[2] for one in ways)))
+    hands = [[minutes / 60.0 for minutes in one.minutes] for one in ways]
+    worn = [[100.0 * wear for wear in one.wear] for one in ways]
     told = "; ".join(_words(one, first=one is own) for one in ways) + "."
 
     def draw(uid_drawn: str, css: str, width: int) -> str:
@@ -30,9 +32,9 @@ def ways_of_a_year(ways: Sequence[Lived], *, uid: str, name: str) -> str:
         lane = (width - left - GAP - RIGHT) / 2.0
         base = TOP + row * len(ways)
         body: list[str] = []
-        for start, axis, before, unit in (
-            (left, ticks(most_h, 4), own.minutes[1] / 60.0, "h of hands in the year"),
-            (left + lane + GAP, ticks(100.0 * most_wear, 3), 100.0, "% of the wear"),
+        for start, axis, spans, unit in (
+            (left, ticks(most_h, 4), hands, "h of hands in the year"),
+            (left + lane + GAP, ticks(100.0 * most_wear, 3), worn, "% of the wear"),
         ):
             step = lane / axis[-1]
             body.append(label(start, 12, unit))
@@ -44,17 +46,13 @@ def ways_of_a_year(ways: Sequence[Lived], *, uid: str, name: str) -> str:
                 label(start + at * step, TOP - 14, f"{at:g}", anchor="middle" if at else "start")
                 for at in axis
             ]
-            body.append(line(start + before * step, TOP - 10, start + before * step, base, "wear-limit"))
-            for place, one in enumerate(ways):
-                low, middle, high = (
-                    tuple(minutes / 60.0 for minutes in one.minutes)
-                    if unit.startswith("h")
-                    else tuple(100.0 * wear for wear in one.wear)
-                )
+            before = start + spans[0][1] * step
+            body.append(line(before, TOP - 10, before, base, "wear-limit"))
+            for place, (one, span) in enumerate(zip(ways, spans, strict=True)):
                 at = TOP + row * place + (8.0 if wide else 18.0)
-                shown = [start + min(value, axis[-1]) * step for value in (low, middle, high)]
+                shown = [start + min(value, axis[-1]) * step for value in span]
                 body.append(
-                    f'<g class="reading" data-value="{middle:.3g}" data-unit="{unit}">'
+                    f'<g class="reading" data-value="{span[1]:.3g}" data-unit="{unit}">'
                     f"<title>{safe(_words(one, first=one is own))}</title>"
                     f"{line(shown[0], at, shown[2], at, 'interval')}{dot(shown[1], at)}</g>"
                 )
