@@ -18,6 +18,7 @@ from enum import StrEnum
 from functools import cached_property
 
 import numpy as np
+from numpy.typing import NDArray
 
 from ingest.bikes.calibration import divided_by
 from ingest.bikes.chances import softmax
@@ -135,8 +136,12 @@ class Judgement:
         self.doubt: Column = np.full(len(fitted.rides), self.divided_by)
         self.doubt[fitted.places.vouched] = 1.0  # a rider said where that sensor sits
         self._vouched = frozenset(np.flatnonzero(fitted.places.vouched).tolist())
-        self._last_word = _last_words(fitted)
-        self._words = _words(fitted, {i: (self._said_at[i], self.alike(i)) for i in fitted.answers})
+        answered = np.array(sorted(fitted.column_of_answer), dtype=np.intp)
+        on = fitted.places.heard.astype(np.float32)
+        shares = on @ on[answered].T > 0  # a sensor: each ride with each answered one
+        self._last_word = _last_words(fitted, answered, shares)
+        one_answer = {i: (self._said_at[i], self.alike(i)) for i in fitted.answers}
+        self._words = _words(fitted, answered, shares, one_answer)
         can = fitted.possible > CANNOT / 2
         # Two bikes of which nothing tells are alike to the last digit, whatever rounding makes of them.
         log_odds = np.round(fitted.log_odds / self.doubt[:, None], 10)
@@ -248,7 +253,12 @@ class Judgement:
         return f"{names[leader]} is likeliest, but only {chance}; next is {names[runner_up]}."
 
 
-def _words(fitted: HouseholdFit, one_answer: Mapping[int, Hashable]) -> Column:
+def _words(
+    fitted: HouseholdFit,
+    answered: NDArray[np.intp],
+    shares: NDArray[np.bool_],
+    one_answer: Mapping[int, Hashable],
+) -> Column:
     """How many answers on rides that share a sensor with a ride named each bike: (rides, bikes + 1).
 
     What one answer alone says of a sensor may be a slip, and would be all that its rides go by.
@@ -256,22 +266,19 @@ def _words(fitted: HouseholdFit, one_answer: Mapping[int, Hashable]) -> Column:
     """
     columns = len(fitted.household.bikes) + 1
     once = {(column % columns, one_answer[i]): i for i, column in fitted.column_of_answer.items()}
-    heard = fitted.places.heard.astype(np.float32)
-    shares = heard @ heard[list(once.values())].T > 0
     named = np.zeros((len(once), columns))
     named[np.arange(len(once)), [column for column, _ in once]] = 1.0
-    words: Column = shares @ named
+    words: Column = shares[:, np.searchsorted(answered, list(once.values()))] @ named
     return words
 
 
-def _last_words(fitted: HouseholdFit) -> dict[int, tuple[int, float]]:
+def _last_words(
+    fitted: HouseholdFit, answered: NDArray[np.intp], shares: NDArray[np.bool_]
+) -> dict[int, tuple[int, float]]:
     """Of each ride with a sensor: the bike of the answer nearest in time that shares one, and how far. [d]"""
-    answered = np.array(sorted(fitted.column_of_answer), dtype=np.intp)
     if not len(answered):
         return {}
-    heard = fitted.places.heard.astype(np.float32)
     day = np.array([one.started_at.timestamp() / 86400.0 for one in fitted.rides])
-    shares = heard @ heard[answered].T > 0
     apart_d = np.where(shares, np.abs(day[:, None] - day[answered][None, :]), np.inf)
     nearest = apart_d.argmin(axis=1)
     columns = len(fitted.household.bikes)
