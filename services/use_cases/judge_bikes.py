@@ -280,12 +280,12 @@ def _held(ride: JudgedRide) -> Said | None:
 
 
 def told(moves: Iterable[Move], names: Mapping[BikeId, str]) -> str:
-    """'3 rides from Plover to Dunlin, 20 rides now on Plover and ride 12 now a question'."""
+    """'3 rides from Plover to Dunlin, 20 rides to Plover and ride 12 to the questions'."""
     ways: dict[str, list[RideId]] = {}
     for move in moves:
         was = names.get(move.was.bike) if move.was and move.was.bike else None
         now = names.get(move.now.bike) if move.now.bike else None
-        way = f"from {was} to {now}" if was and now else f"now on {now}" if now else "now a question"
+        way = f"from {was} to {now}" if was and now else f"to {now or 'the questions'}"
         ways.setdefault(way, []).append(move.ride)
     return listed(
         [f"{f'ride {of[0]}' if len(of) == 1 else f'{len(of)} rides'} {way}" for way, of in ways.items()]

@@ -34,6 +34,7 @@ PARTS = (
     ("files", "/files", "Files"),
 )
 MOST_ASKED = 40
+FEWEST_IN_ONE = 3  # single rides of a rider from which on one answer may be for all that are left open
 OPEN = "open"  # rides whose bike is a question
 
 
@@ -209,6 +210,21 @@ class Question:
     rider: str
     options: tuple[Option, ...]
 
+    @property
+    def is_one_ride(self) -> bool:
+        """Whether all that it settles is in sight."""
+        return self.count == 1
+
+
+@dataclass(frozen=True, slots=True)
+class Others:
+    """One answer for all single rides of a rider that a form leaves open: each of them is in sight."""
+
+    rider: int
+    name: str
+    count: int
+    options: tuple[Option, ...]
+
 
 @router.get("/answer")
 def answer(context: AContext, apart: int | None = None, look: int | None = None) -> HTMLResponse:
@@ -240,6 +256,7 @@ def answer(context: AContext, apart: int | None = None, look: int | None = None)
         part="answer",
         parts=PARTS,
         questions=shown,
+        others=_others(shown),
         near=near,
         near_key=shown[place].key if shown else "",
         left=max(0, len(snapshot.questions) - told),
@@ -264,6 +281,23 @@ def question_of(snapshot: Snapshot, asked: OpenQuestion) -> Question | None:
         rider.name,
         (*options, Option(0, NONE, "none of ours")),
     )
+
+
+def _others(questions: list[Question]) -> list[Others]:
+    """Riders with several single rides on the form, and the bikes that each of these may have been on."""
+    of: dict[RiderId, list[Question]] = {}
+    for one in questions:
+        if one.is_one_ride:
+            of.setdefault(one.shown[0].rider, []).append(one)
+    found = []
+    for rider, singles in of.items():
+        if len(singles) < FEWEST_IN_ONE:
+            continue
+        offered = [{option.value for option in one.options} for one in singles]
+        bikes = [option for option in singles[0].options if all(option.value in each for each in offered)]
+        numbered = [replace(option, key=key % len(bikes)) for key, option in enumerate(bikes, start=1)]
+        found.append(Others(rider, singles[0].rider, len(singles), tuple(numbered)))
+    return found
 
 
 @router.post("/tell")
@@ -294,14 +328,22 @@ def tell(context: AContext, posted: APost) -> Response:
 def keep_answers(context: AContext, posted: APost) -> Response:
     """Keep every answer that was given, as one correction."""
     answers: dict[RideId, BikeId | None] = {}
+    left_open: list[RideId] = []
     for number, value in posted.names("on-"):
         of = number.split("-")
         if not all(one.isascii() and one.isdigit() for one in of):
             raise FormRefused("An answer names no ride.")
+        rides = [RideId(identity_of(int(one))) for one in of]
         if value:
-            answers |= dict.fromkeys(
-                (identity_of(int(one)) for one in of), bike_said(value, context.snapshot)
-            )
+            answers |= dict.fromkeys(rides, bike_said(value, context.snapshot))
+        elif len(rides) == 1:
+            left_open += rides
+    others = {rider: value for rider, value in posted.names("others-") if value}
+    look = context.snapshot.of(rides=left_open) if others else context.snapshot
+    for ride in left_open if others else ():
+        found = look.ledger.ride(ride)
+        if found is not None and (bike := others.get(str(found.rider))):
+            answers[ride] = bike_said(bike, context.snapshot)
     if not answers:
         raise FormRefused("No answer was picked; nothing was changed.")
     return context.keep(PutRidesOn(tuple(answers.items())), posted, "/rides/answer")

@@ -87,18 +87,20 @@ for (const plot of document.querySelectorAll("figure.plot")) {
 const answers = document.querySelector("form[data-answers]");
 if (answers) {
   const questions = [...answers.querySelectorAll("fieldset")];
+  const asked = questions.filter((question) => !question.dataset.others);
   const tally = answers.querySelector("output");
   let now = 0;
   const options = (question) => [...question.querySelectorAll("input[type=radio]")];
   const open = (question) => options(question).at(-1);
   const count = () => {
     let said = 0;
-    for (const question of questions) {
-      const answered = !open(question).checked;
+    for (const question of asked) {
+      const others = answers.querySelector(`[data-others="${question.dataset.rider}"]`);
+      const answered = !open(question).checked || Boolean(others && !open(others).checked);
       question.classList.toggle("said", answered);
       said += answered;
     }
-    tally.textContent = `${said} of ${questions.length} answered; nothing is kept yet.`;
+    tally.textContent = `${said} of ${asked.length} answered; nothing is kept yet.`;
   };
   const go = (to) => {
     questions[now].classList.remove("now");

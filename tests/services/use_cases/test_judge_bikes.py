@@ -90,7 +90,7 @@ def test_a_look_at_what_a_word_would_move_keeps_nothing(week: Week) -> None:
         assert moves
         assert {move.now.bike for move in moves} == {plover}
         assert HouseholdJudgement(tx).moves() == []
-        assert "now on Plover" in told(moves, {plover: "Plover"})
+        assert "to Plover" in told(moves, {plover: "Plover"})
 
 
 def test_what_a_kill_left_unjudged_the_next_round_judges(week: Week) -> None:
@@ -125,7 +125,7 @@ def test_a_ledger_judged_by_an_older_version_is_judged_anew_once_and_told_so(wee
 
     first, second = week.round(8), week.round(9)
 
-    assert first.bikes == ("That also moved 2 rides now a question.",)
+    assert first.bikes == ("That also moved 2 rides to the questions.",)
     assert second.bikes == ()
 
 

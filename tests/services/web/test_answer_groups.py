@@ -8,6 +8,8 @@ from pathlib import Path
 import pytest
 from starlette.testclient import TestClient
 
+from rules.commands import PutRidesOn
+from rules.vocabulary import BikeId, RideId
 from services.web.app import create_app
 from tests.services.web.conftest import HERE, token_in
 from tests.services.wet_week import DAY, Week, wet_week
@@ -100,3 +102,35 @@ def test_a_question_shows_its_gears_and_days_and_on_asking_what_each_answer_move
     assert "grit-hours" in moves[0][1]
     assert moves[0][1] != moves[1][1]
     assert re.findall(r'value="(\w*)" checked', near) == [""]
+
+
+def test_one_answer_is_for_all_rides_left_open_and_the_odd_one_keeps_its_own(
+    week: Week, page: TestClient
+) -> None:
+    html = page.get("/rides/answer?apart=3").text
+    assert "7 single rides above" in html
+    [rider] = set(re.findall(r'name="others-(\d+)"', html))
+    form = {f"on-{ride}": "" for ride in keys(html)} | {"on-4": "2", f"others-{rider}": "1"}
+
+    said = page.post("/rides/answer", data={"the_page": token_in(html)} | form).text
+
+    assert "7 rides on" in said
+    with week.shop.store.reading() as tx:
+        assert {ride.id: ride.bike for ride in tx.rides.rides()} == {
+            number: 2 if number == 4 else 1 for number in range(1, 8)
+        }
+
+
+def test_the_answer_for_all_others_leaves_groups_and_other_riders_alone(week: Week, page: TestClient) -> None:
+    token = token_in(page.get("/care").text)
+    for others in ("others-1", "others-99"):
+        form = {"the_page": token, "on-1-2-3-4-5-6": "", "on-7": "" if others == "others-99" else "2"}
+
+        said = page.post("/rides/answer", data=form | {others: "1"}).text
+
+        assert ("No answer was picked" in said) == (others == "others-99")
+        assert ("Ride 7 of " in said) == (others == "others-1")
+    with week.shop.store.reading() as tx:
+        last = tx.changes.last()
+    assert last is not None
+    assert last.command == PutRidesOn(((RideId(7), BikeId(2)),))
