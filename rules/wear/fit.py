@@ -171,7 +171,7 @@ def _walk(model: WearModel, draws: Array, level: Whole, roots: Array, dice: np.r
         log_odds = found.log - here.log - 0.5 * (back**2).sum(axis=1) + 0.5 * (noise**2).sum(axis=1)
         yes = np.log(dice.random(len(draws))) < np.nan_to_num(log_odds, nan=-np.inf)
         taken += float(yes.mean()) / STEPS
-        draws = np.where(yes[:, None], there, draws)
+        draws, here = _where(yes, there, found, draws, here)
         own = draws[:, model.at.chains]
         by_spread = (
             log_spread_prior
@@ -180,8 +180,9 @@ def _walk(model: WearModel, draws: Array, level: Whole, roots: Array, dice: np.r
         )
         by_spread = np.exp(by_spread - by_spread.max(axis=1, keepdims=True))
         edges = np.cumsum(by_spread, axis=1) / by_spread.sum(axis=1, keepdims=True)
+        before = SPREADS[level]
         level = (edges < dice.random((len(draws), 1))).sum(axis=1).clip(0, len(SPREADS) - 1)
-        here = model.at_draws(draws, SPREADS[level])
+        here = model.spread_anew(here, draws, before, SPREADS[level])
         if step % REDRAW_EVERY == 0:
             for place in (model.at.running_in, model.at.acceleration):
                 draws, here = _redrawn(model, draws, here, SPREADS[level], place, dice)
@@ -205,10 +206,14 @@ def _redrawn(
     found = model.at_draws(there, spread)
     log_odds = found.log - here.log - 0.5 * ((old - mean) / sd) ** 2 + 0.5 * ((new - mean) / sd) ** 2
     yes = np.log(dice.random(len(draws))) < np.nan_to_num(log_odds, nan=-np.inf)
-    draws = np.where(yes[:, None], there, draws)
-    return draws, Judged(
-        np.where(yes, found.log, here.log), np.where(yes[:, None], found.gradient, here.gradient)
-    )
+    return _where(yes, there, found, draws, here)
+
+
+def _where(yes: Array, there: Array, found: Judged, draws: Array, here: Judged) -> tuple[Array, Judged]:
+    """The new draws where they were taken, the old ones elsewhere, each as it was judged."""
+    row = yes[:, None]
+    judged = Judged(np.where(yes, found.log, here.log), np.where(row, found.gradient, here.gradient))
+    return np.where(row, there, draws), judged
 
 
 def _whitened(gradient: Array, level: Whole, roots: Array) -> Array:

@@ -233,6 +233,14 @@ class WearModel:
         gradient[:, at.starts] += start_slope
         return Judged(log, gradient)
 
+    def spread_anew(self, judged: Judged, draws: Array, before: Array, spread: Array) -> Judged:
+        """The same draws judged by another spread each: of all that is reckoned, only the chains' prior moves."""
+        own, gradient = draws[:, self.at.chains], judged.gradient.copy()
+        tighter = 1.0 / spread**2 - 1.0 / before**2
+        gradient[:, self.at.chains] -= own * tighter[:, None]
+        moved = 0.5 * (own**2).sum(axis=1) * tighter + own.shape[1] * np.log(spread / before)
+        return Judged(judged.log - moved, gradient)
+
     def curvature(self, draw: Array, spread: float) -> Array:
         """The Gauss-Newton Hessian of minus the log posterior at one draw: never indefinite."""
         at, row = self.at, draw[None, :]
