@@ -152,5 +152,6 @@ def _measured(command: LogReading) -> Iterator[Objection]:
         yield Refused(f"A {command.tool.value} gives one exact figure, in % longer than new.")
     else:
         yield from said_of(
-            "exact_pct", within(exact, -0.99, MOST_PCT - 0.01, "The elongation in %", "it as 0.3")
+            "exact_pct",
+            within(exact, -0.99, MOST_PCT - 0.01, "The elongation in %", "it as 0.3, or give a length"),
         )

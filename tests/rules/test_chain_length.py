@@ -53,6 +53,8 @@ def test_a_miscounted_chain_is_refused():
         ('12 1/16"', 306.3875),
         ("12.0625 inches", 306.3875),
         ("  3/4 inch ", 19.05),
+        ("12-1/16 in", 306.3875),
+        ("193/16 in", 306.3875),  # all of it in sixteenths, not 19 3/16
     ],
 )
 def test_lengths_as_people_write_them(text, expected_mm):
@@ -60,7 +62,20 @@ def test_lengths_as_people_write_them(text, expected_mm):
 
 
 @pytest.mark.parametrize(
-    "text", ["", "long", "12 ft", "-3 mm", "1e9", "12 1/0 in", "305 1/16 mm", "12 1/16", "mm"]
+    "text",
+    [
+        "",
+        "long",
+        "12 ft",
+        "-3 mm",
+        "1e9",
+        "12 1/0 in",
+        "305 1/16 mm",
+        "12 1/16",
+        "mm",
+        "-1/16 in",
+        "about 0.5",
+    ],
 )
 def test_what_is_no_length_is_said_with_how_to_write_one(text):
     with pytest.raises(ValueError, match="write it as"):

@@ -282,23 +282,25 @@ def treat(context: AContext, posted: APost) -> Response:
 def measure(context: AContext, posted: APost) -> Response:
     """A gauge, a ruler or a caliper was laid on a chain."""
     tool = posted.choice("tool", ReadingTool, "what it was measured with")
-    over = under = exact = None
-    if tool is ReadingTool.GAUGE:
-        over = posted.number("over", what="The largest step that dropped in, in %")
-        under = posted.number("under", what="The smallest step that did not, in %")
-    else:
-        exact = posted.number("exact", what="The elongation in %")
-        length = posted.text("length", most=40)
-        pitches = posted.whole("pitches", low=1, high=300, what="The number of pitches")
-        if exact is None and length and pitches is not None:
-            try:
-                exact = elongation_pct(length_mm(length), pitches)
-            except ValueError as error:
-                raise FormRefused(str(error), field="length") from error
-        if exact is None:
+    over = posted.number("over", what="The largest step that dropped in, in %")
+    under = posted.number("under", what="The smallest step that did not, in %")
+    exact = posted.number("exact", what="The elongation in %")
+    if length := posted.text("length", most=40):
+        if exact is not None:
             raise FormRefused(
-                "Give the elongation in %, or the length and over how many pitches it is.", field="exact"
+                "Give the elongation or the length: the one follows from the other.", field="length"
             )
+        pitches = posted.whole("pitches", low=1, high=300, what="The number of pitches")
+        if pitches is None:
+            raise FormRefused("Say over how many pitches of half an inch the length is.", field="pitches")
+        try:
+            exact = elongation_pct(length_mm(length), pitches)
+        except ValueError as error:
+            raise FormRefused(str(error), field="length") from error
+    if exact is None and tool is not ReadingTool.GAUGE:
+        raise FormRefused(
+            "Give the elongation in %, or the length and over how many pitches it is.", field="exact"
+        )
     at = posted.instant("at", context.zone, now=context.now)
     chain = ChainId(posted.identity("chain", "a chain"))
     read = LogReading(chain, tool, at, over, under, exact, posted.text("note"), posted.text("with"))

@@ -389,6 +389,21 @@ def test_readings_by_gauge_and_by_length_and_wipe_tests_are_logged(
             {"chain": "1", "tool": "ruler", "length": "400", "pitches": "24"},
             "Count the pitches",
         ),
+        *(
+            ("/care/reading", {"chain": "1", "tool": tool, "pitches": "24", **typed}, sentence)
+            for tool, typed, sentence in (
+                ("ruler", {"exact": "0.4", "length": "306 mm"}, "the one follows from the other"),
+                ("gauge", {"over": "0.5", "exact": "0.6"}, "exact figure is a ruler"),
+                ("caliper", {"exact": "0.6", "over": "0.5"}, "A caliper gives one exact figure"),
+                ("caliper", {"length": "-3 mm"}, "is no length: write it as"),
+                ("caliper", {"length": "12 1/16"}, "fractions are of inches"),
+                ("caliper", {"length": "306", "pitches": ""}, "over how many pitches"),
+                ("caliper", {"exact": "about 0.5"}, "must be a number"),
+                ("caliper", {"exact": "305.9"}, "-0.99 to 4.99; write it as 0.3, or give a length"),
+                ("ruler", {"exact": "-2"}, "-0.99 to 4.99; write it as 0.3, or give a length"),
+                ("gauge", {"over": "nan"}, "step that dropped in"),
+            )
+        ),
         ("/care/wipe-test", {"chain": "1", "grade": "7"}, "is graded 0, clean, to 4"),
         ("/rides/1/bike", {"bike": "77"}, "Choose a bike of the household"),
         ("/rides/1/conditions", {"word": "soggy"}, "Choose what it was like"),
