@@ -21,7 +21,7 @@ Array = NDArray[np.float64]
 Whole = NDArray[np.intp]
 
 RANGE_SDS = 3.29  # from the 5 % to the 95 % point of a normal
-LEAST_WEIGHT, WIDEST_SD = 0.05, 0.84  # a range that begins at 0 has no logarithm
+LEAST_WEIGHT = 0.05  # a range that begins at 0 has no logarithm
 
 
 @dataclass(frozen=True, slots=True)
@@ -177,8 +177,7 @@ def _known(worn: Iterable[Worn]) -> Iterator[tuple[float, ...]]:
 def _assumed(judgement: Judgement) -> tuple[float, float]:
     """A weight as a prior: the rulebook's value, its range read as 5 to 95 %."""
     low = max(judgement.low, LEAST_WEIGHT)
-    sd = math.log(judgement.high / low) / RANGE_SDS
-    return max(judgement.value, low), min(sd, WIDEST_SD)
+    return max(judgement.value, low), math.log(judgement.high / low) / RANGE_SDS
 
 
 def _taken(chain: int, read: Read, parts_before: int) -> Taken:
