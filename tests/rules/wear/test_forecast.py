@@ -242,6 +242,21 @@ def test_a_chain_at_rest_has_no_dates_and_a_slow_one_none_beyond_thirty_years():
     assert max(found.on) <= at("2025-09-01") + timedelta(days=11_000)
 
 
+@pytest.mark.parametrize(("slope", "worn"), [(0.0015, False), (0.004, True)])
+def test_wear_may_yet_grow_faster_than_readings_could_show(monkeypatch, slope, worn):
+    # the early end comes sooner, the late one stays; nothing moves for a chain that is worn
+    ledger, now = ledger_of(ridden(slope=slope)), at("2025-03-02 22:00")
+    found = fit(measured(ledger, RULEBOOK, now=now, target=COPPER))
+    monkeypatch.setattr("rules.wear.forecast.LATE_SHARE", 0.0)
+    never = lives_of(ledger, RULEBOOK, ledger.chain(COPPER), found, now=now)
+    monkeypatch.undo()
+    may = lives_of(ledger, RULEBOOK, ledger.chain(COPPER), found, now=now)
+    assert np.array_equal(may.worn_now_pct, never.worn_now_pct)
+    early, late = (np.quantile(may.drive_h, q) / np.quantile(never.drive_h, q) for q in (0.1, 0.9))
+    assert early == pytest.approx(1.0) if worn else 0.85 < early < 0.98
+    assert late == pytest.approx(1.0, abs=0.03)
+
+
 def test_a_worn_chain_has_nothing_left():
     found = forecast(ledger_of(ridden(slope=0.004)), RULEBOOK, COPPER, now=at("2025-03-02 22:00"))
     assert isinstance(found, Forecast)
