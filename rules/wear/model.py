@@ -234,7 +234,7 @@ class WearModel:
         return Judged(log, gradient)
 
     def spread_anew(self, judged: Judged, draws: Array, before: Array, spread: Array) -> Judged:
-        """The same draws judged by another spread each: of all that is reckoned, only the chains' prior moves."""
+        """The same draws judged by another spread each, which moves the chains' own prior alone."""
         own, gradient = draws[:, self.at.chains], judged.gradient.copy()
         tighter = 1.0 / spread**2 - 1.0 / before**2
         gradient[:, self.at.chains] -= own * tighter[:, None]

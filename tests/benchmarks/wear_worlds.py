@@ -32,6 +32,7 @@ Rows = dict[str, np.ndarray]  # clock hours of rides in order: a column for each
 SHARES = (0.3, 0.5, 0.8)  # of the target's life, at which a judge is asked
 LATEST = datetime(2025, 12, 22, tzinfo=UTC)  # a Monday; every calendar is over by then
 DAY, HOUR = 1440, timedelta(hours=1)  # minutes of a day
+TURN_DAYS = 14  # of one of a pair that takes turns
 NEW_PCT, NEW_SD = 0.02, 0.03  # elongation of a chain out of its box
 STEPS = (0.25, 0.5, 0.75)  # % of a go/no-go gauge
 # sd [%] of a household's tool, and of one reading with it
@@ -45,7 +46,7 @@ CARE = {  # twice out of its box, then what tops it up and what washes it
 # The columns of Rows that RideHour, ConditionTag and the walk take, in their order.
 OF_HOUR = ("drive_s", "distance_m", "moving_s", "speed")
 OF_TAG = ("paved", "unpaved", "mud", "dust", "rain", "before", "frost", "salt")
-OF_WALK = ("drive_h", "weight", "inflow", "pace", "hour", "start", "end", "last", "bike", "share")
+OF_WALK = ("drive_h", "weight", "inflow", "pace", "hour", "start", "end", "last", "bike", "share", "turn")
 
 
 class Row(NamedTuple):
@@ -83,6 +84,9 @@ class Plan(NamedTuple):
     regime: Regime
     log_pace: float  # its own ln rate beside the household's typical chain
     stop_pct: float = math.inf  # true elongation at which it comes off; inf: the target, to 130 % of its life
+    turns: tuple[int, bool] | None = (
+        None  # of a pair that takes turns on its bike: which pair, which side of it
+    )
 
 
 @dataclass(frozen=True)
@@ -154,6 +158,26 @@ def null_arms(
             plans.append(Plan(int(bike), regime, pace, scale[1] * rng.uniform(0.6, 1.1)))
     bikes = [math.log(0.5) if confounded else 0.0, 0.0]
     return _lived((len(ROWS), seed), ROWS["linear"], tool, scale, bikes, plans).ledger()
+
+
+def paired(spread: float, pairs: int, seed: int, *, ratio: float = 1.0, tool: str = "caliper") -> Ledger:
+    """Fair trials, one after the other on one bike: of each pair one chain is waxed, and they take turns.
+
+    Waxed chains wear ratio times as fast; a coin says which begins each pair of turns of two weeks.
+    """
+    rng = np.random.default_rng((len(ROWS) + 1, seed, 1))
+    scale, plans = (math.exp(rng.uniform(math.log(120), math.log(300))), 0.5), []
+    for pair in range(pairs):
+        for wet in (False, True):
+            pace, stop = rng.normal(0.0, spread) - wet * math.log(ratio), scale[1] * rng.uniform(0.6, 1.1)
+            regime = Regime.WET_LUBE if wet else Regime.WAXED
+            plans.append(Plan(0, regime, float(pace), stop, (pair, wet)))
+    home = _lived((len(ROWS) + 1, seed), ROWS["weather"], tool, scale, [0.0], plans)
+    for pair in range(pairs):
+        chains = ChainId(2 * pair + 1), ChainId(2 * pair + 2)
+        began = min(one.fitted_at for one in home.facts["fittings"] if one.chain in chains)
+        home._note("trials", trade.Trial, 1, *chains, began, 300.0, pair)
+    return home.ledger()
 
 
 def _lived(key: Key, *told: Any) -> _Household:
@@ -238,10 +262,13 @@ class _Household:
         for bike, share in enumerate(self.unpaved):
             rider = self._note("riders", trade.Rider, f"Rider {bike + 1}")
             self._note("bikes", trade.Bike, BIRDS[bike], rider, share)
-        free = [0] * len(bikes)  # from which day
+        free, begun = [0] * len(bikes), 0  # from which day; when the last pair began
         for plan in plans:  # chains follow each other on a bike, and the target follows them all
-            over = self._live(plan, max(free) if math.isinf(plan.stop_pct) else free[plan.bike])
-            free[plan.bike] = over // DAY + int(rng.integers(2, 8))
+            first_day = max(free) if math.isinf(plan.stop_pct) else free[plan.bike]
+            if plan.turns is not None:  # the second of a pair begins with the first
+                first_day = begun = begun if plan.turns[1] else first_day
+            over = self._live(plan, first_day)
+            free[plan.bike] = max(free[plan.bike], over // DAY + int(rng.integers(2, 8)))
 
     def ledger(self) -> Ledger:
         """Every fact of the household."""
@@ -287,6 +314,7 @@ class _Household:
         rows |= {"moving_s": moving_s, "distance_m": speed * moving_s}
         rows |= {"weight": 1.0 + self.cost @ ground, "inflow": np.array((0.1, 0.6, 0.25, 0.0)) @ ground}
         rows |= {"last": np.append(ride[1:] != ride[:-1], True), "bike": np.full(len(ride), bike)}
+        rows |= {"turn": np.zeros(len(ride), dtype=int)}
         return tags | rows | {"pace": np.exp(self.bikes[bike] + drift[day])[ride]}
 
     def _live(self, plan: Plan, first_day: int) -> int:
@@ -298,30 +326,39 @@ class _Household:
             turns = (rows["start"] // DAY - first_day) // self.rng.integers(30, 90)
             rows["bike"] = (plan.bike + turns) % len(self.bikes)
             rows["pace"] = rows["pace"] * np.exp(self.bikes[rows["bike"]] - self.bikes[plan.bike])
+        if plan.turns is not None:
+            block = (rows["start"] // DAY - first_day) // TURN_DAYS
+            coins = np.random.default_rng(plan.turns[0]).random(999) < 0.5
+            mine = (coins[block // 2] ^ (block % 2 == 1)) == plan.turns[1]
+            rows = {name: values[mine] for name, values in (rows | {"turn": block}).items()}
         for minute, kind in zip((60, 120), CARE[plan.regime][:2], strict=True):
             self._note("treatments", trade.Treatment, chain, kind, self._at(first_day * DAY + minute))
         over, stays = self._walk(chain, plan, rows)
         retired = None if target else self._at(over + 100)
-        for (bike, on), (_, off) in zip(stays, [*stays[1:], (0, None)], strict=True):
+        for ((bike, _), on), (_, off) in zip(stays, [*stays[1:], (0, None)], strict=True):
             ends_at = retired if off is None else self._at(off - 60)
+            if plan.turns is not None:  # the other one's turn comes between
+                left = TURN_DAYS - (on // DAY - first_day) % TURN_DAYS
+                ends_at = min(retired, self._at((on // DAY + left) * DAY + 120))
             self._note("fittings", trade.Fitting, chain, bike + 1, self._at(on), ends_at)
         name, speeds = f"{MINERALS[(chain - 1) % len(MINERALS)]} {chain}", 12 if self.limit_pct == 0.5 else 10
         self._note("chains", trade.Chain, name, plan.regime, speeds, 116, None, None, retired)
         self.rates[ChainId(chain)] = math.log(self.base) + plan.log_pace + float(self.bikes[plan.bike])
         return over
 
-    def _walk(self, chain: int, plan: Plan, rows: Rows) -> tuple[int, list[tuple[int, int]]]:
-        """Wear it hour by hour. Its last minute, and which bikes it went on to, and when."""
+    def _walk(self, chain: int, plan: Plan, rows: Rows) -> tuple[int, list[tuple[tuple[int, int], int]]]:
+        """Wear it hour by hour. Its last minute, and which bikes it went on to, in which turn, and when."""
         rng, limit, target, care = self.rng, self.limit_pct, math.isinf(plan.stop_pct), CARE[plan.regime]
         early_pct, early_h = rng.uniform(*self.row.running_in_pct), rng.uniform(4.0, 25.0)
         rate, length = self.base * math.exp(plan.log_pace), float(rng.normal(NEW_PCT, NEW_SD))
         hours = dirt = washed = topped_up = read = 0.0  # the last three: drive hours when that was done
-        gaps = iter(np.clip(self.reading_h * rng.normal(1.0, 0.15, 999), 25.0, 60.0).tolist())
+        between = (25.0, 60.0) if plan.turns is None else (15.0, 30.0)  # in a trial at every other swap
+        gaps = iter(np.clip(self.reading_h * rng.normal(1.0, 0.15, 999), *between).tolist())
         self.life_h, self.track, self.read = math.nan, [], []  # the latest chain's: in the end, the target's
         gap, stays, ridden = next(gaps), [], []
         groups = ([rows[name].tolist() for name in names] for names in (OF_WALK, OF_HOUR, OF_TAG))
         for walked, noted, said in zip(*(zip(*group, strict=True) for group in groups), strict=True):
-            drive_h, weight, inflow, pace, hour, start, end, last, bike, share = walked
+            drive_h, weight, inflow, pace, hour, start, end, last, bike, share, turn = walked
             told = (0.85, trade.Tier.FINAL, *said[4:6], "invented", None, "invented")
             tag = trade.ConditionTag(*said[:4], *told, *said[6:])
             ridden.append((noted, trade.RideHour(self._at(hour * 60), *noted, None, None, 0.0, tag)))
@@ -334,8 +371,8 @@ class _Household:
             length, hours = length + worn, hours + drive_h
             if not last:
                 continue
-            if not stays or stays[-1][0] != bike:  # bikes change chains in the small hours, when nobody rides
-                stays.append((bike, start // DAY * DAY + 180))
+            if not stays or stays[-1][0] != (bike, turn):  # chains are changed in the small hours
+                stays.append(((bike, turn), start // DAY * DAY + 180))
             notes, parts = zip(*ridden, strict=True)
             drive_s, distance_m, moving_s, _ = map(sum, zip(*notes, strict=True))
             told = (plan.bike + 1, self._at(start), self._at(end), "invented", bike + 1)
