@@ -37,7 +37,7 @@ def wear(
 
     Examples: gritledger wear 'Chain 1' · gritledger wear --compare · gritledger wear --report wear.html
     """
-    from rules.wear.forecast import Refusal
+    from rules.wear.forecast import Refusal, ridden_alike
     from services.use_cases.find import chain_named
     from services.views.rows import look_at
     from services.wiring import open_app
@@ -57,9 +57,9 @@ def wear(
     app, now = open_app(home), now_utc()
     snapshot = look_at(app, now).snapshot
     chosen = (chain_named(snapshot.ledger, chain, now),) if chain else snapshot.ledger.chains
-    for one in chosen:
-        if one.retired_at is not None and chain is None:
-            continue
+    shown = [one for one in chosen if chain is not None or one.retired_at is None]
+    snapshot = snapshot.of(alike for one in shown for alike in ridden_alike(snapshot.ledger, one.id, now))
+    for one in shown:
         said = snapshot.wear(one.id, now)
         say(said.sentence)
         if isinstance(said, Refusal):

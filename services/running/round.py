@@ -21,10 +21,10 @@ from services.use_cases.import_rides import WAITS, FileOutcome, Outcome, import_
 from services.use_cases.judge_bikes import Move, also_moved, judge_new_rides
 from services.use_cases.map_surface import surfaces_from_map
 from services.use_cases.outings_anew import outings_anew
-from services.use_cases.tag_conditions import TagReport, tag_conditions
+from services.use_cases.tag_conditions import TagReport, anything_to_tag, tag_conditions
 from services.use_cases.take_files import DROPPED_FOLDER
 from services.use_cases.update_reminders import Reckoning, anything_to_reckon, reckon
-from services.use_cases.weather_ahead import ask_ahead, tell_tomorrow
+from services.use_cases.weather_ahead import anything_ahead, ask_ahead, tell_tomorrow
 from services.views.calendar_entries import refresh_calendar
 from services.views.file_summary import grouped
 
@@ -39,10 +39,12 @@ class Watching:
 
     places: of each watched folder, when it was last scanned and what was read then; forgotten when stirred.
     writes: how much had been written when the round before ended; None = no round has ended yet.
+    idle: what the round before said, if it found nothing to do.
     """
 
     places: dict[Path, tuple[datetime, dict[str, int]]] = field(default_factory=dict)
     writes: int | None = None
+    idle: RoundReport | None = None
     calendar_at: datetime | None = None
     states: dict[Path, Mapping[Path, FileState]] = field(default_factory=dict)
     riders: frozenset[Rider] = frozenset()  # in the round before
@@ -120,6 +122,9 @@ def one_round(
     the watched folders that was not read yet is taken as it is.
     patience: how long to wait for an archive that asks to wait; the rest is left to the next round.
     """
+    if watching is not None and (idle := _still_idle(app, watching, now)):
+        note_look(app.settings.home, now)
+        return idle
     trouble: list[str] = []
     moved: list[Move] = []
     files = _read_new(app, now, watching, trouble, moved.extend)
@@ -153,7 +158,27 @@ def one_round(
             tx.notes.put(LAST_ROUND, report.sentences(), at=now)
     if watching is not None:
         watching.writes = _writes(app)
+        watching.idle = None if report.did_something or report.tags.waiting else report
     return report
+
+
+def _still_idle(app: App, watching: Watching, now: datetime) -> RoundReport | None:
+    """What the round before said, if it was idle and there is nothing to do since: one look at the ledger.
+
+    Nothing was written, in no folder did anything stir, and for nothing has the time come.
+    """
+    if watching.idle is None or not all(watching.rests(one.folder, now) for one in _every_folder(app)):
+        return None
+    with app.store.reading() as tx:
+        wanted = (
+            tx.writes() != watching.writes
+            or _calendar_waits(watching, now)
+            or anything_to_tag(tx, app, now)
+            or anything_ahead(tx, app, now)
+            or anything_to_reckon(tx, app, now)
+            or tx.outbox.anything_due(now)
+        )
+    return None if wanted else watching.idle
 
 
 def _writes(app: App) -> int:
@@ -163,11 +188,16 @@ def _writes(app: App) -> int:
 
 def _calendar_moves(app: App, watching: Watching, now: datetime) -> bool:
     """Whether the calendar may show something else than when it was last brought up to date."""
-    at = watching.calendar_at
-    if at is not None and timedelta(0) <= now - at < CALENDAR_EVERY and watching.writes == _writes(app):
+    if not _calendar_waits(watching, now) and watching.writes == _writes(app):
         return False
     watching.calendar_at = now
     return True
+
+
+def _calendar_waits(watching: Watching, now: datetime) -> bool:
+    """Whether its time has come even if nothing was written."""
+    at = watching.calendar_at
+    return at is None or not timedelta(0) <= now - at < CALENDAR_EVERY
 
 
 def _read_new(

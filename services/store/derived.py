@@ -6,7 +6,7 @@ All of it may be dropped at any time: it is derived anew from the facts.
 from __future__ import annotations
 
 from collections.abc import Collection, Iterable, Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 
 from sqlalchemy import or_, select
@@ -15,7 +15,7 @@ from rules.vocabulary import ChainId
 from services.store.notes import Notes
 from services.store.repository import Repository
 from services.store.retractions import standing_facts
-from services.store.tables import chain, chain_dirty, chain_state, fitting
+from services.store.tables import chain, chain_dirty, chain_state, fitting, write_count
 
 DERIVED_BY = "derived by"  # which code, rulebook and limits all chains were last derived by
 
@@ -25,12 +25,13 @@ class ChainState:
     """What was derived of a chain.
 
     look_at: when time alone may change it; None = never.  worn: what the wear model hears of it, as JSON.
-    measured: whether it has a reading.
+    measured: whether it has a reading.  version: another one as soon as it was dirty in between.
     """
 
     look_at: datetime | None
     worn: str
     measured: bool
+    version: int = field(default=0, compare=False)
 
 
 class Derived(Repository):
@@ -69,15 +70,19 @@ class Derived(Repository):
         now: datetime,
     ) -> None:
         """These chains have been looked at: they are clean. found: of those that are still there."""
-        self._connection.execute(chain_dirty.delete().where(chain_dirty.c.chain.in_(looked_at)))
+        these = chain_dirty.c.chain.in_(looked_at)
+        were_dirty = set(self._connection.scalars(select(chain_dirty.c.chain).where(these)))
+        self._connection.execute(chain_dirty.delete().where(these))
+        version = self._connection.scalar(select(write_count.c.writes))
         before = self.states(looked_at)
         for gone in before.keys() - found.keys():
             self._connection.execute(chain_state.delete().where(chain_state.c.chain == gone))
         for number, state in found.items():
             values = {"look_at": state.look_at, "worn": state.worn, "measured": state.measured}
+            values |= {"version": version}
             if number not in before:
                 self._connection.execute(chain_state.insert().values(chain=number, **values))
-            elif before[number] != state:
+            elif before[number] != state or number in were_dirty:
                 self._connection.execute(
                     chain_state.update().where(chain_state.c.chain == number).values(**values)
                 )
@@ -89,8 +94,16 @@ class Derived(Repository):
         """What was derived of these chains, of those that were looked at before."""
         query = select(chain_state).where(chain_state.c.chain.in_(list(chains)))
         return {
-            ChainId(row.chain): ChainState(row.look_at, row.worn, row.measured) for row in self._all(query)
+            ChainId(row.chain): ChainState(row.look_at, row.worn, row.measured, row.version)
+            for row in self._all(query)
         }
+
+    def versions(self, chains: Iterable[ChainId]) -> frozenset[tuple[int, int]]:
+        """Of which write what was derived of each of these chains is; another one once it was dirty."""
+        query = select(chain_state.c.chain, chain_state.c.version).where(
+            chain_state.c.chain.in_(list(chains))
+        )
+        return frozenset((row.chain, row.version) for row in self._all(query))
 
     def measured(self) -> dict[ChainId, tuple[bool, datetime | None]]:
         """Of every chain that was looked at: whether it has a reading, and when it was retired."""

@@ -13,6 +13,7 @@ from rules.vocabulary import DriveMethod, RideId
 from services.store.errors import NotFound
 from services.store.repository import AnyRow, Repository, storable
 from services.store.tables_rides import (
+    LONGEST_PART,
     Tagged,
     condition_tag,
     ride,
@@ -20,6 +21,7 @@ from services.store.tables_rides import (
     ride_sensor,
     ride_track,
     ride_word,
+    ride_words,
 )
 
 if TYPE_CHECKING:  # reading a ride file takes numpy; listing rides does not
@@ -121,6 +123,8 @@ class Recordings(Repository):
         if not self._share_was_said(ride_id):
             values["unpaved_share"] = summary.unpaved_share
         self._update(ride, ride_id, **values)
+        self._connection.execute(ride_words.delete().where(ride_words.c.ride == ride_id))
+        self._take_words_apart([(ride_id, values["words"])])
         for table in (ride_track, ride_sensor):
             self._connection.execute(table.delete().where(table.c.ride == ride_id))
         new = {hour.hour_start: {name: getattr(hour, name) for name in _HOUR} for hour in summary.hours}
@@ -155,6 +159,15 @@ class Recordings(Repository):
         if row is None:
             raise NotFound("ride", ride_id)
         return row
+
+    def _take_words_apart(self, said: Iterable[tuple[RideId, str]]) -> None:
+        """Have rides found by any part of these words."""
+        rows = [
+            {"begins": begins, "ride": ride_id}
+            for ride_id, words in said
+            for begins in {words[at : at + LONGEST_PART] for at in range(len(words))}
+        ]
+        self._insert_many(ride_words, rows)
 
     def _add_parts(self, recordings: Iterable[tuple[RideId, RideSummary, str]]) -> None:
         """Put the hours, devices and bulk of recordings under rides that have none yet."""

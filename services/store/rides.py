@@ -16,7 +16,7 @@ from services.store.retractions import Retractions
 from services.store.ride_rows import counted_ids, counts, like_bits, load_rides, overlaps
 from services.store.same_outings import SameOutings
 from services.store.tables import retraction
-from services.store.tables_rides import IS_UNCLEAR, ride
+from services.store.tables_rides import IS_UNCLEAR, LONGEST_PART, ride, ride_words
 from services.store.tags import Tags
 
 if TYPE_CHECKING:  # reading a ride file takes numpy; listing rides does not
@@ -105,6 +105,7 @@ class Rides(Assignments, Tags, SameOutings):
             insert(ride).returning(ride.c.id, sort_by_parameter_order=True), rows
         )
         ids = [RideId(row_id) for row_id in added]
+        self._take_words_apart((one, str(row["words"])) for one, row in zip(ids, rows, strict=True))
         self._add_parts(
             (ride_id, summary, clues) for ride_id, (summary, _, clues) in zip(ids, rides, strict=True)
         )
@@ -126,13 +127,15 @@ class Rides(Assignments, Tags, SameOutings):
         **sought: Unpack[Sought],
     ) -> tuple[Ride, ...]:
         """The rides that are looked for, by start."""
-        ids = counted_ids().where(*_conditions(**sought))
+        ids = counted_ids().where(*self._conditions(**sought))
         by_start = (
             (_RIDE.started_at.desc(), _RIDE.id.desc()) if newest_first else (_RIDE.started_at, _RIDE.id)
         )
         if limit is not None or offset:
             # SQLite knows OFFSET only behind a LIMIT.
             ids = ids.order_by(*by_start).limit(2**31 - 1 if limit is None else limit).offset(offset)
+        if limit is not None:  # looked for once, not again for their hours
+            ids = select(ride.c.id).where(ride.c.id.in_(self._connection.scalars(ids).all()))
         found = load_rides(self._connection, ids)
         return found[::-1] if newest_first else found
 
@@ -143,12 +146,12 @@ class Rides(Assignments, Tags, SameOutings):
     def sums(self, **sought: Unpack[Sought]) -> RideSums:
         """What these rides come to, without reading them."""
         sums = (func.count(), func.sum(ride.c.distance_m), func.sum(ride.c.drive_s))
-        row = self._connection.execute(select(*sums).where(counts(), *_conditions(**sought))).one()
+        row = self._connection.execute(select(*sums).where(counts(), *self._conditions(**sought))).one()
         return RideSums(row[0], row[1] or 0.0, row[2] or 0.0)
 
     def numbers(self, **sought: Unpack[Sought]) -> tuple[RideId, ...]:
         """The numbers of these rides, oldest first."""
-        ids = counted_ids().where(*_conditions(**sought)).order_by(ride.c.started_at, ride.c.id)
+        ids = counted_ids().where(*self._conditions(**sought)).order_by(ride.c.started_at, ride.c.id)
         return tuple(RideId(number) for number in self._connection.scalars(ids))
 
     def started_in(self, spans: Iterable[tuple[BikeId, datetime, datetime]]) -> dict[BikeId, int]:
@@ -216,34 +219,44 @@ class Rides(Assignments, Tags, SameOutings):
         )
         return load_rides(self._connection, select(ride.c.id).where(ride.c.id.in_(standing)))
 
+    def _conditions(
+        self,
+        between: tuple[datetime | None, datetime | None] | None = None,
+        rider: RiderId | None = None,
+        bike: BikeId | None = None,
+        asking: bool = False,
+        none_of_ours: bool = False,
+        text: str = "",
+        like: Condition | None = None,
+    ) -> Iterable[ColumnElement[bool]]:
+        first, end = between or (None, None)
+        if first is not None:
+            yield ride.c.started_at >= first
+        if end is not None:
+            yield ride.c.started_at < end
+        if rider is not None:
+            yield ride.c.rider == rider
+        if bike is not None:
+            yield ride.c.bike == bike
+        if asking:
+            yield IS_UNCLEAR  # type: ignore[misc]  # text, so that the partial index is used
+        if none_of_ours:
+            yield and_(ride.c.bike.is_(None), ride.c.decided_by.is_not(None))
+        if text:
+            yield self._says(text.casefold())
+        if like is not None:
+            yield ride.c.likes.bitwise_and(like_bits([like])) != 0
+
+    def _says(self, text: str) -> ColumnElement[bool]:
+        """The condition that this stands in a ride's words. Few rides are looked up by its first part."""
+        said, part = ride.c.words.contains(text, autoescape=True), text[:LONGEST_PART]
+        last = part + LAST_CHARACTER * (LONGEST_PART - len(part))
+        span = select(ride_words.c.ride).where(ride_words.c.begins.between(part, last))
+        few = self._connection.scalars(span.distinct().limit(FEW + 1)).all()
+        return said if len(few) > FEW else and_(ride.c.id.in_(few), said)
+
 
 _RIDE = ride.c
 _UNJUDGED = {"likes": None, "bike": None, "decided_by": None, "verdict": None, "word": None, "same_as": None}
-
-
-def _conditions(
-    between: tuple[datetime | None, datetime | None] | None = None,
-    rider: RiderId | None = None,
-    bike: BikeId | None = None,
-    asking: bool = False,
-    none_of_ours: bool = False,
-    text: str = "",
-    like: Condition | None = None,
-) -> Iterable[ColumnElement[bool]]:
-    first, end = between or (None, None)
-    if first is not None:
-        yield ride.c.started_at >= first
-    if end is not None:
-        yield ride.c.started_at < end
-    if rider is not None:
-        yield ride.c.rider == rider
-    if bike is not None:
-        yield ride.c.bike == bike
-    if asking:
-        yield IS_UNCLEAR  # type: ignore[misc]  # text, so that the partial index is used
-    if none_of_ours:
-        yield and_(ride.c.bike.is_(None), ride.c.decided_by.is_not(None))
-    if text:
-        yield ride.c.words.contains(text.casefold(), autoescape=True)
-    if like is not None:
-        yield ride.c.likes.bitwise_and(like_bits([like])) != 0
+FEW = 500  # rides with a part of a text in their words: of more, every ride is looked at
+LAST_CHARACTER = "\U0010ffff"

@@ -304,6 +304,7 @@ class ChainStateRow(Row, table=True):
     look_at: datetime | None = Field(default=None, index=True)  # time alone may change it from then on
     worn: str  # what the wear model hears of it, as JSON
     measured: bool
+    version: int = Field(sa_type=BigInteger, sa_column_kwargs={"server_default": "0"})  # the write it is of
 
 
 class WriteCountRow(Row, table=True):

@@ -16,7 +16,11 @@ _LIKELY = text("verdict = 'likely'")
 _SPOKEN_FOR = text("decided_by = 'rider'")
 _SECOND = text("same_as IS NOT NULL")
 _UNNAMED = text("likes IS NULL")
+_SUMMED = ("likes", "same_as", "distance_m", "drive_s")
 _UNSETTLED = text("tagged <> 'final' AND latitude_deg IS NOT NULL AND longitude_deg IS NOT NULL")
+
+
+LONGEST_PART = 12  # characters of a ride's words that are kept in order
 
 
 class Tagged(StrEnum):
@@ -40,8 +44,10 @@ class RideRow(Row, table=True):
         CheckConstraint("verdict IN ('certain', 'likely', 'ask')", name="verdict_known"),
         not_negative("drive_s", "drive_low_s", "drive_high_s", "moving_s", "distance_m", "climb_m"),
         share("unpaved_share"),
-        Index("ix_ride_rider_started_at", "rider", "started_at"),
-        Index("ix_ride_bike_started_at", "bike", "started_at"),
+        # With what lists are narrowed by and summed up from: none of the rows themselves is read for that.
+        Index("ix_ride_started_at", "started_at", *_SUMMED),
+        Index("ix_ride_rider_started_at", "rider", "started_at", *_SUMMED),
+        Index("ix_ride_bike_started_at", "bike", "started_at", *_SUMMED),
         part("ix_ride_unclear", "started_at", where=_UNCLEAR),
         part("ix_ride_likely", "started_at", where=_LIKELY),
         part("ix_ride_spoken_for", "started_at", where=_SPOKEN_FOR),
@@ -52,7 +58,7 @@ class RideRow(Row, table=True):
     id: int | None = Field(default=None, primary_key=True)
     rider: int = Field(foreign_key="rider.id")
     file_name: str
-    started_at: datetime = Field(index=True)
+    started_at: datetime
     ended_at: datetime
     title: str
     drive_s: float
@@ -80,6 +86,15 @@ class RideRow(Row, table=True):
     same_as: int | None = Field(default=None, foreign_key="ride.id")  # mirrors same_outing
     words: str = Field(sa_column_kwargs={"server_default": ""})  # title and file name, case folded, to search
     likes: int | None = None  # what it was like, a bit a word; derived, null = to be derived anew
+
+
+class RideWordsRow(Row, table=True):
+    """A ride's `words` from each of their places on, so that any part of them is a span of the index."""
+
+    __tablename__: ClassVar[str] = "ride_words"
+    __table_args__ = {"sqlite_with_rowid": False}  # noqa: RUF012 - as SQLModel wants it
+    begins: str = Field(primary_key=True)  # the next LONGEST_PART characters
+    ride: int = Field(primary_key=True, foreign_key="ride.id", index=True)
 
 
 class RideTrackRow(Row, table=True):
@@ -296,6 +311,7 @@ class WeatherBlockRow(Row, table=True):
 
 
 ride = table_of(RideRow)
+ride_words = table_of(RideWordsRow)
 ride_track = table_of(RideTrackRow)
 ride_sensor = table_of(RideSensorRow)
 ride_hour = table_of(RideHourRow)

@@ -112,9 +112,13 @@ class Look:
         }
 
     def heard_with(self, tx: Transaction, chain: ChainId) -> Measured:
-        """What the wear model hears when this chain is judged: of the others, what was kept of them."""
+        """What the wear model hears when this chain is judged, as it wants it."""
         from rules.wear.measured import gathered
 
+        return gathered(self.heard(tx, chain), self.rulebook)
+
+    def heard(self, tx: Transaction, chain: ChainId) -> tuple[Worn, ...]:
+        """The chains heard when this one is judged: of those that are not looked at, what was kept."""
         ranks = [
             (number, is_measured, None if retired_at is None else retired_at.timestamp())
             for number, (is_measured, retired_at) in tx.derived.measured().items()
@@ -124,7 +128,7 @@ class Look:
         lot = heard_together(ranks, chain)
         kept = tx.derived.states(one for one in lot if one not in self.worn)
         heard = [self.worn[one] if one in self.worn else worn_from(kept, one) for one in lot]
-        return gathered([one for one in heard if one is not None], self.rulebook)
+        return tuple(one for one in heard if one is not None)
 
 
 def _heard(worn: Worn | None) -> Worn | None:

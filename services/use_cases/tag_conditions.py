@@ -117,9 +117,9 @@ def tag_conditions(
     patience: how long to wait for an archive's limits before leaving the rest to the next round.
     """
     with app.store.reading() as tx:
-        other_way = tx.notes.get(CONDITIONS_TAGGED_BY) != WAY_OF_TAGGING
-        if not other_way and not _may_help(tx, app, now):
+        if not anything_to_tag(tx, app, now):
             return TagReport(0, (), "", tx.rides.conditions_unknown())
+        other_way = _other_way(tx)
         rides = _outdoors(tx.rides.rides()) if other_way else tx.rides.untagged(MOST_RIDES)
         left_alone = _left_alone(tx, now)
     tagged_before = any(hour.tag is not None for ride in rides for hour in ride.hours)
@@ -149,6 +149,15 @@ def tag_conditions(
     with app.store.reading() as tx:
         unknown = tx.rides.conditions_unknown()
     return TagReport(hours, flips, waiting, unknown, anew)
+
+
+def anything_to_tag(tx: Transaction, app: App, now: datetime) -> bool:
+    """Whether `tag_conditions` may find anything to do: the quick look before the long one."""
+    return _other_way(tx) or _may_help(tx, app, now)
+
+
+def _other_way(tx: Transaction) -> bool:
+    return bool(tx.notes.get(CONDITIONS_TAGGED_BY) != WAY_OF_TAGGING)
 
 
 def _may_help(tx: Transaction, app: App, now: datetime) -> bool:

@@ -12,7 +12,7 @@ import time as clock_time
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
 from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta, tzinfo
 
 from ingest.weather.hourly import ArchiveUnavailable, Cell, Span
 from rules.forecast_score import score, scored_rides
@@ -59,20 +59,11 @@ def ask_ahead(
 
     What is in the way, in a sentence; empty = nothing.
     """
-    if not app.settings.tomorrow.forecast:
-        return ""
     with app.store.reading() as tx:
-        riders = tx.equipment.riders()
-        if not riders:
+        zone = _zone_to_ask_for(tx, app, now)
+        if zone is None:
             return ""
-        zone = zone_of(riders[0].time_zone)
-        local = now.astimezone(zone)
-        known, waits = tx.notes.get(AHEAD), tx.notes.get(AHEAD_WAITS)
-        on = local.date() + DAY
-        if local.hour < EVENING or (known and known["on"] == on.isoformat()):
-            return ""
-        if waits and timedelta(0) < datetime.fromisoformat(waits) - now <= DAY:
-            return ""
+        on = now.astimezone(zone).date() + DAY
         ledger = tx.ledger()
         chances = {at: p for month in _months(now) for at, p in _chances(tx, month).items()}
     cell = _cell_ridden_most(app, ledger, now)
@@ -106,6 +97,38 @@ def ask_ahead(
     return ""
 
 
+def anything_ahead(tx: Transaction, app: App, now: datetime) -> bool:
+    """Whether tomorrow's weather is to be asked for, or somebody may be told of it; quick."""
+    return _zone_to_ask_for(tx, app, now) is not None or bool(_to_tell(tx, app, now)[1])
+
+
+def _zone_to_ask_for(tx: Transaction, app: App, now: datetime) -> tzinfo | None:
+    """By whose clock tomorrow's weather is asked for; None = it is not, by now."""
+    if not app.settings.tomorrow.forecast:
+        return None
+    riders = tx.equipment.riders()
+    if not riders:
+        return None
+    zone = zone_of(riders[0].time_zone)
+    local = now.astimezone(zone)
+    known, waits = tx.notes.get(AHEAD), tx.notes.get(AHEAD_WAITS)
+    if local.hour < EVENING or (known and known["on"] == (local.date() + DAY).isoformat()):
+        return None
+    waiting = waits and timedelta(0) < datetime.fromisoformat(waits) - now <= DAY
+    return None if waiting else zone
+
+
+def _to_tell(tx: Transaction, app: App, now: datetime) -> tuple[Ahead | None, list[Rider]]:
+    """The weather that was asked for, and who may be told of it now."""
+    when = app.settings.tomorrow.tell
+    if not app.settings.tomorrow.forecast or when == "page only":
+        return None, []
+    ahead = kept_ahead(tx)
+    if ahead is None or not ahead.speaks:
+        return ahead, []
+    return ahead, [one for one in tx.equipment.riders() if _may_be_told(tx, app, one, ahead, when, now)]
+
+
 def kept_ahead(tx: Transaction) -> Ahead | None:
     """The weather that was last asked for; None = never."""
     known, asked_at = tx.notes.get(AHEAD), tx.notes.written_at(AHEAD)
@@ -122,14 +145,9 @@ def tell_tomorrow(app: App, *, now: datetime) -> int:
     Nothing is written where nothing is said. How many letters were queued.
     """
     when = app.settings.tomorrow.tell
-    if not app.settings.tomorrow.forecast or when == "page only":
-        return 0
     with app.store.reading() as tx:
-        ahead = kept_ahead(tx)
-        if ahead is None or not ahead.speaks:
-            return 0
-        to_tell = [one for one in tx.equipment.riders() if _may_be_told(tx, app, one, ahead, when, now)]
-        if not to_tell:
+        ahead, to_tell = _to_tell(tx, app, now)
+        if ahead is None or not to_tell:
             return 0
         ledger = tx.ledger()
     found = [(rider, _worth_telling(app, ledger, rider, ahead, now)) for rider in to_tell]

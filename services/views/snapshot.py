@@ -30,6 +30,7 @@ from rules.wear.comparison import Comparison, compare
 from rules.wear.cost import Cost, PayBack, Prices, cost, pay_back
 from rules.wear.forecast import Forecast, Measure, Refusal, forecast, ridden_alike
 from rules.wear.learned import LearnedWeight, learned_weights
+from rules.wear.measured import gathered
 from rules.wear.pairs import Found, found_by_trials
 from rules.year.another_way import AnotherWay, another_way
 from services.app import App, zone_of
@@ -40,6 +41,7 @@ from services.use_cases.derive_chains import Look, derived_by
 from services.use_cases.import_rides import Outcome
 from services.use_cases.tag_conditions import WAITS_UNTIL
 from services.use_cases.weather_ahead import Ahead, kept_ahead
+from services.views.kept_forecasts import KeptForecasts
 
 T = TypeVar("T")
 TROUBLED = (Outcome.UNREADABLE, Outcome.WHOSE, Outcome.DAMAGED)
@@ -71,13 +73,16 @@ class Snapshot:
     ahead: Ahead | None  # tomorrow's weather, if it was asked for
     first_hour_over: bool
     in_use: Snapshot | None = None  # the one that this is a closer look of
+    forecasts: KeptForecasts = field(default_factory=KeptForecasts, compare=False)
     _worked_out: dict[Hashable, Any] = field(default_factory=dict, compare=False)
     _worked_on: dict[Hashable, threading.RLock] = field(default_factory=dict, compare=False)
     _working: threading.Lock = field(default_factory=threading.Lock, compare=False)
 
     @classmethod
-    def read(cls, tx: Transaction, app: App, now: datetime) -> Snapshot:
-        """All of one transaction that most pages show. Raises StoreError."""
+    def read(
+        cls, tx: Transaction, app: App, now: datetime, forecasts: KeptForecasts | None = None
+    ) -> Snapshot:
+        """All of one transaction that most pages show. forecasts: of a snapshot before. Raises StoreError."""
         waits, ledger = tx.notes.get(WAITS_UNTIL), tx.in_use(now)
         return cls(
             app=app,
@@ -98,6 +103,7 @@ class Snapshot:
             weather_waits_until=datetime.fromisoformat(waits) if waits else None,
             ahead=kept_ahead(tx),
             first_hour_over=bool(tx.notes.get(FIRST_HOUR_OVER, False)),
+            forecasts=forecasts or KeptForecasts(),
         )
 
     def once(self, key: Hashable, work: Callable[[], T], *, asof: Hashable = None) -> T:
@@ -292,19 +298,38 @@ class Snapshot:
         self, chain: ChainId, now: datetime, measure: Measure = Measure.DRIVE_HOURS
     ) -> Forecast | Refusal:
         """When a chain is worn out, or why nobody can say."""
-        if self.in_use is not None:
-            return self.in_use.wear(chain, now, measure)
+        return (self.in_use or self)._forecast(chain, now, measure, self)
+
+    def _forecast(
+        self, chain: ChainId, now: datetime, measure: Measure, closer: Snapshot
+    ) -> Forecast | Refusal:
+        """closer: a look that may hold more lives than this one."""
+        alike = {chain, *ridden_alike(self.ledger, chain, now)}
 
         def work() -> Forecast | Refusal:
-            ledger = self.of({chain, *ridden_alike(self.ledger, chain, now)}).ledger
-            facts = None
-            if ledger.readings_of(chain):
-                with self.app.store.reading() as tx:
-                    stale = tx.derived.to_look_at(now, derived_by(tx, self.app))
-                    facts = Look(tx, self.app, {chain, *stale}, now).heard_with(tx, chain)
-            return forecast(ledger, self.rulebook, chain, now=now, measure=measure, facts=facts)
+            with self.app.store.reading() as tx:
+                look = self._stale(tx, now)
+                heard = look.heard(tx, chain)
+                versions = tx.derived.versions(alike)
+            rests_on = (_hour(now), self.rulebook.version, self.ledger.chain(chain), heard, versions)
+            derived = alike.isdisjoint(look.wanted)
+
+            def worked_out() -> Forecast | Refusal:
+                ledger = closer.of(alike).ledger
+                facts = gathered(heard, self.rulebook)
+                return forecast(ledger, self.rulebook, chain, now=now, measure=measure, facts=facts)
+
+            return self.forecasts.get((chain, measure), rests_on if derived else None, worked_out)
 
         return self.once(("wear", chain, measure), work, asof=_hour(now))
+
+    def _stale(self, tx: Transaction, now: datetime) -> Look:
+        """A look at the chains that no round has looked at since something happened to them."""
+
+        def work() -> Look:
+            return Look(tx, self.app, frozenset(tx.derived.to_look_at(now, derived_by(tx, self.app))), now)
+
+        return self.once("stale", work, asof=now.replace(second=0, microsecond=0))
 
     def wear_limit(self, chain: Chain, now: datetime) -> float:
         """At which elongation this chain is worn out, on the bike it is on or was last on. [%]"""
@@ -380,9 +405,8 @@ class Snapshot:
     def work_ahead(self, now: datetime) -> None:
         """Work out what takes long, so that no page waits for it."""
         self.outlook(now)
-        for chain in self.ledger.chains:
-            if self.ledger.fitting_of(chain.id, now) is not None:
-                self.wear(chain.id, now)
+        for chain in self.held or ():
+            self.wear(chain, now)
 
 
 def _hour(now: datetime) -> datetime:

@@ -37,7 +37,11 @@ def chains(
 ) -> HTMLResponse:
     """Every chain and what it has been through. where: 'bike', 'shelf', 'retired', or anywhere."""
     snapshot, now = context.snapshot, context.now
-    places = {one.id: _place(snapshot, one, now) for one in snapshot.ledger.chains}
+    places = snapshot.once(
+        "places",
+        lambda: {one.id: _place(snapshot, one, now) for one in snapshot.ledger.chains},
+        asof=now.replace(second=0, microsecond=0),
+    )
     wanted = [
         one
         for one in snapshot.ledger.chains

@@ -12,6 +12,7 @@ from ingest.files import folder
 from services.app import App
 from services.last_look import last_look
 from services.running.round import Watching, one_round
+from services.store import Store
 from services.store.notes import LAST_ROUND
 from tests.mail_server import mail_server
 from tests.wet_household import FIRST_DAY, RIDE_AT, ROUND_AT, a_ride, household
@@ -75,7 +76,7 @@ def scans(monkeypatch: pytest.MonkeyPatch) -> list[Path]:
 
 
 def test_an_idle_round_writes_nothing_and_the_look_is_known_all_the_same(
-    tmp_path: Path, scans: list[Path]
+    tmp_path: Path, scans: list[Path], monkeypatch: pytest.MonkeyPatch
 ) -> None:
     with mail_server(folder=tmp_path) as mail:
         shop, watching = household(tmp_path / "home", 5, mail), Watching()
@@ -90,6 +91,12 @@ def test_an_idle_round_writes_nothing_and_the_look_is_known_all_the_same(
             ]
 
         assert (writes(shop), len(scans)) == (before, looked)
+        with monkeypatch.context() as counted:
+            looks: list[None] = []
+            begun_in = Store._begun
+            counted.setattr(Store, "_begun", lambda *own, **how: looks.append(None) or begun_in(*own, **how))
+            one_round(shop, now=begun + 3 * MINUTE, watching=watching)
+            assert len(looks) == 1
         with shop.store.reading() as tx:
             with_news_at = tx.notes.written_at(LAST_ROUND)
         assert with_news_at is not None
