@@ -311,7 +311,8 @@ class Snapshot:
                 look = self._stale(tx, now)
                 heard = look.heard(tx, chain)
                 versions = tx.derived.versions(alike)
-            rests_on = (_hour(now), self.rulebook.version, self.ledger.chain(chain), heard, versions)
+            one, others = self.ledger.chain(chain), tuple(worn.heard for worn in heard)
+            rests_on = (_hour(now), self.rulebook.version, one, others, versions)
             derived = alike.isdisjoint(look.wanted)
 
             def worked_out() -> Forecast | Refusal:
