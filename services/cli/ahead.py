@@ -49,7 +49,7 @@ def what_if(
 ) -> None:
     """Show what would be different: a ride on another bike, rain tomorrow, another limit.
 
-    Nothing is kept, but for --take.
+    Nothing is kept, but for --take. --year reads every ride there is, some seconds for tens of thousands.
 
     Examples: gritledger what-if --ride 12 --on Plover · gritledger what-if --on Plover --word wet --hours 3
     · gritledger what-if --year · gritledger what-if --year --on Plover --take 'a longer wait for the pot'

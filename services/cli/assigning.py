@@ -97,8 +97,10 @@ def assign(
 def _assign_by_table(
     table_file: Path, columns: tuple[str, str], *, preview: bool, as_json: bool, yes: bool, home: Path | None
 ) -> None:
+    from dataclasses import replace
+
     from rules.commands import PutRidesOn
-    from services.use_cases.bikes_from_table import matched, read_table
+    from services.use_cases.bikes_from_table import around, matched, read_table
     from services.use_cases.preview import preview_answers
     from services.wiring import open_app
 
@@ -107,10 +109,12 @@ def _assign_by_table(
             "say which columns: gritledger assign --table rides.csv --time Date --bike Bicycle"
         )
     app, now = open_app(home), now_utc()
-    with app.store.reading() as tx:
-        ledger = tx.ledger()
+    ledger = ledger_of(app)
     zone = zone_for(ledger)
     rows = read_table(table_file, time_column=columns[0], bike_column=columns[1], zone=zone)
+    if (span := around(rows, zone)) is not None:
+        with app.store.reading() as tx:
+            ledger = replace(ledger, rides=tx.rides.rides(between=span))
     found = matched(ledger, rows, zone)
     changes = preview_answers(app, dict(found.answers), now=now) if found.answers else None
     if as_json:

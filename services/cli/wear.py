@@ -35,6 +35,8 @@ def wear(
 ) -> None:
     """Say when each chain will be worn out, with a range; or why nobody can say yet, and what it would take.
 
+    --compare and --report read every ride there is, some seconds for tens of thousands.
+
     Examples: gritledger wear 'Chain 1' · gritledger wear --compare · gritledger wear --report wear.html
     """
     from rules.wear.forecast import Refusal, ridden_alike
@@ -96,6 +98,8 @@ def trial(
     home: Home = None,
 ) -> None:
     """Set a waxed chain against a lubed one on the same bike, by a fair lot; see whose turn it is.
+
+    Once a trial was begun this reads every ride there is, some seconds for tens of thousands.
 
     Examples: gritledger trial Plover --waxed 'Chain 1' --lubed 'Chain 2' · gritledger trial
     """

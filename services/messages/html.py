@@ -88,7 +88,8 @@ def _section(block: Block, title: str) -> str:
     presses = presses and f'<p style="margin:.8rem 0 0">{presses}</p>'
     commands = "".join(
         f'<p class="soft" style="margin:.4rem 0;color:{_SOFT}">{escape(label)}{_colon(label)} '
-        f'<code style="background:#fffdf8;color:{_INK};padding:.1em .35em">{escape(command)}</code></p>'
+        f'<code style="display:inline-block;background:#fffdf8;color:{_INK};padding:.1em .35em">'
+        f"{escape(command)}</code></p>"
         for label, command in block.commands
     )
     ruled = f' class="rule" style="border-top:1px solid {_LINE};margin-top:1.2rem;padding-top:.9rem"'
@@ -106,7 +107,7 @@ def _with_links(words: str) -> str:
 def _press(link: Link) -> str:
     """A link to press with a thumb: filled where it says that the work is done, else outlined."""
     if not link.writes:
-        return _anchor(link, "display:inline-block;padding:.6rem .3rem;")
+        return _anchor(link, "display:inline-block;padding:.6rem 0;margin-right:.8rem;")
     ink, ground, css = (_PAPER, _ACT, "press main") if link.main else (_ACT, _PAPER, "press act")
     return _anchor(
         link,

@@ -336,9 +336,10 @@ def _answers(telling: ReminderText, address: Address) -> tuple[Link, ...]:
     if hands is not None:
         first = Link(hands.past, address.done(telling.id), writes=True, main=True)
     elif reminder.kind is ReminderKind.REPLACEMENT:
-        first = Link("Enter the new chain", address.page(f"/settings/chains?chain={reminder.chain}#fit"))
+        form = address.page(f"/settings/chains?chain={reminder.chain}#fit")
+        first = Link("Enter the new chain", form, writes=True)
     else:
-        first = Link("Enter a reading", address.page(f"/care/reading?chain={reminder.chain}"))
+        first = Link("Enter a reading", address.page(f"/care/reading?chain={reminder.chain}"), writes=True)
     later = Link(PUT_OFF, address.put_off(telling.id), writes=True)
     return first, later, Link("Why?", address.page(PAGE_PATH.format(id=telling.id)))
 

@@ -20,6 +20,8 @@ from rules.wording import listed
 
 LARGEST_BYTES = 20 << 20
 EARLY, LATE = timedelta(minutes=10), timedelta(minutes=30)  # how far a written time may be from a start
+DAY, LONGEST_RIDE = timedelta(days=1), timedelta(days=15)
+RIDDEN = range(1900, 9000)  # years; a slip of the pen is no ride, and must not stretch the span
 SEPARATORS = ",;\t|"
 SHOWN = 3  # rows or names that are named of each kind
 _DAY_FIRST = re.compile(r"(\d{1,2})[./](\d{1,2})[./](\d{4})(?:[ T,]+(\d{1,2}):(\d{2})(?::\d{2})?)?")
@@ -63,6 +65,14 @@ def read_table(file: Path, *, time_column: str, bike_column: str, zone: tzinfo) 
         at, day = _moment(cells[when].strip(), zone)
         found.append(Row(number, at, day, " ".join(cells[which].split())))
     return tuple(found)
+
+
+def around(rows: Sequence[Row], zone: tzinfo) -> tuple[datetime, datetime] | None:
+    """Between which instants every ride began that a row may mean; None = no row says when."""
+    days = [row.day for row in rows if row.day is not None and row.day.year in RIDDEN]
+    said = [datetime.combine(day, time(), zone).astimezone(UTC) for day in days]
+    said += [row.at for row in rows if row.at is not None and row.at.year in RIDDEN]
+    return (min(said) - LONGEST_RIDE, max(said) + 2 * DAY) if said else None
 
 
 def matched(ledger: Ledger, rows: Sequence[Row], zone: tzinfo) -> Matched:

@@ -223,8 +223,6 @@ def _plain(problem: Any) -> str:
 def _say_no(request: Request, status: int, sentence: str) -> Response:
     if request.url.path.startswith(f"{API}/"):
         return JSONResponse({"detail": said(sentence, SI)}, status)
-    shared = shared_of(request)
-    return HTMLResponse(
-        shared.rendering.render("said_no.html", units=shared.app.units, status=status, sentence=sentence),
-        status,
-    )
+    shared, typed = shared_of(request), request.method == "POST"
+    figures = {"status": status, "sentence": sentence, "typed": typed}
+    return HTMLResponse(shared.rendering.render("said_no.html", units=shared.app.units, **figures), status)

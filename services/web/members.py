@@ -226,5 +226,6 @@ def back_to(request: Request, path: str, *sentences: str) -> RedirectResponse:
 def _say_no(request: Request, door: Door, status: int, sentence: str) -> Response:
     if request.url.path.startswith("/api/"):
         return JSONResponse({"detail": sentence}, status)
-    html = door.shared.rendering.render("said_no.html", status=status, sentence=sentence)
+    typed = request.method == "POST"
+    html = door.shared.rendering.render("said_no.html", status=status, sentence=sentence, typed=typed)
     return HTMLResponse(html, status)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -11,7 +12,7 @@ import pytest
 from ingest.errors import UnreadableFile
 from rules.ledger import Ledger
 from rules.vocabulary import BikeId, RideId
-from services.use_cases.bikes_from_table import Matched, matched, read_table
+from services.use_cases.bikes_from_table import Matched, around, matched, read_table
 from tests.rules.notation import ledger_of
 
 ZONE = ZoneInfo("America/La_Paz")  # four hours behind
@@ -37,7 +38,12 @@ def ledger() -> Ledger:
 def held(tmp_path: Path, text: str | bytes, when: str = "Date", which: str = "Bicycle") -> Matched:
     file = tmp_path / "rides.csv"
     file.write_bytes(text if isinstance(text, bytes) else text.encode())
-    return matched(ledger(), read_table(file, time_column=when, bike_column=which, zone=ZONE), ZONE)
+    rows, every = read_table(file, time_column=when, bike_column=which, zone=ZONE), ledger()
+    span = around(rows, ZONE)
+    near = [one for one in every.rides if span is not None and span[0] <= one.started_at < span[1]]
+    found = matched(replace(every, rides=tuple(near)), rows, ZONE)
+    assert found == matched(every, rows, ZONE)  # no ride that is meant was left out
+    return found
 
 
 @pytest.mark.parametrize(
@@ -100,3 +106,15 @@ def test_what_is_no_table_is_refused_with_what_to_do(tmp_path: Path, content: by
         held(tmp_path, content)
     with pytest.raises(UnreadableFile, match="cannot be read"):
         read_table(tmp_path / "none.csv", time_column="1", bike_column="2", zone=ZONE)
+
+
+def test_only_rides_about_the_days_of_the_table_are_read(tmp_path: Path) -> None:
+    file = tmp_path / "rides.csv"
+    file.write_text(
+        "Date,Bicycle\n0001-01-01,Plover\n2025-06-05 18:00,Plover\n9999-12-31,Plover\nsoon,Plover\n"
+    )
+    rows = read_table(file, time_column="Date", bike_column="Bicycle", zone=ZONE)
+    first, last = around(rows, ZONE) or (None, None)
+    assert first == datetime(2025, 5, 21, 22, tzinfo=UTC)
+    assert last == datetime(2025, 6, 7, 22, tzinfo=UTC)
+    assert around(rows[:1], ZONE) is None
