@@ -80,7 +80,7 @@ def test_opened_by_scanners_it_writes_nothing(phone: TestClient, shop: App, link
         link(Act.IT_WAS, asking(shop), 1),
         link(Act.IT_WAS, asking(shop), None),
     ):
-        opened = {(phone.get(path).status_code, phone.head(path).status_code) for _ in range(10)}
+        opened = {(phone.get(path).status_code, phone.head(path).status_code) for _ in range(50)}
         assert {code for code, _ in opened} == {200}
         page = phone.get(path).text
         assert "Nothing was written by opening this page" in page
