@@ -8,7 +8,8 @@ for itself: what it taught is taken out before it is scored.
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Collection, Mapping, Sequence
+from functools import cached_property
 from itertools import combinations
 from typing import Final
 
@@ -22,6 +23,7 @@ from ingest.ride.recording import Column
 from rules.vocabulary import Bike
 
 ENTERED_TEETH_ARE_RIGHT = 0.96
+RINGS_STAY = 0.8  # where they are not: cassettes are changed more often than chainrings; common practice
 ENTERED_WHEEL, GUESSED_WHEEL = 0.012, 0.028  # of ln circumference
 ANY_WHEEL = 0.05  # share of the belief that a wheel may be any
 WINDOW_D = 75.0
@@ -66,10 +68,11 @@ class GearBelief:
         )
         # A comb that nobody entered fits whatever is laid on it: it is learned from answers first.
         said = np.array([answered.get(int(i), -1) for i in self.shows])
+        self._answered = (said[:, None] == np.arange(len(bikes))).astype(np.float64)
         self._teaches = np.ones((len(self.shows), len(bikes)))
         for column, comb in enumerate(self._entered):
-            if comb is None and (said == column).sum() < ANSWERS_TO_LEARN_A_COMB:
-                self._teaches[:, column] = said == column
+            if comb is None and self._answered[:, column].sum() < ANSWERS_TO_LEARN_A_COMB:
+                self._teaches[:, column] = self._answered[:, column]
         self._day = day[self.shows]
         self._window = (self._day // WINDOW_D).astype(np.intp)
 
@@ -77,7 +80,7 @@ class GearBelief:
         """ln of the belief in each comb and move before any ride."""
         combs = np.full(len(self.combs), 1.0 / len(SOLD))
         if entered is not None:
-            combs *= 1.0 - ENTERED_TEETH_ARE_RIGHT
+            combs = (1.0 - ENTERED_TEETH_ARE_RIGHT) * self._instead_of(entered)
             combs[self.combs.index(entered)] += ENTERED_TEETH_ARE_RIGHT
         elif bike.chainrings or bike.cogs:
             fits = [(not bike.chainrings or set(bike.chainrings) == set(comb.rings)) and
@@ -87,8 +90,18 @@ class GearBelief:
         sd = ENTERED_WHEEL if bike.wheel_circumference_m else GUESSED_WHEEL
         near = np.exp(-0.5 * ((MOVES - centre) / sd) ** 2)
         moves = (1.0 - ANY_WHEEL) * near / near.sum() + ANY_WHEEL / len(MOVES)
-        belief: Table = np.log(np.outer(combs / combs.sum(), moves)).astype(np.float32)
+        with np.errstate(divide="ignore"):
+            belief: Table = np.log(np.outer(combs / combs.sum(), moves)).astype(np.float32)
         return belief
+
+    def _instead_of(self, entered: Comb) -> Column:
+        """Each comb's chance where it is another than was entered: a bike with one cog takes no cassette."""
+        any_comb = np.full(len(self.combs), 1.0 / len(self.combs))
+        same_rings = np.array([comb.rings == entered.rings for comb in self.combs])
+        if len(entered.cogs) == 1:
+            return np.zeros(len(self.combs))
+        chances: Column = RINGS_STAY * same_rings / same_rings.sum() + (1.0 - RINGS_STAY) * any_comb
+        return chances
 
     def weights(self, shares: Column, elsewhere: Column, voice: float = 1.0) -> Column:
         """What each ride's gears say for each bike and, last, for none of ours: ln, (rides, bikes + 1).
@@ -97,13 +110,25 @@ class GearBelief:
         all but the gears: what is surely a bike's ride shows its gears, be they other ones than last year's.
         voice: 0..1, how far gears may deny a bike yet: at first a new cassette is as likely as another bike.
         """
-        said = np.zeros_like(shares)
-        if not len(self.shows):
-            return said
         believed = np.maximum(shares, elsewhere)[self.shows, : len(self.bikes)]
         believed = believed / np.maximum(believed.sum(axis=1, keepdims=True), 1.0)
         # Doubtful rides teach no gears.
         taught = RIDE_COUNTS * self._teaches * believed * np.maximum(2.0 * believed - 1.0, 0.0)
+        return self._said(believed, self._fits(taught), len(shares), voice)
+
+    def by_answers(self, rides: int, voice: float) -> Column:
+        """The same, of so many rides, by gears that only answered rides taught.
+
+        What a sensor alone puts on a bike shows the gears of wherever that sits: no witness for its place.
+        """
+        return self._said(self._answered, self._fits_of_answers, rides, voice)
+
+    @cached_property
+    def _fits_of_answers(self) -> Column:
+        return self._fits(RIDE_COUNTS * self._answered)
+
+    def _fits(self, taught: Column) -> Column:
+        """ln likelihood of each ride's gears on each bike, by what the rides taught: (rides, bikes)."""
         fits = np.zeros((len(self.shows), len(self.bikes)))
         for window in np.unique(self._window):
             here = _rows(self._window == window)
@@ -118,19 +143,32 @@ class GearBelief:
                 kept = slice(None)
                 if counts[:, bike].sum() > FEW_RIDES * RIDE_COUNTS:
                     kept = np.flatnonzero(belief > belief.max() - NEGLIGIBLE)  # type: ignore[assignment]
-                fits[here, bike] = _fits(belief[kept], self._table[here][:, kept], own[:, bike])
+                fits[here, bike] = _fit_to(belief[kept], self._table[here][:, kept], own[:, bike])
             for one, other in self._look_alike(likeliest):
                 # What sets their wheels apart is a device's setting as likely as a tyre.
                 fits[here, one] = fits[here, other] = np.maximum(fits[here, one], fits[here, other])
+        return fits
+
+    def _said(self, believed: Column, fits: Column, rides: int, voice: float) -> Column:
+        """In log-odds, bounded, with the chance that other gears are fitted."""
+        said = np.zeros((rides, len(self.bikes) + 1))
+        if not len(self.shows):
+            return said
         usual = np.array([IN_NO_LIST if one is None else SOMETHING_CHANGED_TODAY for one in self._entered])
         share = np.clip(self._since_seen(believed, fits), usual, CHANGED_AT_MOST)
         share = np.maximum(share, CHANGED_AT_FIRST * (1.0 - voice))
         changed = np.logaddexp(np.log1p(-share) + np.minimum(fits, MOST_FOR + 1.0), np.log(share))
         ours = np.clip(changed, -MOST_AGAINST, MOST_FOR)
         nobodys = np.log((1.0 - BORROWED_LIKE_OURS) + BORROWED_LIKE_OURS * np.exp(ours.max(axis=1)))
-        said[self.shows, :-1] = ours
-        said[self.shows, -1] = nobodys
+        said[self.shows] = np.column_stack((ours, nobodys))
         return said
+
+    def seen_on(self, rides: Collection[int]) -> Comb | None:
+        """The gears that suit these rides together best; None where none of them shows any."""
+        rows = np.flatnonzero(np.isin(self.shows, list(rides)))
+        if not len(rows):
+            return None
+        return self.combs[int(self._table[rows].sum(axis=0).argmax()) // len(MOVES)]
 
     def _since_seen(self, believed: Column, fits: Column) -> Column:
         """Chance that other gears are fitted: it grows with time from the nearest ride that fits."""
@@ -155,7 +193,7 @@ class GearBelief:
         ]
 
 
-def _fits(belief: Table, table: Table, own: Column) -> Column:
+def _fit_to(belief: Table, table: Table, own: Column) -> Column:
     """ln likelihood of each ride's gears by a belief from which what the ride itself taught is taken out."""
     without = belief - own[:, None] * table
     taught = own > 0.0

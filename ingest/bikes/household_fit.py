@@ -42,7 +42,7 @@ from ingest.bikes.ways import same_ways
 from ingest.ride.recording import Column
 from rules.vocabulary import Bike, BikeId, Rider, Sensor
 
-ROUNDS, WARM_AFTER, GEARS_EVERY = 16, 0.7, 3
+ROUNDS, WARM_AFTER, NOW_AND_THEN = 16, 0.7, 3
 DENIED, DENIALS_BORNE = 0.02, 0.02  # an answer less likely than this by all else; such answers, of all
 FIRST_VOICE = 0.05
 KEEPS_OF_LAST = 0.3
@@ -226,17 +226,21 @@ class _Fitting:
         rides, columns = len(self.rides), len(self.bikes) + 1
         shares = softmax(self._hard({}, 0.0))
         by_clue: dict[Clue, Column] = {}
-        says = np.zeros((rides, len(self.places.names), columns - 1))
         log_odds = np.zeros((rides, columns))
         for number in range(ROUNDS):
             voice = min(1.0, FIRST_VOICE + (1.0 - FIRST_VOICE) * number / (WARM_AFTER * ROUNDS))
-            if number % GEARS_EVERY == 0 or number == ROUNDS - 1:
+            is_turn = number % NOW_AND_THEN == 0 or number == ROUNDS - 1
+            if is_turn:
                 elsewhere = log_odds - by_clue[Clue.GEARING] if by_clue else log_odds
                 elsewhere = softmax(self._answered(elsewhere))
                 by_clue[Clue.GEARING] = self.gears.weights(shares, elsewhere, voice)
             by_clue |= self.fixed
-            witness = self._hard(by_clue, voice, leaving_out=start.silent(number), denying=False)
-            says = self.places.messages(self._elsewhere(witness, says))
+            fits = by_clue | {Clue.GEARING: self.gears.by_answers(rides, voice)}
+            witness = self._hard(fits, voice, leaving_out=start.silent(number), denying=False)
+            if is_turn:
+                alone = self.places.messages(self._elsewhere(witness))
+            says = self.places.messages(self._elsewhere(witness, alone))
+            says = np.where(self.places.in_company[:, :, None], alone, says)
             by_clue[Clue.SENSOR] = _with_none(bounded_silence(says))
             settled = self._settled(self._hard(by_clue, voice) + by_clue[Clue.SENSOR])
             belongs = settled[:, None] * shares[:, :-1]
@@ -295,12 +299,16 @@ class _Fitting:
                 total += (1.0 if clue in LOUD_FROM_THE_START else voice) * said
         return self._answered(total)
 
-    def _elsewhere(self, hard: Column, says: Column) -> Column:
+    def _elsewhere(self, hard: Column, says: Column | None = None) -> Column:
         """Each ride's bike by all hard clues but one sensor: (rides, sensors, bikes).
 
-        Silence is left out: one flat battery would speak on every ride anew of where all others sit.
+        says: what each sensor knows by itself; None = no sensor tells of another. It goes no further: two
+        that are heard together would prove each other. Silence is left out: one flat battery would speak on
+        every ride anew of where all others sit.
         """
-        loud = np.maximum(says, 0.0)
+        loud = (
+            np.zeros((1, len(self.places.names), len(self.bikes))) if says is None else np.maximum(says, 0.0)
+        )
         others = hard[:, None, :-1] + loud.sum(axis=1)[:, None, :] - loud
         none = hard[:, None, -1:]
         full = np.concatenate((others, np.broadcast_to(none, (*others.shape[:2], 1))), axis=2)

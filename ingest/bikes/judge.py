@@ -125,7 +125,6 @@ class Judgement:
         said_at: Mapping[int, object],
     ) -> None:
         self.fit = fitted
-        self._said_at = said_at
         self.impossible = impossible
         self.candidates: tuple[BikeId | None, ...] = (*(bike.id for bike in fitted.household.bikes), None)
         spoken_of, heard = (
@@ -140,8 +139,8 @@ class Judgement:
         on = fitted.places.heard.astype(np.float32)
         shares = on @ on[answered].T > 0  # a sensor: each ride with each answered one
         self._last_word = _last_words(fitted, answered, shares)
-        one_answer = {i: (self._said_at[i], self.alike(i)) for i in fitted.answers}
-        self._words = _words(fitted, answered, shares, one_answer)
+        self.one_answer: Mapping[int, Hashable] = {i: (said_at[i], self.alike(i)) for i in fitted.answers}
+        self._words = _words(fitted, answered, shares, self.one_answer)
         can = fitted.possible > CANNOT / 2
         # Two bikes of which nothing tells are alike to the last digit, whatever rounding makes of them.
         log_odds = np.round(fitted.log_odds / self.doubt[:, None], 10)
@@ -158,12 +157,10 @@ class Judgement:
     @cached_property
     def _answers_a_bike(self) -> Counter[BikeId | None]:
         """Of each bike, how many answers named it; one to a group of rides that are alike is one."""
-        named = {
-            (bike, self._said_at[place], self.alike(place))
-            for place, bike in self.fit.answers.items()
-            if bike is not None
-        }
-        return Counter(bike for bike, *_ in named)
+        said = self.fit.answers.items()
+        return Counter(
+            bike for bike, _ in {(bike, self.one_answer[i]) for i, bike in said if bike is not None}
+        )
 
     def alike(self, ride: int) -> Hashable:
         """What a ride has in common with those that one answer may settle with it."""

@@ -15,16 +15,18 @@ from datetime import datetime
 
 import numpy as np
 
-from ingest.bikes.chances import entropy_nats
+from ingest.bikes.chances import entropy_nats, softmax
 from ingest.bikes.clues import RideClues
-from ingest.bikes.judge import Judgement, Verdict
+from ingest.bikes.household_fit import DENIED
+from ingest.bikes.judge import Clue, Judgement, Verdict
 from ingest.bikes.soft_clues import codes, measures_of
+from ingest.bikes.unsaid_changes import what_changed
 from ingest.ride.recording import Column
 from rules.vocabulary import BikeId, Fitting
 
-WORTH_OFFERING = 0.03  # probability from which a bike is among the choices
 WORTH_ASKING = 0.05  # nats of doubt
 MANY_BY_ONE_WORD = 3  # rides that one answer alone decides: one of them is asked about; a judgement
+MANY_BY_ONE_ANSWER = 5  # rides that were answered as a group, few of them looked at; a judgement
 CHECK_EVERY = 6  # every sixth question looks at what seems settled
 SEEMS_SETTLED_FROM = 0.9
 MOST_WEIGHED = 800  # open rides that are compared with each other; the most doubtful
@@ -33,6 +35,7 @@ BELONGS_FROM = 0.25  # least probability of a group's bike for a ride in it
 WAY_BACK_TELLS, SENSOR_TELLS, SENSOR_FORGETS_D, LIKENESS_TELLS = 0.9, 0.8, 120.0, 0.35
 WAY_TELLS = 0.4
 WAY_BACK_H = 18.0
+TO_MAKE_SURE = "Its bike seems to be known; one ride of these is asked about to make sure."
 
 
 @dataclass(frozen=True, slots=True)
@@ -40,13 +43,12 @@ class Question:
     """Rides that one answer settles.
 
     rides: by place in the judgement, in order of time.  shown: those to look at: first, last and oddest.
-    choices: bikes worth offering, likeliest first; None = none of ours.
+    because: what is to be known to answer it, without a guess; "" = nothing but which bike it was.
     is_check: it seems settled, and is asked to find out whether it is.
     """
 
     rides: tuple[int, ...]
     shown: tuple[int, ...]
-    choices: tuple[BikeId | None, ...]
     because: str
     is_check: bool = False
 
@@ -67,10 +69,11 @@ def questions(judgement: Judgement, at_most: int | None = None) -> tuple[Questio
     asked: list[Question] = []
     todo = set(range(len(groups)))
     first = _first_of_each_bike(judgement, groups, todo)
-    checks = _checks(judgement)
+    unlike = _unlike_their_group(judgement)
+    checks = [*unlike, *(_check(judgement, ride) for ride in _checks(judgement))]
     while todo and (at_most is None or len(asked) < at_most):
         if len(asked) % CHECK_EVERY == CHECK_EVERY - 1 and checks and not first:
-            asked.append(_check(judgement, checks.pop(0)))
+            asked.append(checks.pop(0))
             continue
         gains = tells @ left
         row = first.pop(0) if first else max(todo, key=lambda g: (gains[g], -groups[g][0]))
@@ -79,7 +82,8 @@ def questions(judgement: Judgement, at_most: int | None = None) -> tuple[Questio
         asked.append(_question(judgement, groups[row]))
     if (at_most is None or len(asked) < at_most) and not any(one.is_check for one in asked):
         decided = sorted({*unspoken} - {*open_rides})
-        asked += [_check(judgement, ride) for ride in _rests_on_one_word(judgement, decided)[:1]]
+        one_word = (_check(judgement, ride) for ride in _rests_on_one_word(judgement, decided))
+        asked += [*unlike, *one_word][:1]
     return tuple(asked)
 
 
@@ -173,26 +177,42 @@ def _rests_on_one_word(judgement: Judgement, decided: Sequence[int]) -> list[int
     return [rides[len(rides) // 2] for rides in many]
 
 
+def _unlike_their_group(judgement: Judgement) -> list[Question]:
+    """Of each large group that was answered at once: the ride that by all else was least on that bike."""
+    fitted = judgement.fit
+    together: dict[object, list[tuple[float, int]]] = defaultdict(list)
+    for ride, chance in zip(fitted.column_of_answer, fitted.answer_chances().tolist(), strict=True):
+        together[judgement.one_answer[ride], fitted.answers[ride]].append((chance, ride))
+    names: dict[BikeId | None, str] = {bike.id: bike.name for bike in fitted.household.bikes}
+    asked = []
+    for rides in together.values():
+        chance, ride = min(rides)
+        if len(rides) >= MANY_BY_ONE_ANSWER and chance < DENIED:
+            said = names.get(fitted.answers[ride], "none of ours")
+            because = f"You said {said} of {len(rides)} rides at once; this one differs most from the others."
+            asked.append(Question((ride,), (ride,), because, is_check=True))
+    return asked
+
+
 def _check(judgement: Judgement, ride: int) -> Question:
-    names = {bike.id: bike.name for bike in judgement.fit.household.bikes}
-    leader = judgement.candidates[int(judgement.probabilities[ride].argmax())]
-    name = names[leader] if leader is not None else "none of ours"
-    because = f"It seems to have been {name}; one ride of these is asked about to make sure."
-    return Question((ride,), (ride,), _choices(judgement, (ride,)), because, is_check=True)
+    return Question((ride,), (ride,), what_changed(judgement, (ride,)) or TO_MAKE_SURE, is_check=True)
 
 
 def _question(judgement: Judgement, group: tuple[int, ...]) -> Question:
+    """group: the likeliest ride for its bike first."""
     in_time = tuple(sorted(group))
-    oddest = group[-1]
-    shown = tuple(sorted({in_time[0], in_time[-1], oddest}))
-    return Question(in_time, shown, _choices(judgement, group), judgement.because(group[0]))
+    shown = {in_time[0], in_time[-1], group[-1], _least_like(judgement, in_time)}
+    return Question(in_time, tuple(sorted(shown)), what_changed(judgement, in_time))
 
 
-def _choices(judgement: Judgement, group: Sequence[int]) -> tuple[BikeId | None, ...]:
-    mean = judgement.probabilities[list(group)].mean(axis=0)
-    order = np.argsort(-mean, kind="stable").tolist()
-    worth = [judgement.candidates[k] for k in order if mean[k] >= WORTH_OFFERING]
-    return tuple(worth if len(worth) >= 2 else [judgement.candidates[k] for k in order[:2]])
+def _least_like(judgement: Judgement, group: Sequence[int]) -> int:
+    """Of rides with the same sensors, the one that all else says least is on the group's bike."""
+    rows, fitted = list(group), judgement.fit
+    others = fitted.log_odds[rows] - sum(
+        fitted.by_clue[clue][rows] for clue in (Clue.SENSOR, Clue.NEIGHBOURS)
+    )
+    leader = int(judgement.probabilities[rows].sum(axis=0).argmax())
+    return rows[int(softmax(others)[:, leader].argmin())]
 
 
 def had_no_chain(

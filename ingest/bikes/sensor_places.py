@@ -73,7 +73,10 @@ class SensorPlaces:
         alike = ((np.flatnonzero(self.stays), MOVES_EVERY_D), (np.flatnonzero(~self.stays), ROAMS_EVERY_D))
         # Sensors that stay and sensors that roam, each with what a gap between rides makes of their places.
         self._gaps = [(some, self._what_gaps_change(every_d)) for some, every_d in alike if len(some)]
-        self._weight = np.where(self.heard.sum(axis=1) >= 2, TWO_AT_ONCE, 1.0)[:, None]
+        several = (self.heard.sum(axis=1) >= 2)[:, None]
+        # Heard with another: what either knows of the other must not come back as what it knows itself.
+        self.in_company: Final = self.heard & several
+        self._weight = np.where(several, TWO_AT_ONCE, 1.0)
         self._said = self._entered(rides, bikes, entered, at)
         # Rides on which a sensor was heard inside a span that a rider entered for it.
         vouched: NDArray[np.bool_] = np.zeros(self.heard.shape, dtype=bool)

@@ -155,7 +155,6 @@ class HouseholdJudgement:
         return OpenQuestion(
             tuple(ids[place] for place in question.rides),
             tuple(ids[place] for place in question.shown),
-            question.choices,
             question.because,
             question.is_check,
         )
@@ -167,7 +166,6 @@ class OpenQuestion:
 
     rides: tuple[RideId, ...]
     shown: tuple[RideId, ...]
-    choices: tuple[BikeId | None, ...]
     because: str
     is_check: bool
 

@@ -139,4 +139,4 @@ def _still_open(
             yield replace(one, rides=rides, shown=shown or rides[:1])
     for ride in reversed(snapshot.questions):
         if ride in left:
-            yield OpenQuestion((ride,), (ride,), (), "", False)
+            yield OpenQuestion((ride,), (ride,), "", is_check=False)

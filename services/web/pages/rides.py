@@ -200,7 +200,7 @@ class Question:
     """Rides that one answer settles, with the bikes they may have been on.
 
     key: the numbers of all its rides.  shown: those to look at: first, last and oddest.  options: none
-    picked, and no guess beside them: one that is shown becomes the answer.
+    picked, and no guess beside them: one that is shown becomes the answer.  because: what to know first.
     """
 
     key: str
@@ -209,6 +209,7 @@ class Question:
     zone: tzinfo
     rider: str
     options: tuple[Option, ...]
+    because: str
 
     @property
     def is_one_ride(self) -> bool:
@@ -280,6 +281,7 @@ def question_of(snapshot: Snapshot, asked: OpenQuestion) -> Question | None:
         zone_of(rider.time_zone),
         rider.name,
         (*options, Option(0, NONE, "none of ours")),
+        asked.because,
     )
 
 

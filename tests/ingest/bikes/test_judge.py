@@ -173,6 +173,45 @@ def test_a_sensor_that_was_moved_is_followed():
     assert [judged.assignment(i).leader for i in range(20)] == expected
 
 
+def test_rides_that_a_sensor_alone_puts_on_a_bike_are_no_witness_that_it_sits_there():
+    """They show the gears of wherever it sits now."""
+    bare = Household((bike(PLOVER, "Plover"), bike(LARK, "Lark"), bike(SHRIKE, "Shrike")))
+    rides = [geared(day, ROAD, sensors=heard("serial 71")) for day in (0, 4)]
+    rides += [ride(day, channels="cadence") for day in (8, 12)]
+    rides += [geared(day, MOUNTAIN, sensors=heard("serial 71")) for day in range(290, 330, 4)]
+
+    judged = judge(rides, bare, {0: PLOVER, 1: PLOVER, 2: LARK, 3: LARK})
+
+    print([judged.said(i) for i in range(4, 14)], judged.fit.by_clue[Clue.SENSOR][4:])
+    assert not [i for i in range(4, len(rides)) if judged.said(i).bike == PLOVER]
+
+
+def test_a_sensor_nobody_spoke_of_proves_nothing_of_the_one_it_is_heard_with():
+    alone = [ride(day, sensors=heard("serial 71")) for day in range(0, 60, 3)]
+    both = [
+        ride(day, sensors=heard("serial 71", *(("serial 72",) if day else ()))) for day in range(0, 60, 3)
+    ]
+
+    one, two = (
+        judge(rides, Household(TWO), {0: PLOVER}).fit.by_clue[Clue.SENSOR][10] for rides in (alone, both)
+    )
+
+    assert two[0] - two[1] < one[0] - one[1]
+
+
+def test_a_bike_with_one_cog_takes_no_cassette():
+    """A sensor of another bike was heard on it once; that one's new cassette is not on it for that."""
+    pair = Household((bike(PLOVER, "Plover", gears=ROAD), bike(SHRIKE, "Shrike", gears=((48,), (18,)))))
+    rides = [geared(day, ROAD, sensors=heard("serial 71")) for day in range(0, 20, 4)]
+    rides += [geared(day, BROAD, sensors=heard("serial 71")) for day in range(40, 80, 4)]
+    rides += [ride(82, sensors=heard("serial 71"), channels="no sensor")]
+
+    judged = judge(rides, pair, {0: PLOVER, 1: PLOVER, 15: SHRIKE})
+
+    assert not [i for i in range(15) if judged.said(i).bike == SHRIKE]
+    assert all(judged.fit.by_clue[Clue.GEARING][i, 1] < 0 for i in range(15))
+
+
 def test_rides_asked_about_for_their_silence_do_not_take_a_sensor_off_its_bike():
     twins = (bike(PLOVER, "Plover", gears=ROAD), bike(LARK, "Lark", TOM, gears=ROAD))
     rides = [ride(day, sensors=heard("serial 71"), channels="power") for day in range(0, 60, 2)]

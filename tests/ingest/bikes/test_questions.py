@@ -7,7 +7,18 @@ from datetime import timedelta
 from ingest.bikes.judge import Household, Verdict, judge
 from ingest.bikes.questions import had_no_chain, questions
 from rules.vocabulary import ChainId, Fitting, FittingId
-from tests.ingest.bikes.made_rides import DAY, MORNING, PLOVER, WHEATEAR, bike, heard, ride
+from tests.ingest.bikes.made_rides import (
+    DAY,
+    MORNING,
+    MOUNTAIN,
+    PLOVER,
+    ROAD,
+    WHEATEAR,
+    bike,
+    geared,
+    heard,
+    ride,
+)
 
 TWO = Household((bike(PLOVER, "Plover"), bike(WHEATEAR, "Wheatear")))
 
@@ -19,7 +30,7 @@ def test_rides_with_one_sensor_are_one_question_and_come_first():
 
     assert first.rides == tuple(range(20))
     assert set(first.shown) >= {0, 19}
-    assert len(first.shown) <= 3
+    assert len(first.shown) <= 4
     assert [one.rides for one in rest] == [(20,)]
 
 
@@ -42,11 +53,30 @@ def test_rides_that_only_look_alike_are_asked_one_by_one():
     assert {len(one.rides) for one in asked} == {1}
 
 
-def test_every_question_offers_a_choice_and_says_why():
-    (question,) = questions(judge([ride()], TWO, {}))
+def test_a_group_shows_the_ride_that_all_but_its_sensor_says_is_another_bikes():
+    pair = Household((bike(PLOVER, "Plover", gears=ROAD), bike(WHEATEAR, "Wheatear", gears=MOUNTAIN)))
+    gears = [MOUNTAIN if day == 24 else ROAD for day in range(0, 40, 2)]
+    rides = [geared(2 * n, of, sensors=heard("serial 71")) for n, of in enumerate(gears)]
 
-    assert {PLOVER, WHEATEAR} <= set(question.choices)
-    assert question.because.endswith("?")
+    (group, *_) = questions(judge(rides, pair, {}))
+
+    assert gears.index(MOUNTAIN) in group.shown or gears.index(MOUNTAIN) not in group.rides
+
+
+def test_a_ride_unlike_the_others_of_an_answered_group_is_asked_about_once_more():
+    pair = Household((bike(PLOVER, "Plover", gears=ROAD), bike(WHEATEAR, "Wheatear", gears=MOUNTAIN)))
+    rides = [geared(2 * n, ROAD, sensors=heard("serial 71")) for n in range(20)]
+    rides[12] = geared(24, MOUNTAIN, sensors=heard("serial 71"), shifts=((32, 51), (32, 45)))
+    rides += [geared(50 + n, MOUNTAIN, sensors=heard("serial 72")) for n in range(4)]
+    group = dict.fromkeys(range(20), PLOVER) | dict.fromkeys(range(20, 24), WHEATEAR)
+    at = {place: place >= 20 for place in group}
+
+    asked = [one for one in questions(judge(rides, pair, group, said_at=at)) if one.is_check]
+    again = judge(rides, pair, group, said_at=at | {12: "again"})
+
+    assert [one.rides for one in asked] == [(12,)]
+    assert asked[0].because == "You said Plover of 20 rides at once; this one differs most from the others."
+    assert not [one for one in questions(again) if one.is_check]
 
 
 def test_no_answer_is_asked_for_twice_and_none_is_left_out():

@@ -257,7 +257,7 @@ def test_a_ride_that_nobody_weighed_yet_is_asked_by_itself(shop: App) -> None:
     with snapshots._weighing:  # somebody is at it
         with shop.store.writing() as tx:
             new = tx.rides.add(ride_summary(NOW - timedelta(days=40), 2, title="New"), RiderId(1))
-        assert snapshots.asked()[-1] == OpenQuestion((new,), (new,), (), "", False)
+        assert snapshots.asked()[-1] == OpenQuestion((new,), (new,), "", is_check=False)
 
 
 def test_who_works_something_out_keeps_nobody_from_something_else(shop: App) -> None:

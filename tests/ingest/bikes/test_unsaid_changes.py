@@ -1,0 +1,50 @@
+"""A sensor that moved, a cassette that was changed, and nobody said so: in words, without a guess."""
+
+from __future__ import annotations
+
+from ingest.bikes.judge import Household, judge
+from ingest.bikes.unsaid_changes import what_changed
+from tests.ingest.bikes.made_rides import BROAD, LARK, MOUNTAIN, PLOVER, ROAD, bike, geared, heard, ride
+
+TWO = Household((bike(PLOVER, "Plover", gears=ROAD), bike(LARK, "Lark", gears=MOUNTAIN)))
+BARE = Household((bike(PLOVER, "Plover"), bike(LARK, "Lark")))
+
+
+def with_sensor(days, gears=None):
+    on = heard("serial 71")
+    return [geared(day, gears, sensors=on) if gears else ride(day, sensors=on) for day in days]
+
+
+def test_other_gears_are_named_beside_those_that_were_entered():
+    rides = [*with_sensor((0, 4, 8), ROAD), *with_sensor((40, 44, 48, 52), BROAD)]
+
+    sentence = what_changed(judge(rides, TWO, {0: PLOVER, 1: PLOVER}), (3, 4, 5, 6))
+
+    assert sentence == (
+        "The power meter (serial 71) was on Plover on 7 May 2025, you said. Since 12 Jun 2025 the rides "
+        "with it show gears like 46/30 with 11 to 34, which Plover, entered with 50/34 with 11 to 28, has "
+        "not: has its cassette been changed, or has the sensor moved?"
+    )
+
+
+def test_rides_unlike_those_before_ask_whether_it_moved():
+    rides = with_sensor((0, 4, 90, 92, 94))
+
+    sentence = what_changed(judge(rides, BARE, {0: PLOVER, 1: PLOVER, 3: LARK, 4: LARK}), (2,))
+
+    assert "Since 1 Aug 2025 the rides with it" in sentence
+
+
+def test_a_sensor_of_which_nobody_spoke_for_long_is_asked_about():
+    rides = [*with_sensor((0, 4)), *with_sensor((200,))]
+
+    sentence = what_changed(judge(rides, BARE, {0: PLOVER, 1: PLOVER}), (2,))
+
+    assert sentence == "The power meter (serial 71) was on Plover on 7 May 2025, you said. Is it still there?"
+
+
+def test_nothing_is_said_where_nothing_seems_to_have_changed():
+    rides = [*with_sensor((0, 4, 8)), ride(9)]
+    judged = judge(rides, BARE, {0: PLOVER, 1: None})
+
+    assert [what_changed(judged, (place,)) for place in (0, 2, 3)] == ["", "", ""]
