@@ -136,8 +136,9 @@ class Judgement:
         self.doubt[fitted.places.vouched] = 1.0  # a rider said where that sensor sits
         self._vouched = frozenset(np.flatnonzero(fitted.places.vouched).tolist())
         answered = np.array(sorted(fitted.column_of_answer), dtype=np.intp)
-        on = fitted.places.heard.astype(np.float32)
-        shares = on @ on[answered].T > 0  # a sensor: each ride with each answered one
+        # A light that a rider spoke of yesterday is on another bike today.
+        on = (fitted.places.heard & fitted.places.stays).astype(np.float32)
+        shares = on @ on[answered].T > 0  # a sensor that stays: each ride with each answered one
         self._last_word = _last_words(fitted, answered, shares)
         self.one_answer: Mapping[int, Hashable] = {i: (said_at[i], self.alike(i)) for i in fitted.answers}
         self._words = _words(fitted, answered, shares, self.one_answer)
@@ -185,6 +186,11 @@ class Judgement:
         leader = int(self.probabilities[ride].argmax())
         return bool(ride not in self._vouched and self._words[ride, leader] == 1)
 
+    def moved_unsaid(self, ride: int) -> bool:
+        """Do its sensors seem to be on a bike of which no rider said so, but of others?"""
+        words, leader = self._words[ride], int(self.probabilities[ride].argmax())
+        return bool(ride not in self._vouched and words.any() and not words[leader])
+
     def said(self, ride: int) -> Said:
         """The verdict on one ride, without its evidence."""
         chances = self.probabilities[ride]
@@ -195,7 +201,7 @@ class Judgement:
         if len(self.fit.household.bikes) == 1:
             return Said(leader, DecidedBy.ONLY_BIKE, Verdict.CERTAIN, probability)
         likely_from = self.likely_from(ride, leader)
-        if leader not in self.anchored or probability < likely_from:
+        if leader not in self.anchored or probability < likely_from or self.moved_unsaid(ride):
             return Said(None, None, Verdict.ASK, probability)
         sensor = self.fit.by_clue[Clue.SENSOR][ride] / self.doubt[ride]
         by_sensor = float(sensor[order[0]] - sensor[order[1]]) >= IDENTIFIES_FROM
@@ -245,6 +251,10 @@ class Judgement:
             return "It looks like none of the household's bikes."
         if leader not in self.anchored:
             return f"{names[leader]} is likeliest, but no ride is known to have been on it yet: was this one?"
+        if self.moved_unsaid(ride) and said.probability >= self.likely_from(ride, leader):
+            return (
+                f"It looks like {names[leader]}, {chance}, where no rider said its sensor sits: has it moved?"
+            )
         if said.probability >= LIKELY_FROM:
             return f"{names[leader]} is likeliest, {chance}, but too few rides on it are known yet."
         return f"{names[leader]} is likeliest, but only {chance}; next is {names[runner_up]}."

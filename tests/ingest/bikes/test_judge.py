@@ -173,17 +173,28 @@ def test_a_sensor_that_was_moved_is_followed():
     assert [judged.assignment(i).leader for i in range(20)] == expected
 
 
-def test_rides_that_a_sensor_alone_puts_on_a_bike_are_no_witness_that_it_sits_there():
-    """They show the gears of wherever it sits now."""
-    bare = Household((bike(PLOVER, "Plover"), bike(LARK, "Lark"), bike(SHRIKE, "Shrike")))
-    rides = [geared(day, ROAD, sensors=heard("serial 71")) for day in (0, 4)]
-    rides += [ride(day, channels="cadence") for day in (8, 12)]
-    rides += [geared(day, MOUNTAIN, sensors=heard("serial 71")) for day in range(290, 330, 4)]
+def test_a_sensor_that_seems_to_be_where_no_rider_said_is_asked_about():
+    rides = [geared(day, ROAD, sensors=heard("serial 71")) for day in (0, 4, 8, 12)]
+    rides += [geared(day, MOUNTAIN) for day in (14, 15)]
+    rides += [geared(day, MOUNTAIN, sensors=heard("serial 71")) for day in range(16, 48, 4)]
+    words = {0: PLOVER, 1: PLOVER, 4: WHEATEAR, 5: WHEATEAR}
 
-    judged = judge(rides, bare, {0: PLOVER, 1: PLOVER, 2: LARK, 3: LARK})
+    before, after = (judge(rides, Household(TWO), words | more) for more in ({}, {6: WHEATEAR, 7: WHEATEAR}))
 
-    print([judged.said(i) for i in range(4, 14)], judged.fit.by_clue[Clue.SENSOR][4:])
-    assert not [i for i in range(4, len(rides)) if judged.said(i).bike == PLOVER]
+    assert before.assignment(10).leader == WHEATEAR
+    assert before.said(10).verdict is Verdict.ASK
+    assert before.because(10).endswith("has it moved?")
+    assert after.said(10).bike == WHEATEAR
+
+
+def test_a_light_that_was_spoken_of_yesterday_may_be_on_another_bike_today(monkeypatch):
+    monkeypatch.setattr("ingest.bikes.judge.CERTAIN_FROM", 0.9)
+    lit = [ride(day, sensors=heard("serial 71", kind="light")) for day in range(8)]
+    fitted = [ride(day, sensors=heard("serial 71")) for day in range(8)]
+    words = {0: PLOVER, 1: PLOVER, 6: PLOVER, 7: PLOVER}
+
+    assert judge(fitted, Household(TWO), words).said(4).verdict is Verdict.CERTAIN
+    assert judge(lit, Household(TWO), words).said(4).verdict is not Verdict.CERTAIN
 
 
 def test_a_sensor_nobody_spoke_of_proves_nothing_of_the_one_it_is_heard_with():
