@@ -43,7 +43,7 @@ __all__ = [
 ]
 
 # Another name has every ledger judged anew, once.
-WAY_OF_JUDGING = "all rides by all, less sure while answers are few"
+WAY_OF_JUDGING = "all rides by all, sensors that moved unsaid are asked about"
 
 CERTAIN_FROM = 0.99  # and a sensor that says so, of which a rider spoke lately
 LIKELY_FROM = 0.95

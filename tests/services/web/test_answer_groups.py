@@ -64,6 +64,22 @@ def test_one_answer_is_the_riders_word_on_all_of_them_and_one_undo_takes_it_back
         assert len(tx.rides.confirm_list()) == 7
 
 
+def test_a_sensor_of_which_nobody_spoke_for_long_is_named_with_where_it_was(
+    week: Week, page: TestClient
+) -> None:
+    token = token_in(page.get("/care").text)
+    page.post("/rides/answer", data={"the_page": token, "on-1-2-3-4-5-6-7": "1"})
+    week.ride(200, sensor=STRANGE)
+    week.round(200)
+    later = create_app(week.shop, clock=lambda: FIRST_DAY + 201 * DAY)
+
+    html = TestClient(later, base_url=HERE).get("/rides/answer").text
+
+    assert re.search(
+        r"The power meter \([^)]+\) was on Plover on [^.]+, you said\. Is it still there\?", html
+    )
+
+
 def test_a_group_is_asked_about_ride_by_ride_on_request(page: TestClient) -> None:
     apart = keys(page.get("/rides/answer?apart=3").text)
 
