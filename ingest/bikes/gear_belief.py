@@ -9,7 +9,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Collection, Mapping, Sequence
-from functools import cached_property
 from itertools import combinations
 from typing import Final
 
@@ -68,11 +67,10 @@ class GearBelief:
         )
         # A comb that nobody entered fits whatever is laid on it: it is learned from answers first.
         said = np.array([answered.get(int(i), -1) for i in self.shows])
-        self._answered = (said[:, None] == np.arange(len(bikes))).astype(np.float64)
         self._teaches = np.ones((len(self.shows), len(bikes)))
         for column, comb in enumerate(self._entered):
-            if comb is None and self._answered[:, column].sum() < ANSWERS_TO_LEARN_A_COMB:
-                self._teaches[:, column] = self._answered[:, column]
+            if comb is None and (said == column).sum() < ANSWERS_TO_LEARN_A_COMB:
+                self._teaches[:, column] = said == column
         self._day = day[self.shows]
         self._window = (self._day // WINDOW_D).astype(np.intp)
 
@@ -96,11 +94,10 @@ class GearBelief:
 
     def _instead_of(self, entered: Comb) -> Column:
         """Each comb's chance where it is another than was entered: a bike with one cog takes no cassette."""
-        any_comb = np.full(len(self.combs), 1.0 / len(self.combs))
-        same_rings = np.array([comb.rings == entered.rings for comb in self.combs])
         if len(entered.cogs) == 1:
             return np.zeros(len(self.combs))
-        chances: Column = RINGS_STAY * same_rings / same_rings.sum() + (1.0 - RINGS_STAY) * any_comb
+        same_rings = np.array([comb.rings == entered.rings for comb in self.combs])
+        chances: Column = RINGS_STAY * same_rings / same_rings.sum() + (1.0 - RINGS_STAY) / len(self.combs)
         return chances
 
     def weights(self, shares: Column, elsewhere: Column, voice: float = 1.0) -> Column:
@@ -110,25 +107,13 @@ class GearBelief:
         all but the gears: what is surely a bike's ride shows its gears, be they other ones than last year's.
         voice: 0..1, how far gears may deny a bike yet: at first a new cassette is as likely as another bike.
         """
+        said = np.zeros_like(shares)
+        if not len(self.shows):
+            return said
         believed = np.maximum(shares, elsewhere)[self.shows, : len(self.bikes)]
         believed = believed / np.maximum(believed.sum(axis=1, keepdims=True), 1.0)
         # Doubtful rides teach no gears.
         taught = RIDE_COUNTS * self._teaches * believed * np.maximum(2.0 * believed - 1.0, 0.0)
-        return self._said(believed, self._fits(taught), len(shares), voice)
-
-    def by_answers(self, rides: int, voice: float) -> Column:
-        """The same, of so many rides, by gears that only answered rides taught.
-
-        What a sensor alone puts on a bike shows the gears of wherever that sits: no witness for its place.
-        """
-        return self._said(self._answered, self._fits_of_answers, rides, voice)
-
-    @cached_property
-    def _fits_of_answers(self) -> Column:
-        return self._fits(RIDE_COUNTS * self._answered)
-
-    def _fits(self, taught: Column) -> Column:
-        """ln likelihood of each ride's gears on each bike, by what the rides taught: (rides, bikes)."""
         fits = np.zeros((len(self.shows), len(self.bikes)))
         for window in np.unique(self._window):
             here = _rows(self._window == window)
@@ -143,24 +128,18 @@ class GearBelief:
                 kept = slice(None)
                 if counts[:, bike].sum() > FEW_RIDES * RIDE_COUNTS:
                     kept = np.flatnonzero(belief > belief.max() - NEGLIGIBLE)  # type: ignore[assignment]
-                fits[here, bike] = _fit_to(belief[kept], self._table[here][:, kept], own[:, bike])
+                fits[here, bike] = _fits(belief[kept], self._table[here][:, kept], own[:, bike])
             for one, other in self._look_alike(likeliest):
                 # What sets their wheels apart is a device's setting as likely as a tyre.
                 fits[here, one] = fits[here, other] = np.maximum(fits[here, one], fits[here, other])
-        return fits
-
-    def _said(self, believed: Column, fits: Column, rides: int, voice: float) -> Column:
-        """In log-odds, bounded, with the chance that other gears are fitted."""
-        said = np.zeros((rides, len(self.bikes) + 1))
-        if not len(self.shows):
-            return said
         usual = np.array([IN_NO_LIST if one is None else SOMETHING_CHANGED_TODAY for one in self._entered])
         share = np.clip(self._since_seen(believed, fits), usual, CHANGED_AT_MOST)
         share = np.maximum(share, CHANGED_AT_FIRST * (1.0 - voice))
         changed = np.logaddexp(np.log1p(-share) + np.minimum(fits, MOST_FOR + 1.0), np.log(share))
         ours = np.clip(changed, -MOST_AGAINST, MOST_FOR)
         nobodys = np.log((1.0 - BORROWED_LIKE_OURS) + BORROWED_LIKE_OURS * np.exp(ours.max(axis=1)))
-        said[self.shows] = np.column_stack((ours, nobodys))
+        said[self.shows, :-1] = ours
+        said[self.shows, -1] = nobodys
         return said
 
     def seen_on(self, rides: Collection[int]) -> Comb | None:
@@ -193,7 +172,7 @@ class GearBelief:
         ]
 
 
-def _fit_to(belief: Table, table: Table, own: Column) -> Column:
+def _fits(belief: Table, table: Table, own: Column) -> Column:
     """ln likelihood of each ride's gears by a belief from which what the ride itself taught is taken out."""
     without = belief - own[:, None] * table
     taught = own > 0.0

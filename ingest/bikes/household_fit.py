@@ -226,6 +226,7 @@ class _Fitting:
         rides, columns = len(self.rides), len(self.bikes) + 1
         shares = softmax(self._hard({}, 0.0))
         by_clue: dict[Clue, Column] = {}
+        unheard = np.zeros((rides, len(self.places.names), columns - 1))
         log_odds = np.zeros((rides, columns))
         for number in range(ROUNDS):
             voice = min(1.0, FIRST_VOICE + (1.0 - FIRST_VOICE) * number / (WARM_AFTER * ROUNDS))
@@ -235,10 +236,9 @@ class _Fitting:
                 elsewhere = softmax(self._answered(elsewhere))
                 by_clue[Clue.GEARING] = self.gears.weights(shares, elsewhere, voice)
             by_clue |= self.fixed
-            fits = by_clue | {Clue.GEARING: self.gears.by_answers(rides, voice)}
-            witness = self._hard(fits, voice, leaving_out=start.silent(number), denying=False)
+            witness = self._hard(by_clue, voice, leaving_out=start.silent(number), denying=False)
             if is_turn:
-                alone = self.places.messages(self._elsewhere(witness))
+                alone = self.places.messages(self._elsewhere(witness, unheard))
             says = self.places.messages(self._elsewhere(witness, alone))
             says = np.where(self.places.in_company[:, :, None], alone, says)
             by_clue[Clue.SENSOR] = _with_none(bounded_silence(says))
@@ -299,16 +299,13 @@ class _Fitting:
                 total += (1.0 if clue in LOUD_FROM_THE_START else voice) * said
         return self._answered(total)
 
-    def _elsewhere(self, hard: Column, says: Column | None = None) -> Column:
+    def _elsewhere(self, hard: Column, alone: Column) -> Column:
         """Each ride's bike by all hard clues but one sensor: (rides, sensors, bikes).
 
-        says: what each sensor knows by itself; None = no sensor tells of another. It goes no further: two
-        that are heard together would prove each other. Silence is left out: one flat battery would speak on
-        every ride anew of where all others sit.
+        alone: what each sensor knows by itself; no more, or two that are heard together would prove each
+        other. Silence is left out: one flat battery would speak on every ride anew of where all others sit.
         """
-        loud = (
-            np.zeros((1, len(self.places.names), len(self.bikes))) if says is None else np.maximum(says, 0.0)
-        )
+        loud = np.maximum(alone, 0.0)
         others = hard[:, None, :-1] + loud.sum(axis=1)[:, None, :] - loud
         none = hard[:, None, -1:]
         full = np.concatenate((others, np.broadcast_to(none, (*others.shape[:2], 1))), axis=2)

@@ -181,15 +181,13 @@ class Judgement:
         known = self._answers_a_bike[bike] >= ANSWERS_A_BIKE and not unspoken
         return LIKELY_FROM if known or ride in self._vouched else LIKELY_FROM_AT_FIRST
 
-    def rests_on_one_word(self, ride: int) -> bool:
-        """Does one answer alone say that a sensor of this ride is its likeliest bike's? It may be a slip."""
-        leader = int(self.probabilities[ride].argmax())
-        return bool(ride not in self._vouched and self._words[ride, leader] == 1)
+    def hardly_said(self, ride: int) -> bool:
+        """Did at most one answer say that its sensors are its likeliest bike's, where answers spoke of them?
 
-    def moved_unsaid(self, ride: int) -> bool:
-        """Do its sensors seem to be on a bike of which no rider said so, but of others?"""
+        One may be a slip; none is a move that nobody said.
+        """
         words, leader = self._words[ride], int(self.probabilities[ride].argmax())
-        return bool(ride not in self._vouched and words.any() and not words[leader])
+        return bool(ride not in self._vouched and words.any() and words[leader] <= 1)
 
     def said(self, ride: int) -> Said:
         """The verdict on one ride, without its evidence."""
@@ -201,13 +199,13 @@ class Judgement:
         if len(self.fit.household.bikes) == 1:
             return Said(leader, DecidedBy.ONLY_BIKE, Verdict.CERTAIN, probability)
         likely_from = self.likely_from(ride, leader)
-        if leader not in self.anchored or probability < likely_from or self.moved_unsaid(ride):
+        if leader not in self.anchored or probability < likely_from:
             return Said(None, None, Verdict.ASK, probability)
         sensor = self.fit.by_clue[Clue.SENSOR][ride] / self.doubt[ride]
         by_sensor = float(sensor[order[0]] - sensor[order[1]]) >= IDENTIFIES_FROM
         column, days = self._last_word.get(ride, (order[0], math.inf))
         heard_of = ride in self._vouched or (
-            column == order[0] and days <= HEARD_OF_LATELY_D and not self.rests_on_one_word(ride)
+            column == order[0] and days <= HEARD_OF_LATELY_D and not self.hardly_said(ride)
         )
         sure = by_sensor and heard_of and likely_from == LIKELY_FROM and probability >= CERTAIN_FROM
         verdict = Verdict.CERTAIN if sure else Verdict.LIKELY
@@ -251,10 +249,6 @@ class Judgement:
             return "It looks like none of the household's bikes."
         if leader not in self.anchored:
             return f"{names[leader]} is likeliest, but no ride is known to have been on it yet: was this one?"
-        if self.moved_unsaid(ride) and said.probability >= self.likely_from(ride, leader):
-            return (
-                f"It looks like {names[leader]}, {chance}, where no rider said its sensor sits: has it moved?"
-            )
         if said.probability >= LIKELY_FROM:
             return f"{names[leader]} is likeliest, {chance}, but too few rides on it are known yet."
         return f"{names[leader]} is likeliest, but only {chance}; next is {names[runner_up]}."

@@ -7,6 +7,7 @@ well, because nothing else finds a mistake that looks certain.
 
 from __future__ import annotations
 
+import itertools
 import math
 from collections import defaultdict
 from collections.abc import Hashable, Mapping, Sequence
@@ -69,11 +70,17 @@ def questions(judgement: Judgement, at_most: int | None = None) -> tuple[Questio
     asked: list[Question] = []
     todo = set(range(len(groups)))
     first = _first_of_each_bike(judgement, groups, todo)
-    unlike = _unlike_their_group(judgement)
-    checks = [*unlike, *(_check(judgement, ride) for ride in _checks(judgement))]
+    decided = sorted({*unspoken} - {*open_rides})
+    doubted = [
+        *_unlike_their_group(judgement),
+        *(_check(judgement, i) for i in _hardly_said(judgement, decided)),
+    ]
+    others = (i for i in _checks(judgement) if not any(i in one.rides for one in doubted))
+    checks = itertools.chain(doubted, (_check(judgement, i) for i in others))
     while todo and (at_most is None or len(asked) < at_most):
-        if len(asked) % CHECK_EVERY == CHECK_EVERY - 1 and checks and not first:
-            asked.append(checks.pop(0))
+        is_turn = len(asked) % CHECK_EVERY == CHECK_EVERY - 1 and not first
+        if is_turn and (check := next(checks, None)):
+            asked.append(check)
             continue
         gains = tells @ left
         row = first.pop(0) if first else max(todo, key=lambda g: (gains[g], -groups[g][0]))
@@ -81,9 +88,7 @@ def questions(judgement: Judgement, at_most: int | None = None) -> tuple[Questio
         left = left * (1.0 - tells[row])
         asked.append(_question(judgement, groups[row]))
     if (at_most is None or len(asked) < at_most) and not any(one.is_check for one in asked):
-        decided = sorted({*unspoken} - {*open_rides})
-        one_word = (_check(judgement, ride) for ride in _rests_on_one_word(judgement, decided))
-        asked += [*unlike, *one_word][:1]
+        asked += doubted[:1]
     return tuple(asked)
 
 
@@ -166,11 +171,11 @@ def _checks(judgement: Judgement) -> list[int]:
     return [members[len(members) // 2] for members in sorted(unspoken, key=lambda m: (-len(m), m[0]))]
 
 
-def _rests_on_one_word(judgement: Judgement, decided: Sequence[int]) -> list[int]:
-    """Of each sensor whose rides one answer alone decides: a ride in their middle, the most rides first."""
+def _hardly_said(judgement: Judgement, decided: Sequence[int]) -> list[int]:
+    """Of each sensor whose rides one answer or none decides: a ride in their middle, the most rides first."""
     together: dict[Hashable, list[int]] = defaultdict(list)
     for i in decided:
-        if judgement.rests_on_one_word(i):
+        if judgement.hardly_said(i):
             together[judgement.alike(i)].append(i)
     many = [rides for rides in together.values() if len(rides) >= MANY_BY_ONE_WORD]
     many.sort(key=lambda rides: (-len(rides), rides[0]))

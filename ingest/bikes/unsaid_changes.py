@@ -26,6 +26,8 @@ def what_changed(judgement: Judgement, rides: Sequence[int]) -> str:
     """
     fitted, first = judgement.fit, rides[0]
     heard = np.flatnonzero(fitted.places.heard[first] & fitted.places.stays)
+    if not len(heard):
+        return ""
     before = [i for i in fitted.answers if i < first and fitted.places.heard[i, heard].any()]
     last = max(before, default=None)
     if last is None:

@@ -173,20 +173,6 @@ def test_a_sensor_that_was_moved_is_followed():
     assert [judged.assignment(i).leader for i in range(20)] == expected
 
 
-def test_a_sensor_that_seems_to_be_where_no_rider_said_is_asked_about():
-    rides = [geared(day, ROAD, sensors=heard("serial 71")) for day in (0, 4, 8, 12)]
-    rides += [geared(day, MOUNTAIN) for day in (14, 15)]
-    rides += [geared(day, MOUNTAIN, sensors=heard("serial 71")) for day in range(16, 48, 4)]
-    words = {0: PLOVER, 1: PLOVER, 4: WHEATEAR, 5: WHEATEAR}
-
-    before, after = (judge(rides, Household(TWO), words | more) for more in ({}, {6: WHEATEAR, 7: WHEATEAR}))
-
-    assert before.assignment(10).leader == WHEATEAR
-    assert before.said(10).verdict is Verdict.ASK
-    assert before.because(10).endswith("has it moved?")
-    assert after.said(10).bike == WHEATEAR
-
-
 def test_a_light_that_was_spoken_of_yesterday_may_be_on_another_bike_today(monkeypatch):
     monkeypatch.setattr("ingest.bikes.judge.CERTAIN_FROM", 0.9)
     lit = [ride(day, sensors=heard("serial 71", kind="light")) for day in range(8)]

@@ -120,6 +120,21 @@ def test_what_one_answer_alone_says_of_a_sensor_is_asked_about_once_more_and_is_
     assert not [one for one in questions(too_few) if one.is_check]
 
 
+def test_a_sensor_that_seems_to_be_where_no_rider_said_is_asked_about():
+    pair = Household((bike(PLOVER, "Plover", gears=ROAD), bike(WHEATEAR, "Wheatear", gears=MOUNTAIN)))
+    rides = [geared(day, ROAD, sensors=heard("serial 71")) for day in (0, 4, 8, 12)]
+    rides += [geared(day, MOUNTAIN) for day in (14, 15)]
+    rides += [geared(day, MOUNTAIN, sensors=heard("serial 71")) for day in range(16, 48, 4)]
+    judged = judge(rides, pair, {0: PLOVER, 1: PLOVER, 4: WHEATEAR, 5: WHEATEAR})
+
+    asked = [one for one in questions(judged) if one.is_check]
+
+    assert judged.said(10).bike == WHEATEAR
+    assert judged.said(10).verdict is Verdict.LIKELY
+    assert asked[0].rides[0] > 5
+    assert "was on Plover on 7 May 2025, you said" in asked[0].because
+
+
 def test_at_most_as_many_as_were_wanted():
     rides = [ride(day, sub_sport=f"way {day}") for day in range(12)]
 
