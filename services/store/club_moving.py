@@ -11,10 +11,10 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 
 from sqlalchemy import Connection, Engine, MetaData, Table, text
+from sqlmodel import SQLModel
 
 from services.store.apart import FRESH, SHARED, household_of, is_club
 from services.store.club import Club, Household
-from services.store.columns import LEDGER
 from services.store.engine import HOUSEHOLD, MIGRATING, make_engine, plain_errors, url_of, where
 from services.store.errors import StoreUnusable
 from services.store.migrate import schema_of, upgrade
@@ -108,7 +108,7 @@ def _as_they_were(target: Connection) -> list[Table]:
     found = MetaData()
     found.reflect(target)
     for table in found.tables.values():
-        known = LEDGER.tables.get(table.name)
+        known = SQLModel.metadata.tables.get(table.name)
         for column in table.c:
             if known is not None and column.name in known.c:
                 column.type = known.c[column.name].type

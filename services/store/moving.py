@@ -6,9 +6,9 @@ from collections.abc import Iterator, Mapping
 from typing import Any, Final
 
 from sqlalchemy import Connection, Table, func, select
+from sqlmodel import SQLModel
 
 from services.store.apart import SHARED
-from services.store.columns import LEDGER
 from services.store.tables_rides import hourly_weather, ride_hour, weather_block
 
 CHUNK: Final = 2000  # rows a statement
@@ -31,7 +31,7 @@ def move_out(source: Connection, target: Connection) -> None:
 
 
 def _own_tables() -> list[Table]:
-    return [table for table in LEDGER.sorted_tables if table.name not in SHARED]
+    return [table for table in SQLModel.metadata.sorted_tables if table.name not in SHARED]
 
 
 def move_table(source: Connection, target: Connection, table: Table) -> None:

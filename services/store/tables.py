@@ -1,261 +1,335 @@
-"""The tables of gear, care and files. Rides are in tables_rides.py, messages in tables_reminders.py."""
+"""The tables of gear, care and files. Rides are in tables_rides.py, messages in tables_reminders.py.
 
-from __future__ import annotations
+Facts are rows with a date and are not edited; where a row does change, the column says what it mirrors.
+Every instant is aware UTC (SQLModel refuses naive ones). Null means "not known", never zero.
+Words of an enum are stored as the word itself, so that the database can be read without the program.
+Annotations are no strings here: each would be read again whenever the program starts.
+"""
 
-from sqlalchemy import (
-    JSON,
-    BigInteger,
-    Boolean,
-    CheckConstraint,
-    Column,
-    Float,
-    ForeignKey,
-    Index,
-    Integer,
-    String,
-    Table,
-)
+from collections.abc import Iterable
+from datetime import datetime
+from enum import StrEnum
+from typing import Any, ClassVar, cast
+
+from pydantic import ConfigDict
+from sqlalchemy import JSON, BigInteger, CheckConstraint, Column, Index, Table, TextClause
+from sqlmodel import Field, SQLModel
 
 from rules.vocabulary import ReadingTool, Regime, TreatmentKind
-from services.store.columns import LEDGER, Instant, known, not_negative, number, one_of, share, spans
 
-rider = Table(
-    "rider",
-    LEDGER,
-    number(),
-    known("name", String),
-    known("name_key", String, unique=True),  # casefolded: names differ by more than case
-    Column("email", String),
-    known("time_zone", String),
-)
+SQLModel.metadata.naming_convention = {
+    "ix": "ix_%(table_name)s_%(column_0_N_name)s",
+    "uq": "uq_%(table_name)s_%(column_0_N_name)s",
+    "ck": "ck_%(table_name)s_%(constraint_name)s",
+    "fk": "fk_%(table_name)s_%(column_0_N_name)s",
+    "pk": "pk_%(table_name)s",
+}
 
-bike = Table(
-    "bike",
-    LEDGER,
-    number(),
-    known("name", String),
-    known("name_key", String, unique=True),
-    known("owner", Integer, ForeignKey("rider.id")),
-    known("unpaved_share", Float),
-    known("chainrings", JSON),
-    known("cogs", JSON),
-    Column("wheel_circumference_m", Float),
-    known("indoor", Boolean),
-    Column("from_at", Instant),
-    Column("until_at", Instant),
-    share("unpaved_share"),
-    spans("from_at", "until_at"),
-    CheckConstraint("wheel_circumference_m > 0.5 AND wheel_circumference_m < 3.5", name="wheel_possible"),
-)
 
-sensor = Table(
-    "sensor",
-    LEDGER,
-    number(),
-    known("kind", String),
-    known("identity", String),
-    known("bike", Integer, ForeignKey("bike.id")),
-    Column("from_at", Instant),
-    Column("until_at", Instant),
-    Index("ix_sensor_identity", "identity"),
-    spans("from_at", "until_at"),
-)
+def one_of(column: str, words: Iterable[StrEnum], name: str) -> CheckConstraint:
+    """The constraint that a column holds one of an enum's words."""
+    listed = ", ".join("'" + word.value.replace("'", "''") + "'" for word in words)
+    return CheckConstraint(f"{column} IN ({listed})", name=name)
 
-chain = Table(
-    "chain",
-    LEDGER,
-    number(),
-    known("name", String),
-    known("name_key", String, unique=True),
-    known("regime", String),
-    Column("speeds", Integer),
-    Column("links", Integer),
-    Column("price", Float),
-    Column("acquired_at", Instant),
-    Column("retired_at", Instant),
-    one_of("regime", Regime, "regime_known"),
-    CheckConstraint("speeds >= 1 AND speeds <= 16", name="speeds_possible"),
-    CheckConstraint("links >= 1 AND links <= 400", name="links_possible"),
-    not_negative("price"),
-    spans("acquired_at", "retired_at"),
-)
 
-fitting = Table(
-    "fitting",
-    LEDGER,
-    number(),
-    known("chain", Integer, ForeignKey("chain.id"), index=True),
-    known("bike", Integer, ForeignKey("bike.id"), index=True),
-    known("fitted_at", Instant),
-    Column("removed_at", Instant),
-    spans("fitted_at", "removed_at"),
-)
+def share(column: str) -> CheckConstraint:
+    """The constraint that a column is a share, 0..1, or not known."""
+    return CheckConstraint(f"{column} >= 0 AND {column} <= 1", name=f"{column}_is_a_share")
 
-treatment = Table(
-    "treatment",
-    LEDGER,
-    number(),
-    known("chain", Integer, ForeignKey("chain.id"), index=True),
-    known("kind", String),
-    known("done_at", Instant),
-    Column("minutes", Float),
-    Column("cost", Float),
-    known("note", String),
-    one_of("kind", TreatmentKind, "kind_known"),
-    not_negative("minutes", "cost"),
-)
 
-reading = Table(
-    "reading",
-    LEDGER,
-    number(),
-    known("chain", Integer, ForeignKey("chain.id"), index=True),
-    known("tool", String),
-    known("taken_at", Instant),
-    Column("over_pct", Float),
-    Column("under_pct", Float),
-    Column("exact_pct", Float),
-    known("note", String),
-    known("instrument", String, default=""),
-    one_of("tool", ReadingTool, "tool_known"),
-    CheckConstraint(
-        "under_pct IS NULL OR over_pct IS NULL OR over_pct < under_pct", name="interval_in_order"
-    ),
-    CheckConstraint("exact_pct > -1 AND exact_pct < 5", name="exact_possible"),
-    CheckConstraint("over_pct >= 0 AND over_pct < 5", name="over_possible"),
-    CheckConstraint("under_pct > 0 AND under_pct < 5", name="under_possible"),
-    CheckConstraint(
-        "(tool = 'gauge' AND exact_pct IS NULL AND (over_pct IS NOT NULL OR under_pct IS NOT NULL))"
-        " OR (tool <> 'gauge' AND exact_pct IS NOT NULL AND over_pct IS NULL AND under_pct IS NULL)",
-        name="value_fits_tool",
-    ),
-)
+def not_negative(*columns: str) -> CheckConstraint:
+    """The constraint that none of these columns is below zero."""
+    return CheckConstraint(" AND ".join(f"{column} >= 0" for column in columns), name="not_negative")
 
-wipe_test = Table(
-    "wipe_test",
-    LEDGER,
-    number(),
-    known("chain", Integer, ForeignKey("chain.id"), index=True),
-    known("done_at", Instant),
-    known("grade", Integer),
-    CheckConstraint("grade >= 0 AND grade <= 4", name="grade_0_to_4"),
-)
 
-# Two like chains that take turns on one bike.
-trial = Table(
-    "trial",
-    LEDGER,
-    number(),
-    known("bike", Integer, ForeignKey("bike.id"), index=True),
-    known("waxed", Integer, ForeignKey("chain.id")),
-    known("control", Integer, ForeignKey("chain.id")),
-    known("started_at", Instant),
-    known("block_km", Float),
-    known("seed", Integer),
-    Column("ended_at", Instant),
-    CheckConstraint("waxed <> control", name="two_chains"),
-    CheckConstraint("block_km > 0", name="turns_have_length"),
-)
+def spans(start: str, end: str) -> CheckConstraint:
+    """The constraint that a span ends after it starts; an end or start not known is fine."""
+    return CheckConstraint(f"{end} IS NULL OR {start} IS NULL OR {end} >= {start}", name="ends_after_start")
 
-# A bath, a bottle or a pack that was begun.
-supply = Table(
-    "supply",
-    LEDGER,
-    number(),
-    known("kind", String),
-    known("amount", Float),
-    known("begun_at", Instant),
-    known("name", String),
-    Column("a_use", Float),
-    Column("ended_at", Instant),
-    Column("price", Float),
-    CheckConstraint("amount > 0", name="holds_something"),
-    CheckConstraint("a_use > 0", name="a_use_takes_something"),
-    CheckConstraint("price >= 0", name="price_not_below_nothing"),
-)
 
-# Limits and weights that a rider set in one go.
-own_limits = Table(
-    "own_limits",
-    LEDGER,
-    number(),
-    known("set_at", Instant),
-    known("limits", JSON),  # scope, owner, key and value of each
-    known("because", String),
-)
+def json_column(default: Any = None) -> Any:
+    """A column of JSON that is never null."""
+    return Field(default=default, sa_column=Column(JSON, nullable=False))
 
-# A fact that its owner took back. The fact stays; while the retraction stands, nothing counts it.
-retraction = Table(
-    "retraction",
-    LEDGER,
-    number(),
-    known("kind", String),  # ride, fitting, treatment, reading, wipe test, …
-    known("fact_id", Integer),
-    known("made_at", Instant),
-    known("made_by", String),
-    known("why", String),
-    Column("undone_at", Instant),
-    Column("undone_by", String),
-    Index("ix_retraction_fact", "kind", "fact_id"),
-)
 
-# A path with the size and time it had when its bytes were read, so that they need not be read again.
-file_path = Table(
-    "file_path",
-    LEDGER,
-    Column("path", String, primary_key=True),
-    known("size_bytes", BigInteger),
-    known("mtime_s", Float),
-)
+class Row(SQLModel):
+    """What the models share: they describe tables and check no values, so nothing is built to check them."""
 
-# Something a rider said, as the command it was, with what it changed. Undone by marking.
-change = Table(
-    "change",
-    LEDGER,
-    number(),
-    known("made_at", Instant),
-    known("made_by", String),
-    known("what", String),
-    Column("command", JSON(none_as_null=True)),
-    known("made", Integer),  # the number of the fact it made; 0 = none
-    known("made_rows", JSON),  # rows of ride_word or ride_assignment that it made
-    known("effect", JSON),  # facts as they were that it changed, and which it made
-    Column("undone_at", Instant),
-    Column("undone_by", String),
-    Column("undone_with", Integer, ForeignKey("change.id")),
-)
+    model_config = ConfigDict(defer_build=True)  # type: ignore[assignment]
 
-# Bookkeeping by name: when a round last ran and how it went.
-note = Table(
-    "note",
-    LEDGER,
-    Column("name", String, primary_key=True),
-    known("value", JSON),
-    known("written_at", Instant),
-)
 
-# A chain that has to be derived anew; written by the marks alone, in the transaction of the fact.
-chain_dirty = Table(
-    "chain_dirty",
-    LEDGER,
-    Column("chain", Integer, primary_key=True),
-)
+def part(name: str, *columns: str, where: TextClause, unique: bool = False) -> Index:
+    """An index of those rows alone.
 
-# What was derived of a chain and until when it holds; may be dropped at any time.
-chain_state = Table(
-    "chain_state",
-    LEDGER,
-    Column("chain", Integer, primary_key=True),
-    Column("look_at", Instant, index=True),  # time alone may change it from then on
-    known("worn", String),  # what the wear model hears of it, as JSON
-    known("measured", Boolean),
-    known("version", BigInteger, server_default="0"),  # the write it is of
-)
+    The migrations say it to both databases; said to both here, SQLAlchemy would load all that it knows of
+    PostgreSQL whenever the tables are imported.
+    """
+    return Index(name, *columns, unique=unique, sqlite_where=where)
 
-# One row: how many writing transactions have been committed. A page's cache is good while it stands.
-write_count = Table(
-    "write_count",
-    LEDGER,
-    number(),
-    known("writes", BigInteger),
-)
+
+def table_of(row: type[SQLModel]) -> Table:
+    """The Core table behind a model, for selects in bulk."""
+    return cast("Table", row.__table__)  # type: ignore[attr-defined]
+
+
+class RiderRow(Row, table=True):
+    __tablename__: ClassVar[str] = "rider"
+    id: int | None = Field(default=None, primary_key=True)
+    name: str
+    name_key: str = Field(unique=True)  # casefolded: names differ by more than case
+    email: str | None = None
+    time_zone: str
+
+
+class BikeRow(Row, table=True):
+    __tablename__: ClassVar[str] = "bike"
+    __table_args__ = (
+        share("unpaved_share"),
+        spans("from_at", "until_at"),
+        CheckConstraint("wheel_circumference_m > 0.5 AND wheel_circumference_m < 3.5", name="wheel_possible"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    name: str
+    name_key: str = Field(unique=True)
+    owner: int = Field(foreign_key="rider.id")
+    unpaved_share: float
+    chainrings: list[int] = json_column()
+    cogs: list[int] = json_column()
+    wheel_circumference_m: float | None = None
+    indoor: bool
+    from_at: datetime | None = None
+    until_at: datetime | None = None
+
+
+class SensorRow(Row, table=True):
+    __tablename__: ClassVar[str] = "sensor"
+    __table_args__ = (Index("ix_sensor_identity", "identity"), spans("from_at", "until_at"))
+    id: int | None = Field(default=None, primary_key=True)
+    kind: str
+    identity: str
+    bike: int = Field(foreign_key="bike.id")
+    from_at: datetime | None = None
+    until_at: datetime | None = None
+
+
+class ChainRow(Row, table=True):
+    __tablename__: ClassVar[str] = "chain"
+    __table_args__ = (
+        one_of("regime", Regime, "regime_known"),
+        CheckConstraint("speeds >= 1 AND speeds <= 16", name="speeds_possible"),
+        CheckConstraint("links >= 1 AND links <= 400", name="links_possible"),
+        not_negative("price"),
+        spans("acquired_at", "retired_at"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    name: str
+    name_key: str = Field(unique=True)
+    regime: str
+    speeds: int | None = None
+    links: int | None = None
+    price: float | None = None
+    acquired_at: datetime | None = None
+    retired_at: datetime | None = None
+
+
+class FittingRow(Row, table=True):
+    __tablename__: ClassVar[str] = "fitting"
+    __table_args__ = (spans("fitted_at", "removed_at"),)
+    id: int | None = Field(default=None, primary_key=True)
+    chain: int = Field(foreign_key="chain.id", index=True)
+    bike: int = Field(foreign_key="bike.id", index=True)
+    fitted_at: datetime
+    removed_at: datetime | None = None
+
+
+class TreatmentRow(Row, table=True):
+    __tablename__: ClassVar[str] = "treatment"
+    __table_args__ = (one_of("kind", TreatmentKind, "kind_known"), not_negative("minutes", "cost"))
+    id: int | None = Field(default=None, primary_key=True)
+    chain: int = Field(foreign_key="chain.id", index=True)
+    kind: str
+    done_at: datetime
+    minutes: float | None = None
+    cost: float | None = None
+    note: str
+
+
+class ReadingRow(Row, table=True):
+    __tablename__: ClassVar[str] = "reading"
+    __table_args__ = (
+        one_of("tool", ReadingTool, "tool_known"),
+        CheckConstraint(
+            "under_pct IS NULL OR over_pct IS NULL OR over_pct < under_pct", name="interval_in_order"
+        ),
+        CheckConstraint("exact_pct > -1 AND exact_pct < 5", name="exact_possible"),
+        CheckConstraint("over_pct >= 0 AND over_pct < 5", name="over_possible"),
+        CheckConstraint("under_pct > 0 AND under_pct < 5", name="under_possible"),
+        CheckConstraint(
+            "(tool = 'gauge' AND exact_pct IS NULL AND (over_pct IS NOT NULL OR under_pct IS NOT NULL))"
+            " OR (tool <> 'gauge' AND exact_pct IS NOT NULL AND over_pct IS NULL AND under_pct IS NULL)",
+            name="value_fits_tool",
+        ),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    chain: int = Field(foreign_key="chain.id", index=True)
+    tool: str
+    taken_at: datetime
+    over_pct: float | None = None
+    under_pct: float | None = None
+    exact_pct: float | None = None
+    note: str
+    instrument: str = ""
+
+
+class WipeTestRow(Row, table=True):
+    __tablename__: ClassVar[str] = "wipe_test"
+    __table_args__ = (CheckConstraint("grade >= 0 AND grade <= 4", name="grade_0_to_4"),)
+    id: int | None = Field(default=None, primary_key=True)
+    chain: int = Field(foreign_key="chain.id", index=True)
+    done_at: datetime
+    grade: int
+
+
+class TrialRow(Row, table=True):
+    """Two like chains that take turns on one bike."""
+
+    __tablename__: ClassVar[str] = "trial"
+    __table_args__ = (
+        CheckConstraint("waxed <> control", name="two_chains"),
+        CheckConstraint("block_km > 0", name="turns_have_length"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    bike: int = Field(foreign_key="bike.id", index=True)
+    waxed: int = Field(foreign_key="chain.id")
+    control: int = Field(foreign_key="chain.id")
+    started_at: datetime
+    block_km: float
+    seed: int
+    ended_at: datetime | None = None
+
+
+class SupplyRow(Row, table=True):
+    """A bath, a bottle or a pack that was begun."""
+
+    __tablename__: ClassVar[str] = "supply"
+    __table_args__ = (
+        CheckConstraint("amount > 0", name="holds_something"),
+        CheckConstraint("a_use > 0", name="a_use_takes_something"),
+        CheckConstraint("price >= 0", name="price_not_below_nothing"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    kind: str
+    amount: float
+    begun_at: datetime
+    name: str
+    a_use: float | None = None
+    ended_at: datetime | None = None
+    price: float | None = None
+
+
+class OwnLimitsRow(Row, table=True):
+    """Limits and weights that a rider set in one go."""
+
+    __tablename__: ClassVar[str] = "own_limits"
+    id: int | None = Field(default=None, primary_key=True)
+    set_at: datetime
+    limits: list[dict[str, Any]] = json_column()  # scope, owner, key and value of each
+    because: str
+
+
+class RetractionRow(Row, table=True):
+    """A fact that its owner took back. The fact stays; while the retraction stands, nothing counts it."""
+
+    __tablename__: ClassVar[str] = "retraction"
+    __table_args__ = (Index("ix_retraction_fact", "kind", "fact_id"),)
+    id: int | None = Field(default=None, primary_key=True)
+    kind: str  # ride, fitting, treatment, reading, wipe test, …
+    fact_id: int
+    made_at: datetime
+    made_by: str
+    why: str
+    undone_at: datetime | None = None
+    undone_by: str | None = None
+
+
+class FilePathRow(Row, table=True):
+    """A path with the size and time it had when its bytes were read, so that they need not be read again."""
+
+    __tablename__: ClassVar[str] = "file_path"
+    path: str = Field(primary_key=True)
+    size_bytes: int = Field(sa_type=BigInteger)
+    mtime_s: float
+
+
+class ChangeRow(Row, table=True):
+    """Something a rider said, as the command it was, with what it changed. Undone by marking."""
+
+    __tablename__: ClassVar[str] = "change"
+    id: int | None = Field(default=None, primary_key=True)
+    made_at: datetime
+    made_by: str
+    what: str
+    command: dict[str, Any] | None = Field(
+        default=None, sa_column=Column(JSON(none_as_null=True), nullable=True)
+    )
+    made: int  # the number of the fact it made; 0 = none
+    made_rows: list[int] = json_column()  # rows of ride_word or ride_assignment that it made
+    effect: dict[str, Any] = json_column()  # facts as they were that it changed, and which it made
+    undone_at: datetime | None = None
+    undone_by: str | None = None
+    undone_with: int | None = Field(default=None, foreign_key="change.id")
+
+
+class NoteRow(Row, table=True):
+    """Bookkeeping by name: when a round last ran and how it went."""
+
+    __tablename__: ClassVar[str] = "note"
+    name: str = Field(primary_key=True)
+    value: Any = json_column()
+    written_at: datetime
+
+
+class ChainDirtyRow(Row, table=True):
+    """A chain that has to be derived anew; written by the marks alone, in the transaction of the fact."""
+
+    __tablename__: ClassVar[str] = "chain_dirty"
+    chain: int = Field(primary_key=True)
+
+
+class ChainStateRow(Row, table=True):
+    """What was derived of a chain and until when it holds; may be dropped at any time."""
+
+    __tablename__: ClassVar[str] = "chain_state"
+    chain: int = Field(primary_key=True)
+    look_at: datetime | None = Field(default=None, index=True)  # time alone may change it from then on
+    worn: str  # what the wear model hears of it, as JSON
+    measured: bool
+    version: int = Field(sa_type=BigInteger, sa_column_kwargs={"server_default": "0"})  # the write it is of
+
+
+class WriteCountRow(Row, table=True):
+    """One row: how many writing transactions have been committed. A page's cache is good while it stands."""
+
+    __tablename__: ClassVar[str] = "write_count"
+    id: int | None = Field(default=None, primary_key=True)
+    writes: int = Field(sa_type=BigInteger)
+
+
+rider = table_of(RiderRow)
+bike = table_of(BikeRow)
+sensor = table_of(SensorRow)
+chain = table_of(ChainRow)
+fitting = table_of(FittingRow)
+treatment = table_of(TreatmentRow)
+reading = table_of(ReadingRow)
+wipe_test = table_of(WipeTestRow)
+trial = table_of(TrialRow)
+supply = table_of(SupplyRow)
+own_limits = table_of(OwnLimitsRow)
+retraction = table_of(RetractionRow)
+file_path = table_of(FilePathRow)
+change = table_of(ChangeRow)
+note = table_of(NoteRow)
+chain_dirty = table_of(ChainDirtyRow)
+chain_state = table_of(ChainStateRow)
+write_count = table_of(WriteCountRow)

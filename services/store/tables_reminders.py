@@ -1,129 +1,130 @@
 """The tables of reminders, the dated steps of their lives, and the letters that carry them."""
 
-from __future__ import annotations
+from datetime import datetime
+from typing import ClassVar
 
-from sqlalchemy import (
-    Boolean,
-    CheckConstraint,
-    Column,
-    Float,
-    ForeignKey,
-    Integer,
-    String,
-    Table,
-    UniqueConstraint,
-    text,
-)
+from sqlalchemy import CheckConstraint, UniqueConstraint, text
+from sqlmodel import Field
 
 from rules.reminder import ReminderKind, Step
 from rules.vocabulary import Condition
-from services.store.columns import LEDGER, Instant, known, number, one_of, part
+from services.store.tables import Row, one_of, part, table_of
 
 _OPEN = text("is_open")
 _WAITING = text("delivered_at IS NULL AND refused_at IS NULL AND cancelled_at IS NULL")
 _REFUSED = text("refused_at IS NOT NULL")
 
 
-reminder = Table(
-    "reminder",
-    LEDGER,
-    number(),
-    known("cause_key", String, index=True),
-    known("is_open", Boolean),  # mirrors the last step: one cause has at most one open reminder
-    known("kind", String),
-    known("chain", Integer, ForeignKey("chain.id"), index=True),
-    known("rider", Integer, ForeignKey("rider.id"), index=True),
-    Column("bike", Integer, ForeignKey("bike.id")),
-    known("cause_at", Instant),
-    known("headline", String),
-    known("sentence", String),
-    known("total", Float),
-    known("limit_value", Float),
-    known("unit", String),
-    known("unknown_h", Float),
-    known("rulebook_version", String),
-    known("urgency", Integer),
-    one_of("kind", ReminderKind, "kind_known"),
-    part("uq_reminder_open_cause", "cause_key", where=_OPEN, unique=True),
-)
+class ReminderRow(Row, table=True):
+    __tablename__: ClassVar[str] = "reminder"
+    __table_args__ = (
+        one_of("kind", ReminderKind, "kind_known"),
+        part("uq_reminder_open_cause", "cause_key", where=_OPEN, unique=True),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    cause_key: str = Field(index=True)
+    is_open: bool  # mirrors the last step: one cause has at most one open reminder
+    kind: str
+    chain: int = Field(foreign_key="chain.id", index=True)
+    rider: int = Field(foreign_key="rider.id", index=True)
+    bike: int | None = Field(default=None, foreign_key="bike.id")
+    cause_at: datetime
+    headline: str
+    sentence: str
+    total: float
+    limit_value: float
+    unit: str
+    unknown_h: float
+    rulebook_version: str
+    urgency: int
 
-# One line of a reminder's ledger, in order; rewritten when a standing reminder is judged anew.
-reminder_reason = Table(
-    "reminder_reason",
-    LEDGER,
-    number(),
-    known("reminder", Integer, ForeignKey("reminder.id")),
-    known("position", Integer),
-    known("at", Instant),
-    known("text", String),
-    Column("ride", Integer, ForeignKey("ride.id")),
-    Column("condition_word", String),
-    Column("drive_h", Float),
-    Column("weight", Float),
-    Column("grit_h", Float),
-    Column("total", Float),
-    known("weather", String),
-    UniqueConstraint("reminder", "position"),
-    one_of("condition_word", Condition, "condition_known"),
-)
 
-reminder_step = Table(
-    "reminder_step",
-    LEDGER,
-    number(),
-    known("reminder", Integer, ForeignKey("reminder.id"), index=True),
-    known("step", String),
-    known("at", Instant),
-    known("made_by", String),
-    known("why", String),
-    Column("put_off_until", Instant),
-    Column("treatment", Integer, ForeignKey("treatment.id")),
-    one_of("step", Step, "step_known"),
-)
+class ReminderReasonRow(Row, table=True):
+    """One line of a reminder's ledger, in order; rewritten when a standing reminder is judged anew."""
 
-# One message for one rider by one channel: the outbox. It ends delivered, refused or cancelled.
-letter = Table(
-    "letter",
-    LEDGER,
-    number(),
-    known("rider", Integer, ForeignKey("rider.id"), index=True),
-    known("channel", String),
-    known("addressed_to", String),
-    known("subject", String),
-    known("text", String),
-    known("html", String),
-    known("facts", String),
-    Column("due_at", Instant),
-    known(
-        "message_id", String, unique=True
-    ),  # fixed here, before the first attempt: a repeat is recognisable
-    known("queued_at", Instant),
-    known("not_before", Instant),  # the next attempt, pushed on by failures
-    Column("leased_until", Instant),
-    known("attempts", Integer),
-    known("last_why", String),
-    Column("delivered_at", Instant),
-    Column("refused_at", Instant),
-    Column("cancelled_at", Instant),
-    CheckConstraint("attempts >= 0", name="attempts_counted"),
-    part("ix_letter_waiting", "not_before", where=_WAITING),
-    part("ix_letter_refused", "not_before", where=_REFUSED),
-)
+    __tablename__: ClassVar[str] = "reminder_reason"
+    __table_args__ = (
+        UniqueConstraint("reminder", "position"),
+        one_of("condition_word", Condition, "condition_known"),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    reminder: int = Field(foreign_key="reminder.id")
+    position: int
+    at: datetime
+    text: str
+    ride: int | None = Field(default=None, foreign_key="ride.id")
+    condition_word: str | None = None
+    drive_h: float | None = None
+    weight: float | None = None
+    grit_h: float | None = None
+    total: float | None = None
+    weather: str
 
-# Which reminders a letter speaks of: one letter may carry several chains.
-letter_reminder = Table(
-    "letter_reminder",
-    LEDGER,
-    Column("letter", Integer, ForeignKey("letter.id"), primary_key=True),
-    Column("reminder", Integer, ForeignKey("reminder.id"), primary_key=True, index=True),
-)
 
-# A link of a mail that was used: it answers once. mark: of the link, which cannot be made from it.
-answered_link = Table(
-    "answered_link",
-    LEDGER,
-    Column("mark", String, primary_key=True),
-    known("used_at", Instant),
-)
+class ReminderStepRow(Row, table=True):
+    __tablename__: ClassVar[str] = "reminder_step"
+    __table_args__ = (one_of("step", Step, "step_known"),)
+    id: int | None = Field(default=None, primary_key=True)
+    reminder: int = Field(foreign_key="reminder.id", index=True)
+    step: str
+    at: datetime
+    made_by: str
+    why: str
+    put_off_until: datetime | None = None
+    treatment: int | None = Field(default=None, foreign_key="treatment.id")
+
+
+class LetterRow(Row, table=True):
+    """One message for one rider by one channel: the outbox. It ends delivered, refused or cancelled."""
+
+    __tablename__: ClassVar[str] = "letter"
+    __table_args__ = (
+        CheckConstraint("attempts >= 0", name="attempts_counted"),
+        part("ix_letter_waiting", "not_before", where=_WAITING),
+        part("ix_letter_refused", "not_before", where=_REFUSED),
+    )
+    id: int | None = Field(default=None, primary_key=True)
+    rider: int = Field(foreign_key="rider.id", index=True)
+    channel: str
+    addressed_to: str
+    subject: str
+    text: str
+    html: str
+    facts: str
+    due_at: datetime | None = None
+    message_id: str = Field(unique=True)  # fixed here, before the first attempt: a repeat is recognisable
+    queued_at: datetime
+    not_before: datetime  # the next attempt, pushed on by failures
+    leased_until: datetime | None = None
+    attempts: int
+    last_why: str
+    delivered_at: datetime | None = None
+    refused_at: datetime | None = None
+    cancelled_at: datetime | None = None
+
+
+class LetterReminderRow(Row, table=True):
+    """Which reminders a letter speaks of: one letter may carry several chains."""
+
+    __tablename__: ClassVar[str] = "letter_reminder"
+    letter: int = Field(primary_key=True, foreign_key="letter.id")
+    reminder: int = Field(primary_key=True, foreign_key="reminder.id", index=True)
+
+
+class AnsweredLinkRow(Row, table=True):
+    """A link of a mail that was used: it answers once. mark: of the link, which cannot be made from it."""
+
+    __tablename__: ClassVar[str] = "answered_link"
+    mark: str = Field(primary_key=True)
+    used_at: datetime
+
+
+reminder = table_of(ReminderRow)
+reminder_reason = table_of(ReminderReasonRow)
+reminder_step = table_of(ReminderStepRow)
+letter = table_of(LetterRow)
+letter_reminder = table_of(LetterReminderRow)
+answered_link = table_of(AnsweredLinkRow)
+
 # Spelt as the partial index spells it: SQLite uses one only for the very same words.
 IS_OPEN = text("reminder.is_open")

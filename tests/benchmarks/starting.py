@@ -2,8 +2,7 @@
 
     python -m tests.benchmarks.starting [HOME OF A DEMO]
 
-Processor seconds (user + system) of whole processes, the least of five; beside them what the packages alone
-cost that a glance cannot do without, and Python itself. The share of a package is the time
+Processor seconds (user + system) of whole processes, the least of five. The share of a package is the time
 its modules take to load, the least of five, of all that is loaded.
 """
 
@@ -23,20 +22,20 @@ GLANCES = (["due"], ["rides"], ["why", "1"], ["why", "Quartz"])
 TIMES = 5
 TOP = 8
 CODE = "from services.cli import main; main()"
-PACKAGES = "import sqlalchemy, pydantic_settings, typer"
 
 
 def started(words: list[str], home: Path, *flags: str) -> tuple[float, str]:
     """Processor seconds of a command, and what it wrote to stderr."""
-    return run(*flags, "-c", CODE, *words, "--home", str(home))
-
-
-def run(*words: str) -> tuple[float, str]:
-    """Processor seconds of a Python, and what it wrote to stderr."""
     # Compiled modules are kept, as they are for whoever has installed it.
     env = {name: value for name, value in os.environ.items() if name != "PYTHONDONTWRITEBYTECODE"}
     before = os.times()
-    said = subprocess.run([sys.executable, *words], env=env, capture_output=True, text=True, check=True)
+    said = subprocess.run(
+        [sys.executable, *flags, "-c", CODE, *words, "--home", str(home)],
+        env=env,
+        capture_output=True,
+        text=True,
+        check=True,
+    )
     after = os.times()
     spent = after.children_user - before.children_user + after.children_system - before.children_system
     return spent, said.stderr
@@ -66,8 +65,6 @@ def main() -> None:
         started(["due"], home)
         for words in GLANCES:
             print(f"{' '.join(words):12} {min(started(words, home)[0] for _ in range(TIMES)):6.2f} s")
-        for code in (PACKAGES, "pass"):
-            print(f"{code:46} {min(run('-c', code)[0] for _ in range(TIMES)):6.2f} s")
         shares = loading(["due"], home)
         for package, own_us in shares.most_common(TOP):
             print(f"{package:24} {own_us / shares.total():6.0%}")

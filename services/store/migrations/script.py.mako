@@ -2,7 +2,7 @@
 
 import sqlalchemy as sa
 from alembic import op
-from services.store.columns import Instant
+from sqlmodel import UTCDateTime
 
 revision = ${repr(up_revision)}
 down_revision = ${repr(down_revision)}

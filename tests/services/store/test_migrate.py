@@ -1,4 +1,4 @@
-"""The schema: migrations end where the tables are, and a newer database is left alone."""
+"""The schema: migrations end where the models are, and a newer database is left alone."""
 
 from __future__ import annotations
 
@@ -14,21 +14,21 @@ from alembic.config import Config
 from alembic.migration import MigrationContext
 from alembic.script import ScriptDirectory
 from sqlalchemy import CheckConstraint, MetaData, Table, create_engine, inspect, text
+from sqlmodel import SQLModel
 
 from services.store import NewerDatabase, Store, StoreUnusable
 from services.store import migrate as migrate_module
-from services.store.columns import LEDGER
 from services.store.migrate import KNOWN, MIGRATIONS
 from services.store.recordings import recording_values
 from tests.services.store.household import MORNING, ride_summary
 
 
-def test_migrating_an_empty_database_ends_at_the_tables(empty_url: str) -> None:
+def test_migrating_an_empty_database_ends_at_the_models(empty_url: str) -> None:
     Store.open(empty_url).close()
     engine = create_engine(empty_url)
     with engine.connect() as connection:
         context = MigrationContext.configure(connection, opts={"compare_type": True})
-        assert compare_metadata(context, LEDGER) == []
+        assert compare_metadata(context, SQLModel.metadata) == []
         assert context.get_current_revision() == KNOWN[-1]
     engine.dispose()
 
@@ -38,17 +38,17 @@ def test_migrating_keeps_every_check(empty_url: str) -> None:
     Store.open(empty_url).close()
     engine = create_engine(empty_url)
     found = inspect(engine)
-    for table in LEDGER.sorted_tables:
-        ours = {
+    for table in SQLModel.metadata.sorted_tables:
+        models = {
             str(check.name): str(check.sqltext)
             for check in table.constraints
             if isinstance(check, CheckConstraint)
         }
         migrated = {str(check["name"]): check["sqltext"] for check in found.get_check_constraints(table.name)}
-        assert set(migrated) == set(ours), table.name
+        assert set(migrated) == set(models), table.name
         if engine.dialect.name == "sqlite":  # PostgreSQL writes them its own way
             assert {name: _bare(text) for name, text in migrated.items()} == {
-                name: _bare(text) for name, text in ours.items()
+                name: _bare(text) for name, text in models.items()
             }
     engine.dispose()
 

@@ -7,11 +7,11 @@ from pathlib import Path
 
 import pytest
 from sqlalchemy import Connection, select
+from sqlmodel import SQLModel
 
 from services.store import FactRefused, Store
 from services.store.apart import SHARED
 from services.store.club import Club
-from services.store.columns import LEDGER
 from services.store.moving import move_out
 from tests.services.store.household import CELL, DAY, MORNING, weather
 from tests.services.store.test_apart import live
@@ -39,7 +39,7 @@ def rows(connection: Connection) -> dict[str, list[tuple[object, ...]]]:
     """All but the marks of what has to be derived anew: whatever is written makes some."""
     return {
         table.name: [tuple(row) for row in connection.execute(select(table).order_by(*table.primary_key))]
-        for table in LEDGER.sorted_tables
+        for table in SQLModel.metadata.sorted_tables
         if table.name not in (*SHARED, "chain_dirty")
     }
 

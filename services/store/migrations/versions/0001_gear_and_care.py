@@ -2,8 +2,7 @@
 
 import sqlalchemy as sa
 from alembic import op
-
-from services.store.columns import Instant
+from sqlmodel import AutoString, UTCDateTime
 
 revision = "0001"
 down_revision = None
@@ -15,14 +14,14 @@ def upgrade() -> None:
     op.create_table(
         "chain",
         sa.Column("id", sa.Integer(), nullable=False),
-        sa.Column("name", sa.String(), nullable=False),
-        sa.Column("name_key", sa.String(), nullable=False),
-        sa.Column("regime", sa.String(), nullable=False),
+        sa.Column("name", AutoString(), nullable=False),
+        sa.Column("name_key", AutoString(), nullable=False),
+        sa.Column("regime", AutoString(), nullable=False),
         sa.Column("speeds", sa.Integer(), nullable=True),
         sa.Column("links", sa.Integer(), nullable=True),
         sa.Column("price", sa.Float(), nullable=True),
-        sa.Column("acquired_at", Instant(), nullable=True),
-        sa.Column("retired_at", Instant(), nullable=True),
+        sa.Column("acquired_at", UTCDateTime(), nullable=True),
+        sa.Column("retired_at", UTCDateTime(), nullable=True),
         sa.CheckConstraint("regime IN ('waxed', 'wet lube')", name=op.f("ck_chain_regime_known")),
         sa.CheckConstraint("links >= 1 AND links <= 400", name=op.f("ck_chain_links_possible")),
         sa.CheckConstraint("price >= 0", name=op.f("ck_chain_not_negative")),
@@ -37,48 +36,48 @@ def upgrade() -> None:
     op.create_table(
         "correction",
         sa.Column("id", sa.Integer(), nullable=False),
-        sa.Column("made_at", Instant(), nullable=False),
-        sa.Column("made_by", sa.String(), nullable=False),
-        sa.Column("what", sa.String(), nullable=False),
+        sa.Column("made_at", UTCDateTime(), nullable=False),
+        sa.Column("made_by", AutoString(), nullable=False),
+        sa.Column("what", AutoString(), nullable=False),
         sa.Column("restore", sa.JSON(), nullable=False),
-        sa.Column("undone_at", Instant(), nullable=True),
-        sa.Column("undone_by", sa.String(), nullable=True),
+        sa.Column("undone_at", UTCDateTime(), nullable=True),
+        sa.Column("undone_by", AutoString(), nullable=True),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_correction")),
     )
     op.create_table(
         "file_path",
-        sa.Column("path", sa.String(), nullable=False),
+        sa.Column("path", AutoString(), nullable=False),
         sa.Column("size_bytes", sa.BigInteger(), nullable=False),
         sa.Column("mtime_s", sa.Float(), nullable=False),
         sa.PrimaryKeyConstraint("path", name=op.f("pk_file_path")),
     )
     op.create_table(
         "note",
-        sa.Column("name", sa.String(), nullable=False),
+        sa.Column("name", AutoString(), nullable=False),
         sa.Column("value", sa.JSON(), nullable=False),
-        sa.Column("written_at", Instant(), nullable=False),
+        sa.Column("written_at", UTCDateTime(), nullable=False),
         sa.PrimaryKeyConstraint("name", name=op.f("pk_note")),
     )
     op.create_table(
         "retraction",
         sa.Column("id", sa.Integer(), nullable=False),
-        sa.Column("kind", sa.String(), nullable=False),
+        sa.Column("kind", AutoString(), nullable=False),
         sa.Column("fact_id", sa.Integer(), nullable=False),
-        sa.Column("made_at", Instant(), nullable=False),
-        sa.Column("made_by", sa.String(), nullable=False),
-        sa.Column("why", sa.String(), nullable=False),
-        sa.Column("undone_at", Instant(), nullable=True),
-        sa.Column("undone_by", sa.String(), nullable=True),
+        sa.Column("made_at", UTCDateTime(), nullable=False),
+        sa.Column("made_by", AutoString(), nullable=False),
+        sa.Column("why", AutoString(), nullable=False),
+        sa.Column("undone_at", UTCDateTime(), nullable=True),
+        sa.Column("undone_by", AutoString(), nullable=True),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_retraction")),
     )
     op.create_index("ix_retraction_fact", "retraction", ["kind", "fact_id"], unique=False)
     op.create_table(
         "rider",
         sa.Column("id", sa.Integer(), nullable=False),
-        sa.Column("name", sa.String(), nullable=False),
-        sa.Column("name_key", sa.String(), nullable=False),
-        sa.Column("email", sa.String(), nullable=True),
-        sa.Column("time_zone", sa.String(), nullable=False),
+        sa.Column("name", AutoString(), nullable=False),
+        sa.Column("name_key", AutoString(), nullable=False),
+        sa.Column("email", AutoString(), nullable=True),
+        sa.Column("time_zone", AutoString(), nullable=False),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_rider")),
         sa.UniqueConstraint("name_key", name=op.f("uq_rider_name_key")),
     )
@@ -91,16 +90,16 @@ def upgrade() -> None:
     op.create_table(
         "bike",
         sa.Column("id", sa.Integer(), nullable=False),
-        sa.Column("name", sa.String(), nullable=False),
-        sa.Column("name_key", sa.String(), nullable=False),
+        sa.Column("name", AutoString(), nullable=False),
+        sa.Column("name_key", AutoString(), nullable=False),
         sa.Column("owner", sa.Integer(), nullable=False),
         sa.Column("unpaved_share", sa.Float(), nullable=False),
         sa.Column("chainrings", sa.JSON(), nullable=False),
         sa.Column("cogs", sa.JSON(), nullable=False),
         sa.Column("wheel_circumference_m", sa.Float(), nullable=True),
         sa.Column("indoor", sa.Boolean(), nullable=False),
-        sa.Column("from_at", Instant(), nullable=True),
-        sa.Column("until_at", Instant(), nullable=True),
+        sa.Column("from_at", UTCDateTime(), nullable=True),
+        sa.Column("until_at", UTCDateTime(), nullable=True),
         sa.CheckConstraint(
             "unpaved_share >= 0 AND unpaved_share <= 1", name=op.f("ck_bike_unpaved_share_is_a_share")
         ),
@@ -119,12 +118,12 @@ def upgrade() -> None:
         "reading",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("chain", sa.Integer(), nullable=False),
-        sa.Column("tool", sa.String(), nullable=False),
-        sa.Column("taken_at", Instant(), nullable=False),
+        sa.Column("tool", AutoString(), nullable=False),
+        sa.Column("taken_at", UTCDateTime(), nullable=False),
         sa.Column("over_pct", sa.Float(), nullable=True),
         sa.Column("under_pct", sa.Float(), nullable=True),
         sa.Column("exact_pct", sa.Float(), nullable=True),
-        sa.Column("note", sa.String(), nullable=False),
+        sa.Column("note", AutoString(), nullable=False),
         sa.CheckConstraint(
             "(tool = 'gauge' AND exact_pct IS NULL AND (over_pct IS NOT NULL OR under_pct IS NOT "
             "NULL)) OR (tool <> 'gauge' AND exact_pct IS NOT NULL AND over_pct IS NULL AND "
@@ -147,11 +146,11 @@ def upgrade() -> None:
         "treatment",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("chain", sa.Integer(), nullable=False),
-        sa.Column("kind", sa.String(), nullable=False),
-        sa.Column("done_at", Instant(), nullable=False),
+        sa.Column("kind", AutoString(), nullable=False),
+        sa.Column("done_at", UTCDateTime(), nullable=False),
         sa.Column("minutes", sa.Float(), nullable=True),
         sa.Column("cost", sa.Float(), nullable=True),
-        sa.Column("note", sa.String(), nullable=False),
+        sa.Column("note", AutoString(), nullable=False),
         sa.CheckConstraint(
             "kind IN ('strip', 'immersion', 'drip', 'wipe', 'oil', 'clean')",
             name=op.f("ck_treatment_kind_known"),
@@ -165,7 +164,7 @@ def upgrade() -> None:
         "wipe_test",
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("chain", sa.Integer(), nullable=False),
-        sa.Column("done_at", Instant(), nullable=False),
+        sa.Column("done_at", UTCDateTime(), nullable=False),
         sa.Column("grade", sa.Integer(), nullable=False),
         sa.CheckConstraint("grade >= 0 AND grade <= 4", name=op.f("ck_wipe_test_grade_0_to_4")),
         sa.ForeignKeyConstraint(["chain"], ["chain.id"], name=op.f("fk_wipe_test_chain")),
@@ -177,8 +176,8 @@ def upgrade() -> None:
         sa.Column("id", sa.Integer(), nullable=False),
         sa.Column("chain", sa.Integer(), nullable=False),
         sa.Column("bike", sa.Integer(), nullable=False),
-        sa.Column("fitted_at", Instant(), nullable=False),
-        sa.Column("removed_at", Instant(), nullable=True),
+        sa.Column("fitted_at", UTCDateTime(), nullable=False),
+        sa.Column("removed_at", UTCDateTime(), nullable=True),
         sa.CheckConstraint(
             "removed_at IS NULL OR fitted_at IS NULL OR removed_at >= fitted_at",
             name=op.f("ck_fitting_ends_after_start"),
@@ -192,11 +191,11 @@ def upgrade() -> None:
     op.create_table(
         "sensor",
         sa.Column("id", sa.Integer(), nullable=False),
-        sa.Column("kind", sa.String(), nullable=False),
-        sa.Column("identity", sa.String(), nullable=False),
+        sa.Column("kind", AutoString(), nullable=False),
+        sa.Column("identity", AutoString(), nullable=False),
         sa.Column("bike", sa.Integer(), nullable=False),
-        sa.Column("from_at", Instant(), nullable=True),
-        sa.Column("until_at", Instant(), nullable=True),
+        sa.Column("from_at", UTCDateTime(), nullable=True),
+        sa.Column("until_at", UTCDateTime(), nullable=True),
         sa.CheckConstraint(
             "until_at IS NULL OR from_at IS NULL OR until_at >= from_at",
             name=op.f("ck_sensor_ends_after_start"),

@@ -7,8 +7,7 @@ from typing import Any
 
 import sqlalchemy as sa
 from alembic import op
-
-from services.store.columns import Instant
+from sqlmodel import AutoString, UTCDateTime
 
 revision = "0004"
 down_revision = "0003"
@@ -26,15 +25,15 @@ def upgrade() -> None:
     op.create_table(
         "change",
         sa.Column("id", sa.Integer(), nullable=False),
-        sa.Column("made_at", Instant(), nullable=False),
-        sa.Column("made_by", sa.String(), nullable=False),
-        sa.Column("what", sa.String(), nullable=False),
+        sa.Column("made_at", UTCDateTime(), nullable=False),
+        sa.Column("made_by", AutoString(), nullable=False),
+        sa.Column("what", AutoString(), nullable=False),
         sa.Column("command", sa.JSON(none_as_null=True), nullable=True),
         sa.Column("made", sa.Integer(), nullable=False),
         sa.Column("made_rows", sa.JSON(), nullable=False),
         sa.Column("effect", sa.JSON(), nullable=False),
-        sa.Column("undone_at", Instant(), nullable=True),
-        sa.Column("undone_by", sa.String(), nullable=True),
+        sa.Column("undone_at", UTCDateTime(), nullable=True),
+        sa.Column("undone_by", AutoString(), nullable=True),
         sa.Column("undone_with", sa.Integer(), nullable=True),
         sa.ForeignKeyConstraint(["undone_with"], ["change.id"], name=op.f("fk_change_undone_with")),
         sa.PrimaryKeyConstraint("id", name=op.f("pk_change")),
@@ -74,7 +73,7 @@ def _table(connection: sa.Connection, name: str) -> sa.Table:
     found = sa.Table(name, sa.MetaData(), autoload_with=connection)
     for column in found.columns:
         if column.name.endswith("_at"):
-            column.type = Instant()
+            column.type = UTCDateTime()
     return found
 
 

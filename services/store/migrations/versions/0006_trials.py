@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import sqlalchemy as sa
 from alembic import op
-
-from services.store.columns import Instant
+from sqlmodel import AutoString, UTCDateTime
 
 revision = "0006"
 down_revision = "0005"
@@ -20,10 +19,10 @@ def upgrade() -> None:
         sa.Column("bike", sa.Integer(), nullable=False),
         sa.Column("waxed", sa.Integer(), nullable=False),
         sa.Column("control", sa.Integer(), nullable=False),
-        sa.Column("started_at", Instant(), nullable=False),
+        sa.Column("started_at", UTCDateTime(), nullable=False),
         sa.Column("block_km", sa.Float(), nullable=False),
         sa.Column("seed", sa.Integer(), nullable=False),
-        sa.Column("ended_at", Instant(), nullable=True),
+        sa.Column("ended_at", UTCDateTime(), nullable=True),
         sa.CheckConstraint("waxed <> control", name=op.f("ck_trial_two_chains")),
         sa.CheckConstraint("block_km > 0", name=op.f("ck_trial_turns_have_length")),
         sa.ForeignKeyConstraint(["bike"], ["bike.id"], name=op.f("fk_trial_bike")),
@@ -33,6 +32,6 @@ def upgrade() -> None:
     )
     op.create_index(op.f("ix_trial_bike"), "trial", ["bike"], unique=False)
     with op.batch_alter_table("reading") as batch:
-        batch.add_column(sa.Column("instrument", sa.String(), nullable=False, server_default=""))
+        batch.add_column(sa.Column("instrument", AutoString(), nullable=False, server_default=""))
     with op.batch_alter_table("reading") as batch:
         batch.alter_column("instrument", server_default=None)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlalchemy as sa
 from alembic import op
+from sqlmodel import AutoString
 
 revision = "0009"
 down_revision = "0006"
@@ -24,7 +25,7 @@ TAGGED = """
 
 def upgrade() -> None:
     with op.batch_alter_table("ride_hour") as batch:
-        batch.add_column(sa.Column("tagged", sa.String(), nullable=False, server_default="not yet"))
+        batch.add_column(sa.Column("tagged", AutoString(), nullable=False, server_default="not yet"))
         batch.create_check_constraint(
             op.f("ck_ride_hour_tagged_known"), "tagged IN ('not yet', 'unknown', 'preliminary', 'final')"
         )

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import sqlalchemy as sa
 from alembic import op
-
-from services.store.columns import Instant
+from sqlmodel import AutoString, UTCDateTime
 
 revision = "0010"
 down_revision = "0009"
@@ -16,7 +15,7 @@ depends_on = None
 def upgrade() -> None:
     op.create_table(
         "answered_link",
-        sa.Column("mark", sa.String(), nullable=False),
-        sa.Column("used_at", Instant(), nullable=False),
+        sa.Column("mark", AutoString(), nullable=False),
+        sa.Column("used_at", UTCDateTime(), nullable=False),
         sa.PrimaryKeyConstraint("mark", name=op.f("pk_answered_link")),
     )

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 import sqlalchemy as sa
 from alembic import op
-
-from services.store.columns import Instant
+from sqlmodel import AutoString, UTCDateTime
 
 revision = "0011"
 down_revision = "0010"
@@ -23,8 +22,8 @@ def upgrade() -> None:
     op.create_table(
         "chain_state",
         sa.Column("chain", sa.Integer(), nullable=False),
-        sa.Column("look_at", Instant(), nullable=True),
-        sa.Column("worn", sa.String(), nullable=False),
+        sa.Column("look_at", UTCDateTime(), nullable=True),
+        sa.Column("worn", AutoString(), nullable=False),
         sa.Column("measured", sa.Boolean(), nullable=False),
         sa.PrimaryKeyConstraint("chain", name=op.f("pk_chain_state")),
     )

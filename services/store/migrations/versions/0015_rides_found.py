@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlalchemy as sa
 from alembic import op
+from sqlmodel import AutoString
 
 revision = "0015"
 down_revision = "0014"
@@ -15,7 +16,7 @@ AT_ONCE = 1000
 
 def upgrade() -> None:
     """What rides were like is no fact: a round derives it."""
-    op.add_column("ride", sa.Column("words", sa.String(), server_default="", nullable=False))
+    op.add_column("ride", sa.Column("words", AutoString(), server_default="", nullable=False))
     op.add_column("ride", sa.Column("likes", sa.Integer(), nullable=True))
     _fold_words()
     op.drop_index("ix_ride_same_as", table_name="ride")

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import sqlalchemy as sa
 from alembic import op
+from sqlmodel import AutoString
 
 revision = "0016"
 down_revision = "0015"
@@ -20,7 +21,7 @@ def upgrade() -> None:
     by_number = "C" if op.get_bind().dialect.name == "postgresql" else None
     op.create_table(
         "ride_words",
-        sa.Column("begins", sa.String(collation=by_number), nullable=False),
+        sa.Column("begins", AutoString(collation=by_number), nullable=False),
         sa.Column("ride", sa.Integer(), nullable=False),
         sa.ForeignKeyConstraint(["ride"], ["ride.id"], name=op.f("fk_ride_words_ride_ride")),
         sa.PrimaryKeyConstraint("begins", "ride", name=op.f("pk_ride_words")),
