@@ -70,8 +70,7 @@ class Household:
         while length < stop and not (target and length > LIMIT_PCT * 1.05):
             idle = timedelta(days=float(rng.exponential(7.0 / self.per_week)))
             idle += timedelta(days=int(rng.integers(14, 80))) * bool(rng.random() < 0.01)  # ill, or away
-            if wet_since > 0.5 and idle > timedelta(days=14):
-                length += rng.uniform(0.005, 0.03)  # rust
+            rust = wet_since > 0.5 and idle > timedelta(days=14)
             self.when = max(self.when + timedelta(hours=10), (self.when + idle).replace(hour=8, minute=0))
             self.wet = rng.random() < (0.6 if self.wet else 0.15)
             wet, dry = rng.choice(("damp", "wet", "muddy"), p=(0.4, 0.45, 0.15)), rng.random() < self.dusty
@@ -82,7 +81,9 @@ class Household:
             grit += BRINGS[word][0] * ride_h
             worn = rate * push * ride_h * (self.gritty if grit > self.film else 1.0)
             worn *= self.soft if length > self.shell else 1.0
-            worn += early * (math.exp(-hours / 6.0) - math.exp(-(hours + ride_h) / 6.0))
+            worn += rust * rng.uniform(0.005, 0.03) + early * (
+                math.exp(-hours / 6.0) - math.exp(-(hours + ride_h) / 6.0)
+            )
             if math.isnan(self.life_h) and target and length < LIMIT_PCT <= length + worn:
                 self.life_h = hours + ride_h * (LIMIT_PCT - length) / worn
             length, hours, wet_since = length + worn, hours + ride_h, BRINGS[word][1]
