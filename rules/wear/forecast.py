@@ -322,8 +322,7 @@ def _ridden(
     hours = np.where(grit_h > 0.0, walked + beyond, hours)
     km_walked = (used * blocks[:, 5][picked]).sum(axis=1)
     km_per_h = mean[:, 5] / mean[:, 0]
-    km = np.where(grit_h > 0.0, km_walked + beyond * km_per_h, hours * km_per_h)
-    return hours, km, per_drive_h
+    return hours, np.where(grit_h > 0.0, km_walked + beyond * km_per_h, hours * km_per_h), per_drive_h
 
 
 def _refused(
@@ -339,7 +338,8 @@ def _refused(
         f"reading{'s' if len(points) > 1 else ''} anything from {number(life[0], 0)} to "
         f"{number(life[2], 0)} {measure} of life is likely."
     )
-    more = max(0.15 * life[1], 0.5 * life[1] - x_now)
+    early = max(0.05 * life[1], life[0] - x_now)  # a reading comes too late on a chain that is worn
+    more = min(early, max(0.15 * life[1], 0.5 * life[1] - x_now))
     wants = f"Another reading after about {number(more, 0)} more {measure}"
     if all(point.reading.exact_pct is None for point in points):
         wants += "; a caliper says more than a gauge's steps"

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import timedelta
 
@@ -104,6 +105,8 @@ def test_too_little_wear_is_refused_with_what_it_would_take():
     assert found.wants.startswith("Another reading after about ")
     assert "caliper" not in found.wants
     assert found.chance_worn < 0.2
+    early, more = (int(re.search(r"(?:from|about) (\d+)", one)[1]) for one in (found.sentence, found.wants))
+    assert 0 < more <= early - 30 + 1  # asked for before it may be worn; 30 h are ridden
     by_gauge = text.replace("0.0650", "under 0.25").replace("0.0575", "under 0.25")
     found = forecast(ledger_of(by_gauge), RULEBOOK, COPPER, now=at("2025-01-11 22:00"))
     assert isinstance(found, Refusal)
