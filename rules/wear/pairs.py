@@ -23,8 +23,8 @@ from rules.wording import number
 
 FEWEST_PAIRS = 5  # 1 in 2**5 = 0.031: with four, no lot can reach 0.05
 LIKE_CHAINS = 0.2  # sd of ln rate of like chains on one bike: labelled assumption
-# sd of a chain's ln rate as readings tell it beside the other of its pair, weather, bike and sprockets being the
-# same for both: what 120 simulated pairs came to (.09), read by caliper at every other swap.
+# sd of a chain's ln rate as readings tell it beside the other of its pair, for which weather, bike and sprockets
+# are the same: what 120 simulated pairs came to (.09), read by caliper at every other swap.
 PAIR_ERROR = 0.1
 SIMULATED = 2000
 PACE = timedelta(days=365)
