@@ -23,9 +23,9 @@ from rules.wording import number
 
 FEWEST_PAIRS = 5  # 1 in 2**5 = 0.031: with four, no lot can reach 0.05
 LIKE_CHAINS = 0.2  # sd of ln rate of like chains on one bike: labelled assumption
-# sd of a chain's ln rate as readings tell it beside the other of its pair, for which weather, bike and sprockets
-# are the same: what 120 simulated pairs came to (.09), read by caliper at every other swap.
-PAIR_ERROR = 0.1
+# sd of a chain's ln rate as readings tell it beside the other of its pair, which met the same weather:
+# .09 by the rates of 120 simulated pairs, .14 by what 34 simulated trials found. Read by caliper.
+PAIR_ERROR = 0.14
 SIMULATED = 2000
 PACE = timedelta(days=365)
 HALF_LIFE_KM = 2500.0  # to half the limit; common practice, no source
