@@ -152,7 +152,7 @@ class Posted:
 def number_in(text: str, *, what: str, low: float | None = None, high: float | None = None) -> float:
     """A number; within bounds, ends included, where there are any. Raises FormRefused."""
     try:
-        value = float(text.replace(",", "."))
+        value = float(text.removesuffix("%" if "%" in what else "").replace(",", "."))
     except ValueError as error:
         raise FormRefused(f"{what} must be a number; “{text[:40]}” is none.") from error
     if low is not None and high is not None and not low <= value <= high:

@@ -359,7 +359,7 @@ def test_care_is_logged_for_another_day_and_taken_back(page: TestClient, shop: A
 def test_readings_by_gauge_and_by_length_and_wipe_tests_are_logged(
     page: TestClient, shop: App, token: Token
 ) -> None:
-    gauge = {"the_page": token(), "chain": "1", "tool": "gauge", "over": "0.25", "under": "0.5"}
+    gauge = {"the_page": token(), "chain": "1", "tool": "gauge", "over": "0,25", "under": "0.5 %"}
     assert "Reading of" in page.post("/care/reading", data=gauge).text
     ruler = {"the_page": token(), "chain": "2", "tool": "ruler", "length": "306.3", "pitches": "24"}
     page.post("/care/reading", data=ruler)
