@@ -9,6 +9,7 @@ from rules.units import marked
 from rules.vocabulary import Regime
 
 _WIPE = "Wipe with a dry rag until it stays clean, and let it dry."
+_RINSE = "Rinse it today with a little clean warm water, wipe it dry, and let it dry through: salt rusts it."
 _DRIP = "One drop of drip wax a roller, once around; wipe off what stands outside; leave it overnight."
 _OIL = "One drop of lube a roller, once around; turn it through; wipe off all that stands outside."
 
@@ -46,6 +47,7 @@ STEPS: Mapping[tuple[ReminderKind, Regime], tuple[str, ...]] = {
 }
 
 
-def steps_of(kind: ReminderKind, regime: Regime) -> tuple[str, ...]:
-    """What hands do, in order."""
-    return STEPS[kind, regime]
+def steps_of(kind: ReminderKind, regime: Regime, *, salted: bool = False) -> tuple[str, ...]:
+    """What hands do, in order. salted: the chain came home with road salt in it."""
+    wipe, *rest = STEPS[kind, regime]
+    return (_RINSE if salted else wipe, *rest)

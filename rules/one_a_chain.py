@@ -10,7 +10,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 
 from rules.chain_case import HAIR
-from rules.reminder import RaisedReminder, Reminder, ReminderKind, Step
+from rules.reminder import ASKED_AHEAD, RaisedReminder, Reminder, ReminderKind, Step, wants_a_rinse
 from rules.vocabulary import ChainId
 
 ASKS_ALONE_AT = 2.0  # times its limit: a reading that no immersion brought about is then asked for by itself
@@ -50,8 +50,8 @@ def spared(reminders: Sequence[Reminder], standing: Sequence[RaisedReminder] = (
             found[reminder.key] = "Not worth doing if you replace the chain now."
         elif other is not None and reminder.kind is ReminderKind.WIPE_AND_DRIP:
             verb = other.headline.partition(" the chain ")[0]
-            first = "Rinse and dry it" if "rinse" in reminder.sentence.casefold() else "Wipe it dry"
-            found[reminder.key] = f"{first} tonight; “{verb}” does the rest."
+            first = "Rinse and dry it" if wants_a_rinse(reminder) else "Wipe it dry"
+            found[reminder.key] = f"{first} tonight and each {ASKED_AHEAD}; “{verb}” does the rest."
         elif other is not None:
             found[reminder.key] = f"“{other.headline}” takes care of this too."
     return found

@@ -6,14 +6,15 @@ Local time is passed in, as an aware datetime in the rider's own zone.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime, time, timedelta
 
-from rules.reminder import HAS_DRIED, RaisedReminder, ReminderKind, Step
-from rules.vocabulary import RiderId
+from rules.reminder import HAS_DRIED, WET_HOLDS, RaisedReminder, ReminderKind, Step, wants_a_rinse
+from rules.vocabulary import ChainId, RiderId
 
 CAN_WAIT = frozenset({ReminderKind.DRIP, ReminderKind.IMMERSION, ReminderKind.INSPECTION})
 MONTH = timedelta(days=30)
+KEPT_FOR_THE_WET = 0.5  # of a month's messages, once a wet chain spoke in it; labelled assumption
 WITH_THE_OUTLOOK = timedelta(days=3)  # what can wait so long is said there; labelled assumption
 
 
@@ -34,6 +35,17 @@ class Unheard:
 
     raised: RaisedReminder
     worse: bool  # told before, and it grew
+
+
+@dataclass(frozen=True, slots=True)
+class Told:
+    """What riders heard in the last thirty days, the weekly outlook aside.
+
+    messages: how many each had.  wet_at: when a rider was last told of a chain that it came home wet.
+    """
+
+    messages: Mapping[RiderId, int] = field(default_factory=dict)
+    wet_at: Mapping[tuple[RiderId, ChainId], datetime] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,43 +93,58 @@ def unheard(standing: Iterable[RaisedReminder]) -> tuple[Unheard, ...]:
 
 def has_dried(raised: RaisedReminder) -> bool:
     """Whether it asks for nothing any more, for the chain came home wet and has dried by itself?"""
-    return HAS_DRIED in raised.reminder.sentence and "road salt" not in raised.reminder.sentence
+    return HAS_DRIED in raised.reminder.sentence and not wants_a_rinse(raised.reminder)
 
 
 def bundles(
     waiting: Sequence[Unheard],
     local_time: Mapping[RiderId, datetime],
     quiet_hours: Mapping[RiderId, QuietHours],
-    told_lately: Mapping[RiderId, int] | None = None,
+    told: Told = Told(),
 ) -> tuple[Bundle, ...]:
     """What is to be said now, one message per rider?
 
     If anything of a rider may speak, everything that waits for that rider is said with it: one message now is
     quieter than one now and one in the morning.
     local_time, quiet_hours: of every rider with something waiting.
-    told_lately: how many messages a rider had in the last thirty days. Once they are as many as that rider
-    wants in a month, only a wet chain and a worn one still speak. What can wait and is not overdue waits for
-    the weekly outlook all the same when that is near: it comes anyway.
+    What can wait and is not overdue waits for the weekly outlook when that is near: it comes anyway. What the
+    month has no message left for (`no_message_left`) waits for the outlook too.
     """
     by_rider: dict[RiderId, list[Unheard]] = {}
     for one in waiting:
         by_rider.setdefault(one.raised.reminder.rider, []).append(one)
     found = []
     for rider, own in by_rider.items():
-        can_wait = all(one.raised.reminder.kind in CAN_WAIT for one in own)
-        if waits_for_outlook(own, local_time[rider], quiet_hours[rider]) or (
-            can_wait and spent(rider, quiet_hours[rider], told_lately)
-        ):
+        local, hours = local_time[rider], quiet_hours[rider]
+        if waits_for_outlook(own, local, hours) or no_message_left(own, local, hours, told):
             continue
-        if any(may_speak(one.raised.reminder.kind, local_time[rider], quiet_hours[rider]) for one in own):
+        if any(may_speak(one.raised.reminder.kind, local, hours) for one in own):
             found.append(Bundle(rider, tuple(sorted(own, key=_pressing))))
     return tuple(found)
 
 
-def spent(rider: RiderId, quiet_hours: QuietHours, told_lately: Mapping[RiderId, int] | None) -> bool:
-    """Whether a rider has had as many messages as are wanted in a month?"""
-    most = quiet_hours.messages_a_month
-    return most is not None and (told_lately or {}).get(rider, 0) >= most
+def no_message_left(own: Sequence[Unheard], local: datetime, quiet_hours: QuietHours, told: Told) -> bool:
+    """Whether all of this is without a message of its own, for the rider had as many as are wanted?
+
+    own: of one rider, not empty. Half of a month's messages are kept for wet chains once one spoke. When all
+    are used up, a wet chain is silent only while its latest wet message holds, which said what to do on the
+    evenings to come; a worn chain, and one put off to this day, always speak.
+    """
+    most, rider = quiet_hours.messages_a_month, own[0].raised.reminder.rider
+    if most is None:
+        return False
+    had, wet_month = told.messages.get(rider, 0), any(of == rider for of, _ in told.wet_at)
+
+    def is_silent(one: Unheard) -> bool:
+        reminder = one.raised.reminder
+        if reminder.kind in CAN_WAIT:
+            return had >= most * (KEPT_FOR_THE_WET if wet_month else 1.0)
+        asked_at = told.wet_at.get((rider, reminder.chain))
+        put_off = any(step.step is Step.PUT_OFF for step in one.raised.steps)
+        wet = reminder.kind is ReminderKind.WIPE_AND_DRIP and not put_off
+        return wet and had >= most and asked_at is not None and local - asked_at < WET_HOLDS
+
+    return all(map(is_silent, own))
 
 
 def waits_for_outlook(own: Sequence[Unheard], local: datetime, quiet_hours: QuietHours) -> bool:

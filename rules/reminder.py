@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import datetime, timedelta
 from enum import StrEnum
 
 from rules.vocabulary import BikeId, ChainId, Condition, ReminderId, RideId, RiderId, TreatmentId
 
+# How long a wet chain's message says what to do on the evenings to come; labelled assumption.
+WET_HOLDS = timedelta(days=10)
+ASKED_AHEAD = f"wet evening for {WET_HOLDS.days} days"  # in the words that ask for those evenings too
 HAS_DRIED = " It has dried by now: skip it;"  # said of a wet chain that asks for nothing any more
 
 
@@ -102,3 +105,8 @@ class RaisedReminder:
     def is_open(self) -> bool:
         """Whether hands are still wanted."""
         return self.state in (Step.RAISED, Step.WORSE, Step.PUT_OFF)
+
+
+def wants_a_rinse(reminder: Reminder) -> bool:
+    """Whether a chain is asked for that came home with road salt in it?"""
+    return reminder.kind is ReminderKind.WIPE_AND_DRIP and "road salt" in reminder.sentence

@@ -23,10 +23,10 @@ from rules.contamination import (
 from rules.ledger import Ledger, RiddenHour
 from rules.reasons import TREATMENT_NOUN, hour_line, origin_line, since, span_lines
 from rules.reconcile import Change, reconcile
-from rules.reminder import HAS_DRIED, Reason, Reminder, ReminderKind
+from rules.reminder import ASKED_AHEAD, HAS_DRIED, Reason, Reminder, ReminderKind
 from rules.ride_name import beside_its_date
 from rules.rulebook import Rulebook
-from rules.salted_road import RINSE_FROM, came_home_salted, home_of, salted_days
+from rules.salted_road import RINSE, RINSE_FROM, came_home_salted, home_of, rinsed, salted_days
 from rules.units import rain
 from rules.vocabulary import ChainId, Condition, Regime, Ride, Treatment, TreatmentKind
 from rules.wear_due import inspection_due, worn_out
@@ -78,14 +78,14 @@ def due(
 def _after_a_wet_day(case: Case) -> Reminder | None:
     """Wipe and drip: once a wet spell, from its first wet day, until a treatment after its latest wet ride.
 
-    A spell goes on while its wet days lie no further apart than it lasts. After its drip the film's own limit
-    asks for the next one, and the wet itself only once the latest drip is a week old.
+    A spell goes on while its wet or salted days lie no further apart than it lasts. After its drip the film's
+    own limit asks for the next one, and the wet itself only once the latest drip is a week old.
     Salt that asked for a rinse before it was wet has asked: it is the same reminder, which now says more.
     """
     spell = _wet_spell(case)
-    if not spell:
+    if not any(one.wet for one in spell):
         return came_home_salted(case)
-    latest = spell[-1]
+    latest = next(one for one in reversed(spell) if one.wet)
     asked = min((spell[0].home, *map(home_of, salted_days(case)[:1])), key=lambda ride: ride.ended_at)
     lines: list[Reason] = []
     wet_h = drive_h = unknown_h = 0.0
@@ -99,6 +99,7 @@ def _after_a_wet_day(case: Case) -> Reminder | None:
     home = f"{clock(latest.home.ended_at, case.zone)} on {day(latest.home.ended_at, case.zone)}"
     dried_at = latest.home.ended_at + timedelta(hours=case.limit("wet_ride_overdue").value)
     dry_again = case.now >= dried_at
+    salted = any(hour.salt >= RINSE_FROM for _, _, hour in latest.hours)
     return Reminder(
         key=key_of(ReminderKind.WIPE_AND_DRIP, case, f"ride {asked.id}"),
         kind=ReminderKind.WIPE_AND_DRIP,
@@ -106,12 +107,13 @@ def _after_a_wet_day(case: Case) -> Reminder | None:
         rider=latest.home.rider,
         bike=latest.home.bike,
         cause_at=latest.home.ended_at,
-        headline=f"{hands.verb} {case.name}",
+        headline=f"{rinsed(hands.verb) if salted else hands.verb} {case.name}",
         sentence=f"{case.chain.name} came home wet at {home} ({beside_its_date(latest.home)}): "
         f"{_most_rain(latest.hours, case.zone)}{number(wet_h)} of {number(drive_h)} drive hours of the day "
         "were wet; "
-        f"the limit is {number(case.limit('wet_ride').value)} a day.{_salt(latest.hours)}"
-        f"{_afterwards(case, hands, dry_again)}",
+        f"the limit is {number(case.limit('wet_ride').value)} a day."
+        f"{' ' + RINSE if salted else ''}"
+        f"{_afterwards(case, hands, latest.home, salted, dry_again)}",
         total=wet_h,
         limit=case.limit("wet_ride").value,
         unit="drive hours",
@@ -122,15 +124,19 @@ def _after_a_wet_day(case: Case) -> Reminder | None:
     )
 
 
-def _afterwards(case: Case, hands: Work, dry_again: bool) -> str:
+def _afterwards(case: Case, hands: Work, home: Ride, salted: bool, dry_again: bool) -> str:
     """What else there is to know: that it has dried by now, or how the rest of a spell goes."""
     film = f"{number(case.limit(WORKS[ReminderKind.DRIP, case.chain.regime].limit).value)} grit-hours"
     if dry_again:
         return f"{HAS_DRIED} {hands.need} is due at {film}, as usual."
-    soon = "" if case.chain.regime is Regime.WET_LUBE else " Riding again within hours? Only wipe it."
-    return f"{soon} While the wet lasts, wipe it dry each evening; {hands.need} is asked for again at {film}."
+    said = "" if salted else f" Wipe it dry each {ASKED_AHEAD}, unasked."
+    early = home.ended_at.astimezone(case.zone).hour < EVENING_H
+    if early and not salted and case.chain.regime is Regime.WAXED:
+        said += " Riding again within hours? Only wipe it."
+    return f"{said} {hands.need.capitalize()} is asked for again at {film}."
 
 
+EVENING_H = 16  # local; who comes home later rides again the next day, and a drip has the night
 LONGEST_SPELL = timedelta(days=45)  # what was wet longer ago asks for nothing
 TOLD_AGAIN_AFTER = timedelta(days=7)  # within a spell, since its drip; labelled assumption
 TELLING_RAIN_MM = 0.3  # of an hour; with less the road was wet from before
@@ -150,22 +156,16 @@ def _most_rain(hours: _Hours, zone: tzinfo) -> str:
     return words
 
 
-def _salt(hours: _Hours) -> str:
-    """What road salt asks for on the same day; nothing where little or none was likely."""
-    if not any(hour.salt >= RINSE_FROM for _, _, hour in hours):
-        return ""
-    return " Likely road salt, by the weather: rinse and dry it today, for salt rusts it overnight."
-
-
 class _WetDay(NamedTuple):
-    """A local day with enough wet drive hours on one chain."""
+    """A local day with enough wet, or else enough salted, drive hours on one chain."""
 
-    home: Ride  # its last wet ride
+    home: Ride  # its last wet, or salted, ride
     hours: _Hours
+    wet: bool
 
 
 def _wet_spell(case: Case) -> list[_WetDay]:
-    """The wet days that still ask for hands, in order; none once they were answered or have long dried."""
+    """The wet and salted days that still ask for hands, in order; none once answered or long dried."""
     limit, lasts = case.limit("wet_ride").value, timedelta(days=case.limit("wet_ride_expires").value)
     by_day: dict[date, _Hours] = {}
     for entry in case.past.entries:
@@ -183,10 +183,14 @@ def _wet_spell(case: Case) -> list[_WetDay]:
     wet_on: date | None = None
     answered = False
     for on, hours in by_day.items():
-        wet = [one for one in hours if one[2].condition in WET]
-        if not wet or sum(hour.drive_h for _, _, hour in wet) < limit - HAIR:
+        wet, salted = (
+            [one for one in hours if one[2].condition in WET],
+            [one for one in hours if one[2].salt >= RINSE_FROM],
+        )
+        is_wet = sum(hour.drive_h for _, _, hour in wet) >= limit - HAIR
+        if not is_wet and sum(hour.drive_h for _, _, hour in salted) < limit - HAIR:
             continue
-        home = wet[-1][1].ride
+        home = (wet if is_wet else salted)[-1][1].ride
         goes_on = wet_on is not None and on - wet_on <= lasts
         wet_on = on
         answered = goes_on and (answered or _is_answered(spell, treated, home.ended_at))
@@ -195,7 +199,7 @@ def _wet_spell(case: Case) -> list[_WetDay]:
         if answered and any(home.ended_at - TOLD_AGAIN_AFTER < at <= home.ended_at for at in treated):
             continue  # of a spell that had its drip: how long that lasts, the film's own limit says
         answered = False
-        spell.append(_WetDay(home, hours))
+        spell.append(_WetDay(home, hours, is_wet))
     if _is_answered(spell, treated, case.now):
         return []
     return spell if spell and spell[-1].home.ended_at + lasts > case.now else []

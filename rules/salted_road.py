@@ -11,14 +11,17 @@ from rules.chain_case import HAIR, Case, key_of
 from rules.contamination import CLEARS_SINCE_DRIP, Entry, Exposure
 from rules.ledger import RiddenHour
 from rules.reasons import hour_line
-from rules.reminder import Reminder, ReminderKind
+from rules.reminder import ASKED_AHEAD, Reminder, ReminderKind
 from rules.ride_name import beside_its_date
 from rules.vocabulary import Ride, Treatment
 from rules.wording import clock, day, number
 from rules.work import WORKS
 
 RINSE_FROM = 0.3  # of the salt weight; labelled assumption
-RINSE = "rinse and dry the chain the same day, for salt rusts it overnight in the shed."
+# Said of a wet chain and of a dry one; inferred from weather, so 'probably'.
+RINSE = (
+    f"Probably road salt, which rusts it overnight: rinse and dry it today and each salted or {ASKED_AHEAD}."
+)
 SaltedHours = list[tuple[Entry, RiddenHour, Exposure]]
 
 
@@ -53,6 +56,11 @@ def salted_days(case: Case) -> list[SaltedHours]:
     return [] if any(at >= home_of(spell[0]).ended_at - lasts for at in treated) else spell
 
 
+def rinsed(verb: str) -> str:
+    """What is done first to a chain with salt in it: 'Rinse, dry and drip'."""
+    return f"Rinse{verb.removeprefix('Wipe')}"
+
+
 def home_of(hours: SaltedHours) -> Ride:
     """The ride that a day's last salted hour belongs to."""
     return hours[-1][1].ride
@@ -77,10 +85,10 @@ def came_home_salted(case: Case) -> Reminder | None:
         rider=home.rider,
         bike=home.bike,
         cause_at=home.ended_at,
-        headline=f"Rinse{hands.verb.removeprefix('Wipe')} {case.name}",
+        headline=f"{rinsed(hands.verb)} {case.name}",
         sentence=f"{case.chain.name} came home salted at {when}: {number(salted_h)} h of the day were "
         f"likely ridden on salted road (inferred from weather); the limit is {number(limit)} h. "
-        f"{RINSE.capitalize()} Then {hands.need}. While the salted days last, this is asked once.",
+        f"{RINSE} Then {hands.need}. While the salted days last, this is asked once.",
         total=salted_h,
         limit=limit,
         unit="drive hours",

@@ -41,6 +41,7 @@ def due(as_json: AsJson = False, home: Home = None) -> None:
 
     Example: gritledger due
     """
+    from rules.quiet_hours import MONTH
     from rules.reminder import Step
     from services.views.held_back import held_back
     from services.wiring import open_app
@@ -57,6 +58,7 @@ def due(as_json: AsJson = False, home: Home = None) -> None:
         waiting, refused = tx.outbox.waiting(), tx.outbox.refused()
         questions = tx.rides.asking()
         zone, riders = household_zone(tx), tx.equipment.riders()
+        told = tx.told_since(riders, now_utc() - MONTH)
     if not standing:
         say("Nothing needs your hands.")
     for raised in standing:
@@ -66,7 +68,7 @@ def due(as_json: AsJson = False, home: Home = None) -> None:
             put_off = f" (put off until {local(until, zone)})" if until else " (put off)"
         out.print(f"[bold]{raised.id:>4}  {plain(raised.reminder.headline)}[/bold]{put_off}")
         out.print(f"      {plain(raised.reminder.sentence)}")
-    if waits := held_back(app, standing, riders, now_utc()):
+    if waits := held_back(app, standing, riders, now_utc(), told):
         say(waits)
     if standing:
         say("Ask one: gritledger why NUMBER. Answer it by logging the care, or: gritledger done NUMBER")

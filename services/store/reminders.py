@@ -103,6 +103,20 @@ class Reminders(Repository):
         )
         return self._connection.scalar(last.limit(1)) is not None
 
+    def wet_told_since(self, since: datetime) -> dict[tuple[RiderId, ChainId], datetime]:
+        """When was each rider last told of a chain that it came home wet?"""
+        told = (
+            select(reminder.c.rider, reminder.c.chain, func.max(reminder_step.c.at))
+            .join(reminder_step, reminder_step.c.reminder == reminder.c.id)
+            .where(
+                reminder.c.kind == ReminderKind.WIPE_AND_DRIP.value,
+                reminder_step.c.step == Step.TOLD.value,
+                reminder_step.c.at > since,
+            )
+            .group_by(reminder.c.rider, reminder.c.chain)
+        )
+        return {(RiderId(row[0]), ChainId(row[1])): row[2] for row in self._all(told)}
+
     def of_chains(self, chains: Collection[ChainId]) -> tuple[RaisedReminder, ...]:
         """Every reminder ever raised about these chains, in order."""
         return self._load(reminder.c.chain.in_(chains))

@@ -13,7 +13,8 @@ from typing import Any
 from sqlalchemy import URL, Connection, Engine, select
 
 from rules.ledger import Ledger
-from rules.vocabulary import ChainId, RideId
+from rules.quiet_hours import Told
+from rules.vocabulary import ChainId, RideId, Rider
 from services.store.apart import household_of, refuse_unless_apart
 from services.store.arrivals import Arrivals
 from services.store.care import Care
@@ -81,6 +82,11 @@ class Transaction:
     def outbox(self) -> Outbox:
         """Letters on their way."""
         return Outbox(self._connection)
+
+    def told_since(self, riders: Iterable[Rider], since: datetime) -> Told:
+        """What did these riders hear since then, the weekly outlook aside?"""
+        messages = {rider.id: self.outbox.told_since(rider.id, since) for rider in riders}
+        return Told(messages, self.reminders.wet_told_since(since))
 
     @cached_property
     def files(self) -> Files:

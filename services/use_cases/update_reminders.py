@@ -224,8 +224,7 @@ def _queue_unheard(tx: Transaction, app: App, now: datetime) -> int:
     ]
     local = {rider.id: now.astimezone(zone_of(rider.time_zone)) for rider in ledger.riders}
     quiet_hours = {rider.id: quiet_hours_of(app) for rider in ledger.riders}
-    lately = {rider.id: tx.outbox.told_since(rider.id, now - MONTH) for rider in ledger.riders}
-    said = bundles(news, local, quiet_hours, lately)
+    said = bundles(news, local, quiet_hours, tx.told_since(ledger.riders, now - MONTH))
     return sum(_queue_bundle(tx, app, ledger, bundle, now) for bundle in said)
 
 

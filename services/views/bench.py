@@ -7,11 +7,12 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from rules.outlook import Outlook
-from rules.reminder import RaisedReminder, Reminder, ReminderKind, Step
+from rules.reminder import RaisedReminder, Reminder, ReminderKind, Step, wants_a_rinse
 from rules.reminders import caution
 from rules.rotation import fits
+from rules.salted_road import rinsed
 from rules.vocabulary import Bike, BikeId, Chain, Rider, TreatmentKind
-from rules.work import work
+from rules.work import Work, work
 from services.views.chain_state import ChainState, state_of
 from services.views.snapshot import Snapshot
 
@@ -74,7 +75,7 @@ def need_of(snapshot: Snapshot, raised: RaisedReminder) -> Need:
     return Need(
         raised=raised,
         due=due,
-        job=hands.verb if hands else "Swap the chain" if replace else "Measure the chain",
+        job=_job(due, hands),
         chain=chain,
         rider=ledger.rider(due.rider),
         act=hands.past if hands else SWAPPED if replace else "",
@@ -84,6 +85,12 @@ def need_of(snapshot: Snapshot, raised: RaisedReminder) -> Need:
         instead=snapshot.instead.get(due.key, ""),
         put_off_until=put_off.until if put_off and raised.state is Step.PUT_OFF else None,
     )
+
+
+def _job(due: Reminder, hands: Work | None) -> str:
+    if hands is None:
+        return "Swap the chain" if due.kind is ReminderKind.REPLACEMENT else "Measure the chain"
+    return rinsed(hands.verb) if wants_a_rinse(due) else hands.verb
 
 
 def bench(

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from rules.bench_steps import steps_of
-from rules.reminder import ReminderKind
+from rules.reminder import ReminderKind, wants_a_rinse
 from rules.vocabulary import TreatmentKind
 from rules.wording import listed
 from services.views.bench import BenchRow, Need
@@ -40,7 +40,7 @@ def jobs(rows: Sequence[BenchRow]) -> list[Job]:
     together: dict[tuple[object, ...], list[BenchRow]] = {}
     for row in rows:
         if row.need is not None and row.state is not None and row.wants_hands:
-            key = (row.need.due.kind, row.state.chain.regime)
+            key = (row.need.due.kind, row.state.chain.regime, wants_a_rinse(row.need.due))
             # A chain is swapped or measured for itself.
             own = () if row.need.answer else (row.bike.id,)
             together.setdefault((*key, *own), []).append(row)
@@ -60,7 +60,7 @@ def _job(rows: Sequence[BenchRow]) -> Job:
         kind=first.due.kind,
         answer=first.answer,
         states=states,
-        steps=steps_of(first.due.kind, first.chain.regime),
+        steps=steps_of(first.due.kind, first.chain.regime, salted=wants_a_rinse(first.due)),
         blanks=blanks,
         needs=needs,
     )

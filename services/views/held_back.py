@@ -6,20 +6,32 @@ from calendar import day_name
 from collections.abc import Sequence
 from datetime import datetime
 
-from rules.quiet_hours import may_speak, speak_at, unheard, waits_for_outlook
+from rules.quiet_hours import Told, may_speak, no_message_left, speak_at, unheard, waits_for_outlook
 from rules.reminder import RaisedReminder
 from rules.vocabulary import Rider
 from services.app import App, quiet_hours_of, zone_of
 
 
-def held_back(app: App, standing: Sequence[RaisedReminder], riders: Sequence[Rider], now: datetime) -> str:
-    """Until when waits what is not told yet, for quiet hours or for the outlook? "" where nothing waits."""
+def held_back(
+    app: App, standing: Sequence[RaisedReminder], riders: Sequence[Rider], now: datetime, told: Told
+) -> str:
+    """Until when waits what is not told yet, for quiet hours or for the outlook? "" where nothing waits.
+
+    told: what the riders heard in the last thirty days.
+    """
     hours, zones = quiet_hours_of(app), {rider.id: zone_of(rider.time_zone) for rider in riders}
     untold = unheard(standing)
     news = [(one.raised.reminder.kind, zones[one.raised.reminder.rider]) for one in untold]
     if untold and app.channels and waits_for_outlook(untold, now.astimezone(news[0][1]), hours):
         on = day_name[hours.outlook_weekday or 0]
         return f"Not sent yet: it can wait, and comes with the week ahead on {on}."
+    of_each = [[one for one in untold if one.raised.reminder.rider == rider.id] for rider in riders]
+    if untold and app.channels and all(no_message_left(own, now, hours, told) for own in of_each if own):
+        weekday = hours.outlook_weekday
+        on = "" if weekday is None else f", and in the week ahead on {day_name[weekday]}"
+        most = hours.messages_a_month
+        had = "1 message in thirty days was" if most == 1 else f"{most} messages in thirty days were"
+        return f"Not sent: {had} enough. It stands here{on}."
     waiting = [(kind, zone) for kind, zone in news if not may_speak(kind, now.astimezone(zone), hours)]
     if not waiting or len(waiting) < len(news):  # one that may speak takes the others along
         return ""

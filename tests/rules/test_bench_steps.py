@@ -26,3 +26,13 @@ def test_how_warm_the_wax_is_its_maker_says():
         if "°C" in step
     ]
     assert "as its maker says" in into
+
+
+def test_a_salted_chain_is_rinsed_first_and_rust_is_named():
+    for regime in Regime:
+        wiped = steps_of(ReminderKind.WIPE_AND_DRIP, regime)
+        rinsed, *rest = steps_of(ReminderKind.WIPE_AND_DRIP, regime, salted=True)
+        assert rinsed.startswith("Rinse it today")
+        assert "dry" in rinsed
+        assert "rust" in rinsed
+        assert tuple(rest) == wiped[1:]

@@ -7,7 +7,7 @@ from datetime import time
 
 from rules.moved_limits import NEWEST, limits_moved
 from rules.one_a_chain import one_a_chain, spared
-from rules.quiet_hours import QuietHours, Unheard, bundles
+from rules.quiet_hours import QuietHours, Told, Unheard, bundles
 from rules.reconcile import Change, reconcile
 from rules.reminder import RaisedReminder, ReminderKind, ReminderStep, Step
 from rules.reminders import due
@@ -134,12 +134,12 @@ def test_over_the_months_messages_only_a_wet_and_a_worn_chain_speak():
     waiting = [Unheard(raised(drip), worse=False)]
     noon = {ada: at("2025-06-18 12:00")}  # a Wednesday
     quiet = {ada: QuietHours(quiet_from=time(22, 0))}
-    assert len(bundles(waiting, noon, quiet, {ada: 3})) == 1
-    assert bundles(waiting, noon, quiet, {ada: 4}) == ()
-    assert len(bundles(waiting, noon, {ada: QuietHours(messages_a_month=None)}, {ada: 40})) == 1
+    assert len(bundles(waiting, noon, quiet, Told({ada: 3}))) == 1
+    assert bundles(waiting, noon, quiet, Told({ada: 4})) == ()
+    assert len(bundles(waiting, noon, {ada: QuietHours(messages_a_month=None)}, Told({ada: 40}))) == 1
     for kind in (ReminderKind.WIPE_AND_DRIP, ReminderKind.REPLACEMENT):
         pressing = Unheard(raised(replace(drip, kind=kind), number=2), worse=False)
-        (bundle,) = bundles([*waiting, pressing], noon, quiet, {ada: 9})
+        (bundle,) = bundles([*waiting, pressing], noon, quiet, Told({ada: 9}))
         assert len(bundle.unheard) == 2  # what waits is said in the same breath
 
 

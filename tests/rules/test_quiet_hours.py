@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from rules.quiet_hours import QuietHours, bundles, may_speak, outlook_due, speak_at, unheard
+from rules.quiet_hours import QuietHours, Told, bundles, may_speak, outlook_due, speak_at, unheard
 from rules.reminder import RaisedReminder, Reminder, ReminderKind, ReminderStep, Step
 from rules.vocabulary import ChainId, ReminderId, RiderId
 from tests.rules.notation import at
@@ -149,3 +149,33 @@ def test_without_quiet_hours_the_outlook_comes_at_their_end_on_its_day():
     last = local("2025-06-01 09:00")
     assert not outlook_due(local("2025-06-08 08:00"), last, odd)
     assert outlook_due(local("2025-06-08 09:00"), last, odd)
+
+
+ADA, NOON = RiderId(1), datetime(2025, 6, 18, 12, 0, tzinfo=DENVER)  # a Wednesday
+
+
+def is_told(*kinds, messages, wet_days_ago=None, chain=1, steps=(Step.RAISED,)):
+    waiting = unheard(
+        [raised(*steps, number=number, kind=kind) for number, kind in enumerate(kinds, start=1)]
+    )
+    wet_at = {} if wet_days_ago is None else {(ADA, ChainId(chain)): NOON - timedelta(days=wet_days_ago)}
+    told = bundles(waiting, {ADA: NOON}, {ADA: MANNERS}, Told({ADA: messages}, wet_at))
+    return [len(one.unheard) for one in told] == [len(kinds)]
+
+
+def test_in_a_wet_month_half_of_the_messages_are_kept_for_wet_chains():
+    assert is_told(DRIP, messages=3)
+    assert is_told(DRIP, messages=1, wet_days_ago=12)
+    assert not is_told(DRIP, messages=2, wet_days_ago=12)
+    assert is_told(DRIP, WET, messages=2, wet_days_ago=12)  # said with what speaks anyway
+
+
+def test_a_wet_chain_speaks_beyond_the_months_messages_unless_its_last_message_still_holds():
+    assert is_told(WET, messages=3, wet_days_ago=4)
+    assert is_told(WET, messages=9)
+    assert is_told(WET, messages=4, wet_days_ago=10)
+    assert not is_told(WET, messages=4, wet_days_ago=9)
+    assert is_told(WET, messages=4, wet_days_ago=9, chain=2)  # of another chain
+    assert is_told(WET, messages=4, wet_days_ago=9, steps=(Step.RAISED, Step.PUT_OFF, Step.RAISED))
+    assert is_told(WET, ReminderKind.REPLACEMENT, messages=4, wet_days_ago=9)
+    assert not is_told(WET, DRIP, messages=4, wet_days_ago=9)

@@ -73,8 +73,8 @@ def test_a_wet_ride_asks_for_hands_the_moment_it_is_over():
     assert said(reminder.sentence, SI) == (
         "Copper came home wet at 22:40 on 3 June 2025 (Ride 1): 2.4 mm of rain fell in the hour "
         "from 20:00; 2.5 of 2.5 drive hours of the day were wet; "
-        "the limit is 0.1 a day. Riding again within hours? Only wipe it. While the wet lasts, "
-        "wipe it dry each evening; a drip is asked for again at 9 grit-hours."
+        "the limit is 0.1 a day. Wipe it dry each wet evening for 10 days, unasked. A drip is asked for "
+        "again at 9 grit-hours."
     )
     said_wet = only(WET.replace("  wet", "  said wet"), "2025-06-03 22:40").sentence
     assert "drive hours of the day were wet; the limit is 0.1 a day." in said_wet
@@ -85,9 +85,12 @@ def test_a_wet_ride_asks_for_hands_the_moment_it_is_over():
 
 def test_after_a_salted_ride_the_same_message_asks_for_a_rinse():
     salted = only(WET.replace("  wet", "  salty"), "2025-06-03 22:40")
+    assert salted.headline == "Rinse, dry and drip the chain Copper on Plover"
     assert (
-        " Likely road salt, by the weather: rinse and dry it today, for salt rusts it overnight."
+        " Probably road salt, which rusts it overnight: rinse and dry it today and each salted or wet "
+        "evening for 10 days."
     ) in salted.sentence
+    assert "nly wipe it" not in salted.sentence
 
 
 def test_times_in_sentences_are_the_riders_own():

@@ -32,8 +32,9 @@ def test_a_dry_ride_on_salted_road_asks_for_a_rinse_and_names_rust():
     assert salted.headline == "Rinse, dry and drip the chain Copper on Plover"
     assert said(salted.sentence, SI) == (
         "Copper came home salted at 19:00 on 8 January 2025 (Ride 1): 2 h of the day were likely ridden on "
-        "salted road (inferred from weather); the limit is 0.5 h. Rinse and dry the chain the same day, for "
-        "salt rusts it overnight in the shed. Then a drip. While the salted days last, this is asked once."
+        "salted road (inferred from weather); the limit is 0.5 h. Probably road salt, which rusts it "
+        "overnight: rinse and dry it today and each salted or wet evening for 10 days. Then a drip. While "
+        "the salted days last, this is asked once."
     )
     assert [reason.total for reason in salted.reasons] == [1.0, 2.0]
     assert (salted.urgency, salted.total, salted.limit) == (1, 2.0, 0.5)
@@ -51,7 +52,8 @@ def test_beside_an_immersion_the_rinse_is_still_a_rinse():
     for like, said_first in (("salt-damp", "Rinse and dry it"), ("wet", "Wipe it dry")):
         full = FROST.replace("salt-damp", like) + "2025-01-05 14:00 rode 45 h on Plover dry\n"
         words = spared(judge(full, "2025-01-08 18:30")).values()
-        assert f"{said_first} tonight; “Re-immerse” does the rest." in words
+        said = f"{said_first} tonight and each wet evening for 10 days; “Re-immerse” does the rest."
+        assert said in words
 
 
 def test_one_a_spell_and_what_answers_it_answers_all_of_it():
@@ -93,8 +95,27 @@ def test_a_wet_day_in_it_is_the_same_reminder_and_is_not_told_again():
     (wet,) = due(ledger, RULEBOOK, now=now)
     assert wet.key == salted.key
     assert "came home wet" in wet.sentence
+    assert wet.headline == "Rinse, dry and drip the chain Copper on Plover"
     assert "rinse and dry it today" in wet.sentence
     steps = (ReminderStep(Step.RAISED, at("2025-01-10 18:30"), "the round"),)
     standing = RaisedReminder(ReminderId(1), replace(salted, urgency=1), steps)
     (change,) = reconcile([standing], [wet], ledger, now=now, rulebook=RULEBOOK)
     assert change.step is None
+
+
+def test_who_rinsed_and_dripped_is_not_asked_again_the_next_evening_for_it_was_wet():
+    answered = FROST + "2025-01-10 20:00 dripped Copper\n"
+    wet = "2025-01-{} 17:00 rode 1 h on Plover wet\n"
+    assert judge(answered + wet.format("11"), "2025-01-11 18:30") == ()
+    spell = answered + wet.format("12") + wet.format("15")
+    assert judge(spell, "2025-01-15 18:30") == ()
+    (again,) = judge(spell + wet.format("18"), "2025-01-18 18:30")  # that drip is a week old
+    assert again.headline == "Wipe, dry and drip the chain Copper on Plover"
+    (another,) = judge(answered + wet.format("15"), "2025-01-15 18:30")  # three days without either
+    assert another.key != again.key
+
+
+def test_a_wet_day_after_salted_ones_that_a_drip_kept_off_is_asked_about():
+    text = FROST + "2025-01-06 20:00 dripped Copper\n" + "2025-01-11 17:00 rode 1 h on Plover wet\n"
+    (wet,) = judge(text, "2025-01-11 18:30")
+    assert "came home wet" in wet.sentence

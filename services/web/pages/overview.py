@@ -42,7 +42,7 @@ def overview(context: AContext) -> HTMLResponse:
         "overview.html",
         here="overview",
         headline=headline(rows),
-        held_back=held_back(context.app, snapshot.standing, snapshot.ledger.riders, now),
+        held_back=held_back(context.app, snapshot.standing, snapshot.ledger.riders, now, snapshot.told),
         hands=[row for row in shown if row.wants_hands],
         calm=[row for row in shown if not row.wants_hands],
         more=rows[MOST_DRAWN:],

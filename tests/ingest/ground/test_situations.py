@@ -2,8 +2,8 @@
 
 What each is called was written down before the program was asked (common practice, no source), and stays so.
 With twelve of test_winter_rides the first are thirty; mud and dew were mended with six of these in view, so
-ten more were written down then, before it was asked, and ten again later (a fresh eye's count of what was built
-since). What the program calls otherwise is marked, with why.
+ten more were written down then, before it was asked, and ten again when all of that was built. What the
+program calls otherwise is marked, with why.
 """
 
 from __future__ import annotations

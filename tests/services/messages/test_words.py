@@ -238,9 +238,8 @@ def _read(message: Message) -> tuple[str, str]:
 LONG = (
     "Quartz came home wet at 19:01 on 27 November 2026 (51 km): 5.8 mm of rain fell in the hour from "
     "17:00; 1.5 of 1.9 drive hours of the day were wet; the limit is 0.5 a "
-    "day. Salt lay on the road: rinse and dry "
-    "it the same day, or it rusts. While the wet lasts, wipe it dry each evening; a drip is asked for "
-    "again at 12 grit-hours."
+    "day. Probably road salt, which rusts it overnight: rinse and dry it today and each salted or wet "
+    "evening for 10 days. A drip is asked for again at 12 grit-hours."
 )
 
 

@@ -2,19 +2,23 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
 
 from rules.commands import Amend, SetLimits
+from rules.quiet_hours import MONTH, Told
 from rules.reminder import Step
 from rules.vocabulary import OwnValue, TreatmentKind
 from services.channels import ChannelError
+from services.settings import SETTINGS_FILE
 from services.store import FactRefused
 from services.use_cases.answer_reminder import dismiss, done, put_off
 from services.use_cases.record import record
 from services.views.held_back import held_back
+from services.wiring import open_app
 from tests.saying import log_treatment
 from tests.services.wet_week import DAY, Week, wet_week
 from tests.wet_household import FIRST_DAY
@@ -67,7 +71,9 @@ def test_quiet_hours_wait_for_the_morning(week: Week) -> None:
 def _held_back(week: Week, at: timedelta) -> str:
     with week.shop.store.reading() as tx:
         riders = tx.equipment.riders()
-        return held_back(week.shop, tx.reminders.standing(), riders, FIRST_DAY + DAY + at)
+        now = FIRST_DAY + DAY + at
+        told = tx.told_since(riders, now - MONTH)
+        return held_back(week.shop, tx.reminders.standing(), riders, now, told)
 
 
 def test_a_refused_letter_is_shown_and_not_repeated(week: Week) -> None:
@@ -145,7 +151,7 @@ def test_what_can_wait_comes_with_the_outlook_and_is_no_message_of_the_months(we
     assert week.box.taken == []
     with week.shop.store.reading() as tx:
         held = held_back(
-            week.shop, tx.reminders.standing(), tx.equipment.riders(), FIRST_DAY + 3 * DAY + NIGHT
+            week.shop, tx.reminders.standing(), tx.equipment.riders(), FIRST_DAY + 3 * DAY + NIGHT, Told()
         )
     assert held == "Not sent yet: it can wait, and comes with the week ahead on Sunday."
 
@@ -159,6 +165,34 @@ def test_what_can_wait_comes_with_the_outlook_and_is_no_message_of_the_months(we
     assert [one for one in week.box.taken if one.rider == ines] == [outlook]
     with week.shop.store.reading() as tx:
         assert tx.outbox.told_since(ines, FIRST_DAY) == 0
+
+
+def test_a_wet_chain_whose_last_message_still_holds_is_on_the_page_but_no_message_too_many(
+    week: Week,
+) -> None:
+    settings = week.shop.settings.home / SETTINGS_FILE
+    settings.write_text(settings.read_text() + "\n[quiet_hours]\nmessages_a_month = 1\n")
+    week.shop.store.close()
+    box = week.box
+    week = Week(replace(open_app(week.shop.settings.home), equip=lambda _: {"email": box}), box)
+    evening = FIRST_DAY + DAY + timedelta(hours=20)
+    week.ride(1)
+    week.round(1)
+    (first,) = box.taken
+    assert "Wipe it dry each wet evening for 10 days, unasked." in " ".join(first.text.split())
+    log_treatment(week.shop, "Plover's chain", TreatmentKind.DRIP, evening, now=evening)
+
+    week.ride(8)
+    week.round(8)
+
+    assert week.headlines() == {"Wipe, dry and drip the chain Plover's chain on Plover"}
+    assert [one for one in box.taken if one.reminders] == [first]
+    assert _held_back(week, 7 * DAY + timedelta(hours=18)) == (
+        "Not sent: 1 message in thirty days was enough. It stands here, and in the week ahead on Sunday."
+    )
+    week.ride(14)
+    week.round(14)
+    assert len([one for one in box.taken if one.reminders]) == 2  # that message is over ten days old
 
 
 def test_a_rider_without_an_address_gets_no_mail_and_the_round_goes_on(week: Week) -> None:
