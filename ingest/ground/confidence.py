@@ -96,6 +96,8 @@ def confidence(witness: Witness, *, states: Mapping[str, tuple[int, int]] = ROAD
     right = min(ANOTHER_STREET, not_dry if witness.water > 0 else 1 - not_dry)
     if state in WINTER_STATES and share < 1:
         right = min(NOT_MEASURED, right)
+    if witness.water == 0 and witness.lies.frozen_mm > FROZEN_FROM_MM:
+        right = NOT_MEASURED  # frozen dry: that street, salted, never was
     gauge = WINTER_IS_WIDE if state in WINTER_STATES else _measured(witness)
     if witness.on_the_spot:
         gauge = 1.0

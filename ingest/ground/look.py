@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
+from statistics import fmean
 from typing import Protocol
 
 from ingest.ground.cell_ground import CellGround
@@ -32,6 +33,9 @@ WHOLE_HOUR = (0.0, 1.0)
 SLUSH = 0.45  # at least as wet as the word 'wet' begins; our choice
 SALT_COUNTS_FULL_G_M2 = 10.0  # one spreading; our choice
 SOIL_FREEZES_C = -1.0  # mean air of the last 48 h; our choice
+# What tyres work freezes and thaws sooner: by Stefan's equation, from memory, two centimetres of wet soil are
+# hard after 5 °C hours of frost at its surface. The mean air of so many hours; our choice, 6-24.
+HARD_AFTER_H = 12
 SNOW_REMEMBERED_H = 24 * 7
 # A film of 0.1 mm, as salt holds: of the hours with salt and humid air in which no film was reckoned a road
 # sensor found most wet (ground.confidence).
@@ -91,8 +95,12 @@ def look(
     )
     snow_lies = after.snow_mm > SNOW_FROM_MM
     snow_weight = 1.0 if sky.air_c >= 0 else 0.0
-    unpaved = snow_weight if snow_lies else water_weight(loose_mm, rain_mm=sky.rain_mm)
     first = max(0, n - SPIN_UP_H)
+    air = [s.air_c for s in ground.skies[first : n + 1] if s is not None]
+    hard = fmean(air[-HARD_AFTER_H:]) < SOIL_FREEZES_C and not snow_lies
+    unpaved = snow_weight if snow_lies else water_weight(loose_mm, rain_mm=sky.rain_mm)
+    if hard and not sky.rain_mm:
+        unpaved = 0.0
     forced = ground.forced[first : n + 1]
     gaps_matter = False
     if any(f.rain_mm is None for f in forced):
@@ -102,11 +110,7 @@ def look(
             water_weight(wetted.loose_mm, rain_mm=sky.rain_mm),
         )
         gaps_matter = if_wet[0] - quiet > GAP_TELLS or if_wet[1] - unpaved > GAP_TELLS
-    air = [s.air_c for s in ground.skies[first : n + 1] if s is not None]
-    soil_frozen = sum(air) / len(air) < SOIL_FREEZES_C
-    mud = 0.0
-    if not soil_frozen and not snow_lies:
-        mud = mud_weight(after.topmost_mm, soil=soil)
+    mud = 0.0 if hard or snow_lies else mud_weight(after.topmost_mm, soil=soil)
     dust = 0.0
     if not snow_lies and not mud:
         dust = dust_index(
@@ -131,7 +135,10 @@ def look(
         ),
         air_c=at.temperature_c,
         humidity_pct=at.humidity_pct,
-        rain_on_frozen_ground=soil_frozen and sky.rain_mm > sky.snow_mm and _freezes_wet_things(sky),
+        rain_on_frozen_ground=fmean(air) < SOIL_FREEZES_C
+        and sky.rain_mm > sky.snow_mm
+        and _freezes_wet_things(sky),
+        hard_ground=hard and after.loose_mm > FILM_MM,
     )  # fmt: skip
     wet_hours = 0
     for back in range(1, n - first + 1):

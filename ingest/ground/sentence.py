@@ -62,6 +62,7 @@ class Lies:
     air_c: float | None = None
     humidity_pct: float | None = None
     rain_on_frozen_ground: bool = False  # in air in which a wet thing is at freezing or below
+    hard_ground: bool = False  # unpaved ground that held water is frozen
 
     @property
     def frozen_mm(self) -> float:
@@ -69,6 +70,12 @@ class Lies:
         if self.salted_share == 1:
             return self.frozen_main_mm
         return max(self.frozen_quiet_mm, self.frozen_main_mm if self.salted_share else 0.0)
+
+    @property
+    def has_film(self) -> bool:
+        """Whether water or brine lies on the kind of road ridden; on either where that is not known."""
+        main = self.film_main_mm > FILM_MM and self.salted_share > 0
+        return main or (self.film_quiet_mm > FILM_MM and self.salted_share < 1)
 
     @property
     def salt_holds_water(self) -> bool:
@@ -102,6 +109,8 @@ def sentence(told: Told) -> str:
         parts.append("snow lay on unpaved ground" + (" and was melting" if told.unpaved_water else ""))
     elif told.unpaved_water >= WET_FROM > told.paved_water:
         parts.append("unpaved ground still held water")
+    elif told.lies.hard_ground and not told.unpaved_water:
+        parts.append("unpaved ground was frozen hard")
     elif told.dust >= DUSTY_FROM:
         parts.append("unpaved ground was dusty")
     parts += _winter(told)
@@ -128,11 +137,12 @@ def _winter(told: Told) -> list[str]:
         else:
             what = "ice" if lies.snowed_h_ago is None else _snow_of(lies.snowed_h_ago)
         melts = lies.air_c is not None and lies.air_c >= 0
-        slush = lies.film_quiet_mm > FILM_MM or lies.film_main_mm > FILM_MM
         if melts:
             said.append(f"{what} was melting on the road: slush")
-        elif slush:
-            said.append(f"{what} lay on the road, with brine or water in it")
+        elif lies.has_film:
+            quiet_too = lies.salted_share == 1 or lies.film_quiet_mm > FILM_MM
+            brine = "with brine or water in it" if quiet_too else "with brine in it if this road was salted"
+            said.append(f"{what} lay on the road, {brine}")
         else:
             said.append(f"{what} lay on the road, frozen dry")
     elif raining and told.frost:

@@ -30,6 +30,7 @@ RANGES = (
     ("SOIL_DRAINAGE_H", 12.0, 48.0),
     ("MUD_SHARE", 0.25, 0.75),
     ("SOIL_FREEZES_C", -3.0, 0.0),
+    ("HARD_AFTER_H", 6, 24),
     ("UNPAVED_DRYING", 1.0, 1.2),
     ("OPEN_MELT_MM", 1.6, 6.0),
     ("TOWN_MELT_MM", 3.0, 11.0),

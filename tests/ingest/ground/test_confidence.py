@@ -71,6 +71,12 @@ def test_on_roads_that_were_not_measured_winter_is_never_surer_than_published_mo
     assert confidence(elsewhere) < confidence(slush)
 
 
+def test_snow_that_is_frozen_dry_was_never_measured_and_is_capped():
+    for share in (0.0, 0.5, 1.0):
+        cold = Lies(frozen_quiet_mm=1.0, frozen_main_mm=1.0, salted_share=share)
+        assert 0.8 < confidence(replace(DRY_HOUR, lies=cold)) < 0.85
+
+
 def test_weather_of_the_riders_own_station_leaves_only_the_doubt_about_the_road():
     lone = replace(DRY_HOUR, water=1.0, rain_mm=1.0)
     assert confidence(lone) < 0.6 < 0.95 < confidence(replace(lone, on_the_spot=True))

@@ -71,6 +71,25 @@ def before(*last):
             "2.0 mm fell as snow in this hour (about 1.4 cm); snow of this hour lay on the road, frozen dry.",
         ),
         (
+            told(lies=Lies(frozen_quiet_mm=2.0, frozen_main_mm=1.0, film_main_mm=0.1, air_c=-4.0)),
+            "No rain in this hour nor in the 48 hours before; ice lay on the road, frozen dry.",
+        ),
+        (
+            told(lies=Lies(frozen_main_mm=1.0, film_main_mm=0.1, salted_share=0.5, air_c=-4.0)),
+            "No rain in this hour nor in the 48 hours before; ice lay on the road, with brine in it if this "
+            "road was salted.",
+        ),
+        (
+            told(lies=Lies(frozen_main_mm=1.0, film_main_mm=0.1, salted_share=1.0, air_c=-4.0)),
+            "No rain in this hour nor in the 48 hours before; ice lay on the road, with brine or water in "
+            "it.",
+        ),
+        (
+            told(lies=Lies(hard_ground=True)),
+            "No rain in this hour nor in the 48 hours before; the road was dry; unpaved ground was frozen "
+            "hard.",
+        ),
+        (
             told(rain_mm=2.0, lies=Lies(frozen_quiet_mm=2.0, air_c=-0.5), frost=True, paved_water=1),
             "2.0 mm of rain fell in this hour, on a road that had not been wet before; the rain froze as it "
             "fell: there was ice on the road, and water on the ice.",

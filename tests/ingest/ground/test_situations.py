@@ -2,7 +2,8 @@
 
 What each is called was written down before the program was asked (common practice, no source), and stays so.
 With twelve of test_winter_rides the first are thirty; mud and dew were mended with six of these in view, so
-ten more were written down then, before it was asked, and ten again when all of that was built. What the
+ten more were written down then, before it was asked, and ten again when all of that was built:
+seven of these were called so, eight once hard frost on unpaved ground was mended with them in view. What the
 program calls otherwise is marked, with why.
 """
 
@@ -503,6 +504,12 @@ TEN_LATER = [
 
 OTHERWISE = {
     "a street white with salt, three sunny dry days after the snow": "without a film salt weighs nothing",
+    "black ice at dawn: yesterday's melt water under a clear night": (
+        "no water runs on from banks beside a road"
+    ),
+    "forest track in a misty October fortnight without rain, after a wet one": (
+        "moist ground without a film weighs nothing, so it goes as dry; dusty it is not called"
+    ),
 }
 
 
