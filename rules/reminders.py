@@ -129,7 +129,7 @@ def _afterwards(case: Case, hands: Work, home: Ride, salted: bool, dry_again: bo
     film = f"{number(case.limit(WORKS[ReminderKind.DRIP, case.chain.regime].limit).value)} grit-hours"
     if dry_again:
         return f"{HAS_DRIED} {hands.need} is due at {film}, as usual."
-    said = "" if salted else f" Wipe it dry each {ASKED_AHEAD}, unasked."
+    said = "" if salted else f" Wipe it dry each {ASKED_AHEAD}."
     early = home.ended_at.astimezone(case.zone).hour < EVENING_H
     if early and not salted and case.chain.regime is Regime.WAXED:
         said += " Riding again within hours? Only wipe it."

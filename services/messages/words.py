@@ -16,7 +16,7 @@ from rules.cautions import caution, in_a_line
 from rules.ledger import Ledger
 from rules.one_a_chain import spared
 from rules.outlook import Outlook
-from rules.reminder import ASKED_AHEAD, RaisedReminder, Reminder, ReminderKind, Step
+from rules.reminder import RaisedReminder, Reminder, ReminderKind, Step
 from rules.units import SI, Units, said
 from rules.vocabulary import Condition, Regime, ReminderId, Rider
 from rules.wording import day, listed, number
@@ -296,9 +296,9 @@ def _said(telling: ReminderText, instead: str, *, roomy: bool) -> tuple[str, ...
     """
     reminder = telling.reminder
     fact, *advice = _SENTENCE_END.split(reminder.sentence)
-    if not roomy:  # but what wet evenings ask for goes before the rest of the facts
-        ahead = [one for one in advice if ASKED_AHEAD in one]
-        fact, advice = " ".join([fact, *(one for one in advice if one not in ahead)]), ahead
+    if not roomy:  # but salt goes before the rest of the facts
+        salt = [one for one in advice if "road salt" in one]
+        fact, advice = " ".join([fact, *(one for one in advice if one not in salt)]), salt
     unknown = f"No weather is known for {number(reminder.unknown_h)} drive hours of it."
     said = (
         instead,

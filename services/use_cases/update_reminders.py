@@ -18,7 +18,7 @@ from rules.ledger import Ledger
 from rules.moved_limits import NEWEST, limits_moved
 from rules.one_a_chain import one_a_chain
 from rules.outlook import outlook
-from rules.quiet_hours import MONTH, Bundle, bundles, has_dried, may_speak, outlook_due, unheard
+from rules.quiet_hours import MONTH, Bundle, Told, bundles, has_dried, may_speak, outlook_due, unheard
 from rules.reconcile import Change, reconcile
 from rules.reminder import RaisedReminder, Reminder, ReminderKind, Step
 from rules.reminders import due
@@ -224,7 +224,10 @@ def _queue_unheard(tx: Transaction, app: App, now: datetime) -> int:
     ]
     local = {rider.id: now.astimezone(zone_of(rider.time_zone)) for rider in ledger.riders}
     quiet_hours = {rider.id: quiet_hours_of(app) for rider in ledger.riders}
-    said = bundles(news, local, quiet_hours, tx.told_since(ledger.riders, now - MONTH))
+    told = tx.told_since(ledger.riders, now - MONTH)
+    if app.address(now) is None:  # no room for the evenings to come between commands: nothing was asked ahead
+        told = Told(told.messages)
+    said = bundles(news, local, quiet_hours, told)
     return sum(_queue_bundle(tx, app, ledger, bundle, now) for bundle in said)
 
 

@@ -25,6 +25,8 @@ def held_back(
     if untold and app.channels and waits_for_outlook(untold, now.astimezone(news[0][1]), hours):
         on = day_name[hours.outlook_weekday or 0]
         return f"Not sent yet: it can wait, and comes with the week ahead on {on}."
+    if app.address(now) is None:  # as when they are told
+        told = Told(told.messages)
     of_each = [[one for one in untold if one.raised.reminder.rider == rider.id] for rider in riders]
     if untold and app.channels and all(no_message_left(own, now, hours, told) for own in of_each if own):
         weekday = hours.outlook_weekday

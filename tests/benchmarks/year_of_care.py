@@ -1,4 +1,4 @@
-"""A year of three riders by the program's own limits: how often they hear from it, and what hands do.
+"""A year of invented households by the program's own limits: how often riders hear, and what hands do.
 
     python -m tests.benchmarks.year_of_care [--seeds 20] [--rulebook mine.toml]
 
@@ -92,7 +92,7 @@ TagOf = Callable[[datetime], ConditionTag]
 
 @dataclass(frozen=True)
 class Habit:
-    """What somebody rides: on which weekdays, from which hours, how long, on what."""
+    """What somebody rides on one bike: on which weekdays, from which hours, how long, on what."""
 
     name: str
     climate: tuple[float, ...] | None  # None = the airports' real year
@@ -101,6 +101,9 @@ class Habit:
     hours: float
     speed_kmh: float
     unpaved: float
+    months: tuple[int, ...] = tuple(range(1, 13))
+    rider: int = 1
+    indoor: bool = False
 
 
 HABITS = (
@@ -111,6 +114,28 @@ HABITS = (
     Habit("weekend, 70 km, rainy", RAINY, (5,), (9.0,), 2.8, 25.0, 0.1),
     Habit("commuter, airports' 2013", None, (0, 1, 2, 3, 4), (12.2, 22.2), 0.45, 22.0, 0.0),
     Habit("weekend, airports' 2013", None, (5,), (14.0,), 2.8, 25.0, 0.1),
+)
+WINTER, SUMMER = (11, 12, 1, 2, 3), (4, 5, 6, 7, 8, 9, 10)
+# Riders on one bike each, and three made later that none of the limits was set with.
+HOUSES = (
+    *((habit,) for habit in HABITS),
+    (
+        Habit(
+            "courier, six days of 60 km, rainy", RAINY, (0, 1, 2, 3, 4, 5), (8.2, 12.2, 16.2), 0.9, 22.0, 0.05
+        ),
+    ),
+    (
+        Habit("gravel rider, two bikes, rainy", RAINY, (1, 3), (17.3,), 1.8, 21.0, 0.6),
+        Habit("her other bike", RAINY, (5,), (9.0,), 3.5, 24.0, 0.3),
+        Habit("her partner", RAINY, (5, 6), (10.0,), 2.5, 23.0, 0.2, rider=2),
+    ),
+    (
+        Habit(
+            "trainer in winter, road in summer", RAINY, (0, 2), (19.0,), 1.0, 30.0, 0.0, WINTER, indoor=True
+        ),
+        Habit("the winter bike", RAINY, (5, 6), (10.0,), 2.2, 25.0, 0.0, WINTER),
+        Habit("the summer bike", RAINY, (2, 5, 6), (9.0,), 2.6, 28.0, 0.0, SUMMER),
+    ),
 )
 
 
@@ -157,34 +182,41 @@ def _real_tags(airport: str) -> dict[datetime, ConditionTag]:
     return tagged_year(weather, hours)
 
 
-def household(habit: Habit, seed: int) -> Ledger:
-    """Everything that is ridden in the year, on one bike with one chain; no care yet."""
+def household(habits: Sequence[Habit], seed: int) -> Ledger:
+    """Everything that is ridden in the year, on a bike with one chain for each habit; no care yet."""
     dice = np.random.default_rng(seed)
-    tag = real_sky(seed) if habit.climate is None else invented_sky(habit.climate, dice)
-    rider, bike = RiderId(1), BikeId(1)
+    tag = real_sky(seed) if habits[0].climate is None else invented_sky(habits[0].climate, dice)
     rides: list[Ride] = []
-    for day in range(DAYS):
-        date = FIRST + timedelta(days=day)
-        if date.weekday() not in habit.days or dice.random() < 0.07:
-            continue
-        for begins_h in habit.begins_h:
-            start = date + timedelta(hours=begins_h, minutes=float(dice.integers(-20, 20)))
-            drive_h = habit.hours * float(np.exp(dice.normal(0.0, 0.15)))
-            rides.append(_ride(len(rides) + 1, rider, bike, start, drive_h, habit, tag))
+    for bike, habit in enumerate(habits, start=1):
+        for day in range(DAYS):
+            date = FIRST + timedelta(days=day)
+            is_ridden = date.weekday() in habit.days and date.month in habit.months
+            if not is_ridden or dice.random() < 0.07:
+                continue
+            for begins_h in habit.begins_h:
+                start = date + timedelta(hours=begins_h, minutes=float(dice.integers(-20, 20)))
+                drive_h = habit.hours * float(np.exp(dice.normal(0.0, 0.15)))
+                rides.append(_ride(len(rides) + 1, BikeId(bike), start, drive_h, habit, tag))
+    numbers, riders = range(1, len(habits) + 1), sorted({habit.rider for habit in habits})
     return Ledger(
-        riders=(Rider(rider, "Ada", "ada@plateau.example"),),
-        bikes=(Bike(bike, "Plover", rider, habit.unpaved),),
-        chains=(Chain(ChainId(1), "Copper", speeds=12),),
-        fittings=(Fitting(FittingId(1), ChainId(1), bike, FIRST),),
+        riders=tuple(Rider(RiderId(n), f"Rider {n}", f"{n}@plateau.example") for n in riders),
+        bikes=tuple(
+            Bike(BikeId(n), f"Plover {n}", RiderId(one.rider), one.unpaved, indoor=one.indoor)
+            for n, one in zip(numbers, habits, strict=True)
+        ),
+        chains=tuple(Chain(ChainId(n), f"Copper {n}", speeds=12) for n in numbers),
+        fittings=tuple(Fitting(FittingId(n), ChainId(n), BikeId(n), FIRST) for n in numbers),
         rides=tuple(rides),
-        treatments=(Treatment(TreatmentId(1), ChainId(1), TreatmentKind.IMMERSION, FIRST),),
-        readings=(Reading(ReadingId(1), ChainId(1), ReadingTool.GAUGE, FIRST, under_pct=0.25),),
+        treatments=tuple(
+            Treatment(TreatmentId(n), ChainId(n), TreatmentKind.IMMERSION, FIRST) for n in numbers
+        ),
+        readings=tuple(
+            Reading(ReadingId(n), ChainId(n), ReadingTool.GAUGE, FIRST, under_pct=0.25) for n in numbers
+        ),
     )
 
 
-def _ride(
-    number: int, rider: RiderId, bike: BikeId, start: datetime, drive_h: float, habit: Habit, tag: TagOf
-) -> Ride:
+def _ride(number: int, bike: BikeId, start: datetime, drive_h: float, habit: Habit, tag: TagOf) -> Ride:
     hours, at, end = [], start, start + timedelta(hours=drive_h)
     while at < end:
         hour = at.replace(minute=0, second=0, microsecond=0)
@@ -195,18 +227,19 @@ def _ride(
         at = until
     spent_s = drive_h * 3600.0
     return Ride(
-        RideId(number), rider, start, end, f"Ride {number}", bike, DecidedBy.RIDER, spent_s, spent_s, spent_s,
-        DriveMethod.CADENCE, spent_s, habit.speed_kmh * drive_h * 1000.0, 0.0, False, tuple(hours),
-        habit.unpaved,
+        RideId(number), RiderId(habit.rider), start, end, f"Ride {number}", bike, DecidedBy.RIDER, spent_s,
+        spent_s, spent_s, DriveMethod.CADENCE, spent_s, habit.speed_kmh * drive_h * 1000.0, 0.0, habit.indoor,
+        tuple(hours), habit.unpaved,
     )  # fmt: skip
 
 
 @dataclass
 class Year:
-    """What one rider's year came to."""
+    """What one household's year came to; messages, and the worst month's mails, of who heard most."""
 
     messages: Counter[str]  # by month
     done: Counter[TreatmentKind]
+    evenings: int  # with any care
     distance_km: float
     wet_nights_unsaid: int
     wet_nights_ahead: int
@@ -224,11 +257,11 @@ class _Liver:
     def __init__(self, ledger: Ledger, rulebook: Rulebook, dice: np.random.Generator) -> None:
         self.ledger, self.rulebook, self.dice = ledger, rulebook, dice
         self.kept: list[RaisedReminder] = []
-        self.told_at: list[datetime] = []
-        self.bath_at: datetime | None = None
+        self.bath_at: dict[ChainId, datetime] = {}
         self.done: Counter[TreatmentKind] = Counter()
-        self.wet_said_at: datetime | None = None
-        self.mails: list[tuple[datetime, tuple[Unheard, ...]]] = []
+        self.evenings: set[datetime] = set()
+        self.wet_said_at: dict[ChainId, datetime] = {}
+        self.mails: dict[RiderId, list[tuple[datetime, tuple[Unheard, ...]]]] = defaultdict(list)
 
     def evening(self, now: datetime) -> None:
         """Reckon, tell, and let hands do what was told; what waited is told on Sunday morning."""
@@ -243,23 +276,23 @@ class _Liver:
             at = self.kept.index(change.raised)
             steps = change.raised.steps + ((change.step,) if change.step else ())
             self.kept[at] = replace(change.raised, reminder=change.reminder, steps=steps)
-        rider = self.ledger.riders[0].id
-        lately = sum(at > now - MONTH for at in self.told_at)
-        quiet_hours = {rider: QuietHours(quiet_from=time(23, 50))}
+        riders = [one.id for one in self.ledger.riders]
+        lately = {one: sum(at > now - MONTH for at, _ in self.mails[one]) for one in riders}
         wet_at = {
-            (rider, one.reminder.chain): step.at
+            (one.reminder.rider, one.reminder.chain): step.at
             for one in self.kept
             for step in one.steps
             if one.reminder.kind is ReminderKind.WIPE_AND_DRIP
             and step.step is Step.TOLD
             and step.at > now - MONTH
         }
-        told = Told({rider: lately}, wet_at)
-        for bundle in bundles(unheard(self.kept), {rider: now}, quiet_hours, told):
-            self.told_at.append(now)
-            self.mails.append((now, bundle.unheard))
+        quiet = dict.fromkeys(riders, QuietHours(quiet_from=time(23, 50)))
+        local = dict.fromkeys(riders, now)
+        for bundle in bundles(unheard(self.kept), local, quiet, Told(lately, wet_at)):
+            self.mails[bundle.rider].append((now, bundle.unheard))
             self._told(bundle.unheard, now, "mail")
-        self._hands(now)
+        for chain in self.ledger.chains:
+            self._hands(chain.id, now)
 
     def _told(self, news: Sequence[Unheard], now: datetime, by: str) -> None:
         for one in news:
@@ -267,58 +300,68 @@ class _Liver:
             steps = (*one.raised.steps, ReminderStep(Step.TOLD, now, by))
             self.kept[at] = replace(one.raised, steps=steps)
 
-    def _hands(self, now: datetime) -> None:
+    def _hands(self, chain: ChainId, now: datetime) -> None:
         wanted = {
             one.reminder.kind
             for one in self.kept
-            if one.is_open and any(step.step is Step.TOLD for step in one.steps)
+            if one.is_open
+            and one.reminder.chain == chain
+            and any(step.step is Step.TOLD for step in one.steps)
         }
         if ReminderKind.WIPE_AND_DRIP in wanted:
-            self.wet_said_at = now
-            self._treat(TreatmentKind.WIPE, now)
-            self._treat(TreatmentKind.DRIP, now)
-        if ReminderKind.IMMERSION in wanted and self.bath_at is None:
-            self.bath_at = now + timedelta(days=int(self.dice.integers(0, 4)))
-        if self.bath_at is not None and now >= self.bath_at:
-            self._treat(TreatmentKind.IMMERSION, now)
-            self.bath_at = None
+            self.wet_said_at[chain] = now
+            self._treat(chain, TreatmentKind.WIPE, now)
+            self._treat(chain, TreatmentKind.DRIP, now)
+        if ReminderKind.IMMERSION in wanted and chain not in self.bath_at:
+            self.bath_at[chain] = now + timedelta(days=int(self.dice.integers(0, 4)))
+        if chain in self.bath_at and now >= self.bath_at[chain]:
+            self._treat(chain, TreatmentKind.IMMERSION, now)
+            del self.bath_at[chain]
             number = ReadingId(len(self.ledger.readings) + 1)
-            read = Reading(number, ChainId(1), ReadingTool.GAUGE, now, under_pct=0.25)
+            read = Reading(number, chain, ReadingTool.GAUGE, now, under_pct=0.25)
             self.ledger = replace(self.ledger, readings=(*self.ledger.readings, read))
         elif ReminderKind.DRIP in wanted:
-            self._treat(TreatmentKind.DRIP, now)
+            self._treat(chain, TreatmentKind.DRIP, now)
 
-    def _treat(self, kind: TreatmentKind, now: datetime) -> None:
+    def _treat(self, chain: ChainId, kind: TreatmentKind, now: datetime) -> None:
         self.done[kind] += 1
+        self.evenings.add(now)
         number = TreatmentId(len(self.ledger.treatments) + 1)
-        done = Treatment(number, ChainId(1), kind, now + timedelta(minutes=len(self.done)))
+        done = Treatment(number, chain, kind, now + timedelta(minutes=len(self.done)))
         self.ledger = replace(self.ledger, treatments=(*self.ledger.treatments, done))
 
 
 def live(task: tuple[int, int, str | None]) -> Year:
-    """One rider's year. (which habit, seed, a rulebook of one's own or None)"""
+    """One household's year. (which house, seed, a rulebook of one's own or None)"""
     number, seed, own = task
     rulebook = default_rulebook()
     if own is not None:
         rulebook = parse_rulebook(own, name="own", base=rulebook)
-    ledger = household(HABITS[number], seed)
+    ledger = household(HOUSES[number], seed)
     liver = _Liver(ledger, rulebook, np.random.default_rng(seed + 1))
-    wet_h, salted_h = _hours_of(ledger, rulebook)
-    unsaid, ahead, begun, wet_on = 0, 0, 0, -99
+    chains = [one.id for one in ledger.chains]
+    hours_of = {chain: _hours_of(ledger, chain, rulebook) for chain in chains}
+    unsaid, ahead, begun, wet_on = 0, 0, dict.fromkeys(chains, 0), dict.fromkeys(chains, -99)
     for day in range(DAYS):
         now = FIRST + timedelta(days=day) + EVENING
         liver.evening(now)
-        if max(wet_h[day], salted_h[day]) >= 0.5:
-            begun, wet_on = begun if day - wet_on <= SPELL_DAYS else day, day
-            said = -99 if liver.wet_said_at is None else (liver.wet_said_at - FIRST).days
-            if wet_h[day] >= 0.5 and said < begun:
+        for chain, (wet_h, salted_h) in hours_of.items():
+            if max(wet_h[day], salted_h[day]) < 0.5:
+                continue
+            if day - wet_on[chain] > SPELL_DAYS:
+                begun[chain] = day
+            wet_on[chain] = day
+            said = (liver.wet_said_at[chain] - FIRST).days if chain in liver.wet_said_at else -99
+            if wet_h[day] >= 0.5 and said < begun[chain]:
                 unsaid += day - said > WET_HOLDS.days
                 ahead += day - said <= WET_HOLDS.days
     km = sum(ride.distance_m for ride in ledger.rides) / 1000.0
-    told = Counter(f"{at:%m}" for at in liver.told_at)
+    heard = max(liver.mails.values(), key=len)
+    told = Counter(f"{at:%m}" for at, _ in heard)
     worst = max(told, key=lambda month: told[month], default="")
-    mails = tuple(_mail(liver.ledger, at, news) for at, news in liver.mails if f"{at:%m}" == worst)
-    return Year(told, liver.done, km, unsaid, ahead, _wear(liver.ledger, rulebook), mails)
+    mails = tuple(_mail(liver.ledger, at, news) for at, news in heard if f"{at:%m}" == worst)
+    evenings = len(liver.evenings)
+    return Year(told, liver.done, evenings, km, unsaid, ahead, _wear(liver.ledger, rulebook), mails)
 
 
 def _mail(ledger: Ledger, at: datetime, news: Sequence[Unheard]) -> str:
@@ -334,7 +377,8 @@ def _mail(ledger: Ledger, at: datetime, news: Sequence[Unheard]) -> str:
 def _wear(ledger: Ledger, rulebook: Rulebook) -> float:
     """Wear of the year per grit-hour, by the middle of what nobody measured."""
     worn = ridden = 0.0
-    for entry in history(ledger, ChainId(1), rulebook).entries:
+    entries = (entry for one in ledger.chains for entry in history(ledger, one.id, rulebook).entries)
+    for entry in entries:
         if entry.exposure is None:
             continue
         half_h = 0.5 * entry.exposure.grit_h
@@ -345,10 +389,12 @@ def _wear(ledger: Ledger, rulebook: Rulebook) -> float:
     return worn / ridden
 
 
-def _hours_of(ledger: Ledger, rulebook: Rulebook) -> tuple[dict[int, float], dict[int, float]]:
+def _hours_of(
+    ledger: Ledger, chain: ChainId, rulebook: Rulebook
+) -> tuple[dict[int, float], dict[int, float]]:
     """Wet and salted drive hours, by day."""
     wet_h, salted_h = defaultdict[int, float](float), defaultdict[int, float](float)
-    for entry in history(ledger, ChainId(1), rulebook).entries:
+    for entry in history(ledger, chain, rulebook).entries:
         if entry.exposure is not None:
             day, hours = (entry.at - FIRST).days, entry.exposure.drive_h
             wet_h[day] += hours if entry.exposure.condition in WET else 0.0
@@ -356,10 +402,14 @@ def _hours_of(ledger: Ledger, rulebook: Rulebook) -> tuple[dict[int, float], dic
     return wet_h, salted_h
 
 
-def rows(seeds: int, first: int, own: str | None, mails: Path | None = None) -> Iterator[str]:
-    """A line a rider; the mails of the worst month of each habit's worst rider into a file."""
+def rows(
+    seeds: int, first: int, own: str | None, mails: Path | None = None, only: Sequence[int] = ()
+) -> Iterator[str]:
+    """A line a household; the mails of the worst month of each habit's worst rider into a file."""
     with ProcessPoolExecutor() as pool:
-        for number, habit in enumerate(HABITS):
+        for number, (habit, *_) in enumerate(HOUSES):
+            if only and number not in only:
+                continue
             count = min(seeds, 3) if habit.climate is None else seeds
             years = list(pool.map(live, [(number, first + one, own) for one in range(count)]))
             if mails is not None:
@@ -374,12 +424,13 @@ def rows(seeds: int, first: int, own: str | None, mails: Path | None = None) -> 
             km = np.array([year.distance_km for year in years])
             minutes = np.mean([year.minutes_per_1000_km for year in years])
             wear = np.mean([year.wear for year in years])
+            evenings = np.mean([year.evenings for year in years])
             unsaid = sum(year.wet_nights_unsaid for year in years)
             ahead = sum(year.wet_nights_ahead for year in years)
             yield " ".join(
                 (
                     f"{habit.name:36} {np.mean(months):6.1f} {max(months):6.1f} {max(worst):6}",
-                    f"{baths.mean():6.1f} {drips:6.1f} {wiped:6.1f}",
+                    f"{baths.mean():6.1f} {drips:6.1f} {wiped:6.1f} {evenings:6.0f}",
                     f"{np.mean(km / np.maximum(baths, 1)):6.0f} {minutes:6.0f} {wear:6.3f}",
                     f"{unsaid:6} {ahead:6}",
                 )
@@ -393,17 +444,19 @@ def main() -> None:
     options.add_argument("--first", type=int, default=None)
     options.add_argument("--rulebook", type=Path, default=None)
     options.add_argument("--mails", type=Path, default=None, help="write those of the worst months here")
+    options.add_argument("--only", type=int, nargs="*", default=(), help="these households, from 0")
     asked = options.parse_args()
     first = secrets.randbelow(10**6) if asked.first is None else asked.first
     print(
         f"seeds from {first}, load {os.getloadavg()[0]:.1f}; messages a month: mean, worst rider, worst month"
     )
     names = (
-        "mean", "rider", "month", "baths", "drips", "wet", "km/one", "min/Mm", "wear", "unsaid", "ahead"
+        "mean", "rider", "month", "baths", "drips", "wet", "nights", "km/one", "min/Mm", "wear", "unsaid",
+        "ahead",
     )  # fmt: skip
     print(" " * 36, " ".join(f"{name:>6}" for name in names))
     own = asked.rulebook.read_text() if asked.rulebook else None
-    for line in rows(asked.seeds, first, own, asked.mails):
+    for line in rows(asked.seeds, first, own, asked.mails, asked.only):
         print(line, flush=True)
 
 
