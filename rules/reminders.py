@@ -31,7 +31,7 @@ from rules.units import rain
 from rules.vocabulary import ChainId, Condition, Regime, Ride, Treatment, TreatmentKind
 from rules.wear_due import inspection_due, worn_out
 from rules.wording import ZoneOf, clock, day, number, utc
-from rules.work import WORKS, Work
+from rules.work import WORKS
 
 __all__ = ["KIND_ORDER", "Change", "caution", "due", "reconcile"]
 
@@ -113,7 +113,7 @@ def _after_a_wet_day(case: Case) -> Reminder | None:
         "were wet; "
         f"the limit is {number(case.limit('wet_ride').value)} a day."
         f"{' ' + RINSE if salted else ''}"
-        f"{_afterwards(case, hands, latest.home, salted, dry_again)}",
+        f"{_afterwards(case, latest.home, salted, dry_again)}",
         total=wet_h,
         limit=case.limit("wet_ride").value,
         unit="drive hours",
@@ -124,16 +124,17 @@ def _after_a_wet_day(case: Case) -> Reminder | None:
     )
 
 
-def _afterwards(case: Case, hands: Work, home: Ride, salted: bool, dry_again: bool) -> str:
+def _afterwards(case: Case, home: Ride, salted: bool, dry_again: bool) -> str:
     """What else there is to know: that it has dried by now, or how the rest of a spell goes."""
-    film = f"{number(case.limit(WORKS[ReminderKind.DRIP, case.chain.regime].limit).value)} grit-hours"
+    film = WORKS[ReminderKind.DRIP, case.chain.regime]
     if dry_again:
-        return f"{HAS_DRIED} {hands.need} is due at {film}, as usual."
+        limit = case.limit(film.limit).value
+        return f"{HAS_DRIED} {film.need} is due at {number(limit)} grit-hours, as usual."
     said = "" if salted else f" Wipe it dry each {ASKED_AHEAD}."
     early = home.ended_at.astimezone(case.zone).hour < EVENING_H
     if early and not salted and case.chain.regime is Regime.WAXED:
         said += " Riding again within hours? Only wipe it."
-    return f"{said} {hands.need.capitalize()} is asked for again at {film}."
+    return said
 
 
 EVENING_H = 16  # local; who comes home later rides again the next day, and a drip has the night

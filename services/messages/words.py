@@ -78,10 +78,12 @@ def compose(
     attribution: Sequence[str] = (),
     asked: AskedRide | None = None,
     units: Units = SI,
+    beside: Sequence[Reminder] = (),
 ) -> Message:
     """What is said to this rider about these reminders, all in one message?
 
-    texts: at least one, the most pressing first.  address: where this rider reaches the page, if anywhere.
+    texts: at least one, the most pressing first.  beside: what else is asked for, and was told before.
+    address: where this rider reaches the page, if anywhere.
     attribution: what the weather archives want said beside their data.
     """
     ordered = _ordered(texts)
@@ -89,7 +91,7 @@ def compose(
     several = (
         f"{chains} chains want hands" if chains > 1 else "One chain, two jobs" if len(ordered) > 1 else ""
     )
-    blocks = _blocks(ordered, address)
+    blocks = _blocks(ordered, address, beside)
     if several:  # without a page, each chain's command for its reasons would take another's place
         blocks = [replace(one, commands=one.commands[:1]) for one in blocks]
     message = message_of(
@@ -254,9 +256,11 @@ def _ordered(texts: Sequence[ReminderText]) -> list[ReminderText]:
     return sorted(texts, key=lambda t: (-t.reminder.urgency, _KINDS.index(t.reminder.kind), t.regime, t.id))
 
 
-def _blocks(ordered: Sequence[ReminderText], address: Address | None) -> list[Block]:
+def _blocks(
+    ordered: Sequence[ReminderText], address: Address | None, beside: Sequence[Reminder] = ()
+) -> list[Block]:
     """One block each: what to do, why, and its answers."""
-    instead = spared([t.reminder for t in ordered])
+    instead = spared([*(t.reminder for t in ordered), *beside])
     return [
         Block(
             t.reminder.headline,

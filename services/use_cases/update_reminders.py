@@ -214,9 +214,10 @@ def _queue_unheard(tx: Transaction, app: App, now: datetime) -> int:
         for posted in (*tx.outbox.waiting(), *tx.outbox.refused())
         for reminder in posted.letter.reminders
     }
+    standing = tx.reminders.standing()
     news = [
         one
-        for one in unheard(tx.reminders.standing())
+        for one in unheard(standing)
         if not any(
             reminder == one.raised.id and queued_at is not None and queued_at >= _last_news(one.raised)
             for reminder, queued_at in on_their_way
@@ -228,14 +229,18 @@ def _queue_unheard(tx: Transaction, app: App, now: datetime) -> int:
     if app.address(now) is None:  # no room for the evenings to come between commands: nothing was asked ahead
         told = Told(told.messages)
     said = bundles(news, local, quiet_hours, told)
-    return sum(_queue_bundle(tx, app, ledger, bundle, now) for bundle in said)
+    told_of = {one.raised.id for bundle in said for one in bundle.unheard}
+    beside = [one.reminder for one in standing if one.id not in told_of and one.state is not Step.PUT_OFF]
+    return sum(_queue_bundle(tx, app, ledger, bundle, beside, now) for bundle in said)
 
 
 def _last_news(raised: RaisedReminder) -> datetime:
     return next(step.at for step in reversed(raised.steps) if step.step in (Step.RAISED, Step.WORSE))
 
 
-def _queue_bundle(tx: Transaction, app: App, ledger: Ledger, bundle: Bundle, now: datetime) -> int:
+def _queue_bundle(
+    tx: Transaction, app: App, ledger: Ledger, bundle: Bundle, beside: Sequence[Reminder], now: datetime
+) -> int:
     rider = ledger.rider(bundle.rider)
     texts = [reminder_text(one.raised, ledger, worse=one.worse) for one in bundle.unheard]
     message = compose(
@@ -245,6 +250,7 @@ def _queue_bundle(tx: Transaction, app: App, ledger: Ledger, bundle: Bundle, now
         units=app.units,
         attribution=app.attribution,
         asked=_asked(tx, app, rider, now),
+        beside=beside,
     )
     occasion = max(_last_news(one.raised) for one in bundle.unheard).isoformat()
     due_at = min(one.raised.reminder.cause_at for one in bundle.unheard)

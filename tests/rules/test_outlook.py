@@ -148,8 +148,7 @@ def test_a_corrected_bike_moves_its_grit_hours_and_the_reminder():
         "Raised: Wipe, dry and drip the chain Slate on Curlew. "
         "Slate came home wet at 20:00 on 2 June 2025 (Ride 1): 2.4 mm of rain fell in the hour "
         "from 18:00; 2 of 2 drive hours of the day were wet; "
-        "the limit is 0.1 a day. Wipe it dry each wet evening for 10 days. A drip is asked for "
-        "again at 9 grit-hours.",
+        "the limit is 0.1 a day. Wipe it dry each wet evening for 10 days.",
     )
 
 

@@ -73,8 +73,7 @@ def test_a_wet_ride_asks_for_hands_the_moment_it_is_over():
     assert said(reminder.sentence, SI) == (
         "Copper came home wet at 22:40 on 3 June 2025 (Ride 1): 2.4 mm of rain fell in the hour "
         "from 20:00; 2.5 of 2.5 drive hours of the day were wet; "
-        "the limit is 0.1 a day. Wipe it dry each wet evening for 10 days. A drip is asked for "
-        "again at 9 grit-hours."
+        "the limit is 0.1 a day. Wipe it dry each wet evening for 10 days."
     )
     said_wet = only(WET.replace("  wet", "  said wet"), "2025-06-03 22:40").sentence
     assert "drive hours of the day were wet; the limit is 0.1 a day." in said_wet

@@ -239,7 +239,7 @@ LONG = (
     "Quartz came home wet at 19:01 on 27 November 2026 (51 km): 5.8 mm of rain fell in the hour from "
     "17:00; 1.5 of 1.9 drive hours of the day were wet; the limit is 0.5 a "
     "day. Probably road salt, which rusts it overnight: rinse and dry it today and each salted or wet "
-    "evening for 10 days. A drip is asked for again at 12 grit-hours."
+    "evening for 10 days."
 )
 
 
@@ -462,3 +462,17 @@ def test_a_ride_that_waits_for_its_bike_is_asked_about_in_every_message() -> Non
     thought = week_ahead([], INES, now=NOW, advice="A thought for Wren: drip only.", address=HOME)
     assert "Another way looks better" in thought.text
     assert f"{HOME.url}/year" in thought.text
+
+
+def test_a_wet_chain_that_waits_for_its_immersion_is_only_wiped() -> None:
+    bath = telling(
+        9, kind=ReminderKind.IMMERSION, headline="Re-immerse the chain Ochre on Dunlin", key="bath"
+    )
+
+    alone, beside = (
+        " ".join(compose([WET], INES, address=HOME, beside=other).text.split())
+        for other in ((), (replace(bath.reminder, chain=WET.reminder.chain),))
+    )
+
+    assert "“Re-immerse” does the rest" not in alone
+    assert "tonight and each wet evening for 10 days; “Re-immerse” does the rest." in beside
