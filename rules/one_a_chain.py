@@ -51,7 +51,7 @@ def spared(reminders: Sequence[Reminder], standing: Sequence[RaisedReminder] = (
         elif other is not None and reminder.kind is ReminderKind.WIPE_AND_DRIP:
             verb = other.headline.partition(" the chain ")[0]
             first = "Rinse and dry it" if wants_a_rinse(reminder) else "Wipe it dry"
-            found[reminder.key] = f"{first} tonight and each {ASKED_AHEAD}; “{verb}” does the rest."
+            found[reminder.key] = f"{first} tonight and each {ASKED_AHEAD}: “{verb}” does the rest."
         elif other is not None:
             found[reminder.key] = f"“{other.headline}” takes care of this too."
     return found

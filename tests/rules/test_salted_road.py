@@ -52,7 +52,7 @@ def test_beside_an_immersion_the_rinse_is_still_a_rinse():
     for like, said_first in (("salt-damp", "Rinse and dry it"), ("wet", "Wipe it dry")):
         full = FROST.replace("salt-damp", like) + "2025-01-05 14:00 rode 45 h on Plover dry\n"
         words = spared(judge(full, "2025-01-08 18:30")).values()
-        said = f"{said_first} tonight and each wet evening for 10 days; “Re-immerse” does the rest."
+        said = f"{said_first} tonight and each wet evening for 10 days: “Re-immerse” does the rest."
         assert said in words
 
 

@@ -475,4 +475,4 @@ def test_a_wet_chain_that_waits_for_its_immersion_is_only_wiped() -> None:
     )
 
     assert "“Re-immerse” does the rest" not in alone
-    assert "tonight and each wet evening for 10 days; “Re-immerse” does the rest." in beside
+    assert "tonight and each wet evening for 10 days: “Re-immerse” does the rest." in beside
