@@ -9,7 +9,9 @@ from collections.abc import Generator, Iterator
 import pytest
 from hypothesis import settings as hypothesis_settings
 
-hypothesis_settings.register_profile("repeatable", derandomize=True, deadline=None)
+# The same 40 examples of everything at every run; more of them: GRITLEDGER_TESTS_LONG=20.
+LONG = int(os.environ.get("GRITLEDGER_TESTS_LONG", "1"))
+hypothesis_settings.register_profile("repeatable", derandomize=True, deadline=None, max_examples=40 * LONG)
 hypothesis_settings.load_profile("repeatable")
 
 MUST_NOT_SKIP = os.environ.get("GRITLEDGER_TESTS_MUST_NOT_SKIP") == "1"

@@ -6,7 +6,6 @@ import math
 
 import numpy as np
 import pytest
-from scipy import stats
 
 from rules.wear.lot import Lot, Witness, chance_less, draw_lots, power
 
@@ -19,6 +18,8 @@ def test_the_floor_of_a_lot(waxed, control, ways):
 
 
 def test_the_lot_agrees_with_scipy():
+    from scipy import stats
+
     rng = np.random.default_rng(5)
     waxed, control = rng.normal(0.0, 1.0, 5).tolist(), rng.normal(0.6, 1.0, 6).tolist()
     theirs = stats.permutation_test(
@@ -46,6 +47,8 @@ def test_too_many_ways_are_not_counted():
 
 def test_chance_less_against_the_normal_integral():
     # with no spread known, the answer is a mixture; by brute force over spread and effect
+    from scipy import stats
+
     waxed, lubed = np.array([[-0.6, -0.2, -0.5]]), np.array([[0.1, 0.2, -0.3]])
     effect = np.linspace(-3, 3, 1201)[:, None, None]
     spread = np.geomspace(0.1, 1.0, 7)[None, :, None]

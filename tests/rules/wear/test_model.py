@@ -8,7 +8,6 @@ from datetime import timedelta
 
 import numpy as np
 import pytest
-from scipy import stats
 
 from rules.rulebook import default_rulebook
 from rules.vocabulary import ChainId, ReadingTool
@@ -34,6 +33,8 @@ def at_line(intercept, slope, sd):
 
 def test_the_probability_of_an_interval():
     # N(0.4, 0.1) between 0.25 and 0.5: arithmetic on the normal distribution, 0.774537545
+    from scipy import stats
+
     ends = np.array([0.25, -math.inf, 0.25]), np.array([0.5, 0.25, math.inf])
     found = np.exp(interval(*ends, np.full(3, 0.4), np.full(3, 0.1)).log)
     wanted = [0.774537545, stats.norm.cdf(0.25, 0.4, 0.1), stats.norm.sf(0.25, 0.4, 0.1)]
@@ -41,6 +42,8 @@ def test_the_probability_of_an_interval():
 
 
 def test_a_reading_far_from_all_reason_keeps_its_digits():
+    from scipy import stats
+
     far = np.array([-0.5, 2.0])
     heard = interval(np.full(2, 0.25), np.full(2, 0.5), far, np.full(2, 0.04))
     below = stats.norm.logsf(0.25, -0.5, 0.04)  # the far end adds nothing
@@ -77,6 +80,8 @@ def test_the_likelihood_agrees_with_lifelines_itself():
 
 
 def test_exact_readings_are_near_the_normal_and_a_slip_pulls_less():
+    from scipy import stats
+
     taken = [_caliper(0.31), _caliper(0.31)]
     heard = Readings(taken).hear(np.array([[0.30, 0.01]]))
     assert heard.log[0] == pytest.approx(stats.t.logpdf([1 / 3, 10.0], 8) - math.log(0.03))  # scipy's own

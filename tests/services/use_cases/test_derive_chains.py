@@ -177,7 +177,7 @@ def run(machine: type[Histories], examples: int, steps: int) -> None:
 
 
 def test_chain_by_chain_is_all_at_once_on_sqlite() -> None:
-    run(Histories, examples=3, steps=20)
+    run(Histories, examples=2, steps=20)
 
 
 @pytest.fixture(scope="module")
@@ -201,7 +201,7 @@ def test_chain_by_chain_is_all_at_once_on_postgresql(emptied: str) -> None:
                 connection.execute(f"TRUNCATE {tables} RESTART IDENTITY CASCADE")
             return with_database(emptied, "histories")
 
-    run(OnPostgresql, examples=1, steps=15)
+    run(OnPostgresql, examples=1, steps=10)
 
 
 def test_a_kill_between_a_fact_and_its_derivation_leaves_the_chain_dirty(tmp_path: Path) -> None:

@@ -8,6 +8,7 @@ import re
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import timedelta
+from functools import cache
 
 import pytest
 from starlette.testclient import TestClient
@@ -65,34 +66,28 @@ PAGES = (
 )
 
 
+@pytest.fixture(scope="module")
+def weighs(look: TestClient) -> Callable[[str], int]:
+    """How many bytes a style sheet or script has."""
+    return cache(lambda address: len(look.get(address).content))
+
+
 @pytest.mark.parametrize("path", PAGES)
-def test_page_opens_and_is_small(look: TestClient, path: str) -> None:
+def test_page_is_small_has_a_heading_and_no_style_or_script_of_its_own_and_credits_the_weather(
+    look: TestClient, weighs: Callable[[str], int], path: str
+) -> None:
     answer = look.get(path)
+    html = answer.text
     assert answer.status_code == 200
     assert answer.headers["content-type"] == "text/html; charset=utf-8"
-    files = sum(len(look.get(address).content) for address in re.findall(r'"(/static/[^"]+)"', answer.text))
-    assert len(answer.content) + files < 150_000
-
-
-@pytest.mark.parametrize("path", PAGES)
-def test_page_has_one_main_heading_and_a_title(look: TestClient, path: str) -> None:
-    html = look.get(path).text
+    assert len(answer.content) + sum(map(weighs, re.findall(r'"(/static/[^"]+)"', html))) < 150_000
     assert len(re.findall(r"<h1[ >]", html)) == 1
     assert re.search(r"<title>[^<]+gritledger</title>", html)
-
-
-@pytest.mark.parametrize("path", PAGES)
-def test_page_carries_no_style_and_no_script_of_its_own(look: TestClient, path: str) -> None:
-    html = look.get(path).text
     assert not re.search(r"<[^>]+\sstyle=", html)
     assert "<style" not in html
     assert re.findall(r"<script(?! src=\"/static/)", html) == []
     assert not re.search(r"<[^>]+\son[a-z]+=", html)
-
-
-@pytest.mark.parametrize("path", PAGES)
-def test_weather_is_credited_wherever_a_page_may_show_it(look: TestClient, path: str) -> None:
-    assert "Weather from the file weather.csv." in look.get(path).text
+    assert "Weather from the file weather.csv." in html
 
 
 def test_credit_of_the_open_archive_is_a_link() -> None:
