@@ -14,6 +14,10 @@ _PERIOD: Final = 32_767  # x³²⁷⁶⁷ leaves 1, as the trinomial is primitiv
 _WORD_BYTES: Final = 8
 _FEWEST_WORDS: Final = 128  # what remains is folded as one whole number
 
+# What a rider is told of one that does not fit.
+HEADER_WRONG: Final = "the checksum of its header is wrong"
+WRONG: Final = "its checksum is wrong: values may have changed since the device wrote them"
+
 
 def checksum(data: bytes | memoryview) -> int:
     """What checksum do these bytes have? [0..65535]

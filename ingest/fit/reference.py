@@ -9,6 +9,7 @@ import numpy as np
 
 from ingest.errors import UnreadableFile
 from ingest.fit import profile
+from ingest.fit.checksum import HEADER_WRONG, WRONG
 from ingest.fit.contents import (
     COMPRESSED_SPEED_DISTANCE,
     EVENT_FIELDS,
@@ -60,12 +61,10 @@ def fit_contents(data: bytes, file_name: str) -> FitContents:
                 stand_ins = {}
                 contents.part_starts.append(len(rows))
                 if frame.crc_matched is False:
-                    contents.damage.append("the checksum of its header is wrong")
+                    contents.damage.append(HEADER_WRONG)
             elif isinstance(frame, fitdecode.FitCRC):
                 if not frame.matched:
-                    contents.damage.append(
-                        "its checksum is wrong: values may have changed since the device wrote them"
-                    )
+                    contents.damage.append(WRONG)
             elif isinstance(frame, fitdecode.FitDataMessage):
                 number = frame.def_mesg.global_mesg_num
                 if number == profile.FIELD_DESCRIPTION:

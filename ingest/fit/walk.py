@@ -9,7 +9,7 @@ from functools import lru_cache
 from typing import Final, NamedTuple
 
 from ingest.errors import UnreadableFile
-from ingest.fit.checksum import checksum
+from ingest.fit.checksum import HEADER_WRONG, WRONG, checksum
 
 MOST_MESSAGES: Final = 1_000_000  # eleven days of one sample a second
 MOST_DEFINITIONS: Final = 100_000  # repeated ones count; a device that repeats them often wrote 2 932
@@ -116,7 +116,7 @@ def frame(data: bytes, start: int, header_size: int, damage: list[str]) -> Frame
     if header_size == 14:
         (expected,) = struct.unpack_from("<H", data, start + 12)
         if expected and checksum(data[start : start + 12]) != expected:  # zero is legal: not computed
-            damage.append("the checksum of its header is wrong")
+            damage.append(HEADER_WRONG)
     end = body + declared
     if declared == 0 and len(data) > body + 2:
         damage.append("was never closed by the device: it does not say how long it is")
@@ -128,7 +128,7 @@ def frame(data: bytes, start: int, header_size: int, damage: list[str]) -> Frame
         damage.append("its checksum is missing")
         return Frame(end, len(data), True)
     if checksum(memoryview(data)[start : end + 2]) != 0:
-        damage.append("its checksum is wrong: values may have changed since the device wrote them")
+        damage.append(WRONG)
     return Frame(end, end + 2, True)
 
 

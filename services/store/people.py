@@ -19,7 +19,6 @@ from services.store.people_tables import NO_HOUSEHOLD, ask_for, asking
 
 # Judgements; common practice, no source.
 IDLE, LONGEST = timedelta(days=14), timedelta(days=90)  # a session that nobody uses; any session
-INVITED_FOR = timedelta(days=7)
 NOTED_EVERY = timedelta(hours=1)  # a session's last use, written down no oftener
 
 

@@ -6,7 +6,7 @@ import hashlib
 import re
 import secrets
 import threading
-from datetime import datetime
+from datetime import datetime, timedelta
 from email.utils import parseaddr
 from functools import cache
 from typing import Final
@@ -19,10 +19,11 @@ from rules.vocabulary import RiderId
 from services.app import App
 from services.letter import Letter
 from services.store import FactRefused, NotAllowed, NotFound, StoreError
-from services.store.people import INVITED_FOR, Invitation, Membership, People, Person, Visit, key_of
+from services.store.people import Invitation, Membership, People, Person, Visit, key_of
 
 FEWEST_CHARACTERS, MOST_CHARACTERS = 12, 1000
 FREE_TRIES, FREE_FROM_AN_ADDRESS = 5, 30  # a workshop's people share an address
+INVITED_FOR: Final = timedelta(days=7)  # a judgement; common practice, no source
 MOST_INVITED: Final = 30  # in a day without a pause: it is no way to send mails to strangers
 AT_ONCE: Final = 2  # a check takes 64 MB and a quarter of a second on purpose
 INVITED = "/invited/"
