@@ -130,8 +130,9 @@ def one_round(
     files = _read_new(app, now, watching, trouble, moved.extend)
     ground: list[str] = []
     bikes: list[str] = []
-    if watching is None or watching.writes != _writes(app):
-        moved += judge_new_rides(app.store, now, at_once=False)  # what a kill left unjudged
+    changed = watching is None or watching.writes != _writes(app)
+    if changed:
+        moved += judge_new_rides(app.store, now)  # what a kill left unjudged
         twice = outings_anew(app, now=now)
         with app.store.reading() as tx:
             bikes = [*twice, *also_moved(tx, moved)]
@@ -139,14 +140,15 @@ def one_round(
     tags = tag_conditions(app, now=now, patience=patience, on_progress=on_progress)
     if why := ask_ahead(app, now=now, patience=patience):
         trouble.append(why)
-    reckoning = Reckoning((), 0)
-    with app.store.reading() as tx:
-        wanted = anything_to_reckon(tx, app, now)
-    if wanted:
-        with app.store.writing() as tx:
-            reckoning = reckon(tx, app, now=now)
+    reckoning = _reckoned(app, now)
     tell_tomorrow(app, now=now)
     delivery = deliver_waiting(app.store, app.channels, now=now)
+    if changed and (late := judge_new_rides(app.store, now, at_once=False)):
+        # All rides by all, which takes minutes where there are tens of thousands: no letter waits for it.
+        with app.store.reading() as tx:
+            bikes += also_moved(tx, late)
+        again = _reckoned(app, now)
+        reckoning = Reckoning(reckoning.sentences + again.sentences, reckoning.queued + again.queued)
     if watching is None or _calendar_moves(app, watching, now):
         trouble += refresh_calendar(app)
     report = RoundReport(tuple(files), tuple(trouble), tags, reckoning, delivery, tuple(ground), tuple(bikes))
@@ -179,6 +181,16 @@ def _still_idle(app: App, watching: Watching, now: datetime) -> RoundReport | No
             or tx.outbox.anything_due(now)
         )
     return None if wanted else watching.idle
+
+
+def _reckoned(app: App, now: datetime) -> Reckoning:
+    """The reminders brought up to the facts, if they may not be."""
+    with app.store.reading() as tx:
+        wanted = anything_to_reckon(tx, app, now)
+    if not wanted:
+        return Reckoning((), 0)
+    with app.store.writing() as tx:
+        return reckon(tx, app, now=now)
 
 
 def _writes(app: App) -> int:

@@ -105,6 +105,18 @@ class Derived(Repository):
         )
         return frozenset((row.chain, row.version) for row in self._all(query))
 
+    def clean(self, chains: Iterable[ChainId]) -> frozenset[tuple[int, int]]:
+        """The same of those to which nothing happened since: facts of a chain with the same are the same."""
+        return frozenset(
+            (row.chain, row.version)
+            for row in self._all(
+                select(chain_state.c.chain, chain_state.c.version).where(
+                    chain_state.c.chain.in_(list(chains)),
+                    chain_state.c.chain.not_in(select(chain_dirty.c.chain)),
+                )
+            )
+        )
+
     def measured(self) -> dict[ChainId, tuple[bool, datetime | None]]:
         """Of every chain that was looked at: whether it has a reading, and when it was retired."""
         query = select(chain_state.c.chain, chain_state.c.measured, chain.c.retired_at).join_from(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Iterable
+from collections.abc import Collection, Hashable, Iterable
 from dataclasses import replace
 from datetime import datetime
 
@@ -49,17 +49,40 @@ def read_garage(connection: Connection) -> Ledger:
     )
 
 
-def read_in_use(connection: Connection, now: datetime) -> Ledger:
-    """Who and what there is, and all that happened to chains that are not retired."""
+def read_in_use(
+    connection: Connection, now: datetime, before: Ledger | None = None, still: Collection[ChainId] = ()
+) -> Ledger:
+    """Who and what there is, and all that happened to chains that are not retired.
+
+    still: chains that stand in the ledger of `before` as they are: what happened to them is not read again.
+    """
     garage, care = read_garage(connection), Care(connection)
-    used = garage.in_use(now)
-    return replace(
+    known, used = before or Ledger(), garage.in_use(now)
+    told = used & frozenset(still)
+    anew = used - told
+    rides = {one.id: one for chain in told for one in known.rides_of(chain)}
+    rides |= {one.id: one for one in _rides_of(connection, garage, anew)}
+    treatments = [one for one in known.treatments if one.chain in told]
+    readings = [one for one in known.readings if one.chain in told]
+    wipe_tests = [one for one in known.wipe_tests if one.chain in told]
+    found = replace(
         garage,
-        treatments=care.treatments(used),
-        readings=care.readings(used),
-        wipe_tests=care.wipe_tests(used),
-        rides=tuple(_rides_of(connection, garage, used)),
+        treatments=tuple(
+            sorted((*care.treatments(anew), *treatments), key=lambda one: (one.done_at, one.id))
+        ),
+        readings=tuple(sorted((*care.readings(anew), *readings), key=lambda one: (one.taken_at, one.id))),
+        wipe_tests=tuple(
+            sorted((*care.wipe_tests(anew), *wipe_tests), key=lambda one: (one.done_at, one.id))
+        ),
+        rides=tuple(sorted(rides.values(), key=lambda one: (one.started_at, one.id))),
     )
+    found.derived.update((key, was) for key, was in dict(known.derived).items() if _is_of(key, told))
+    return found
+
+
+def _is_of(key: Hashable, chains: Collection[ChainId]) -> bool:
+    """Whether something derived is of one of these chains alone."""
+    return isinstance(key, tuple) and key[0] in ("facts", "history") and key[1] in chains
 
 
 def read_chains(connection: Connection, chains: Collection[ChainId], rides: Iterable[RideId] = ()) -> Ledger:

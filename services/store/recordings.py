@@ -123,8 +123,7 @@ class Recordings(Repository):
         if not self._share_was_said(ride_id):
             values["unpaved_share"] = summary.unpaved_share
         self._update(ride, ride_id, **values)
-        self._connection.execute(ride_words.delete().where(ride_words.c.ride == ride_id))
-        self._take_words_apart([(ride_id, values["words"])])
+        self._words_are(ride_id, values["words"])
         for table in (ride_track, ride_sensor):
             self._connection.execute(table.delete().where(table.c.ride == ride_id))
         new = {hour.hour_start: {name: getattr(hour, name) for name in _HOUR} for hour in summary.hours}
@@ -159,6 +158,11 @@ class Recordings(Repository):
         if row is None:
             raise NotFound("ride", ride_id)
         return row
+
+    def _words_are(self, ride_id: RideId, words: str) -> None:
+        """Have a ride found by these words, and no more by those it had."""
+        self._connection.execute(ride_words.delete().where(ride_words.c.ride == ride_id))
+        self._take_words_apart([(ride_id, words)])
 
     def _take_words_apart(self, said: Iterable[tuple[RideId, str]]) -> None:
         """Have rides found by any part of these words."""

@@ -120,7 +120,8 @@ class SameOutings(Recordings):
         first, second = self._row(ride, one, "ride"), self._row(ride, other, "ride")
         names = tuple(recording_values(self.outing(one), first.file_name))
         # By way of a third: two rides may not hold the same hour at any moment.
-        spare = self._insert(ride, **{**first._asdict(), "id": None, "same_as": None})
+        copied = {name: value for name, value in first._asdict().items() if name != "id"}
+        spare = self._insert(ride, **copied | {"same_as": None})
         for start, end in ((one, spare), (other, one), (spare, other)):
             for table in (ride_hour, ride_sensor, ride_track):
                 self._connection.execute(table.update().where(table.c.ride == start).values(ride=end))
@@ -130,6 +131,7 @@ class SameOutings(Recordings):
             if not self._share_was_said(RideId(this.id)):
                 values["unpaved_share"] = that.unpaved_share_from_file
             self._update(ride, this.id, **values)
+            self._words_are(RideId(this.id), that.words)
 
     def link_same_outing(
         self, kept: RideId, other: RideId, because: Sequence[str], *, at: datetime, by: str

@@ -130,9 +130,12 @@ class Transaction:
         """Every fact in force about these chains and rides, and who and what they have to do with."""
         return read_chains(self._connection, chains, rides)
 
-    def in_use(self, now: datetime) -> Ledger:
-        """Who and what there is, and every fact in force about the chains that are not retired now."""
-        return read_in_use(self._connection, now)
+    def in_use(self, now: datetime, before: Ledger | None = None, still: Collection[ChainId] = ()) -> Ledger:
+        """Who and what there is, and every fact in force about the chains that are not retired now.
+
+        still: chains that stand in the ledger of `before` as they are.
+        """
+        return read_in_use(self._connection, now, before, still)
 
     def care_ledger(self) -> Ledger:
         """Every fact in force but for rides."""

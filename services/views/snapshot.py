@@ -59,6 +59,7 @@ class Snapshot:
     writes: int
     ledger: Ledger  # who and what there is; of `held` chains all that happened to them
     held: frozenset[ChainId] | None  # None = every chain, and every ride
+    versions: frozenset[tuple[int, int]]  # of those to which nothing happened since they were derived
     rulebook: Rulebook
     standing: tuple[RaisedReminder, ...]
     told: Told  # what riders heard of late; empty where no reminder waits to be told
@@ -81,16 +82,24 @@ class Snapshot:
     _working: threading.Lock = field(default_factory=threading.Lock, compare=False)
 
     @classmethod
-    def read(
-        cls, tx: Transaction, app: App, now: datetime, forecasts: KeptForecasts | None = None
-    ) -> Snapshot:
-        """All of one transaction that most pages show. forecasts: of a snapshot before. Raises StoreError."""
-        waits, ledger, standing = tx.notes.get(WAITS_UNTIL), tx.in_use(now), tx.reminders.standing()
+    def read(cls, tx: Transaction, app: App, now: datetime, before: Snapshot | None = None) -> Snapshot:
+        """All of one transaction that most pages show. Raises StoreError.
+
+        before: of chains that stand as they stood in it, nothing is read again.
+        """
+        waits, standing = tx.notes.get(WAITS_UNTIL), tx.reminders.standing()
+        if before is None or before.held is None:
+            ledger = tx.in_use(now)
+        else:
+            same = before.versions & tx.derived.clean(before.held)
+            ledger = tx.in_use(now, before.ledger, [ChainId(chain) for chain, _ in same])
+        held = ledger.in_use(now)
         return cls(
             app=app,
             writes=tx.writes(),
             ledger=ledger,
-            held=ledger.in_use(now),
+            held=held,
+            versions=tx.derived.clean(held),
             rulebook=app.rulebook_for(ledger),
             standing=standing,
             told=tx.told_since(ledger.riders, now - MONTH) if unheard(standing) else Told(),
@@ -106,7 +115,7 @@ class Snapshot:
             weather_waits_until=datetime.fromisoformat(waits) if waits else None,
             ahead=kept_ahead(tx),
             first_hour_over=bool(tx.notes.get(FIRST_HOUR_OVER, False)),
-            forecasts=forecasts or KeptForecasts(),
+            forecasts=KeptForecasts() if before is None else before.forecasts,
         )
 
     def once(self, key: Hashable, work: Callable[[], T], *, asof: Hashable = None) -> T:

@@ -12,7 +12,6 @@ from rules.vocabulary import RideId
 from services.app import App
 from services.expected_errors import EXPECTED
 from services.use_cases.judge_bikes import HouseholdJudgement, OpenQuestion
-from services.views.kept_forecasts import KeptForecasts
 from services.views.snapshot import Snapshot
 
 LOOK_EVERY_S = 1.0
@@ -32,7 +31,6 @@ class Snapshots:
     def __init__(self, app: App, clock: Callable[[], datetime] = utc_now) -> None:
         self.app, self.clock = app, clock
         self._newest: Snapshot | None = None
-        self._forecasts = KeptForecasts()
         self._reading = threading.Lock()
         self._at_least = 0  # writes: nobody is shown less, for a form was answered by so many
         self.aside = False  # whether questions are weighed beside the pages: then no page waits for it
@@ -56,7 +54,7 @@ class Snapshots:
         with self._reading, self.app.store.reading() as tx:
             newest = self._newest
             if newest is None or tx.writes() != newest.writes:
-                newest = self._newest = Snapshot.read(tx, self.app, self.clock(), self._forecasts)
+                newest = self._newest = Snapshot.read(tx, self.app, self.clock(), newest)
             return newest
 
     def wrote(self) -> None:

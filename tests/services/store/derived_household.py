@@ -94,6 +94,8 @@ def differently_shown(app: App, now: datetime) -> tuple[object, ...]:
     """What pages would show otherwise, read chain by chain, than if they were read from every fact."""
     with app.store.reading() as tx:
         snapshot, ledger = Snapshot.read(tx, app, now), tx.ledger()
+        later = Snapshot.read(tx, app, now, app.__dict__.get("shown before"))
+    app.__dict__["shown before"] = later
     book = app.rulebook_for(ledger)
     first = {
         bike: min(one.fitted_at for one in ledger.fittings if one.bike == bike) for bike in _worn(ledger)
@@ -112,6 +114,10 @@ def differently_shown(app: App, now: datetime) -> tuple[object, ...]:
         or snapshot.where(one, now) != snapshot.whole.where(one, now)
         or snapshot.wear_limit(one, now) != snapshot.whole.wear_limit(one, now)
     ]
+    if later.ledger != snapshot.ledger or any(
+        later.past(one.id, now) != snapshot.past(one.id, now) for one in ledger.chains
+    ):
+        found.append("read again in part")
     if snapshot.outlook(now) != outlook(ledger, book, now=now, zone_of=zone_of):
         found.append("outlook")
     if dict(snapshot.unworn) != {bike: count for bike, count in bare.items() if bike in first}:

@@ -64,3 +64,7 @@ def test_moved_words_are_no_more_found_where_they_were(store: Store) -> None:
         ride = tx.rides.add(replace(ride_summary(MORNING), title="Over the pass"), household.ines.id)
         tx.rides.renew(ride, replace(tx.rides.outing(ride), title="Down the valley"), "{}")
         assert (tx.rides.count(text="over the p"), tx.rides.count(text="the valley")) == (0, 1)
+        other = tx.rides.add(replace(ride_summary(MORNING + DAY), title="To the lake"), household.ines.id)
+        tx.rides.exchange_recordings(ride, other)
+        assert [one.id for one in tx.rides.rides(text="valley")] == [other]
+        assert [one.id for one in tx.rides.rides(text="lake")] == [ride]

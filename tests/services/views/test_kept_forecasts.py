@@ -1,4 +1,4 @@
-"""A forecast that is kept from one snapshot to the next is the one that would be worked out anew."""
+"""What is kept from one snapshot to the next is what would be read and worked out anew."""
 
 from __future__ import annotations
 
@@ -13,7 +13,6 @@ from services.store import Transaction
 from services.store.tables import bike, chain
 from services.use_cases.update_reminders import reckon
 from services.views import snapshot as snapshot_module
-from services.views.kept_forecasts import KeptForecasts
 from services.views.snapshot import Snapshot
 from tests.services.store.derived_household import DAY, NOW, Household, household, ridden
 from tests.services.store.household import tag
@@ -55,7 +54,7 @@ STEPS: dict[str, Step] = {
 def test_after_every_kind_of_write_it_is_as_if_worked_out_anew(
     empty_url: str, tmp_path: Path, *, reckoned: bool
 ) -> None:
-    house, kept = household(empty_url, tmp_path), KeptForecasts()
+    house, later = household(empty_url, tmp_path), None
     with house.app.store.writing() as tx:
         measured(tx, house, 0.2)
     for name, step in {"nothing": lambda *_: None, **STEPS}.items():
@@ -64,17 +63,19 @@ def test_after_every_kind_of_write_it_is_as_if_worked_out_anew(
             if reckoned:
                 reckon(tx, house.app, now=NOW)
         with house.app.store.reading() as tx:
-            later = Snapshot.read(tx, house.app, NOW, kept)
+            later = Snapshot.read(tx, house.app, NOW, later)
             anew = Snapshot.read(tx, house.app, NOW)
         for one in (house.amber, house.basalt, house.cobalt):
             assert later.wear(one, NOW) == anew.wear(one, NOW), name
             assert later.wear(one, NOW) == anew.whole.wear(one, NOW), name
+            assert later.past(one, NOW) == anew.past(one, NOW), name
+        assert later.ledger == anew.ledger, name
 
 
 def test_what_no_chain_hangs_on_leaves_them_as_they_are(
     empty_url: str, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    house, kept, asked = household(empty_url, tmp_path), KeptForecasts(), []
+    house, seen, asked = household(empty_url, tmp_path), [None], []
     with house.app.store.writing() as tx:
         measured(tx, house, 0.2)
         reckon(tx, house.app, now=NOW)
@@ -85,7 +86,8 @@ def test_what_no_chain_hangs_on_leaves_them_as_they_are(
 
     def look() -> list[object]:
         with house.app.store.reading() as tx:
-            now = Snapshot.read(tx, house.app, NOW, kept)
+            now = Snapshot.read(tx, house.app, NOW, seen[-1])
+        seen.append(now)
         for one in (house.amber, house.basalt, house.cobalt):
             now.wear(one, NOW)
         found, asked[:] = list(asked), []
