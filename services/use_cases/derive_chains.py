@@ -131,6 +131,11 @@ class Look:
         return tuple(one for one in heard if one is not None)
 
 
+def look_at_stale(tx: Transaction, app: App, now: datetime) -> Look:
+    """A look at the chains that no round has looked at since something happened to them."""
+    return Look(tx, app, frozenset(tx.derived.to_look_at(now, derived_by(tx, app))), now)
+
+
 def _heard(worn: Worn | None) -> Worn | None:
     return None if worn is None else worn.heard
 

@@ -38,7 +38,7 @@ from services.app import App, zone_of
 from services.last_look import last_look
 from services.store import FileRecord, Posted, RideSums, SensorSighting, Transaction
 from services.store.notes import FILES_WAITING, FIRST_HOUR_OVER, LAST_ROUND
-from services.use_cases.derive_chains import Look, derived_by
+from services.use_cases.derive_chains import look_at_stale
 from services.use_cases.import_rides import Outcome
 from services.use_cases.tag_conditions import WAITS_UNTIL
 from services.use_cases.weather_ahead import Ahead, kept_ahead
@@ -316,11 +316,11 @@ class Snapshot:
         self, chain: ChainId, now: datetime, measure: Measure, closer: Snapshot
     ) -> Forecast | Refusal:
         """closer: a look that may hold more lives than this one."""
-        alike = {chain, *ridden_alike(self.ledger, chain, now)}
+        alike, minute = {chain, *ridden_alike(self.ledger, chain, now)}, now.replace(second=0, microsecond=0)
 
         def work() -> Forecast | Refusal:
             with self.app.store.reading() as tx:
-                look = self._stale(tx, now)
+                look = self.once("stale", lambda: look_at_stale(tx, self.app, now), asof=minute)
                 heard = look.heard(tx, chain)
                 versions = tx.derived.versions(alike)
             one, others = self.ledger.chain(chain), tuple(worn.heard for worn in heard)
@@ -335,14 +335,6 @@ class Snapshot:
             return self.forecasts.get((chain, measure), rests_on if derived else None, worked_out)
 
         return self.once(("wear", chain, measure), work, asof=_hour(now))
-
-    def _stale(self, tx: Transaction, now: datetime) -> Look:
-        """A look at the chains that no round has looked at since something happened to them."""
-
-        def work() -> Look:
-            return Look(tx, self.app, frozenset(tx.derived.to_look_at(now, derived_by(tx, self.app))), now)
-
-        return self.once("stale", work, asof=now.replace(second=0, microsecond=0))
 
     def wear_limit(self, chain: Chain, now: datetime) -> float:
         """At which elongation this chain is worn out, on the bike it is on or was last on. [%]"""
