@@ -150,18 +150,15 @@ class Chains(Repository):
         return name
 
 
+_REGIMES = {one.value: one for one in Regime}
+
+
 def _chain(row: AnyRow) -> Chain:
-    return Chain(
-        id=ChainId(row.id),
-        name=row.name,
-        regime=Regime(row.regime),
-        speeds=row.speeds,
-        links=row.links,
-        price=row.price,
-        acquired_at=row.acquired_at,
-        retired_at=row.retired_at,
-    )
+    # By place: there are hundreds, and every page after a write wants them.
+    number, name, _key, regime, speeds, links, price, acquired_at, retired_at = row
+    return Chain(ChainId(number), name, _REGIMES[regime], speeds, links, price, acquired_at, retired_at)
 
 
 def _fitting(row: AnyRow) -> Fitting:
-    return Fitting(FittingId(row.id), ChainId(row.chain), BikeId(row.bike), row.fitted_at, row.removed_at)
+    number, chain_id, bike_id, fitted_at, removed_at = row
+    return Fitting(FittingId(number), ChainId(chain_id), BikeId(bike_id), fitted_at, removed_at)

@@ -89,8 +89,7 @@ def reckon(tx: Transaction, app: App, *, now: datetime) -> Reckoning:
     _cancel_idle_letters(tx, now)
     queued += _announce_swaps(tx, app, now)
     queued += _queue_outlooks(tx, app, now)  # first: what it tells needs no message of its own
-    if tx.reminders.untold():
-        queued += _queue_unheard(tx, app, now)
+    queued += _queue_unheard(tx, app, now)
     return Reckoning(tuple(said), queued)
 
 
@@ -99,7 +98,7 @@ def anything_to_reckon(tx: Transaction, app: App, now: datetime) -> bool:
     return (
         tx.derived.anything_to_look_at(now, derived_by(tx, app))
         or anything_to_name(tx, app)
-        or tx.reminders.untold()
+        or bool(_to_tell(tx, app, now))
         or any(trial.ended_at is None for trial in tx.care.trials())
         or any(_outlook_wanted(tx, app, rider, now) for rider in tx.equipment.riders())
     )
@@ -207,28 +206,37 @@ def _announce_swaps(tx: Transaction, app: App, now: datetime) -> int:
     return queued
 
 
-def _queue_unheard(tx: Transaction, app: App, now: datetime) -> int:
-    ledger = tx.garage()
+def _to_tell(tx: Transaction, app: App, now: datetime) -> tuple[Bundle, ...]:
+    """What riders have not heard, as far as they may be told now; most of the time that is quickly seen."""
+    if not tx.reminders.untold():
+        return ()
     on_their_way = {
         (reminder, posted.letter.queued_at)
         for posted in (*tx.outbox.waiting(), *tx.outbox.refused())
         for reminder in posted.letter.reminders
     }
-    standing = tx.reminders.standing()
     news = [
         one
-        for one in unheard(standing)
+        for one in unheard(tx.reminders.standing())
         if not any(
             reminder == one.raised.id and queued_at is not None and queued_at >= _last_news(one.raised)
             for reminder, queued_at in on_their_way
         )
     ]
-    local = {rider.id: now.astimezone(zone_of(rider.time_zone)) for rider in ledger.riders}
-    quiet_hours = {rider.id: quiet_hours_of(app) for rider in ledger.riders}
-    told = tx.told_since(ledger.riders, now - MONTH)
+    riders = tx.equipment.riders()
+    local = {rider.id: now.astimezone(zone_of(rider.time_zone)) for rider in riders}
+    quiet_hours = {rider.id: quiet_hours_of(app) for rider in riders}
+    told = tx.told_since(riders, now - MONTH)
     if app.address(now) is None:  # no room for the evenings to come between commands: nothing was asked ahead
         told = Told(told.messages)
-    said = bundles(news, local, quiet_hours, told)
+    return tuple(bundles(news, local, quiet_hours, told))
+
+
+def _queue_unheard(tx: Transaction, app: App, now: datetime) -> int:
+    said = _to_tell(tx, app, now)
+    if not said:
+        return 0
+    ledger, standing = tx.garage(), tx.reminders.standing()
     told_of = {one.raised.id for bundle in said for one in bundle.unheard}
     beside = [one.reminder for one in standing if one.id not in told_of and one.state is not Step.PUT_OFF]
     return sum(_queue_bundle(tx, app, ledger, bundle, beside, now) for bundle in said)

@@ -50,7 +50,8 @@ BIKES, RIDES_A_CHAIN, RIDES_A_DAY = 4, 50, 4
 NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)  # a Monday, outside the quiet hours
 MINUTE = timedelta(minutes=1)
 PAGES = (
-    *("/", "/rides", "/rides?like=wet&page=3", "/rides?text=ride+77", "/chains", "/why", "/care", "/files"),
+    *("/", "/rides", "/rides?like=wet&page=3", "/rides?text=ride+77", "/rides?text=fit", "/rides?bike=1"),
+    *("/chains", "/chains?where=retired", "/wear", "/why", "/care", "/files"),
     *("/settings/chains", "/settings/sensors"),
 )
 COMMANDS = (
@@ -216,7 +217,7 @@ def measured(home: Path, rides: int) -> dict[str, float]:
         for _ in range(3):
             with taking(found, f"page {path}"):
                 get(path)
-    for _ in range(3):
+    for _ in range(6):  # the first have still to say what the one before did
         now += MINUTE
         before = writes(shop)
         with taking(found, "an idle round"):
