@@ -62,6 +62,7 @@ def old_ledger(url: str, monkeypatch: pytest.MonkeyPatch) -> Old:
         command.upgrade(config, BEFORE)
         for column in YOUNGER:
             connection.execute(text(f"ALTER TABLE ride ADD COLUMN {column}"))
+        connection.execute(text("CREATE TABLE ride_words (begins VARCHAR, ride INTEGER)"))
 
     with monkeypatch.context() as then:
         then.setattr(migrate_module, "KNOWN", KNOWN[: KNOWN.index(BEFORE) + 1])
@@ -71,6 +72,7 @@ def old_ledger(url: str, monkeypatch: pytest.MonkeyPatch) -> Old:
             with store.writing() as tx:
                 for column in YOUNGER:
                     tx._connection.execute(text(f"ALTER TABLE ride DROP COLUMN {column.split()[0]}"))
+                tx._connection.execute(text("DROP TABLE ride_words"))
             return filled
 
 
