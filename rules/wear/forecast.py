@@ -171,12 +171,10 @@ def lives_of(ledger: Ledger, rulebook: Rulebook, chain: Chain, found: WearFit, *
     stand, limit_pct = _stand(found, worn, bike, dice), worn.limit_pct
     z_limit = steady_wear(limit_pct, stand.start + stand.running_in, stand.kappa, limit_pct)
     z_late = steady_wear(LATE_FROM * limit_pct, stand.start + stand.running_in, stand.kappa, limit_pct)
-    late = np.maximum(0.0, z_limit - np.maximum(stand.z_now, z_late)) * (
-        dice.random(len(z_late)) < LATE_SHARE
-    )
-    ahead = (
-        z_limit - stand.z_now - late + late / LATE_TIMES
-    ) / stand.rate  # grit-hours; below 0 = so many ago
+    to_go = np.maximum(0.0, z_limit - np.maximum(stand.z_now, z_late))
+    late = to_go * (dice.random(len(to_go)) < LATE_SHARE)
+    # in grit-hours; below 0 = so many ago
+    ahead = (z_limit - stand.z_now - late * (1.0 - 1.0 / LATE_TIMES)) / stand.rate
     ahead = np.where(ahead > 0.0, ahead * _stray(np.maximum(ahead, 0.0), dice), ahead)
     blocks = _blocks(ledger, rulebook, chain, now, found.facts.mean_known)
     hours, km, per_drive_h = _ridden(ahead, found.weights, blocks, dice)

@@ -155,6 +155,16 @@ def test_the_gradient_is_that_of_the_log_posterior():
         assert judged.gradient[:, place] == pytest.approx(slope, rel=1e-5, abs=1e-4)
 
 
+def test_another_spread_moves_the_chains_own_prior_alone():
+    model = WearModel(household())
+    draws = model.start() + 0.3 * np.random.default_rng(5).standard_normal((4, model.at.count))
+    before, spread = SPREADS[[0, 2, 4, 6]], SPREADS[[6, 2, 1, 0]]
+    moved = model.spread_anew(model.at_draws(draws, before), draws, before, spread)
+    whole = model.at_draws(draws, spread)
+    assert moved.log == pytest.approx(whole.log)
+    assert moved.gradient == pytest.approx(whole.gradient)
+
+
 def prior_draws(model, count, dice):
     """Everything from the priors, straight from their definition."""
     spread = SPREADS[dice.choice(len(SPREADS), size=count, p=_spread_prior())]
