@@ -8,7 +8,6 @@ from statistics import fmean
 from typing import Protocol
 
 from ingest.ground.cell_ground import CellGround
-from ingest.ground.drying import TRACE_MM
 from ingest.ground.dust import dust_index
 from ingest.ground.open_ground import SNOW_FROM_MM
 from ingest.ground.road import FROZEN_FROM_MM, Road, Sky
@@ -159,7 +158,7 @@ def _freezes_wet_things(sky: Sky) -> bool:
 
 
 def _snowed(sky: Sky | None) -> bool:
-    return sky is not None and sky.snow_mm > TRACE_MM
+    return sky is not None and sky.snow_mm > sky.rain_mm
 
 
 def _loses(left_mm: float, drying: float, sky: Sky) -> float | None:

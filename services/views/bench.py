@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from rules.outlook import Outlook
+from rules.quiet_hours import has_dried
 from rules.reminder import RaisedReminder, Reminder, ReminderKind, Step, wants_a_rinse
 from rules.reminders import caution
 from rules.rotation import fits
@@ -49,7 +50,10 @@ class Need:
 
 @dataclass(frozen=True, slots=True)
 class BenchRow:
-    """One bike in use. state: of the chain on it; None = none is noted.  tomorrow: advice; "" = none."""
+    """One bike in use. state: of the chain on it; None = none is noted.  tomorrow: advice; "" = none.
+
+    tonight: what keeps a wet chain from rusting until the job itself is done; "" = nothing more.
+    """
 
     bike: Bike
     owner: Rider
@@ -58,6 +62,7 @@ class BenchRow:
     ahead: Outlook | None  # the limit that comes next, at the recent pace
     then: str  # what it will ask for
     tomorrow: str = ""
+    tonight: str = ""
 
     @property
     def wants_hands(self) -> bool:
@@ -130,7 +135,19 @@ def _row(snapshot: Snapshot, bike: Bike, now: datetime, tomorrow: str) -> BenchR
     hands = work(ahead.kind, chain.regime) if ahead else None
     then = "" if ahead is None else hands.verb.lower() if hands else "measure it"
     need = need_of(snapshot, state.due[0]) if state.due else None
-    return BenchRow(bike, owner, state, need, ahead, then, tomorrow)
+    return BenchRow(bike, owner, state, need, ahead, then, tomorrow, _tonight(snapshot, state))
+
+
+def _tonight(snapshot: Snapshot, state: ChainState) -> str:
+    """Beside another job, a chain that is wet now is still wiped or rinsed tonight."""
+    wet = [
+        one.reminder
+        for one in state.due[1:]
+        if one.reminder.kind is ReminderKind.WIPE_AND_DRIP
+        and one.state is not Step.PUT_OFF
+        and not has_dried(one)
+    ]
+    return snapshot.instead.get(wet[0].key, wet[0].sentence) if wet else ""
 
 
 def _spares(snapshot: Snapshot, raised: RaisedReminder) -> tuple[Chain, ...]:

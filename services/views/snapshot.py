@@ -22,6 +22,7 @@ from rules.outlook import Outlook, outlook
 from rules.quiet_hours import MONTH, Told, unheard
 from rules.rag import Offer, offers
 from rules.reminder import RaisedReminder
+from rules.reminders import KIND_ORDER
 from rules.ride_name import ride_name
 from rules.rulebook import Rulebook
 from rules.supplies import Stand, stands
@@ -237,17 +238,12 @@ class Snapshot:
     @cached_property
     def most_pressing_first(self) -> tuple[RaisedReminder, ...]:
         """What needs hands, in order; what another step takes care of comes last."""
-        return tuple(
-            sorted(
-                self.standing,
-                key=lambda one: (
-                    one.reminder.key in self.instead,
-                    -one.reminder.urgency,
-                    one.reminder.cause_at,
-                    one.id,
-                ),
-            )
-        )
+
+        def pressing(one: RaisedReminder) -> tuple[bool, int, int, datetime, int]:
+            due = one.reminder
+            return due.key in self.instead, -due.urgency, KIND_ORDER.index(due.kind), due.cause_at, one.id
+
+        return tuple(sorted(self.standing, key=pressing))
 
     def rider(self, ride: Ride) -> Rider:
         """Who rode."""

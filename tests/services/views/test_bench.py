@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import shutil
 from collections.abc import Iterator
+from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
 
-from rules.reminder import ReminderKind
-from rules.vocabulary import TreatmentKind
+from rules.reminder import RaisedReminder, ReminderKind
+from rules.vocabulary import ReminderId, TreatmentKind
 from services.app import App
 from services.use_cases.answer_reminder import put_off
 from services.views.bench import BenchRow, bench, headline
@@ -85,3 +86,21 @@ def test_advice_for_tomorrow_stands_in_its_bikes_row(shop: App) -> None:
     found = bench(snapshot, NOW, tomorrow={bike: "good for the storm"})
 
     assert {row.bike.id: row.tomorrow for row in found if row.tomorrow} == {bike: "good for the storm"}
+
+
+def test_beside_a_larger_job_a_chain_that_is_wet_is_still_wiped_tonight(shop: App) -> None:
+    snapshot = look_at(shop, NOW).snapshot
+    wet = next(one for one in snapshot.standing if one.reminder.kind is ReminderKind.WIPE_AND_DRIP)
+
+    def other(kind: ReminderKind, number: int) -> RaisedReminder:
+        asks = replace(wet.reminder, kind=kind, key=kind.value, headline="Re-immerse the chain", urgency=2)
+        return replace(wet, id=ReminderId(number), reminder=asks)
+
+    both = (other(ReminderKind.INSPECTION, 98), other(ReminderKind.IMMERSION, 99))
+    found = bench(replace(snapshot, standing=(*both, *snapshot.standing)), NOW)
+
+    row = next(one for one in found if one.state and one.state.chain.id == wet.reminder.chain)
+    assert row.need is not None
+    assert row.need.due.kind is ReminderKind.IMMERSION  # a reading comes with it
+    assert row.tonight.startswith("Wipe it dry tonight and each wet evening")
+    assert not any(one.tonight for one in bench(snapshot, NOW))
