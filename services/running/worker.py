@@ -13,8 +13,9 @@ from functools import cached_property, partial
 from typing import Any
 
 from procrastinate import App as Queue
-from procrastinate import JobContext, PsycopgConnector, RetryStrategy
+from procrastinate import BaseRetryStrategy, JobContext, PsycopgConnector, RetryDecision
 from procrastinate.exceptions import UniqueViolation
+from procrastinate.jobs import Job as Deferred
 from procrastinate.jobs import Status
 
 from ingest.weather.hourly import LimitReached, WeatherProvider
@@ -23,11 +24,21 @@ from services.expected_errors import EXPECTED
 from services.running.jobs import JOBS
 from services.store.archive_budget import Budget
 from services.store.club import Club
-from services.store.queue import QUEUE, SCHEMA, Job, Superseded, hold
+from services.store.queue import PUT_OFF, QUEUE, SCHEMA, Job, Superseded, hold
 
-RETRY = RetryStrategy(max_attempts=6, exponential_wait=3)  # 3 s, 9 s … 12 min
-MOST_ATTEMPTS = 6  # handed on after so many workers died of it: then it waits, and is shown as failed
+MOST_ATTEMPTS = 6  # failed or handed on so often, a job is given up, and is shown as failed
 SWEEP, LOOK, COPY = "hand on what stands still", "look at every household", "copy every household"
+
+
+class Again(BaseRetryStrategy):
+    """A job that failed is tried again after 3 s, 9 s … 12 min, and holds up no other of its household."""
+
+    def get_retry_decision(self, *, exception: BaseException, job: Deferred) -> RetryDecision | None:
+        """When, if at all."""
+        del exception
+        if job.attempts >= MOST_ATTEMPTS:
+            return None
+        return RetryDecision(retry_in={"seconds": 3 ** (job.attempts + 1)}, priority=PUT_OFF)
 
 
 @dataclass(frozen=True)
@@ -152,6 +163,6 @@ def _queue(desk: _Desk, pace: Pace) -> Queue:
 
 
 def _add_task(queue: Queue, desk: _Desk, job: Job) -> None:
-    @queue.task(name=job.value, queue=QUEUE, pass_context=True, retry=RETRY)
+    @queue.task(name=job.value, queue=QUEUE, pass_context=True, retry=Again())
     def run(context: JobContext, household: int) -> None:
         desk.do(job, context, household)

@@ -25,7 +25,7 @@ from services.store.private_files import touch_private
 
 CHUNK: Final = 1 << 20
 LEFT_OVER_AFTER_S: Final = 3600.0
-_LEFT_OVER = re.compile(r"^gritledger-.*\.(plain|unfinished-\d+)$|^looked-at-\d+\.db")
+_LEFT_OVER = re.compile(r"^gritledger-.*\.(plain(-wal|-shm)?|unfinished-\d+)$|^looked-at-\d+\.db")
 _GZIP_MARK = b"\x1f\x8b"
 # What a rider would miss, by the table that holds it.
 COUNTED: Final = {

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 SCHEMA: Final = "queue"
 QUEUE: Final = "household"  # what workers listen to
+PUT_OFF: Final = -1  # of two jobs with one lock, the lower never holds up the higher
 
 
 class Job(StrEnum):
@@ -62,10 +63,10 @@ def later(connection: Connection, job: Job, *, after_s: int = 0) -> None:
 
 
 def enqueue(connection: Connection, job: Job, household: int, *, after_s: int = 0) -> None:
-    """The same for any household."""
+    """The same for any household. What is to be done later holds up nothing that is asked for meanwhile."""
     from procrastinate.exceptions import AlreadyEnqueued
 
-    waits = f"{job.value} {household}"
+    waits = f"{job.value} {household}{' later' if after_s else ''}"
     driver = connection.connection.driver_connection
     try:
         # Told that one waits already, the database gives up the transaction, but for the savepoint.
@@ -77,6 +78,7 @@ def enqueue(connection: Connection, job: Job, household: int, *, after_s: int = 
                 queueing_lock=waits,
                 queue=QUEUE,
                 schedule_in={"seconds": after_s} if after_s else None,
+                priority=PUT_OFF if after_s else 0,
                 connection=driver,
             ).defer(household=household)
     except AlreadyEnqueued:
