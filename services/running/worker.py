@@ -150,14 +150,14 @@ def _queue(desk: _Desk, pace: Pace) -> Queue:
     @queue.task(name=LOOK, queueing_lock=LOOK, priority=50)
     def look(timestamp: int) -> None:
         del timestamp
-        desk.club.ask_for(Job.TAG, [one.number for one in desk.club.households()])
+        desk.club.ask_for(Job.TAG, [one.number for one in desk.club.households()], urgency=PUT_OFF)
 
     @queue.periodic(cron=pace.copy)
     @queue.task(name=COPY, queueing_lock=COPY, priority=50)
     def copy(timestamp: int) -> None:
         del timestamp
         if desk.app.settings.backup.daily:
-            desk.club.ask_for(Job.BACK_UP, [one.number for one in desk.club.households()])
+            desk.club.ask_for(Job.BACK_UP, [one.number for one in desk.club.households()], urgency=PUT_OFF)
 
     return queue
 

@@ -10,7 +10,7 @@ from datetime import datetime
 from sqlalchemy import text
 
 from rules.vocabulary import RiderId
-from services.store.queue import Job, later
+from services.store.queue import IN_BULK, SOON, Job, later
 from services.store.repository import Repository, storable
 
 
@@ -29,7 +29,9 @@ class Arrivals(Repository):
     """Files handed over, by household. Only a club has them: at home, files lie in folders."""
 
     def put(self, name: str, data: bytes, rider: RiderId | None, *, at: datetime) -> bool:
-        """Keep a file and have it read; False = it is here already."""
+        """Keep a file and have it read, soon if it is the only one that waits; False = it is here already."""
+        alone = "SELECT NOT EXISTS (SELECT FROM arrival WHERE read_at IS NULL AND tries = 0)"
+        urgency = SOON if self._connection.scalar(text(alone)) else IN_BULK
         new = self._connection.execute(
             text(
                 "INSERT INTO arrival (sha256, name, rider, data, arrived_at) "
@@ -44,7 +46,7 @@ class Arrivals(Repository):
             },
         ).first()
         if new is not None:
-            later(self._connection, Job.IMPORT)
+            later(self._connection, Job.IMPORT, urgency=urgency)
         return new is not None
 
     def waiting(self, limit: int) -> tuple[Arrival, ...]:

@@ -34,7 +34,7 @@ from services.store.migrate import migrate
 from services.store.moving import move_in
 from services.store.people import People
 from services.store.people_tables import make_people
-from services.store.queue import Job, enqueue, make_queue
+from services.store.queue import SOON, Job, enqueue, make_queue
 from services.store.store import Store
 
 
@@ -58,7 +58,7 @@ class Club:
 
         role: whom the page and the workers sign in as. Raises StoreError; then nothing was changed.
         """
-        url = _on_postgresql(owner_url)
+        url = on_postgresql(owner_url)
         engine = make_engine(url)
         try:
             with plain_errors(url):
@@ -99,7 +99,7 @@ class Club:
     @classmethod
     def open(cls, url: str) -> Club:
         """Open a prepared database, as the role it was prepared for. Raises StoreError."""
-        plain = _on_postgresql(url)
+        plain = on_postgresql(url)
         engine = make_engine(plain)
         try:
             with plain_errors(plain):
@@ -124,11 +124,11 @@ class Club:
             )
             return tuple(Household(row.number, row.name) for row in rows)
 
-    def ask_for(self, job: Job, households: Iterable[int]) -> None:
+    def ask_for(self, job: Job, households: Iterable[int], *, urgency: int = SOON) -> None:
         """Have a job done for each of these households, where none waits yet."""
         with self.writing() as connection:
             for number in households:
-                enqueue(connection, job, number)
+                enqueue(connection, job, number, urgency=urgency)
 
     @property
     def people(self) -> People:
@@ -138,7 +138,10 @@ class Club:
     @property
     def queue_conninfo(self) -> str:
         """How a worker reaches the queue, as libpq takes it."""
-        return self._url.set(drivername="postgresql").render_as_string(hide_password=False)
+        from psycopg.conninfo import make_conninfo
+
+        named = self._url.translate_connect_args(username="user", database="dbname")
+        return make_conninfo(**named, **{key: str(value) for key, value in self._url.query.items()})
 
     def add(self, name: str) -> Household:
         """A new household, with what a fresh ledger holds. Raises FactRefused."""
@@ -202,7 +205,8 @@ class Club:
         self.close()
 
 
-def _on_postgresql(url: str) -> URL:
+def on_postgresql(url: str) -> URL:
+    """The URL of a club's database, without a household. Raises StoreUnusable."""
     made, _ = household_of(url_of(url))
     if made.get_backend_name() != "postgresql":
         raise StoreUnusable(

@@ -13,8 +13,8 @@ from tempfile import TemporaryDirectory
 from sqlalchemy import Connection, Engine, MetaData, Table, text
 from sqlmodel import SQLModel
 
-from services.store.apart import FRESH, SHARED, household_of, is_club
-from services.store.club import Club, Household
+from services.store.apart import FRESH, SHARED, is_club
+from services.store.club import Club, Household, on_postgresql
 from services.store.engine import HOUSEHOLD, MIGRATING, make_engine, plain_errors, url_of, where
 from services.store.errors import StoreUnusable
 from services.store.migrate import schema_of, upgrade
@@ -29,7 +29,7 @@ def move_club(old_url: str, club: Club, *, say: Callable[[str], None]) -> None:
     Each household is moved whole or not at all; begun again, those that are there already are left out.
     Raises StoreError.
     """
-    url, _ = household_of(url_of(old_url))
+    url = on_postgresql(old_url)
     engine = make_engine(url)
     try:
         with plain_errors(url, reading=True):

@@ -19,6 +19,7 @@ from services.store.people_tables import NO_HOUSEHOLD, ask_for, asking
 
 # Judgements; common practice, no source.
 IDLE, LONGEST = timedelta(days=14), timedelta(days=90)  # a session that nobody uses; any session
+LARGEST_NUMBER = 2**31 - 1  # of a person
 NOTED_EVERY = timedelta(hours=1)  # a session's last use, written down no oftener
 
 
@@ -61,10 +62,7 @@ class Visit:
 
 @dataclass(frozen=True, slots=True)
 class Invitation:
-    """A household's invitation to one mail address. print: how its link is remembered.
-
-    renews: it lets a member who lost their password choose another one.
-    """
+    """A household's invitation to one mail address. print: how its link is remembered."""
 
     print: str
     household: int
@@ -74,7 +72,6 @@ class Invitation:
     rider: RiderId | None
     invited_by: str
     until: datetime
-    renews: bool = False
     used_at: datetime | None = None
     withdrawn_at: datetime | None = None
 
@@ -121,6 +118,23 @@ class People:
                 text("SELECT * FROM person WHERE email_key = :key"), {"key": key}
             ).first()
         return None if row is None else _person(row)
+
+    def by_number(self, number: int) -> Person | None:
+        """Who has this number."""
+        with self.asking(writing=False, person=min(number, LARGEST_NUMBER)) as connection:
+            row = connection.execute(text("SELECT * FROM person WHERE id = :id"), {"id": number}).first()
+        return None if row is None else _person(row)
+
+    def renew_password(self, person: Person, password_hash: str) -> bool:
+        """Another password in the place of this one, and every session ends; False = it has changed since."""
+        with self.asking(writing=True, person=person.id) as connection:
+            renewed = connection.execute(
+                text("UPDATE person SET password_hash = :new WHERE id = :id AND password_hash = :old"),
+                {"new": password_hash, "id": person.id, "old": person.password_hash},
+            ).rowcount
+            if renewed:
+                connection.execute(text("DELETE FROM session WHERE person = :id"), {"id": person.id})
+        return bool(renewed)
 
     def set_password(self, person: int, password_hash: str) -> None:
         """Another password, or the same one kept by newer means."""
@@ -211,8 +225,7 @@ class People:
             connection.execute(
                 text(
                     "INSERT INTO invitation (print, household, email, role, rider, invited_by, made_at, "
-                    "until, renews) VALUES (:print, :household, :email, :role, :rider, :by, :now, :until, "
-                    ":renews)"
+                    "until) VALUES (:print, :household, :email, :role, :rider, :by, :now, :until)"
                 ),
                 {
                     "print": print_of(token),
@@ -223,7 +236,6 @@ class People:
                     "by": invitation.invited_by,
                     "now": now,
                     "until": invitation.until,
-                    "renews": invitation.renews,
                 },
             )
 
@@ -262,8 +274,7 @@ class People:
     ) -> int:
         """Use an invitation, once: its person, perhaps a new one, becomes a member; the person's number.
 
-        password_hash: of a new person; of a known one another password, and every session of theirs ends.
-        Raises FactRefused when it was used, withdrawn or is over.
+        password_hash: of a new person. Raises FactRefused when it was used, withdrawn or is over.
         """
         mark = print_of(token)
         with self.asking(writing=True, asked=mark) as connection:
@@ -293,12 +304,6 @@ class People:
                     },
                 ).scalar_one()
             ask_for(connection, number, "")
-            if person is not None and password_hash:
-                connection.execute(
-                    text("UPDATE person SET password_hash = :hash WHERE id = :id"),
-                    {"hash": password_hash, "id": number},
-                )
-                connection.execute(text("DELETE FROM session WHERE person = :id"), {"id": number})
             connection.execute(
                 text(
                     "INSERT INTO membership (household, person, role, rider, since) "
@@ -371,7 +376,6 @@ def _invitation(row: Row[Any]) -> Invitation:
         None if row.rider is None else RiderId(row.rider),
         row.invited_by,
         row.until,
-        row.renews,
         row.used_at,
         row.withdrawn_at,
     )

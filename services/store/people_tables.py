@@ -33,7 +33,7 @@ CREATE TABLE IF NOT EXISTS invitation (print text PRIMARY KEY,
   household integer NOT NULL REFERENCES household, email text NOT NULL,
   role text NOT NULL CHECK (role IN ('owner', 'mechanic', 'rider')), rider integer,
   invited_by text NOT NULL, made_at timestamptz NOT NULL, until timestamptz NOT NULL, used_at timestamptz,
-  withdrawn_at timestamptz, renews boolean NOT NULL DEFAULT false);
+  withdrawn_at timestamptz);
 CREATE TABLE IF NOT EXISTS guess (key text PRIMARY KEY, tries integer NOT NULL, tried_at timestamptz NOT NULL,
   not_before timestamptz NOT NULL)
 """

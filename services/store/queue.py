@@ -20,7 +20,8 @@ if TYPE_CHECKING:
 
 SCHEMA: Final = "queue"
 QUEUE: Final = "household"  # what workers listen to
-PUT_OFF: Final = -1  # of two jobs with one lock, the lower never holds up the higher
+# Somebody waits for it; one of many; what the clock asks for. The lower never holds up the higher.
+SOON, IN_BULK, PUT_OFF = 1, 0, -1
 
 
 class Job(StrEnum):
@@ -55,18 +56,20 @@ def make_queue(connection: Connection, role: str) -> None:
     connection.exec_driver_sql(f"GRANT USAGE ON SCHEMA {SCHEMA} TO {quoted}")
 
 
-def later(connection: Connection, job: Job, *, after_s: int = 0) -> None:
+def later(connection: Connection, job: Job, *, after_s: int = 0, urgency: int = SOON) -> None:
     """Have a job done once this transaction stands; one that waits already is enough. At home nothing."""
     household = connection.get_execution_options().get(HOUSEHOLD)
     if household is not None:
-        enqueue(connection, job, household, after_s=after_s)
+        enqueue(connection, job, household, after_s=after_s, urgency=PUT_OFF if after_s else urgency)
 
 
-def enqueue(connection: Connection, job: Job, household: int, *, after_s: int = 0) -> None:
-    """The same for any household. What is to be done later holds up nothing that is asked for meanwhile."""
+def enqueue(
+    connection: Connection, job: Job, household: int, *, after_s: int = 0, urgency: int = SOON
+) -> None:
+    """The same for any household. What is put off holds up nothing that is asked for meanwhile."""
     from procrastinate.exceptions import AlreadyEnqueued
 
-    waits = f"{job.value} {household}{' later' if after_s else ''}"
+    waits = f"{job.value} {household}{' later' if urgency == PUT_OFF else ''}"
     driver = connection.connection.driver_connection
     try:
         # Told that one waits already, the database gives up the transaction, but for the savepoint.
@@ -78,7 +81,7 @@ def enqueue(connection: Connection, job: Job, household: int, *, after_s: int = 
                 queueing_lock=waits,
                 queue=QUEUE,
                 schedule_in={"seconds": after_s} if after_s else None,
-                priority=PUT_OFF if after_s else 0,
+                priority=urgency,
                 connection=driver,
             ).defer(household=household)
     except AlreadyEnqueued:

@@ -40,7 +40,7 @@ from services.store.ledger_reading import read_care, read_chains, read_garage, r
 from services.store.migrate import migrate
 from services.store.notes import Notes
 from services.store.outbox import Outbox
-from services.store.queue import Job, later
+from services.store.queue import SOON, Job, later
 from services.store.reminders import Reminders
 from services.store.rides import Rides
 from services.store.tables import write_count
@@ -118,9 +118,9 @@ class Transaction:
         """Files that a household of a club handed over."""
         return Arrivals(self._connection)
 
-    def later(self, job: Job, *, after_s: int = 0) -> None:
+    def later(self, job: Job, *, after_s: int = 0, urgency: int = SOON) -> None:
         """Have a job done for this household once this stands; at home the next round does it."""
-        later(self._connection, job, after_s=after_s)
+        later(self._connection, job, after_s=after_s, urgency=urgency)
 
     def ledger(self) -> Ledger:
         """Every fact in force, for the rules."""

@@ -1,8 +1,13 @@
-"""Signing in to a club: passwords checked slowly, tries counted, sessions named anew; invitations by mail."""
+"""Signing in to a club: passwords checked slowly, tries counted, sessions named anew; invitations by mail.
+
+A link for a lost password keeps no row: it is signed over the password that it replaces, so it counts once.
+"""
 
 from __future__ import annotations
 
+import base64
 import hashlib
+import hmac
 import re
 import secrets
 import threading
@@ -17,6 +22,7 @@ from argon2.exceptions import InvalidHashError, VerificationError
 from rules.roles import Member, Reach, Right, Role, reach, refusal, words_of
 from rules.vocabulary import RiderId
 from services.app import App
+from services.channels import Channel
 from services.letter import Letter
 from services.store import FactRefused, NotAllowed, NotFound, StoreError
 from services.store.people import Invitation, Membership, People, Person, Visit, key_of
@@ -25,8 +31,10 @@ FEWEST_CHARACTERS, MOST_CHARACTERS = 12, 1000
 FREE_TRIES, FREE_FROM_AN_ADDRESS = 5, 30  # a workshop's people share an address
 INVITED_FOR: Final = timedelta(days=7)  # a judgement; common practice, no source
 MOST_INVITED: Final = 30  # in a day without a pause: it is no way to send mails to strangers
+FREE_LINKS, FREE_LINKS_FROM_AN_ADDRESS = 3, 30  # for lost passwords, likewise
+LOST_FOR: Final = timedelta(hours=1)
 AT_ONCE: Final = 2  # a check takes 64 MB and a quarter of a second on purpose
-INVITED = "/invited/"
+INVITED, FORGOTTEN = "/invited/", "/forgotten/"
 MAIL_CHANNELS = ("email", "mail folder")
 _checking = threading.Semaphore(AT_ONCE)
 _ADDRESS = re.compile(r"[^@\s]+@[^@\s]+")
@@ -44,7 +52,7 @@ class TooManyTries(StoreError):  # noqa: N818 - it names what there was
 
     def __init__(self, wait_s: float) -> None:
         self.wait_s = max(1, round(wait_s + 0.5))
-        super().__init__(f"Too many wrong tries; wait {self.wait_s} seconds.")
+        super().__init__(f"Too many tries; wait {self.wait_s} seconds.")
 
 
 def sign_in(people: People, email: str, password: str, *, address: str, now: datetime) -> str:
@@ -89,7 +97,6 @@ def invite(
     *,
     by: Membership | None,
     now: datetime,
-    new_password: bool = False,
 ) -> str:
     """Invite an address by mail; returns the link. by None = whoever runs the club asks.
 
@@ -99,28 +106,20 @@ def invite(
     email = parseaddr(email)[1].strip()
     if not _ADDRESS.fullmatch(email) or len(email) > 254:
         raise FactRefused("Give a mail address, such as iva@example.org.", "email")
-    belongs = key_of(email) in {key_of(one.email) for one in people.members(household)}
-    if belongs and not new_password:
+    if key_of(email) in {key_of(one.email) for one in people.members(household)}:
         raise FactRefused(f"{email} belongs to this household already.", "email")
-    if new_password and not belongs:
-        raise FactRefused(f"{email} does not belong to this household.", "email")
     if by is not None and (
         wait_s := people.guesses.wait_s({_mark("inviter", str(by.person)): MOST_INVITED}, now)
     ):
         raise FactRefused(f"That is many invitations for a day; wait {wait_s / 60:.0f} minutes.")
-    base = app.settings.page.public_url or app.page_url
-    if base is None:
-        raise FactRefused("Set page.public_url first: an invitation is a link to the page.")
-    mail = next((app.channels[name] for name in MAIL_CHANNELS if name in app.channels), None)
+    mail = mail_of(app)
     if mail is None and by is not None:
         raise FactRefused("No mail server is set: whoever runs the club can, or invites by 'club invite'.")
     token = secrets.token_urlsafe(32)
     inviter = "Whoever runs the club" if by is None else by.name
-    invitation = Invitation(
-        "", household, household_name, email, role, rider, inviter, now + INVITED_FOR, new_password
-    )
+    link = _link(app, INVITED, token)
+    invitation = Invitation("", household, household_name, email, role, rider, inviter, now + INVITED_FOR)
     people.invite(token, invitation, now)
-    link = f"{base.rstrip('/')}{INVITED}{token}"
     if mail is not None:
         mail.send(invitation_letter(invitation, link, channel=mail.name, now=now))
     return link
@@ -129,30 +128,41 @@ def invite(
 def invitation_letter(invitation: Invitation, link: str, *, channel: str, now: datetime) -> Letter:
     """The mail that brings the link."""
     may = "\n".join(f"- {one}" for one in words_of(invitation.role))
-    asked = (
-        f"Choose another password for gritledger, as a member of “{invitation.household_name}”.\n\n"
-        if invitation.renews
-        else f"{invitation.invited_by} invites you to the household “{invitation.household_name}” as "
-        f"{invitation.role}. Its {invitation.role}s may\n\n{may}\n\n"
-    )
     text = (
-        f"{asked}To do it, open this, and send the form there:\n\n{link}\n\n"
+        f"{invitation.invited_by} invites you to the household “{invitation.household_name}” as "
+        f"{invitation.role}. Its {invitation.role}s may\n\n{may}\n\n"
+        f"To join it, open this, and send the form there:\n\n{link}\n\n"
         f"It is for you alone, once, within {INVITED_FOR.days} days. Opening it changes nothing. "
         "If you do not know who asks, do nothing.\n"
     )
+    subject = f"gritledger: an invitation to “{invitation.household_name}”"
+    return _letter(invitation.email, subject, text, channel=channel, now=now)
+
+
+def _letter(to: str, subject: str, text: str, *, channel: str, now: datetime) -> Letter:
     return Letter(
         id=0,
         rider=RiderId(0),
         channel=channel,
-        to=invitation.email,
-        subject="gritledger: another password"
-        if invitation.renews
-        else f"gritledger: an invitation to “{invitation.household_name}”",
+        to=to,
+        subject=subject,
         text=text,
         html="",
-        message_id=f"<invitation.{secrets.token_hex(16)}@gritledger.invalid>",
+        message_id=f"<link.{secrets.token_hex(16)}@gritledger.invalid>",
         queued_at=now,
     )
+
+
+def mail_of(app: App) -> Channel | None:
+    """By which channel links are mailed; None = no mail server is set."""
+    return next((app.channels[name] for name in MAIL_CHANNELS if name in app.channels), None)
+
+
+def _link(app: App, where: str, token: str) -> str:
+    base = app.settings.page.public_url or app.page_url
+    if base is None:
+        raise FactRefused("Set page.public_url first: that is a link to the page.")
+    return f"{base.rstrip('/')}{where}{token}"
 
 
 def accept(
@@ -178,7 +188,7 @@ def accept(
     hashed = ""
     if known is None and not name.strip():
         raise FactRefused("Say what you are called.", "name")
-    if known is None or invitation.renews:
+    if known is None:
         hashed = _hashed(password)
     elif visit is None or visit.person.id != known.id:
         known = checked(people, invitation.email, password, address=address, now=now)
@@ -186,6 +196,67 @@ def accept(
     secret = secrets.token_urlsafe(32)
     people.begin_session(secret, number, invitation.household, now)
     return secret
+
+
+def count_lost(people: People, email: str, *, address: str, now: datetime) -> None:
+    """Somebody asks for a link to another password: counted, whoever has it. Raises TooManyTries."""
+    keys = {
+        _mark("lost by", key_of(email)): FREE_LINKS,
+        _mark("lost at", address): FREE_LINKS_FROM_AN_ADDRESS,
+    }
+    if (wait_s := people.guesses.wait_s(keys, now)) > 0:
+        raise TooManyTries(wait_s)
+
+
+def mail_lost(app: App, people: People, email: str, *, now: datetime) -> str | None:
+    """Mail a link for another password to who signs in by this address, where a mail server is set; the link.
+
+    None = nobody does. Raises FactRefused, ChannelError.
+    """
+    person = people.by_email(email)
+    if person is None:
+        return None
+    until = int((now + LOST_FOR).timestamp())
+    link = _link(app, FORGOTTEN, f"{person.id}.{until}.{_proof(app, person, until)}")
+    if (mail := mail_of(app)) is not None:
+        text = (
+            f"Somebody asks for another password for gritledger, for {person.email}.\n\n"
+            f"To choose one, open this, and send the form there:\n\n{link}\n\n"
+            f"It is good for {LOST_FOR.total_seconds() / 60:.0f} minutes, once; then every session ends but "
+            "the new one. Opening it changes nothing. If it was not you, do nothing.\n"
+        )
+        mail.send(_letter(person.email, "gritledger: another password", text, channel=mail.name, now=now))
+    return link
+
+
+def who_lost(app: App, people: People, token: str, *, now: datetime) -> Person | None:
+    """Whose link this is; None = nobody's, or it was used, or is over. Asking changes nothing."""
+    number, _, rest = token.partition(".")
+    until, _, proof = rest.partition(".")
+    if not all(one.isascii() and one.isdecimal() and len(one) < 12 for one in (number, until)):
+        return None
+    person = people.by_number(int(number))
+    if person is None or now.timestamp() >= int(until):
+        return None
+    good = hmac.compare_digest(_proof(app, person, int(until)).encode(), proof.encode("utf-8", "replace"))
+    return person if good else None
+
+
+def renew_password(app: App, people: People, token: str, password: str, *, now: datetime) -> str:
+    """Another password by such a link, once; every session ends, and a new one begins.
+
+    Raises NotFound, FactRefused.
+    """
+    person = who_lost(app, people, token, now=now)
+    if person is None or not people.renew_password(person, _hashed(password)):
+        raise NotFound("link", "of this address")
+    return _begun(people, person, None, now)
+
+
+def _proof(app: App, person: Person, until: int) -> str:
+    said = f"lost password {person.id} {until} {person.password_hash}"
+    drawn = hmac.new(app.answer_key, said.encode(), hashlib.sha256).digest()
+    return base64.urlsafe_b64encode(drawn).decode().rstrip("=")
 
 
 def let_go(people: People, who: int, *, by: Membership) -> None:

@@ -35,8 +35,8 @@ _LOOK, _RIDES, _CARE, _FIT, _ANSWER, _EQUIP, _RUN, _PEOPLE = (
 )
 DECISIONS: Final[dict[Decision, dict[str, str]]] = {
     Door.ANYONE: {
-        "GET": "/static/{mark}/{name} /careful /sign-in /invited/{token}",
-        "POST": "/sign-in /invited/{token}",
+        "GET": "/static/{mark}/{name} /careful /sign-in /invited/{token} /forgotten /forgotten/{token}",
+        "POST": "/sign-in /invited/{token} /forgotten /forgotten/{token}",
     },
     Door.BY_LINK: {"GET": "/a/{token}", "POST": "/a/{token}"},
     Door.SIGNED_IN: {

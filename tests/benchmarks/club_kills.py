@@ -25,8 +25,8 @@ from psycopg import Connection
 from rules.contamination import history
 from rules.reminder import Step
 from services.store import Store
-from services.store.queue import Job
 from services.store.copies import tidy
+from services.store.queue import Job
 from services.use_cases.back_up import copies_in, verify
 from services.wiring import open_app
 from tests.club_yard import Yard, club_of_its_own
@@ -59,9 +59,12 @@ class Hand:
             time.sleep(0.001)
         time.sleep(self.chance.uniform(0, self.within_s[job]))
         os.kill(worker, signal.SIGKILL)
-        still = held and queue.execute(
-            "SELECT 1 FROM procrastinate_jobs WHERE id = %s AND worker_id = %s AND status = 'doing'", held
-        ).fetchone()
+        still = (
+            held
+            and queue.execute(
+                "SELECT 1 FROM procrastinate_jobs WHERE id = %s AND worker_id = %s AND status = 'doing'", held
+            ).fetchone()
+        )
         self.within_s[job] *= 1.1 if still else 0.8
         self.caught[job] += bool(still)
         self.beside += not still
@@ -163,7 +166,12 @@ def main() -> int:
     print(f"{sum(kills.values())} kills in a job: {kills}; {hand.beside} more beside one")
     print(f"{len(households)} households, {len(RIDES_AGO)} rides each; each ought to hold {right}")
     print(f"letters {len(written)}, of these written twice {sum(n > 1 for n in written.values())}")
-    print(f"wrong: {len(wrong)}", *wrong, f"{time.monotonic() - begun:.0f} s, {datetime.now(UTC):%H:%M}", sep="\n")
+    print(
+        f"wrong: {len(wrong)}",
+        *wrong,
+        f"{time.monotonic() - begun:.0f} s, {datetime.now(UTC):%H:%M}",
+        sep="\n",
+    )
     return 1 if wrong else 0
 
 

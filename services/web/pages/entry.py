@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
-from typing import Annotated
+import logging
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Form, Request
 from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from starlette.background import BackgroundTask
 
 from rules.roles import words_of
-from services.store import FactRefused, NotFound
+from services.channels import ChannelError
+from services.store import FactRefused, NotFound, StoreError
 from services.store.people import Invitation, Membership
 from services.use_cases import sign_in as acts
 from services.web.context import APost
 from services.web.forms import FormRefused
-from services.web.members import SIGN_IN, back_to, came_from, door_of, secret_of, show, visit_of
+from services.web.members import SIGN_IN, Door, back_to, came_from, door_of, secret_of, show, visit_of
 
 router = APIRouter()
 MostTyped = Annotated[str, Form(max_length=acts.MOST_CHARACTERS)]
@@ -117,7 +120,6 @@ def _invited(
         may=() if invitation is None else words_of(invitation.role),
         known=known,
         here=invitation is not None
-        and not invitation.renews
         and known is not None
         and visit is not None
         and visit.person.id == known.id,
@@ -125,6 +127,67 @@ def _invited(
         fewest=acts.FEWEST_CHARACTERS,
         sentence=sentence,
         name=name[:100],
+    )
+    return HTMLResponse(html, status)
+
+
+@router.get("/forgotten")
+def forgotten(request: Request) -> HTMLResponse:
+    """The form that asks for a link to another password."""
+    return _forgotten(request, 200, no_mail=acts.mail_of(door_of(request).app) is None)
+
+
+@router.post("/forgotten")
+def ask_for_link(request: Request, email: MostTyped = "") -> Response:
+    """A mail to who has this address; who asks is told the same, as soon, whether or not there is anybody."""
+    door, email = door_of(request), email.strip()
+    try:
+        acts.count_lost(door.club.people, email, address=came_from(request), now=door.clock())
+    except acts.TooManyTries as many:
+        answer = _forgotten(request, 429, sentence=str(many), email=email)
+        answer.headers["Retry-After"] = str(many.wait_s)
+        return answer
+    answer = _forgotten(request, 200, asked=True, email=email)
+    answer.background = BackgroundTask(_mail_link, door, email)
+    return answer
+
+
+def _mail_link(door: Door, email: str) -> None:
+    try:
+        acts.mail_lost(door.app, door.club.people, email, now=door.clock())
+    except (ChannelError, StoreError) as trouble:
+        logging.getLogger("gritledger").warning("A link for a lost password was not mailed: %s", trouble)
+
+
+@router.get("/forgotten/{token}")
+def lost(token: str, request: Request) -> HTMLResponse:
+    """The form for another password. Opening it changes nothing."""
+    door = door_of(request)
+    person = acts.who_lost(door.app, door.club.people, token, now=door.clock())
+    return _forgotten(request, 200 if person else 410, person=person, action=request.url.path)
+
+
+@router.post("/forgotten/{token}")
+def renew(token: str, request: Request, password: MostTyped = "") -> Response:
+    """Another password. The link is the form's own proof: nobody else has it."""
+    door = door_of(request)
+    people, now, action = door.club.people, door.clock(), request.url.path
+    try:
+        secret = acts.renew_password(door.app, people, token, password, now=now)
+    except NotFound:
+        return _forgotten(request, 410, action=action)
+    except FactRefused as no:
+        person = acts.who_lost(door.app, people, token, now=now)
+        return _forgotten(request, 422, person=person, action=action, sentence=str(no))
+    if before := secret_of(request):
+        people.end_session(before)
+    return door.let_in(RedirectResponse("/", 303), secret)
+
+
+def _forgotten(request: Request, status: int, *, email: str = "", **said: Any) -> HTMLResponse:
+    blank = {"person": None, "action": "", "asked": False, "no_mail": False, "sentence": ""}
+    html = door_of(request).shared.rendering.render(
+        "forgotten.html", **blank | said, fewest=acts.FEWEST_CHARACTERS, email=email[:254]
     )
     return HTMLResponse(html, status)
 

@@ -71,5 +71,13 @@ def test_its_first_owner_is_invited_from_the_command_line_and_the_page_is_the_cl
     client = TestClient(pages, base_url="http://127.0.0.1:8765", follow_redirects=False)  # type: ignore[arg-type]
     assert client.get("/").status_code == 401
     assert client.get(f"/invited/{token}").status_code == 200
-    assert typed(*invite, "--new-password")[0] == 1  # nobody of that address belongs to it yet
+    renew = ("club", "new-password", "iva@plateau.example", "--home", desk)
+    status, said = typed(*renew)
+    assert (status, "nobody signs in by iva@plateau.example" in said.replace("\n", " ")) == (2, True), said
+    form = {"name": "Iva", "password": "four dry words"}
+    assert client.post(f"/invited/{token}", data=form).status_code == 303
+    status, said = typed(*renew)
+    assert (status, "hand this over yourself" in said) == (0, True), said
+    (token,) = re.findall(r"/forgotten/([\w.-]+)", said.replace("\n", ""))
+    assert TestClient(pages, base_url="http://127.0.0.1:8765").get(f"/forgotten/{token}").status_code == 200  # type: ignore[arg-type]
     assert typed("club", "invite", "nowhere", "--household", number, "--home", desk)[0] == 1

@@ -4,26 +4,37 @@ from __future__ import annotations
 
 import os
 import signal
+import time
 from collections import Counter
 from collections.abc import Iterator
 from concurrent.futures import ThreadPoolExecutor
 from datetime import UTC, datetime, timedelta
 from email import message_from_bytes
 from pathlib import Path
+from unittest.mock import Mock
 
 import pytest
+from psycopg.conninfo import conninfo_to_dict
+from sqlalchemy import make_url
 
 from fixtures.fit_writer import fit_bytes
-from services.app import App
-from services.running.jobs import import_
+from services.app import App, household_app
+from services.letter import Letter
+from services.running.jobs import deliver, import_
+from services.running.worker import MOST_ATTEMPTS, Again
 from services.settings import load_settings
 from services.store import Store
 from services.store.archive_budget import Budget
-from services.store.queue import Job, Superseded
+from services.store.club import Club
+from services.store.engine import make_engine
+from services.store.queue import PUT_OFF, Job, Superseded
 from services.use_cases.back_up import copies_in, verify
+from services.use_cases.deliver_letters import LEASE_S
 from services.wiring import open_app
 from tests.club_yard import DAY, Yard, club_at_work
 from tests.straight_ride import straight_ride
+
+WET_NOW = 0.01  # days ago: a chain that came home wet today is told of, one that has dried is not
 
 
 @pytest.fixture
@@ -56,7 +67,7 @@ def test_a_file_handed_over_ends_as_a_letter_and_other_households_hear_nothing(
     yard: Yard, tmp_path: Path
 ) -> None:
     (store, rider), (other, _) = yard.household(f"{tmp_path} one"), yard.household(f"{tmp_path} two")
-    yard.send(store, rider, 1)
+    yard.send(store, rider, WET_NOW)
     worker = yard.worker()
     yard.until_idle(store)
     os.kill(worker, signal.SIGTERM)
@@ -100,13 +111,77 @@ def test_a_file_that_is_nobodys_waits_and_holds_up_no_other(yard: Yard, tmp_path
     assert (left.name, left.data) == ("ride.fit", nobodys)
 
 
+def waiting_later(yard: Yard, store: Store) -> set[str]:
+    """The jobs of a household that were put off."""
+    with yard.watching() as queue:
+        rows = queue.execute(
+            "SELECT task_name FROM procrastinate_jobs WHERE lock = %s AND scheduled_at > now()",
+            (f"household {store.household}",),
+        )
+        return {row[0] for row in rows}
+
+
+def test_what_is_put_off_holds_up_nothing_of_its_household(yard: Yard, tmp_path: Path) -> None:
+    store, rider = yard.household(str(tmp_path))
+    nobodys = fit_bytes(straight_ride(datetime.now(UTC).replace(microsecond=0) - 9 * DAY, 3600))
+    with store.writing() as tx:
+        tx.equipment.add_rider("Tomás")
+        tx.arrivals.put("ride.fit", nobodys, None, at=datetime.now(UTC))
+    worker, give_up = yard.worker(), time.monotonic() + 60
+    while "import" not in waiting_later(yard, store) and time.monotonic() < give_up:
+        time.sleep(0.05)
+    assert waiting_later(yard, store) == {"import"}
+    yard.send(store, rider, WET_NOW)
+    while not letters(yard) and time.monotonic() < give_up:
+        time.sleep(0.05)
+    os.kill(worker, signal.SIGTERM)
+    assert len(letters(yard)) == 1
+    assert waiting_later(yard, store) == {"import"}, "it was not waiting all the while"
+
+
+def test_a_job_that_failed_is_tried_again_later_and_less_urgently() -> None:
+    asked_at = datetime.now(UTC)
+    for attempts in range(MOST_ATTEMPTS):
+        again = Again().get_retry_decision(exception=OSError(), job=Mock(attempts=attempts))
+        assert again is not None
+        assert again.retry_at is not None
+        assert again.priority == PUT_OFF < 0
+        assert abs(again.retry_at - asked_at - timedelta(seconds=3 ** (attempts + 1))) < timedelta(seconds=5)
+    assert Again().get_retry_decision(exception=OSError(), job=Mock(attempts=MOST_ATTEMPTS)) is None
+
+
+def test_a_letter_on_its_way_when_a_worker_died_is_looked_at_when_its_lease_ends(
+    yard: Yard, tmp_path: Path
+) -> None:
+    store, rider = yard.household(str(tmp_path))
+    now = datetime.now(UTC)
+    letter = Letter(0, rider, "mail folder", "iva@plateau.example", "wet", "text", "", "<1@x>")
+    with store.writing() as tx:
+        tx.outbox.queue(letter, at=now)
+        assert tx.outbox.lease(now, LEASE_S)  # and then it died
+    app = household_app(open_app(yard.home), store)
+    deliver(app, now + timedelta(seconds=1))
+    assert waiting_later(yard, store) == {"deliver"}
+    assert not letters(yard)
+    deliver(app, now + timedelta(seconds=LEASE_S + 1))
+    assert set(letters(yard).values()) == {1}
+
+
+def test_any_password_reaches_the_queue() -> None:
+    url = make_url("postgresql+psycopg://gritledger@/club?host=%2Frun%2Fpostgresql").set(
+        password="two words'/%2\\"
+    )
+    told = conninfo_to_dict(Club(make_engine(url), url).queue_conninfo)
+    assert (told["password"], told["host"], told["dbname"]) == ("two words'/%2\\", "/run/postgresql", "club")
+
+
 @pytest.mark.slow
 @pytest.mark.parametrize("job", list(Job))
 def test_a_worker_killed_in_any_kind_of_job_loses_and_doubles_nothing(
     yard: Yard, tmp_path: Path, job: Job
 ) -> None:
     store, rider = yard.household(str(tmp_path))
-    yard.send(store, rider, 1)
+    yard.send(store, rider, WET_NOW)
     yard.send(store, rider, 2)
     if job is Job.BACK_UP:
         yard.club.ask_for(Job.BACK_UP, [store.household or 0])

@@ -135,3 +135,5 @@ def test_files_that_wait_are_read_first(older: str, club_url: str, postgresql_se
         move_club(older, club, say=print)
     with Club.open(club_url) as club, pytest.raises(StoreUnusable, match="is no club's database"):
         move_club(with_database(postgresql_server, "migrated"), club, say=print)
+    with Club.open(club_url) as club, pytest.raises(StoreUnusable, match="give a postgresql:// URL"):
+        move_club("nowhere", club, say=print)

@@ -114,8 +114,6 @@ class Evening:
         email: str,
         role: Role,
         rider: RiderId | None = None,
-        *,
-        new_password: bool = False,
     ) -> str:
         """The link of an invitation by whoever runs the club."""
         return sign_in.invite(
@@ -128,7 +126,6 @@ class Evening:
             rider,
             by=None,
             now=self.clock(),
-            new_password=new_password,
         )
 
     def writes(self, household: Household) -> int:

@@ -16,7 +16,6 @@ from starlette.testclient import TestClient
 from rules.roles import MAY, Reach, Right, Role
 from rules.vocabulary import RiderId
 from services.app import household_app
-from services.store import FactRefused
 from services.store.club import Household
 from services.store.people import IDLE, LONGEST
 from services.use_cases import sign_in
@@ -410,24 +409,6 @@ def test_an_invitation_ends_and_can_be_taken_back_and_is_the_only_one(
     assert {mill.name, quay.name} <= set(
         re.findall(r"(?:Mill|Quay) [^<”\"]+", joined.get("/households").text)
     )
-
-
-def test_a_lost_password_is_replaced_by_mail_and_ends_every_session(
-    night: Evening, mill: Household, tmp_path: Path
-) -> None:
-    email = address(tmp_path, "ines")
-    who = night.person("Ines", (mill, Role.OWNER, None), email=email)
-    link = urlsplit(night.invited(mill, email, Role.RIDER, new_password=True)).path
-    assert "Another password?" in who.get(link).text
-    assert who.get("/").status_code == 200
-    again = night.visitor()
-    assert again.post(link, data={"password": "short"}).status_code == 422
-    assert again.post(link, data={"password": "other dry words"}).status_code == 303
-    assert (who.get("/").status_code, again.get("/people").status_code) == (401, 200)  # still an owner
-    assert sign(who, email) == 403
-    assert again.post(link, data={"password": "third dry words"}).status_code == 410
-    with pytest.raises(FactRefused, match="does not belong"):
-        night.invited(mill, f"x{email}", Role.OWNER, new_password=True)
 
 
 def test_a_crowd_that_accepts_at_once_is_one_member(night: Evening, mill: Household, tmp_path: Path) -> None:
