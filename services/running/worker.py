@@ -6,7 +6,10 @@ and a worker that comes back too late is turned away before it writes.
 
 from __future__ import annotations
 
+import asyncio
+import signal
 from collections.abc import Callable
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import cached_property, partial
@@ -24,6 +27,7 @@ from services.expected_errors import EXPECTED
 from services.running.jobs import JOBS
 from services.store.archive_budget import Budget
 from services.store.club import Club
+from services.store.errors import StoreUnusable
 from services.store.queue import PUT_OFF, QUEUE, SCHEMA, Job, Superseded, hold
 
 MOST_ATTEMPTS = 6  # failed or handed on so often, a job is given up, and is shown as failed
@@ -58,19 +62,44 @@ USUAL = Pace()
 def work(app: App, *, say: Callable[[str], None], until_idle: bool = False, pace: Pace = USUAL) -> None:
     """Take jobs until SIGINT or SIGTERM, or until none is left.
 
-    app: of a home folder whose database is a club's. Raises SettingsError, StoreError.
+    app: of a home folder whose database is a club's. Raises SettingsError, StoreError: then, too, when the
+    database goes away for longer than a moment.
     """
     with Club.open(app.settings.database_url) as club:
         queue = _queue(_Desk(app, club, say), pace)
         say(f"Working for {club.where}; stop it with Ctrl-C.")
-        queue.run_worker(
-            wait=not until_idle,
-            delete_jobs="successful",
-            fetch_job_polling_interval=min(5.0, pace.heartbeat_s),
-            shutdown_graceful_timeout=20,
-            update_heartbeat_interval=pace.heartbeat_s,
-            stalled_worker_timeout=pace.stalled_s,
+        if not asyncio.run(_until_told(queue, pace, until_idle=until_idle)) and not until_idle:
+            why, try_this = "does not answer any more", "start the worker again; a service does so by itself"
+            raise StoreUnusable(club.where, why, try_this)
+
+
+async def _until_told(queue: Queue, pace: Pace, *, until_idle: bool) -> bool:
+    """Work; whether it ended because it was told to."""
+    told = False
+
+    def stop() -> None:
+        nonlocal told
+        told = True
+        working.cancel()
+
+    async with queue.open_async():
+        working = asyncio.create_task(
+            queue.run_worker_async(
+                wait=not until_idle,
+                install_signal_handlers=False,
+                delete_jobs="successful",
+                fetch_job_polling_interval=min(5.0, pace.heartbeat_s),
+                shutdown_graceful_timeout=20,
+                update_heartbeat_interval=pace.heartbeat_s,
+                stalled_worker_timeout=pace.stalled_s,
+            )
         )
+        with suppress(NotImplementedError):  # Windows has none
+            for number in (signal.SIGINT, signal.SIGTERM):
+                asyncio.get_running_loop().add_signal_handler(number, stop)
+        with suppress(asyncio.CancelledError):
+            await working
+    return told
 
 
 @dataclass(frozen=True)

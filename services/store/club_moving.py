@@ -37,6 +37,7 @@ def move_club(old_url: str, club: Club, *, say: Callable[[str], None]) -> None:
             here = {one.number for one in club.households()}
             for one in households:
                 if one.number in here:
+                    _move_people(engine, club, one.number)  # perhaps cut short before them
                     say(f"Household {one.number}: {one.name} is here already.")
                     continue
                 with TemporaryDirectory() as folder:
@@ -140,10 +141,11 @@ def _move_people(source: Engine, club: Club, household: int) -> None:
                 {"id": person["id"]},
             )
     with club.people.asking(writing=True, household=household) as connection:
-        connection.execute(
-            text(
-                "INSERT INTO membership (household, person, role, rider, since) "
-                "VALUES (:household, :person, :role, :rider, :since) ON CONFLICT DO NOTHING"
-            ),
-            [dict(one) for one in memberships],
-        )
+        for one in memberships:
+            connection.execute(
+                text(
+                    "INSERT INTO membership (household, person, role, rider, since) "
+                    "VALUES (:household, :person, :role, :rider, :since) ON CONFLICT DO NOTHING"
+                ),
+                dict(one),
+            )

@@ -13,6 +13,7 @@ from email import message_from_bytes
 from pathlib import Path
 from unittest.mock import Mock
 
+import psycopg
 import pytest
 from psycopg.conninfo import conninfo_to_dict
 from sqlalchemy import make_url
@@ -165,6 +166,33 @@ def test_a_letter_on_its_way_when_a_worker_died_is_looked_at_when_its_lease_ends
     assert not letters(yard)
     deliver(app, now + timedelta(seconds=LEASE_S + 1))
     assert set(letters(yard).values()) == {1}
+
+
+def test_a_worker_whose_database_goes_away_ends_as_a_failure_and_one_that_is_told_to_does_not(
+    yard: Yard, tmp_path: Path, postgresql_server: str
+) -> None:
+    yard.household(str(tmp_path))
+    yard.worker()
+    with yard.watching() as queue, psycopg.connect(postgresql_server, autocommit=True) as server:
+        ready = "SELECT count(*) FROM pg_stat_activity WHERE query LIKE 'LISTEN%' AND datname = 'club'"
+        give_up = time.monotonic() + 60
+        while server.execute(ready).fetchone() == (0,) and time.monotonic() < give_up:
+            time.sleep(0.1)
+        try:
+            server.execute("ALTER DATABASE club CONNECTION LIMIT 0")
+            server.execute(
+                "SELECT pg_terminate_backend(pid) FROM pg_stat_activity WHERE query LIKE 'LISTEN%'"
+            )
+            assert yard.workers[0].wait(60) == 1
+        finally:
+            server.execute("ALTER DATABASE club CONNECTION LIMIT -1")
+        del queue
+    assert "does not answer any more" in yard.workers[0].stdout.read()
+    worker = yard.worker()
+    assert "Working for" in yard.workers[1].stdout.readline()
+    time.sleep(1)
+    os.kill(worker, signal.SIGTERM)
+    assert yard.workers[1].wait(30) == 0
 
 
 def test_any_password_reaches_the_queue() -> None:
