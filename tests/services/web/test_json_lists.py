@@ -43,7 +43,7 @@ ACTS = {
     *("add rider", "add bike", "add chain", "add sensor", "add ride", "change", "fit", "take-off"),
     *("demo", "watch", "page", "restore"),
     *("club prepare", "club add", "club invite", "club take-in", "club give-back", "club send", "club work"),
-    "club move",
+    *("club move", "club new-password"),
 }
 UNITS = ("_h", "_m", "_s", "_mm", "_mps", "_pct", "_share", "_per_day", "_deg", "_probability")
 QUANTITY = re.compile(r"[-+~]?[\d.,]+ ?(km|m|mm|h|min|s|%|g|ml|°C|km/h|grit-hours|drive hours)")
