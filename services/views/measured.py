@@ -55,8 +55,8 @@ BIKES_ELSEWHERE = Measured(
     ),
     short=(
         "Nearly all that was wrong is in households with seven bikes, where a sensor had moved to another "
-        "bike unsaid: after 20 answers 287 of 310 were right there, in the worst three 17 of 22, 20 of 24 and "
-        "24 of 28; after 50 in the worst 21 of 26. In groups 13 of 19 with two bikes alike. What was called "
+        "bike unsaid: after 20 answers 287 of 310 were right there, in the worst 17 of 22, 20 of 24 and 24 "
+        "of 28; after 50 in the worst 21 of 26. In groups 13 of 19 with two bikes alike. What was called "
         "certain was right 1 565 times of 1 567 in all four ways. Of 1 779 rides that answers to groups "
         "settled unseen after 20, 27 were another bike's. Couples on each other's bikes and phones alone "
         "decide little: 243 of 1 220 and 15 of 1 104 rides after 20."
