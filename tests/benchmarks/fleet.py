@@ -32,7 +32,7 @@ from starlette.testclient import TestClient
 from fixtures.fit_writer import fit_bytes
 from rules.roles import Role
 from services.store import Store
-from services.store.queue import PUT_OFF, Job
+from services.store.queue import IN_BULK, PUT_OFF, Job
 from services.use_cases import sign_in
 from services.web.app import create_club_app
 from services.wiring import open_app
@@ -176,11 +176,12 @@ def let_go(queue: psycopg.Connection[Any], count: int) -> None:
     queue.execute("UPDATE procrastinate_jobs SET scheduled_at = NULL WHERE status = 'todo'")
 
 
-def busy(queue: psycopg.Connection[Any]) -> int:
-    """How many households have something waiting or under way."""
+def busy(queue: psycopg.Connection[Any], least_urgent: int) -> int:
+    """How many households have something so urgent waiting or under way."""
     found = queue.execute(
-        "SELECT count(DISTINCT lock) FROM procrastinate_jobs WHERE lock IS NOT NULL "
-        "AND (scheduled_at IS NULL OR scheduled_at < now() + interval '10 minutes')"
+        "SELECT count(DISTINCT lock) FROM procrastinate_jobs WHERE lock IS NOT NULL AND priority >= %s "
+        "AND (scheduled_at IS NULL OR scheduled_at < now() + interval '10 minutes')",
+        (least_urgent,),
     ).fetchone()
     return int(found[0]) if found else 0
 
@@ -192,10 +193,11 @@ def imported(yard: Yard, count: int, numbers: list[int], files: list[bytes], sec
         held_back(queue)
         with workers(yard, count) as used_s:
             let_go(queue, count)
-            begun, before, used, asked = time.monotonic(), busy(queue), used_s(), database_s(yard)
-            while time.monotonic() - begun < seconds and busy(queue):
+            begun, before = time.monotonic(), busy(queue, IN_BULK)
+            used, asked = used_s(), database_s(yard)
+            while time.monotonic() - begun < seconds and busy(queue, IN_BULK):
                 time.sleep(0.1)
-            took_s, rides = time.monotonic() - begun, (before - busy(queue)) * len(files)
+            took_s, rides = time.monotonic() - begun, (before - busy(queue, IN_BULK)) * len(files)
             used, asked = used_s() - used, database_s(yard) - asked
     each = f"{used / rides:.3f} s of worker, {asked / rides:.3f} s of database a ride" if rides else ""
     print(f"  {count} workers: {rides} rides in {took_s:.0f} s, {rides / took_s:.2f} a second; {each}")
@@ -245,10 +247,11 @@ def looks(yard: Yard, numbers: list[int], seconds: float) -> None:
         held_back(queue)
         with workers(yard, 2) as used_s:
             let_go(queue, 2)
-            begun, before, used, asked = time.monotonic(), busy(queue), used_s(), database_s(yard)
-            while time.monotonic() - begun < seconds and busy(queue):
+            begun, before = time.monotonic(), busy(queue, PUT_OFF)
+            used, asked = used_s(), database_s(yard)
+            while time.monotonic() - begun < seconds and busy(queue, PUT_OFF):
                 time.sleep(0.1)
-            took_s, done = time.monotonic() - begun, before - busy(queue)
+            took_s, done = time.monotonic() - begun, before - busy(queue, PUT_OFF)
             cost = used_s() - used + database_s(yard) - asked
     if done:
         print(f"looked at {done} households in {took_s:.0f} s, 2 workers: {cost / done:.3f} processor s each")
