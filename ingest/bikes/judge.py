@@ -43,7 +43,7 @@ __all__ = [
 ]
 
 # Another name has every ledger judged anew, once.
-WAY_OF_JUDGING = "all rides by all, sensors that moved unsaid are asked about"
+WAY_OF_JUDGING = "all rides by all, sensors are asked about once a bike has come"
 
 CERTAIN_FROM = 0.99  # and a sensor that says so, of which a rider spoke lately
 LIKELY_FROM = 0.95
@@ -142,6 +142,7 @@ class Judgement:
         self._last_word = _last_words(fitted, answered, shares)
         self.one_answer: Mapping[int, Hashable] = {i: (said_at[i], self.alike(i)) for i in fitted.answers}
         self._words = _words(fitted, answered, shares, self.one_answer)
+        self._came_since = _came_since(fitted, answered, shares)
         can = fitted.possible > CANNOT / 2
         # Two bikes of which nothing tells are alike to the last digit, whatever rounding makes of them.
         log_odds = np.round(fitted.log_odds / self.doubt[:, None], 10)
@@ -189,6 +190,23 @@ class Judgement:
         words, leader = self._words[ride], int(self.probabilities[ride].argmax())
         return bool(ride not in self._vouched and words.any() and words[leader] <= 1)
 
+    def newcomer(self, ride: int) -> BikeId | None:
+        """A bike that came after anybody spoke of this ride's sensors and that gears do not rule out.
+
+        Sensors are moved to bikes that are new, and of these nothing is known that would speak for them.
+        """
+        if ride in self._vouched:
+            return None
+        leader = int(self.probabilities[ride].argmax())
+        gears = self.fit.by_clue[Clue.GEARING][ride]
+        can = (self.probabilities[ride] > 0.0) & (gears[leader] - gears < IDENTIFIES_FROM)
+        came = self._came_since[ride] & can[:-1]
+        return (
+            self.candidates[int(came.argmax())]
+            if came.any() and not came[leader : leader + 1].any()
+            else None
+        )
+
     def said(self, ride: int) -> Said:
         """The verdict on one ride, without its evidence."""
         chances = self.probabilities[ride]
@@ -199,7 +217,7 @@ class Judgement:
         if len(self.fit.household.bikes) == 1:
             return Said(leader, DecidedBy.ONLY_BIKE, Verdict.CERTAIN, probability)
         likely_from = self.likely_from(ride, leader)
-        if leader not in self.anchored or probability < likely_from:
+        if leader not in self.anchored or probability < likely_from or self.newcomer(ride) is not None:
             return Said(None, None, Verdict.ASK, probability)
         sensor = self.fit.by_clue[Clue.SENSOR][ride] / self.doubt[ride]
         by_sensor = float(sensor[order[0]] - sensor[order[1]]) >= IDENTIFIES_FROM
@@ -249,6 +267,9 @@ class Judgement:
             return "It looks like none of the household's bikes."
         if leader not in self.anchored:
             return f"{names[leader]} is likeliest, but no ride is known to have been on it yet: was this one?"
+        if (newcomer := self.newcomer(ride)) is not None:
+            since = f"{names[newcomer]} came since anybody spoke of its sensor"
+            return f"{names[leader]} is likeliest, {chance}, but {since}."
         if said.probability >= LIKELY_FROM:
             return f"{names[leader]} is likeliest, {chance}, but too few rides on it are known yet."
         return f"{names[leader]} is likeliest, but only {chance}; next is {names[runner_up]}."
@@ -271,6 +292,18 @@ def _words(
     named[np.arange(len(once)), [column for column, _ in once]] = 1.0
     words: Column = shares[:, np.searchsorted(answered, list(once.values()))] @ named
     return words
+
+
+def _came_since(
+    fitted: HouseholdFit, answered: NDArray[np.intp], shares: NDArray[np.bool_]
+) -> NDArray[np.bool_]:
+    """Of each ride the bikes that came after the last answer that shares a sensor: (rides, bikes)."""
+    starts = np.array([one.started_at.timestamp() for one in fitted.rides])
+    came = [one.from_at.timestamp() if one.from_at else -math.inf for one in fitted.household.bikes]
+    last = np.where(shares, starts[answered], -math.inf).max(axis=1, initial=-math.inf)
+    since: NDArray[np.bool_] = (last[:, None] < np.array(came)) & (np.array(came) <= starts[:, None])
+    since &= np.isfinite(last)[:, None]
+    return since
 
 
 def _last_words(

@@ -53,8 +53,10 @@ def what_changed(judgement: Judgement, rides: Sequence[int]) -> str:
             f"{name} was on {bike.name} on {said:%-d %b %Y}, you said. Since {since:%-d %b %Y} the rides "
             "with it are unlike those: has it moved?"
         )
-    if (since - said).days > HEARD_OF_LATELY_D:
-        return f"{name} was on {bike.name} on {said:%-d %b %Y}, you said. Is it still there?"
+    came = next((one.name for one in fitted.household.bikes if one.id == judgement.newcomer(first)), None)
+    if came is not None or (since - said).days > HEARD_OF_LATELY_D:
+        more = f" {came} came since." if came else ""
+        return f"{name} was on {bike.name} on {said:%-d %b %Y}, you said.{more} Is it still there?"
     return ""
 
 

@@ -370,8 +370,9 @@ def measure(yard: Yard, said: argparse.Namespace) -> None:
     bulk, rest = numbers[:BULK_HOUSEHOLDS], numbers[BULK_HOUSEHOLDS:]
     half = len(rest) // 2
     print(f"new rides, two a household, load {os.getloadavg()[0]:.1f}:", flush=True)
-    one = imported(yard, 1, rest[: min(half, int(said.seconds) * 4)], files[:2], said.seconds)
-    four = imported(yard, 4, rest[half : half + int(said.seconds) * 8], files[:2], said.seconds)
+    many = min(half, int(said.seconds))
+    one = imported(yard, 1, rest[:many], files[:2], 5 * said.seconds)
+    four = imported(yard, 4, rest[half : half + many], files[:2], 5 * said.seconds)
     print(f"  4 workers against 1: {four / one if one else 0:.2f} times", flush=True)
     news(yard, bulk, files, said.news, 3 * said.seconds)
     looks(yard, rest, said.seconds / 2)

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from ingest.bikes.judge import Household, judge
+from dataclasses import replace
+
+from ingest.bikes.judge import Household, Verdict, judge
 from ingest.bikes.unsaid_changes import what_changed
 from tests.ingest.bikes.made_rides import BROAD, LARK, MOUNTAIN, PLOVER, ROAD, bike, geared, heard, ride
 
@@ -48,3 +50,27 @@ def test_nothing_is_said_where_nothing_seems_to_have_changed():
     judged = judge(rides, BARE, {0: PLOVER, 1: None})
 
     assert [what_changed(judged, (place,)) for place in (0, 2, 3)] == ["", "", ""]
+
+
+def test_once_a_bike_has_come_a_sensor_is_asked_about_until_somebody_speaks_of_it():
+    rides = with_sensor((0, 4, 8, 30, 34, 38))
+    came = Household((bike(PLOVER, "Plover"), replace(bike(LARK, "Lark"), from_at=rides[3].started_at)))
+
+    judged = judge(rides, came, {0: PLOVER, 1: PLOVER})
+    spoken_of = judge(rides, came, {0: PLOVER, 1: PLOVER, 5: PLOVER})
+
+    assert [judged.newcomer(place) for place in range(6)] == [None, None, None, LARK, LARK, LARK]
+    assert judged.said(2).bike == PLOVER
+    assert judged.said(3).verdict is Verdict.ASK
+    assert "but Lark came since anybody spoke of its sensor" in judged.because(3)
+    assert "you said. Lark came since. Is it still there?" in what_changed(judged, (3, 4, 5))
+    assert [spoken_of.newcomer(place) for place in (3, 4, 5)] == [None] * 3
+
+
+def test_a_bike_that_came_is_no_doubt_where_gears_rule_it_out():
+    rides = with_sensor((0, 4, 8, 30, 34, 38), ROAD)
+    lark = replace(bike(LARK, "Lark", gears=MOUNTAIN), from_at=rides[3].started_at)
+
+    judged = judge(rides, Household((bike(PLOVER, "Plover", gears=ROAD), lark)), {0: PLOVER, 1: PLOVER})
+
+    assert judged.newcomer(3) is None
