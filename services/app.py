@@ -173,7 +173,9 @@ class App:
         in_use = (*self.providers, *([self.stand_by] if self.stand_by else ()))
         if self.settings.tomorrow.forecast:
             in_use = (*in_use, self.ahead)
-        return tuple(dict.fromkeys(provider.attribution for provider in in_use))
+        said = tuple(dict.fromkeys(provider.attribution for provider in in_use))
+        # What one of them says within its own words need not be said twice.
+        return tuple(one for one in said if not any(one in more for more in said if more != one))
 
 
 class Followed:

@@ -61,13 +61,15 @@ class Group:
 
 
 def open_groups(tx: Transaction) -> tuple[Group, ...]:
-    """The groups of which no rider has said anything, most rides first."""
+    """The groups of which no rider has said anything, nor where a sensor of theirs sits; most rides first."""
     kept = [one for one in tx.rides.judged_rides() if one.clues]
     groups = found_bikes([RideClues.from_json(one.clues) for one in kept])
+    entered = {one.identity for one in tx.equipment.sensors()}
     return tuple(
         Group(tuple(kept[place].id for place in one.rides), one)
         for one in groups
         if not any(kept[place].decided_by is DecidedBy.RIDER for place in one.rides)
+        and not any(identity in entered for _, identity in one.sensors)
     )
 
 

@@ -65,9 +65,9 @@ DECISIONS: Final[dict[Decision, dict[str, str]]] = {
     },
     _ANSWER: {
         "GET": "/begin/files /drop/reading /rides/answer",
-        "POST": "/drop/files /drop/piece /drop/read /drop/throw-away /rides/answer /rides/put /rides/tell "
-        "/rides/{number}/bike /rides/{number}/conditions /rides/{number}/ground /rides/{number}/no-ride "
-        "/rides/{number}/own-outing",
+        "POST": "/drop/files /drop/piece /drop/read /drop/throw-away /files/a-ride /rides/answer "
+        "/rides/put /rides/tell /rides/{number}/bike /rides/{number}/conditions /rides/{number}/ground "
+        "/rides/{number}/no-ride /rides/{number}/own-outing",
     },
     _EQUIP: {
         "GET": "/begin /begin/riders /begin/bikes /settings/riders /settings/bikes /settings/sensors "

@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from pathlib import Path
 from typing import Annotated
 
 from fastapi import APIRouter, Query
-from fastapi.responses import HTMLResponse
+from fastapi.responses import HTMLResponse, Response
 
+from ingest.files.read_pool import ToRead
 from services.store import SoughtFiles
-from services.use_cases.import_rides import Outcome
-from services.web.context import AContext
+from services.use_cases.import_rides import Outcome, import_files, whose
+from services.web.context import AContext, APost
+from services.web.forms import FormRefused
 from services.web.pages.rides import PARTS
 
 router = APIRouter()
@@ -52,4 +55,26 @@ def files(
         pages=max(1, -(-count // PAGE)),
         folders=[str(one.folder) for one in context.app.settings.watch],
         home=str(context.app.settings.home),
+        not_a_ride=Outcome.NOT_A_RIDE.value,
     )
+
+
+@router.post("/files/a-ride")
+def a_ride(context: AContext, posted: APost) -> Response:
+    """The rider's word that a refused file is a ride: of those listed as such, no other file is opened."""
+    name = posted.need("file", "which file")
+    with context.app.store.reading() as tx:
+        refused = tx.files.outcomes(limit=None, offset=0, text=name, outcomes=[Outcome.NOT_A_RIDE.value])
+        riders = tx.equipment.riders()
+    if all(one.name != name for one in refused):
+        raise FormRefused("No file of that name is listed as not a ride; look at the list again.")
+    path = Path(name)
+    rider = whose(path, riders)
+    if rider is None:
+        raise FormRefused(
+            "Nobody can tell whose ride it was: put the file into a folder named like the rider, and it is "
+            "read again by itself."
+        )
+    (outcome, *_) = import_files(context.app.store, [ToRead(path, rider, said_ride=True)], now=context.now)
+    why = f": {outcome.why}; {outcome.try_this}" if outcome.why and outcome.ride is None else ""
+    return context.redirect("/files", f"{path.name}: {outcome.outcome.value}{why}.")

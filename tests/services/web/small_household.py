@@ -35,7 +35,9 @@ wet_ride_expires = 1
 QUESTIONS = 7  # rides without a sensor, one a day in the second week: a week's confirmations
 
 
-def fit_ride(start: datetime, *, sensor: int | None, eastward: float = 0.0, seconds: int = 2400) -> bytes:
+def fit_ride(
+    start: datetime, *, sensor: int | None, eastward: float = 0.0, seconds: int = 2400, sport: str = "cycling"
+) -> bytes:
     """Pedalling at 90 rpm and 7 m/s; with a known power meter, or with nothing that names the bike."""
     at = np.arange(0, seconds + 1, 2)
     nothing = np.full(len(at), np.nan)
@@ -53,8 +55,8 @@ def fit_ride(start: datetime, *, sensor: int | None, eastward: float = 0.0, seco
             power_w=nothing,
             temperature_c=nothing,
             heart_rate_bpm=nothing,
-            sport="cycling",
-            sub_sport="road",
+            sport=sport,
+            sub_sport="road" if sport == "cycling" else None,
             device=SensorSeen("head unit", serial=1),
             sensors=() if sensor is None else (SensorSeen("power meter", serial=sensor),),
         )

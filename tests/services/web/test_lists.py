@@ -11,11 +11,12 @@ from starlette.testclient import TestClient
 from rules.commands import Amend
 from rules.vocabulary import Regime
 from services.app import App
+from services.running.round import one_round
 from services.store import Store
 from services.use_cases.record import record
 from tests.services.web.browser import a_tab
-from tests.services.web.conftest import Served
-from tests.services.web.small_household import NOW
+from tests.services.web.conftest import Served, token_in
+from tests.services.web.small_household import NOW, fit_ride
 from tests.services.web.test_pages import PAGES
 
 LONGEST_PX = 3000
@@ -56,7 +57,7 @@ def test_files_are_paged_filtered_and_searched(page: TestClient, shop: App) -> N
     assert seen(only="unreadable", text="rides/")[:2] == ["000.fit", "050.fit"]
     assert seen(text="torn", page="1")[:1] == ["000.fit"]
     assert seen(text="123.fit") == ["123.fit"]
-    assert "None." in page.get("/files", params={"text": "no such file"}).text
+    assert "No file is like that." in page.get("/files", params={"text": "no such file"}).text
 
 
 def test_chains_are_found_by_name_and_place(page: TestClient, shop: App) -> None:
@@ -112,3 +113,29 @@ def test_a_clock_that_is_no_places_is_named_by_its_distance(page: TestClient, sh
         rider = tx.equipment.riders()[0].id
     record(shop, Amend("rider", rider, {"time_zone": "Etc/GMT-2"}), now=NOW)
     assert "Times are those of UTC+2." in page.get("/").text
+
+
+def test_a_run_is_taken_as_a_ride_by_a_press_and_no_other_file_is_opened(page: TestClient, shop: App) -> None:
+    jog = shop.settings.home / "rides" / "jog.fit"
+    start = NOW - timedelta(hours=30)
+    jog.write_bytes(fit_ride(start, sensor=None, seconds=1500, sport="running"))
+    one_round(shop, now=NOW)
+    listed = page.get("/files", params={"only": "not a ride"}).text
+    assert "says it is “running”" in listed
+    assert ">It was a ride</button>" in listed
+    form = {"the_page": token_in(listed), "file": str(jog)}
+
+    hidden = shop.settings.home / "rides" / "evening.fit"
+    hidden.write_bytes(fit_ride(start - timedelta(days=200), sensor=None))
+    with shop.store.reading() as tx:
+        before = tx.writes()
+    for other in (hidden, "/etc/hostname", "jog.fit", ""):
+        answer = page.post("/files/a-ride", data={**form, "file": str(other)})
+        assert answer.status_code == 422, other
+    with shop.store.reading() as tx:
+        assert tx.writes() == before
+
+    assert "jog.fit: new ride." in page.post("/files/a-ride", data=form).text
+    with shop.store.reading() as tx:
+        assert any(ride.started_at == start for ride in tx.rides.rides(newest_first=True))
+    assert "It was a ride" not in page.get("/files", params={"only": "not a ride"}).text
