@@ -1,4 +1,4 @@
-"""What every test shares: hypothesis settled, quick ledgers, and that a full machine skips nothing."""
+"""What tests share: a thread a worker, hypothesis settled, quick ledgers; a full machine skips nothing."""
 
 from __future__ import annotations
 
@@ -8,6 +8,9 @@ from collections.abc import Generator, Iterator
 
 import pytest
 from hypothesis import settings as hypothesis_settings
+
+# Before numpy is loaded: every worker has a core, and threads that wait for each other burn the others' time.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
 
 # The same 40 examples of everything at every run; more of them: GRITLEDGER_TESTS_LONG=20.
 LONG = int(os.environ.get("GRITLEDGER_TESTS_LONG", "1"))
