@@ -42,7 +42,7 @@ FAMILY: dict[type, str] = {
     say.BeginSupply: "supplies",
     say.SetLimits: "own_limits",
 }
-_CALLED = {
+CALLED = {
     "riders": "rider",
     "bikes": "bike",
     "chains": "chain",
@@ -133,7 +133,7 @@ def _kept(
     number = tx.changes.add(
         what, command, made=made, rows=rows, effect=effect(ledger, after), at=now, by=by
     ).number
-    named = f" ({_CALLED[family]}{f's {made} to {made + more}' if more else f' {made}'})" if family else ""
+    named = f" ({CALLED[family]}{f's {made} to {made + more}' if more else f' {made}'})" if family else ""
     return Done(number, (f"{what[0].upper()}{what[1:]}{named}.",), made, renames(ledger, after)), after
 
 
@@ -251,6 +251,18 @@ def _told_ride(tx: Transaction, command: say.TellRide, now: datetime, by: str) -
     return ride
 
 
+def rides_counted_by(tx: Transaction, command: Command, rows: tuple[int, ...]) -> frozenset[RideId]:
+    """Rides that count because of a command alone: told and without a file, or split from another one."""
+    match command:
+        case say.SplitOuting(ride):
+            return frozenset({ride})
+        case say.TellRide():
+            from ingest.ride.unrecorded import READER
+
+            return frozenset(ride for ride in map(RideId, rows) if tx.rides.outing(ride).reader == READER)
+    return frozenset()
+
+
 def take_back_rows(tx: Transaction, command: Command, rows: tuple[int, ...], now: datetime, by: str) -> None:
     """As if a command had not been said, as far as rides go. rows: its words, its decisions or its ride."""
     if isinstance(command, say.SayCondition | say.SayUnpaved):
@@ -258,10 +270,9 @@ def take_back_rows(tx: Transaction, command: Command, rows: tuple[int, ...], now
             tx.rides.take_back_word(word)
         return
     if isinstance(command, say.TellRide):
-        from ingest.ride.unrecorded import READER
-
+        told = rides_counted_by(tx, command, rows)
         for ride in map(RideId, rows):
-            if tx.rides.outing(ride).reader == READER:
+            if ride in told:
                 tx.rides.withdraw(ride, at=now, by=by, why="undone")
                 continue
             # Its file came since and stands for itself, without what was told: the ride was born with that.

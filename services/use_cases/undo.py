@@ -24,6 +24,7 @@ from services.use_cases.record import (
     Done,
     ledger_for,
     moves_bikes,
+    rides_counted_by,
     take_back_rows,
     with_bikes,
     with_rulebook,
@@ -57,7 +58,7 @@ def undo(
         meant = _meant(tx, number)
         standing = tx.changes.standing(since=meant.number)  # what was said before it stays as it is
         ledger = ledger_for(tx, [one.command for one in standing if one.command is not None])
-        undoing, replay = _undoing(ledger, standing, meant)
+        undoing, replay = _undoing(tx, ledger, standing, meant)
         if undoing.also and not confirmed:
             raise NeedsConfirmation(undoing.question)
         gone = [*(one for one, _ in undoing.also), undoing.change]
@@ -94,9 +95,15 @@ def _meant(tx: Transaction, number: int | None) -> Change:
     return meant
 
 
-def _undoing(ledger: Ledger, standing: Sequence[Change], meant: Change) -> tuple[Undoing, Replay]:
+def _undoing(
+    tx: Transaction, ledger: Ledger, standing: Sequence[Change], meant: Change
+) -> tuple[Undoing, Replay]:
     start = reduce(reversed_by, [one.effect for one in reversed(standing)], ledger)
-    said = [Said(one.number, one.at, one.command, one.made) for one in standing if one.command is not None]
+    said = [
+        Said(one.number, one.at, one.command, one.made, rides_counted_by(tx, one.command, one.rows))
+        for one in standing
+        if one.command is not None
+    ]
     replay = without(start, said, meant.number, zone_of=ZoneInfo)
     by_number = {one.number: one for one in standing}
     also = tuple((by_number[one], why) for one, why in sorted(replay.refused.items()))

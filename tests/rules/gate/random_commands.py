@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import random
+from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
@@ -27,9 +28,11 @@ from rules.commands import (
     SayCondition,
     SayUnpaved,
     SetLimits,
+    SplitOuting,
     StartTrial,
     TakeBack,
     TakeOff,
+    TellRide,
     WithdrawRide,
 )
 from rules.ledger import Ledger
@@ -78,7 +81,11 @@ def _any(ledger: Ledger, dice: random.Random) -> Command:
         (
             8,
             lambda: LogTreatment(
-                chain, dice.choice(tuple(TreatmentKind)), at, dice.choice((None, 6.0, 1e309))
+                chain,
+                dice.choice(tuple(TreatmentKind)),
+                at,
+                dice.choice((None, 6.0, 1e309)),
+                also=dice.choice(((), (), (one_of(ledger.chains),))),
             ),
         ),
         (3, lambda: LogReading(chain, ReadingTool.CALIPER, at, exact_pct=dice.choice((0.0, 0.2, 0.6, 99.0)))),
@@ -98,14 +105,7 @@ def _any(ledger: Ledger, dice: random.Random) -> Command:
         (1, lambda: EndSupply(one_of(ledger.supplies), at)),
         (
             2,
-            lambda: SetLimits(
-                (
-                    OwnValue(
-                        "bike", bike, dice.choice(("drip", "water", "rust")), dice.choice((None, 2.0, 14.0))
-                    ),
-                ),
-                at,
-            ),
+            lambda: SetLimits(_limits(ledger, one_of, dice), at),
         ),
         (3, lambda: _take_back(ledger, dice)),
         (
@@ -114,7 +114,9 @@ def _any(ledger: Ledger, dice: random.Random) -> Command:
         ),
         (4, lambda: SayCondition(one_of(ledger.rides), dice.choice((None, *Condition)))),
         (3, lambda: SayUnpaved(one_of(ledger.rides), dice.choice((None, 0.2, 0.9, 1.5)))),
-        (1, lambda: WithdrawRide(one_of(ledger.rides))),
+        (2, lambda: WithdrawRide(one_of(ledger.rides))),
+        (3, lambda: _told_ride(one_of(ledger.riders), dice.choice((None, bike)), at, dice)),
+        (3, lambda: SplitOuting(one_of(ledger.rides))),
     )
     ((_, make),) = dice.choices(makers, [weight for weight, _ in makers])
     return make()
@@ -128,7 +130,23 @@ def _amend(ledger: Ledger, dice: random.Random) -> Command:
         values = {"unpaved_share": dice.choice((0.1, 0.5, 2.0))}
     if kind == "chain" and dice.random() < 0.5:
         values = {"regime": dice.choice(tuple(Regime))}
+    if kind == "rider" and dice.random() < 0.5:
+        values = {"email": dice.choice((None, "iva@example.org", "nobody"))}
     return Amend(kind, dice.choice(things).id if things else 99, values)  # type: ignore[arg-type]
+
+
+def _limits(ledger: Ledger, one_of: Callable[[Any], Any], dice: random.Random) -> tuple[OwnValue, ...]:
+    things: dict[str, Any] = {"rider": ledger.riders, "bike": ledger.bikes, "chain": ledger.chains}
+    scopes = dice.sample(tuple(things), dice.choice((1, 1, 2)))
+    keys, values = ("drip", "water", "rust"), (None, 2.0, 14.0)
+    return tuple(OwnValue(one, one_of(things[one]), dice.choice(keys), dice.choice(values)) for one in scopes)
+
+
+def _told_ride(rider: Any, bike: Any, at: datetime, dice: random.Random) -> TellRide:
+    latitude_deg, longitude_deg = dice.choice(((None, None), (-31.0, 21.0), (-31.0, None)))
+    word = dice.choice((None, *Condition))
+    minutes = dice.choice((40.0, 90.0, 0.0))
+    return TellRide(rider, bike, at, minutes, word, 12_000.0, latitude_deg, longitude_deg)
 
 
 def _forget(ledger: Ledger, dice: random.Random) -> Command:

@@ -412,6 +412,39 @@ def test_random_words_and_unwords_leave_what_remains(house: Ledger, block: int) 
     assert undone_in_all > 500
 
 
+def test_what_is_said_of_a_ride_goes_along_with_the_words_that_made_it_count(house: Ledger) -> None:
+    told, other = RideId(8), RideId(1)
+    words = [
+        Said(1, NOW, TellRide(RIDER, None, NOW - timedelta(days=1), 40.0), 0, frozenset({told})),
+        Said(2, NOW, SayCondition(told, Condition.WET), 0),
+        Said(3, NOW, PutRidesOn(((other, PLOVER), (told, PLOVER))), 0),
+        Said(4, NOW, WithdrawRide(told), 0),
+        Said(5, NOW, SayUnpaved(other, 0.5), 0),
+        Said(6, NOW, LogWipeTest(ZINC, NOW, 1), 107),
+    ]
+    found = without(house, words, 1, zone_of=ZoneInfo)
+    assert found.refused == dict.fromkeys((2, 3, 4), "Ride 8 does not count then.")
+    assert without(house, words, 4, zone_of=ZoneInfo).refused == {}
+
+
+def test_a_ride_told_on_a_bike_goes_with_the_bike_and_with_it_what_was_said_of_the_ride(
+    house: Ledger,
+) -> None:
+    told = RideId(8)
+    words = [
+        Said(1, NOW, AddBike("Avocet", RIDER), 103),
+        Said(2, NOW, TellRide(RIDER, BikeId(103), NOW - timedelta(days=1), 40.0), 0, frozenset({told})),
+        Said(3, NOW, SayUnpaved(told, 0.5), 0),
+    ]
+    refused = without(house, words, 1, zone_of=ZoneInfo).refused
+    assert refused == {2: "There is no bike 103.", 3: "Ride 8 does not count then."}
+
+
+def test_every_kind_of_command_is_among_those_said_at_random(house: Ledger) -> None:
+    dice = random.Random(1)
+    assert {type(any_command(house, dice)) for _ in range(2000)} == set(COMMANDS)
+
+
 def test_a_day_alone_is_before_its_first_ride_or_after_its_last_and_asks_where_it_has_several(
     house: Ledger,
 ) -> None:

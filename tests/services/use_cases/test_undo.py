@@ -5,26 +5,37 @@ from __future__ import annotations
 import os
 import random
 import shutil
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from rules.commands import AddBike, Command, ForgetSensor, PlaceSensor
+from rules.commands import (
+    AddBike,
+    Command,
+    ForgetSensor,
+    LogTreatment,
+    PlaceSensor,
+    SayCondition,
+    TellRide,
+    WithdrawRide,
+)
 from rules.gate.apply import applied
 from rules.gate.reverse import FAMILIES
 from rules.ledger import Ledger
-from rules.vocabulary import DecidedBy
+from rules.own_limits import set_for
+from rules.vocabulary import BikeId, Condition, DecidedBy, RideId, RiderId
 from services.app import App
-from services.store import FactRefused, NotFound
-from services.use_cases.record import record
+from services.store import Change, FactRefused, NeedsConfirmation, NotFound
+from services.use_cases.record import CALLED, FAMILY, record
 from services.use_cases.undo import undo
 from services.use_cases.update_reminders import reckon
 from services.wiring import open_app
 from tests.rules.gate.random_commands import START, any_command
-from tests.services.wet_week import wet_week
+from tests.services.wet_week import DAY, wet_week
+from tests.wet_household import BIKES, FIRST_DAY, RIDE_AT, a_ride
 
 MOVES_BIKES = (AddBike, PlaceSensor, ForgetSensor)
 SAID_AT = START + timedelta(days=41)
@@ -47,10 +58,14 @@ def ridden(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def ridden_home(place: Path) -> Path:
-    """A home with two bikes, their sensors and five wet rides, judged and tagged."""
+    """A home with two bikes, their sensors and five wet rides, judged and tagged; two were recorded twice."""
     week = wet_week(place / "home")
     for day in range(1, 6):
         week.ride(day)
+    for day in (2, 4):
+        start = FIRST_DAY + day * DAY + RIDE_AT + timedelta(seconds=4)
+        again = week.shop.settings.home / "rides" / f"{day}-again.fit"
+        again.write_bytes(a_ride(start, BIKES[0][1], eastward=0.0))
     week.round(5)
     week.shop.store.close()
     return week.shop.settings.home
@@ -91,10 +106,25 @@ def by_name(app: App) -> dict[str, Any]:
             for one in ledger.readings
         ),
         "wipe tests": sorted((chains[one.chain], one.done_at, one.grade) for one in ledger.wipe_tests),
-        "rides": [
-            (one.id, one.bike and bikes[one.bike], one.decided_by, one.word, one.unpaved_share)
-            for one in sorted(ledger.rides, key=lambda one: one.id)
-        ],
+        "trials": sorted(
+            (bikes[one.bike], chains[one.waxed], chains[one.control], one.started_at, str(one.ended_at))
+            for one in ledger.trials
+        ),
+        "supplies": sorted(
+            (one.kind.value, one.amount, one.begun_at, str(one.ended_at)) for one in ledger.supplies
+        ),
+        "own limits": sorted(
+            (one.set_at, [(set_for(ledger, value), value.scope) for value in one.limits])
+            for one in ledger.own_limits
+        ),
+        "rides": sorted(
+            (
+                *(one.started_at, one.ended_at, riders[one.rider]),
+                *((one.bike and bikes[one.bike]) or "", one.decided_by or ""),
+                *(one.word or "", str(one.unpaved_share)),
+            )
+            for one in ledger.rides
+        ),
         "reminders": sorted(  # by what they ask for
             (one.reminder.headline, round(one.reminder.total, 6), one.reminder.limit) for one in standing
         ),
@@ -137,29 +167,41 @@ def talk(told: Told, dice: random.Random, words: int, but: tuple[type, ...] = ()
 def replayed(told: Told, app: App) -> None:
     """Say the remaining things to a fresh home; numbers that it gives anew are carried over."""
     with told.app.store.reading() as tx:
-        made = {one.number: one.made for one in tx.changes.standing()}
+        made = {one.number: _made(one) for one in tx.changes.standing()}
     renumbered: dict[tuple[str, int], int] = {}
     for number, now, command in told.standing:
         again = _with_numbers(command, renumbered)
         done = record(app, again, now=now, confirmed=True)
-        family = _family(command)
-        if family:
-            renumbered[family, made[number]] = done.made
+        with app.store.reading() as tx:
+            made_again = _made(tx.changes.get(done.number))
+        renumbered |= dict(zip(made[number], (one for _, one in made_again), strict=True))
 
 
-_FIELDS = {"owner": "rider", "chain": "chain", "bike": "bike", "fitting": "fitting"}
+_FIELDS = {
+    "owner": "rider",
+    "rider": "rider",
+    "chain": "chain",
+    "waxed": "chain",
+    "control": "chain",
+    "bike": "bike",
+    "fitting": "fitting",
+    "trial": "trial",
+    "supply": "supply",
+    "ride": "ride",
+}
 
 
-def _family(command: Command) -> str:
-    return {
-        "AddRider": "rider",
-        "AddBike": "bike",
-        "AddChain": "chain",
-        "FitChain": "fitting",
-        "LogTreatment": "treatment",
-        "LogReading": "reading",
-        "LogWipeTest": "wipe test",
-    }.get(type(command).__name__, "")
+def _made(change: Change) -> tuple[tuple[str, int], ...]:
+    """What a command made, by the words that other commands name it by."""
+    match change.command:
+        case TellRide():
+            return (("ride", change.rows[0]),)
+        case LogTreatment():
+            return tuple(("treatment", change.made + more) for more in range(len(change.command.chains)))
+        case None:
+            return ()
+    called = CALLED.get(FAMILY.get(type(change.command), ""))
+    return ((called, change.made),) if called else ()
 
 
 def _with_numbers(command: Command, renumbered: dict[tuple[str, int], int]) -> Command:
@@ -170,9 +212,16 @@ def _with_numbers(command: Command, renumbered: dict[tuple[str, int], int]) -> C
     if "number" in values:
         family = values.get("what") or values.get("fact")
         values["number"] = renumbered.get((family, values["number"]), values["number"])
+    if "also" in values:
+        values["also"] = tuple(renumbered.get(("chain", one), one) for one in values["also"])
+    if "limits" in values:
+        values["limits"] = tuple(
+            replace(one, owner=renumbered.get((one.scope, one.owner), one.owner)) for one in values["limits"]
+        )
     if "answers" in values:
         values["answers"] = tuple(
-            (ride, bike and renumbered.get(("bike", bike), bike)) for ride, bike in values["answers"]
+            (renumbered.get(("ride", ride), ride), bike and renumbered.get(("bike", bike), bike))
+            for ride, bike in values["answers"]
         )
     again: Command = type(command)(**values)
     return again
@@ -195,7 +244,7 @@ def check(ridden: Path, place: Path, seed: int, words: int, *, bikes_move: bool)
     left, right = by_name(told.app), by_name(fresh)
     if bikes_move:
         for seen in (left, right):
-            seen["rides"] = [one if one[2] is DecidedBy.RIDER else one[0] for one in seen["rides"]]
+            seen["rides"] = [one if one[4] is DecidedBy.RIDER else one[:3] for one in seen["rides"]]
             del seen["reminders"]
     assert left == right, f"seed {seed}"
     told.app.store.close()
@@ -207,6 +256,26 @@ def check(ridden: Path, place: Path, seed: int, words: int, *, bikes_move: bool)
 def test_what_remains_is_what_was_said_and_not_unsaid(ridden: Path, tmp_path: Path, seed: int) -> None:
     """Two thousand of them: python -m tests.benchmarks.undo."""
     check(ridden, tmp_path, seed, words=30, bikes_move=seed % 2 == 1)
+
+
+def test_a_told_ride_goes_with_all_that_was_said_of_it(ridden: Path, tmp_path: Path) -> None:
+    app = home(ridden, tmp_path / "home")
+    before = by_name(app)["rides"]
+    tell = TellRide(RiderId(1), BikeId(1), START + timedelta(days=30), 40.0)
+    told = record(app, tell, now=SAID_AT)
+    with app.store.reading() as tx:
+        ride = RideId(tx.changes.get(told.number).rows[0])
+    record(app, SayCondition(ride, Condition.WET), now=SAID_AT)
+    record(app, WithdrawRide(ride), now=SAID_AT)
+
+    with pytest.raises(NeedsConfirmation, match=f"Ride {ride} does not count then"):
+        undo(app, told.number, now=SAID_AT)
+    undo(app, told.number, now=SAID_AT, confirmed=True)
+
+    with app.store.reading() as tx:
+        assert tx.changes.standing() == ()
+    assert by_name(app)["rides"] == before
+    app.store.close()
 
 
 def test_a_span_that_was_forgotten_comes_back_beside_the_one_placed_since(
