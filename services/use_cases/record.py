@@ -194,6 +194,9 @@ def moves_bikes(command: Command) -> bool:
         | say.ForgetSensor
         | say.AddBike
         | say.FitChain
+        | say.TakeOff  # a bike without a chain was not ridden
+        | say.Retire
+        | say.FittingWasNot
         | say.PutRidesOn
         | say.SplitOuting
         | say.WithdrawRide,

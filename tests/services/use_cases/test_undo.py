@@ -15,10 +15,13 @@ import pytest
 from rules.commands import (
     AddBike,
     Command,
+    FittingWasNot,
     ForgetSensor,
     LogTreatment,
     PlaceSensor,
+    Retire,
     SayCondition,
+    TakeOff,
     TellRide,
     WithdrawRide,
 )
@@ -26,7 +29,7 @@ from rules.gate.apply import applied
 from rules.gate.reverse import FAMILIES
 from rules.ledger import Ledger
 from rules.own_limits import set_for
-from rules.vocabulary import BikeId, Condition, DecidedBy, RideId, RiderId
+from rules.vocabulary import BikeId, ChainId, Condition, DecidedBy, FittingId, RideId, RiderId
 from services.app import App
 from services.store import Change, FactRefused, NeedsConfirmation, NotFound
 from services.use_cases.record import CALLED, FAMILY, record
@@ -274,6 +277,25 @@ def test_a_told_ride_goes_with_all_that_was_said_of_it(ridden: Path, tmp_path: P
 
     with app.store.reading() as tx:
         assert tx.changes.standing() == ()
+    assert by_name(app)["rides"] == before
+    app.store.close()
+
+
+@pytest.mark.parametrize("off", [TakeOff, Retire])
+def test_a_bike_without_its_chain_was_not_ridden_until_that_is_undone(
+    ridden: Path, tmp_path: Path, off: type[TakeOff | Retire]
+) -> None:
+    app = home(ridden, tmp_path / "home")
+    before = by_name(app)["rides"]
+    taken = record(app, off(ChainId(1), START + timedelta(days=2)), now=SAID_AT)
+    assert {one[3] for one in by_name(app)["rides"][1:]} == {"Harrier"}
+
+    record(app, FittingWasNot(FittingId(1)), now=SAID_AT)  # of its chains nothing is known any more
+    assert by_name(app)["rides"] == before
+
+    undo(app, now=SAID_AT)
+    assert {one[3] for one in by_name(app)["rides"][1:]} == {"Harrier"}
+    undo(app, taken.number, now=SAID_AT)
     assert by_name(app)["rides"] == before
     app.store.close()
 
