@@ -135,8 +135,8 @@ def _standardised(rides: Sequence[RideClues]) -> Column:
     for values in measures_of(rides).values():
         x = np.array([math.nan if value is None else value for value in values])
         known = x[np.isfinite(x)]
-        spread = known.std() if len(known) > 1 and known.std() > 0 else 1.0
-        columns.append(np.nan_to_num((x - (known.mean() if len(known) else 0.0)) / spread))
+        middle, spread = (known.mean(), known.std()) if len(known) else (0.0, 0.0)
+        columns.append(np.nan_to_num((x - middle) / (spread or 1.0)))
     return np.array(columns).T
 
 

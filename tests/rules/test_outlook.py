@@ -222,4 +222,5 @@ def test_an_imagined_ride_fills_its_clock_hours():
         (at("2025-06-04 08:00"), 2400.0),
         (at("2025-06-04 09:00"), 3000.0),
     ]
+    assert not ride.indoor
     assert history(ledger, COPPER, RULEBOOK).over_life.drive_h == pytest.approx(1.5)

@@ -135,6 +135,7 @@ def test_the_caution_stands_where_the_step_is():
         assert words in melt.caution
     assert "brake" in found.steps[-1].caution
     assert found.minutes == sum(step.minutes for step in found.steps) > 60
+    assert next(step.minutes for step in found.steps if step.what.startswith("Wipe every chain")) == 2 * 5
 
 
 def test_an_evening_with_nothing_to_do():

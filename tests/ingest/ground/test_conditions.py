@@ -8,6 +8,7 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 
 from ingest.ground.conditions import Span, needed, settled
+from ingest.ground.confidence import wetter_is_right
 from ingest.ground.water import WET_FROM, WET_HOUR_MM
 from ingest.weather.hourly import Cell, HourlyWeather
 from rules.units import SI, said
@@ -105,6 +106,11 @@ def test_an_hour_alone_is_unknown_unless_it_rained():
     alone = tag(ridden(), weather(first=0))
     assert not alone.known
     assert tag(ridden(), weather({0: 3.0}, first=0)).paved_water == 1
+
+
+def test_half_of_the_day_before_has_to_be_known_to_call_an_hour_dry():
+    known = [tag(ridden(), weather(dict.fromkeys(range(-missing, 0)))).known for missing in (12, 13)]
+    assert known == [True, False]
 
 
 def test_a_gap_before_the_ride_lowers_the_confidence_and_is_told():
@@ -317,6 +323,16 @@ def test_another_archive_that_saw_less_makes_a_wet_word_less_sure():
     assert "(nasa power) saw no rain in this hour, and a dry road" in tag(ridden(), both).because
     drizzle = [*weather({0: 4.1}), *power({0: 0.1})]
     assert "(nasa power) saw only 0.1 mm in this hour" in said(tag(ridden(), drizzle).because, SI)
+
+
+def test_what_two_archives_dispute_lies_between_them_by_how_likely_each_is():
+    wet, dry = weather({0: 4.1, -1: 2.0}), power()
+    disputed, by_wet, by_dry = (tag(ridden(), hours) for hours in ([*wet, *dry], wet, dry))
+    assert by_dry.dust > 0.1
+    p = wetter_is_right(4.1)
+    for column in ("paved_water", "unpaved_water", "mud", "dust", "salt"):
+        between = p * getattr(by_wet, column) + (1 - p) * getattr(by_dry, column)
+        assert getattr(disputed, column) == pytest.approx(between, abs=0.01), column
 
 
 def test_where_one_archive_saw_rain_the_hour_is_never_called_dry():

@@ -33,6 +33,13 @@ def test_a_drying_road_is_never_surer_than_published_models_are():
             assert 0.5 < confidence(drying) <= 0.85
 
 
+def test_a_road_still_wet_is_less_sure_the_longer_ago_it_rained():
+    wet = replace(DRY_HOUR, water=0.7)
+    by_hours = [confidence(replace(wet, forced_before=after(2.0, *(0.0,) * gone))) for gone in range(5)]
+    assert by_hours[:4] == sorted(set(by_hours), reverse=True)
+    assert by_hours[4] == by_hours[3]  # no airport tells hours past the third apart
+
+
 def test_long_dry_is_surest_and_rain_an_hour_later_shakes_it():
     assert confidence(DRY_HOUR) == pytest.approx(0.943, abs=1e-3)
     assert confidence(replace(DRY_HOUR, rain_next_mm=2.0)) < 0.85

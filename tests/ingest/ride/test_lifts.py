@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from ingest.errors import UnreadableFile
+from ingest.ride.lifts import _spans
 from ingest.ride.recording import Recording
 from ingest.ride.summary import LOOKS_CARRIED, RideSummary, summarise
 from tests.ingest.lift_days import DOWN, day
@@ -38,6 +39,15 @@ def test_a_rope_is_known_by_its_speed_and_its_line() -> None:
     found = summed(replace(one, heart_rate_bpm=nothing))
 
     assert found.dropped["seconds carried uphill"] == pytest.approx(720, rel=0.15)
+
+
+def test_a_climb_is_from_its_first_rising_second_to_its_last_with_short_halts_in_it() -> None:
+    rising = np.zeros(1000, dtype=bool)
+    rising[100:200] = rising[225:400] = True  # 25 s between: a halt
+    rising[440:600] = True  # 40 s between, and too short
+    rising[700:880] = True
+
+    assert _spans(rising, np.arange(1001.0)) == [(100, 400), (700, 880)]
 
 
 @pytest.mark.parametrize("wobble", [0.1, 0.2])
