@@ -244,13 +244,10 @@ class Ledger:
 
     def in_use(self, now: datetime) -> frozenset[ChainId]:
         """Which chains are on a bike, on the shelf or in a trial, and not retired?"""
-        here = {
-            one.id
-            for one in self.chains
-            if one.retired_at is None or one.retired_at > now or self.fitting_of(one.id, now) is not None
-        }
+        here = {one.id for one in self.chains if one.retired_at is None or one.retired_at > now}
+        worn = {one.chain for bike in self._fittings_of_bike if (one := self.fitting_on(bike, now))}
         open_trials = [one for one in self.trials if one.ended_at is None]
-        return frozenset(here.union(*({one.waxed, one.control} for one in open_trials)))
+        return frozenset(here.union(worn, *({one.waxed, one.control} for one in open_trials)))
 
     def joined(self, more: Ledger) -> Ledger:
         """As much of a household's ledger as two looks at it hold together."""

@@ -3,7 +3,8 @@
 The same household at several sizes: four bikes, a chain worn out every fifty rides. Processor time of this
 process, the least of a few; the last column is the largest household against the smallest. A file is dropped
 into a watched folder and taken by a round; a correction puts a ride of a day, of months, of five years ago on
-no bike. A command's own work is what it does once it is loaded. --fit: judge all rides by all, too; minutes.
+no bike. A command's own work is what it does once it is loaded. In 200 rides no chain is retired and no life
+is over, so what tells of those has less to tell. --fit: judge all rides by all, too; minutes.
 """
 
 from __future__ import annotations
@@ -225,9 +226,9 @@ def measured(home: Path, rides: int) -> dict[str, float]:
         found["  its writes"] = writes(shop) - before
     with shop.store.reading() as tx:
         standing = tx.reminders.standing()
-    for words in (["why", str(standing[0].id if standing else 1)], *COMMANDS):
-        for _ in range(2):
-            with taking(found, f"command {' '.join(words)}"):
+    for words in (["why", str(standing[0].id)], *COMMANDS):  # of sizes with different numbers: one row
+        for _ in range(3):
+            with taking(found, f"command {'why' if words[0] == 'why' else ' '.join(words)}"):
                 command(home, words)
     if FIT in sys.argv:
         with shop.store.writing() as tx:
