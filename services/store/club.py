@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from types import TracebackType
 
-from sqlalchemy import URL, Connection, Engine, column, select, table, text
+from sqlalchemy import URL, Connection, Engine, column, exists, func, select, table, text
 
 from services.store.apart import (
     FRESH,
@@ -170,9 +170,11 @@ class Club:
 
     def store(self, number: int) -> Store:
         """The store of one household. Raises NotFound."""
-        known = {one.number: one.name for one in self.households()}
-        if number not in known:
-            raise NotFound("household", number, highest=max(known, default=0))
+        with self.reading() as connection:
+            here = _household.c.number != FRESH
+            if not connection.scalar(select(exists().where(here, _household.c.number == number))):
+                highest = connection.scalar(select(func.max(_household.c.number)).where(here))
+                raise NotFound("household", number, highest=highest or 0)
         return Store(self._engine, self._url, household=number)
 
     @contextmanager
