@@ -11,7 +11,17 @@ from scipy.special import softmax
 
 from ingest.bikes import judge as bikes_judge
 from ingest.bikes.clues import RideClues
-from ingest.bikes.judge import LIKELY_FROM, LIKELY_FROM_AT_FIRST, Clue, Household, Verdict, judge
+from ingest.bikes.judge import (
+    BY_GEARS_FROM,
+    BY_HABITS_FROM,
+    DEAF_FROM,
+    LIKELY_FROM,
+    LIKELY_FROM_AT_FIRST,
+    Clue,
+    Household,
+    Verdict,
+    judge,
+)
 from rules.vocabulary import DecidedBy, Sensor, SensorId
 from tests.ingest.bikes.made_rides import (
     BROAD,
@@ -293,6 +303,16 @@ def test_the_last_bike_too_must_have_been_named_twice_before_less_is_enough(of_t
     answers = {0: PLOVER, 2: PLOVER} | {1 + 2 * n: WHEATEAR for n in range(of_the_last)}
 
     assert judge(rides, Household(TWO), answers).likely_from(11, WHEATEAR) == likely_from
+
+
+def test_what_is_enough_hangs_on_what_the_file_could_tell():
+    with_gears = [geared(day, ROAD) for day in range(4)]
+    rides = [*with_gears, ride(5, sensors=heard("serial 71")), ride(6, channels="no sensor"), ride(7)]
+
+    judged = judge(rides, Household(TWO), {0: PLOVER, 1: PLOVER, 4: PLOVER})
+
+    enough = [judged.likely_from(i, PLOVER) for i in (3, 4, 5, 6)]
+    assert enough == [BY_GEARS_FROM, LIKELY_FROM, BY_HABITS_FROM, DEAF_FROM]
 
 
 def test_shifts_to_teeth_that_a_bike_has_not_speak_against_it():

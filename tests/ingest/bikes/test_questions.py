@@ -127,10 +127,11 @@ def test_a_sensor_that_seems_to_be_where_no_rider_said_is_asked_about():
     rides += [geared(day, MOUNTAIN, sensors=heard("serial 71")) for day in range(16, 48, 4)]
     judged = judge(rides, pair, {0: PLOVER, 1: PLOVER, 4: WHEATEAR, 5: WHEATEAR})
 
-    asked = [one for one in questions(judged) if one.is_check]
+    asked = [one for one in questions(judged) if "was on Plover" in one.because]
 
-    assert judged.said(10).bike == WHEATEAR
-    assert judged.said(10).verdict is Verdict.LIKELY
+    assert judged.candidates[judged.probabilities[10].argmax()] == WHEATEAR
+    assert judged.said(10).verdict is Verdict.ASK
+    assert "nobody said that its sensor sits there" in judged.because(10)
     assert asked[0].rides[0] > 5
     assert "was on Plover on 7 May 2025, you said" in asked[0].because
 
