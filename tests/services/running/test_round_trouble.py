@@ -7,13 +7,12 @@ import sqlite3
 import sys
 import threading
 from collections import Counter
-from datetime import datetime, timedelta
+from datetime import timedelta
 from pathlib import Path
 
 import pytest
 
 from ingest.files import read_pool
-from ingest.files.read_pool import ToRead
 from services.app import App
 from services.running.round import Watching, one_round
 from services.store import StoreBusy
@@ -22,6 +21,7 @@ from services.use_cases.import_rides import Outcome
 from services.wiring import open_app
 from tests import forked
 from tests.mail_server import MailServer, mail_server
+from tests.services.readers_in_trouble import may_not_read
 from tests.wet_household import FIRST_DAY, ROUND_AT, drop, household
 
 DAY = 1  # a wet one
@@ -88,22 +88,6 @@ def test_a_watched_file_waits_out_a_locked_database_without_a_restart(
         one_round(shop, now=NOW + timedelta(minutes=2), watching=watching)
 
         assert state(shop)["rides"] == 2
-
-
-READ_ONE = read_pool._read_one
-
-
-def may_not_read(file: ToRead, now: datetime) -> object:
-    """Stands in for the reader, in its own process: it has no right to any file."""
-
-    def refused(path: Path, name: str, **_: object) -> object:
-        raise PermissionError(13, "Permission denied")
-
-    members, read_pool.members = read_pool.members, refused  # type: ignore[assignment]
-    try:
-        return READ_ONE(file, now)
-    finally:
-        read_pool.members = members
 
 
 def test_a_watched_file_that_could_not_be_read_is_told_once_and_tried_again(

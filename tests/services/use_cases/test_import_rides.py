@@ -5,9 +5,7 @@ from __future__ import annotations
 import hashlib
 import io
 import os
-import signal
 import sys
-import time
 import zipfile
 from collections import Counter
 from dataclasses import dataclass, replace
@@ -21,7 +19,7 @@ from starlette.testclient import TestClient
 from fixtures.fit_writer import fit_bytes
 from fixtures.gpx_writer import gpx_bytes
 from ingest.errors import UnreadableFile
-from ingest.files import budget, read_pool
+from ingest.files import read_pool
 from ingest.files.read_pool import ToRead
 from ingest.files.reader import WAY_OF_READING
 from ingest.fit.checksum import checksum
@@ -39,6 +37,13 @@ from services.wiring import open_app
 from tests import forked
 from tests.ingest.lift_days import DOWN, day
 from tests.saying import split_outing
+from tests.services.readers_in_trouble import (
+    READ_ONE,
+    dies_on_a_named_file,
+    reads_where_archives_vanish,
+    reads_with_a_tenth_of_the_time,
+    waits_on_a_named_file,
+)
 
 NOON = datetime(2025, 6, 1, 12, tzinfo=UTC)
 NOW = datetime(2025, 8, 1, tzinfo=UTC)
@@ -288,31 +293,7 @@ def test_progress_is_told_once_for_every_outcome(house: House) -> None:
 # ---------------------------------------------------------------------- many files, several processes
 
 
-def dies_on_a_named_file(file: ToRead, now: datetime) -> object:
-    """Stands in for the reader: whoever reads this file is ended by the system."""
-    if "poison" in file.path.name:
-        os.kill(os.getpid(), signal.SIGKILL)
-    return READ_ONE(file, now)
-
-
-READ_ONE = read_pool._read_one
 MANY = 16  # files: more than are held at a time by one reader
-
-
-def reads_where_archives_vanish(file: ToRead, now: datetime) -> object:
-    """Stands in for the reader, in its own process: a damaged archive is gone when it is looked at again."""
-
-    def vanishing(path: Path, name: str, **_: object) -> object:
-        if path.suffix == ".gz":
-            path.unlink()
-            raise UnreadableFile(name, "is damaged", "copy it again")
-        return members(path, name)
-
-    members, read_pool.members = read_pool.members, vanishing  # type: ignore[assignment]
-    try:
-        return READ_ONE(file, now)
-    finally:
-        read_pool.members = members
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="ends a process by a POSIX signal")
@@ -334,13 +315,6 @@ def test_a_file_that_kills_its_reader_suffers_alone(house: House, monkeypatch: p
     monkeypatch.setattr(read_pool, "_read_one", READ_ONE)
     again = house.read()
     assert Counter(one.outcome for one in again) == {Outcome.KNOWN: MANY, Outcome.NEW: 1}
-
-
-def waits_on_a_named_file(file: ToRead, now: datetime) -> object:
-    """Stands in for the reader: the disk under this file does not answer."""
-    if "stuck" in file.path.name:
-        time.sleep(600)
-    return READ_ONE(file, now)
 
 
 def test_a_file_whose_disk_stands_still_does_not_hold_up_the_others(
@@ -379,12 +353,6 @@ def test_a_single_file_that_kills_its_reader_does_not_end_the_import(
 
     monkeypatch.setattr(read_pool, "_read_one", READ_ONE)
     assert [one.outcome for one in house.read()] == [Outcome.NEW]
-
-
-def reads_with_a_tenth_of_the_time(file: ToRead, now: datetime) -> object:
-    """Stands in for the reader, in its own process: whatever machine this is, the slow file is too slow."""
-    budget.BASE_CPU_S, budget.CPU_S_PER_MB = 0.1, 0.1  # type: ignore[misc]
-    return READ_ONE(file, now)
 
 
 @pytest.mark.skipif(sys.platform == "win32", reason="there is no budget there")
