@@ -22,7 +22,9 @@ from rules.wear.model import RUNNING_IN_H, stretch_variance
 from rules.wear.worn import Worn, hour_row, worn_of
 from rules.wording import number
 
-MOST_TIMES = 3.0  # the late end of four chances in five over the early one: beyond, a date is worth no ink
+# The late end of four chances in five over the early one: beyond, a date is worth no ink. A gauge's steps are
+# never sharp: refusing their wide ranges too left those of chains that merely looked near their end.
+MOST_TIMES, MOST_TIMES_BY_GAUGE = 3.0, 4.0
 BLOCK_DRIVE_H = 8.0  # of riding as it was: about a week, so wet spells stay together
 MOST_BLOCKS = 60  # the newest; what was ridden years ago says little of tomorrow
 ENOUGH_BLOCKS = 6
@@ -31,6 +33,7 @@ LAST_ON_BIKE = 4  # chains: together they were ridden for more weeks than are lo
 # labelled assumption, for wear ends fast and nobody has published where that begins.
 LATE_SHARE, LATE_FROM, LATE_TIMES = 0.2, 0.7, 2.0
 MOST_DAYS = 11_000.0  # thirty years
+TOO_WIDE = " Too wide to plan by: a caliper says more than a gauge's steps."
 
 
 class Measure(StrEnum):
@@ -137,8 +140,9 @@ def forecast(
     draws = lives.drive_h if measure is Measure.DRIVE_HOURS else lives.distance_km
     life = triple(draws)
     left = triple(np.maximum(0.0, draws - x_now))
-    if life[2] > MOST_TIMES * life[0] and left[1] > 0.0:
-        return _refused(one, points, life, x_now, measure, chance)
+    by_gauge = all(point.reading.exact_pct is None for point in points)
+    if life[2] > (MOST_TIMES_BY_GAUGE if by_gauge else MOST_TIMES) * life[0] and left[1] > 0.0:
+        return _refused(one, points, life, x_now, measure, chance, by_gauge)
     pace = _pace(past, measure, now, days)
     per_drive_h = 1.0 if measure is Measure.DRIVE_HOURS else _km_per_drive_h(past)
     return Forecast(
@@ -154,7 +158,8 @@ def forecast(
         chance_worn=chance,
         readings=len(points),
         rests_on=_rests_on(len(points), facts.chains_measured - 1),
-        sentence=_sentence(one.name, limit_pct, left, measure, chance, points[-1].reading),
+        sentence=_sentence(one.name, limit_pct, left, measure, chance, points[-1].reading)
+        + (TOO_WIDE if life[2] > MOST_TIMES * life[0] and left[1] > 0.0 else ""),
     )
 
 
@@ -330,6 +335,7 @@ def _refused(
     x_now: float,
     measure: Measure,
     chance: float,
+    by_gauge: bool,
 ) -> Refusal:
     sentence = (
         f"Not enough is known yet to say when {one.name} is worn: by its {len(points)} "
@@ -339,7 +345,7 @@ def _refused(
     early = max(0.05 * life[1], life[0] - x_now)  # a reading comes too late on a chain that is worn
     more = min(early, max(0.15 * life[1], 0.5 * life[1] - x_now))
     wants = f"Another reading after about {number(more, 0)} more {measure}"
-    if all(point.reading.exact_pct is None for point in points):
+    if by_gauge:
         wants += "; a caliper says more than a gauge's steps"
     return Refusal(one.id, sentence, f"{wants}.", chance)
 
@@ -388,12 +394,8 @@ def _dates(
     left: tuple[float, float, float], pace: float, now: datetime
 ) -> tuple[datetime, datetime, datetime]:
     """The days at which so much will have been ridden; never further than thirty years."""
-    days = [min(hours / pace, MOST_DAYS) for hours in left]
-    return (
-        now + timedelta(days=days[0]),
-        now + timedelta(days=days[1]),
-        now + timedelta(days=days[2]),
-    )
+    low, middle, high = (now + timedelta(days=min(hours / pace, MOST_DAYS)) for hours in left)
+    return low, middle, high
 
 
 def chances_worn(ledger: Ledger, rulebook: Rulebook, *, now: datetime) -> Mapping[ChainId, float]:

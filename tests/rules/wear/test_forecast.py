@@ -113,6 +113,20 @@ def test_too_little_wear_is_refused_with_what_it_would_take():
     assert found.wants.endswith("; a caliper says more than a gauge's steps.")
 
 
+def test_the_wide_range_of_a_gauge_is_said_to_be_wide():
+    text = ridden(readings=0, days=30)
+    text += "2025-01-16 20:00  measured  Copper  under 0.25\n2025-01-31 20:00  measured  Copper  {}\n"
+    now = at("2025-01-31 22:00")
+    by_gauge = forecast(ledger_of(text.format("over 0.25 under 0.5")), RULEBOOK, COPPER, now=now)
+    assert isinstance(by_gauge, Forecast)
+    assert 3.0 < by_gauge.life[2] / by_gauge.life[0] <= 4.0  # by caliper it would be refused
+    assert by_gauge.sentence.endswith(" Too wide to plan by: a caliper says more than a gauge's steps.")
+    by_caliper = forecast(ledger_of(ridden()), RULEBOOK, COPPER, now=at("2025-03-02 22:00"))
+    assert "Too wide" not in by_caliper.sentence
+    at_limit = forecast(ledger_of(text.format("over 0.5 under 0.75")), RULEBOOK, COPPER, now=now)
+    assert "Too wide" not in at_limit.sentence
+
+
 def test_a_life_in_kilometres_is_the_same_life():
     found = {
         measure: forecast(ledger_of(ridden()), RULEBOOK, COPPER, now=at("2025-03-02 22:00"), measure=measure)
