@@ -26,6 +26,7 @@ from ingest.ride.recording import Column
 from rules.vocabulary import BikeId, Fitting
 
 WORTH_ASKING = 0.05  # nats of doubt
+SET_FREE = 0.3  # nats more: a ride whose bike is likely enough, and that only waits for a word
 MANY_BY_ONE_WORD = 3  # rides that one answer alone decides: one of them is asked about; a judgement
 MANY_BY_ONE_ANSWER = 5  # rides that were answered as a group, few of them looked at; a judgement
 CHECK_EVERY = 6  # every sixth question looks at what seems settled
@@ -61,12 +62,14 @@ def questions(judgement: Judgement, at_most: int | None = None) -> tuple[Questio
     open_rides = [i for i in unspoken if judgement.said(i).verdict is Verdict.ASK]
     doubt = entropy_nats(judgement.probabilities)
     groups = _groups(judgement, open_rides)
-    by_doubt = sorted(open_rides, key=lambda i: -doubt[i])[:MOST_WEIGHED]
+    worth = np.maximum(doubt, WORTH_ASKING / 2)
+    worth[[i for i in open_rides if judgement.is_only_unsaid(i)]] += SET_FREE
+    by_doubt = sorted(open_rides, key=lambda i: -worth[i])[:MOST_WEIGHED]
     tells = _tells(judgement, [group[0] for group in groups], by_doubt)
     for row, group in enumerate(groups):
         members = set(group)
         tells[row, [column for column, i in enumerate(by_doubt) if i in members]] = 1.0
-    left = np.maximum(doubt[by_doubt], WORTH_ASKING / 2)
+    left = worth[by_doubt]
     asked: list[Question] = []
     todo = set(range(len(groups)))
     first = _first_of_each_bike(judgement, groups, todo)
@@ -76,10 +79,14 @@ def questions(judgement: Judgement, at_most: int | None = None) -> tuple[Questio
         *(_check(judgement, i) for i in _hardly_said(judgement, decided)),
     ]
     others = (i for i in _checks(judgement) if not any(i in one.rides for one in doubted))
-    checks = itertools.chain(doubted, (_check(judgement, i) for i in others))
+    first_doubted = iter(doubted)
+    checks = itertools.chain(first_doubted, (_check(judgement, i) for i in others))
+    # Whoever answers a few at a time would never come to the sixth, were it not counted on.
+    said_before = len(set(judgement.one_answer.values()))
     while todo and (at_most is None or len(asked) < at_most):
-        is_turn = len(asked) % CHECK_EVERY == CHECK_EVERY - 1 and not first
-        if is_turn and (check := next(checks, None)):
+        here, by_all = (n % CHECK_EVERY == CHECK_EVERY - 1 for n in (len(asked), said_before + len(asked)))
+        due = checks if here else first_doubted if by_all else iter(())
+        if not first and (check := next(due, None)):
             asked.append(check)
             continue
         gains = tells @ left
