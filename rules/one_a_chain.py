@@ -51,10 +51,15 @@ def spared(reminders: Sequence[Reminder], standing: Sequence[RaisedReminder] = (
         elif other is not None and reminder.kind is ReminderKind.WIPE_AND_DRIP:
             verb = other.headline.partition(" the chain ")[0]
             first = "Rinse and dry it" if wants_a_rinse(reminder) else "Wipe it dry"
-            found[reminder.key] = f"{first} tonight and each {ASKED_AHEAD}: “{verb}” does the rest."
+            found[reminder.key] = f"{first} tonight and each {ASKED_AHEAD}; “{verb}” does the rest."
         elif other is not None:
             found[reminder.key] = f"“{other.headline}” takes care of this too."
     return found
+
+
+def done_too(kind: ReminderKind) -> frozenset[ReminderKind]:
+    """What else needs no hands once this is done, on the same chain?"""
+    return _DOES_TOO.get(kind, frozenset())
 
 
 def takes_its_place(

@@ -18,10 +18,9 @@ from rules.wording import clock, day, number
 from rules.work import WORKS
 
 RINSE_FROM = 0.3  # of the salt weight; labelled assumption
-# Said of a wet chain and of a dry one; inferred from weather, so 'probably'.
-RINSE = (
-    f"Probably road salt, which rusts it overnight: rinse and dry it today and each salted or {ASKED_AHEAD}."
-)
+# Said of a wet chain and of a dry one; inferred from weather, so 'probably'. What is asked stands first, for
+# a message may have no room for the rest.
+RINSE = f"Rinse and dry it each salted or {ASKED_AHEAD}; probably road salt, which rusts it overnight."
 SaltedHours = list[tuple[Entry, RiddenHour, Exposure]]
 
 
@@ -88,7 +87,7 @@ def came_home_salted(case: Case) -> Reminder | None:
         headline=f"{rinsed(hands.verb)} {case.name}",
         sentence=f"{case.chain.name} came home salted at {when}: {number(salted_h)} h of the day were "
         f"likely ridden on salted road (inferred from weather); the limit is {number(limit)} h. "
-        f"{RINSE} Then {hands.need}. While the salted days last, this is asked once.",
+        f"{RINSE} While the salted days last, this is asked once.",
         total=salted_h,
         limit=limit,
         unit="drive hours",

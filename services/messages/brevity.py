@@ -8,6 +8,7 @@ from dataclasses import replace
 
 from services.messages.html import Block, Link
 
+CUT = 2  # sentences of a block that may be cut after a clause: what is asked, and why
 MOST_WORDS = 60  # everything that is read, but the credit that a weather archive's licence asks for
 _ADDRESS = re.compile(r"https?://\S+")
 _CLAUSE_END = re.compile(r"[.;](?= )|(?<=\)):(?= )|[.]$")  # a colon announces; behind brackets it ends
@@ -25,10 +26,10 @@ def words_of(block: Block) -> int:
 
 
 def needed(blocks: Sequence[Block], rest: Link | tuple[str, str]) -> int:
-    """How many words are the least: the first block, its first clause of reasons, and how many more."""
+    """How many words are the least: the first block, its first two clauses, and how many more."""
     if not blocks:
         return 0
-    first = replace(blocks[0], said=tuple(map(_first_clause, blocks[0].said[:1])))
+    first = replace(blocks[0], said=tuple(map(_first_clause, blocks[0].said[:CUT])))
     return sum(map(words_of, [first, *_more(len(blocks) - 1, rest)]))
 
 
@@ -44,7 +45,7 @@ def fitted(
 ) -> list[Block]:
     """Blocks with as much as there is room for: first what is asked, then each one's reasons, in order.
 
-    Each block's first sentence may be cut after a clause, the others are said whole or not at all.
+    Each block's first two sentences may be cut after a clause, the others are said whole or not at all.
     rest: where those are that found no room.  further: what is said below all of it if any room is left.
     """
     bare = [replace(block, said=()) for block in blocks]
@@ -71,18 +72,16 @@ def _more(count: int, rest: Link | tuple[str, str]) -> list[Block]:
 
 
 def _said(sentences: Sequence[str], room: int) -> tuple[tuple[str, ...], int]:
-    """The first one's first clause, then the others whole, then as much more of the first as fits."""
-    if not sentences:
-        return (), room
-    first, *others = sentences
-    kept: list[str] = []
-    least = words(_first_clause(first))
-    for one in _whole(others, room - least):
-        kept.append(one)
-        room -= words(one)
-    begun = as_much_as_fits(first, room)
-    said = (begun, *kept) if begun else tuple(kept)
-    return said, room - words(begun)
+    """The first clauses of the first two, then the others whole, then as much more of those two as fits."""
+    firsts, others = sentences[:CUT], sentences[CUT:]
+    least = [words(_first_clause(one)) for one in firsts]
+    kept = list(_whole(others, room - sum(least)))
+    room -= words(*kept)
+    begun: list[str] = []
+    for place, one in enumerate(firsts):
+        begun.append(as_much_as_fits(one, max(room - sum(least[place + 1 :]), min(room, least[place]))))
+        room -= words(begun[-1])
+    return (*filter(None, begun), *kept), room
 
 
 def _first_clause(text: str) -> str:

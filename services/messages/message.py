@@ -61,7 +61,7 @@ def message_of(
     heading = heading or subject
     thought = _thought(advice, address)
     whole = Link("All of it", address.page(CAREFUL_PATH)) if careful and address else None
-    phone = "" if address and address.everywhere else "To answer by phone, set page.public_url."
+    phone = "" if address is None or address.everywhere else "To answer by phone, set page.public_url."
     room = MOST_WORDS - words(f"Careful: {careful}" if careful else "", whole.label if whole else "", phone)
     room -= words_of(thought) if thought else 0
     room -= words(heading)
@@ -73,6 +73,8 @@ def message_of(
     question = _question(asked, address) if asked else None
     if asked and question and room - words_of(question) < needed(blocks, rest):
         question = _question(asked, address, short=True)
+    if phone and room - (words_of(question) if question else 0) < needed(blocks, rest):
+        room, phone = room + words(phone), ""
     room -= words_of(question) if question else 0
     shown = fitted(blocks, room, rest=rest, further=further)
     shown += [block for block in (question, thought) if block]
@@ -111,13 +113,13 @@ def _question(asked: AskedRide, address: Address | None, *, short: bool = False)
     else:
         links = [Link(name, address.it_was(asked.ride, bike), writes=True) for bike, name in asked.bikes]
         links.append(Link("None of ours", address.it_was(asked.ride, None), writes=True))
-    if asked.more:
+    if asked.more and not short:
         links.append(Link(f"{asked.more} more", address.page("/rides/answer")))
     return Block(_headline(asked, short), links=tuple(links))
 
 
 def _headline(asked: AskedRide, short: bool) -> str:
-    return "A ride asks: which bike?" if short else f"Which bike was it: {asked.name}?"
+    return "One ride: which bike?" if short else f"Which bike was it: {asked.name}?"
 
 
 def _thought(advice: str, address: Address | None) -> Block | None:

@@ -16,7 +16,7 @@ from rules.cautions import caution, in_a_line
 from rules.ledger import Ledger
 from rules.one_a_chain import spared
 from rules.outlook import Outlook
-from rules.reminder import RaisedReminder, Reminder, ReminderKind, Step
+from rules.reminder import ASKED_AHEAD, RaisedReminder, Reminder, ReminderKind, Step
 from rules.units import SI, Units, said
 from rules.vocabulary import Condition, Regime, ReminderId, Rider
 from rules.wording import day, listed, number
@@ -294,18 +294,21 @@ def _count(number_of: int, noun: str) -> str:
 
 
 def _said(telling: ReminderText, instead: str, *, roomy: bool) -> tuple[str, ...]:
-    """The fact that made it due, after what answers it as well; then what is said where there is room.
+    """What is asked for the evenings to come, the fact that made it due, then what else there is room for.
 
-    roomy: no commands stand below, so that a wet chain's advice leaves room for its rain.
+    That a wet chain is not spoken of on those evenings rests on their being asked for here.
+    roomy: no commands stand below, which leave no room for it; then the chain is spoken of again instead.
     """
     reminder = telling.reminder
     fact, *advice = _SENTENCE_END.split(reminder.sentence)
+    asks = [instead] if instead else [one for one in advice if roomy and ASKED_AHEAD in one]
+    advice = [one for one in advice if one not in asks]
     if not roomy:  # but salt goes before the rest of the facts
         salt = [one for one in advice if "road salt" in one]
         fact, advice = " ".join([fact, *(one for one in advice if one not in salt)]), salt
     unknown = f"No weather is known for {number(reminder.unknown_h)} drive hours of it."
     said = (
-        instead,
+        *asks,
         fact,
         *([] if instead else advice),
         unknown if reminder.unknown_h > 0 else "",

@@ -16,7 +16,7 @@ from rules.cautions import LINK_IN_A_LINE
 from rules.contamination import exposures
 from rules.ledger import Ledger
 from rules.moved_limits import NEWEST, limits_moved
-from rules.one_a_chain import one_a_chain
+from rules.one_a_chain import done_too, one_a_chain
 from rules.outlook import outlook
 from rules.quiet_hours import MONTH, Bundle, Told, bundles, has_dried, may_speak, outlook_due, unheard
 from rules.reconcile import Change, reconcile
@@ -317,6 +317,9 @@ def _queue_outlooks(tx: Transaction, app: App, now: datetime) -> int:
         local = now.astimezone(zone_of(rider.time_zone))
         ledger, standing = tx.in_use(now), tx.reminders.standing()
         asked = {(one.reminder.chain, one.reminder.kind) for one in standing}
+        for one in standing:  # what an asked-for job does as well is no other date
+            if one.state is not Step.PUT_OFF:
+                asked |= {(one.reminder.chain, kind) for kind in done_too(one.reminder.kind)}
         limits = [
             one
             for one in outlook(ledger, app.rulebook_in(tx), now=now, zone_of=zone_of)

@@ -86,8 +86,8 @@ def test_after_a_salted_ride_the_same_message_asks_for_a_rinse():
     salted = only(WET.replace("  wet", "  salty"), "2025-06-03 22:40")
     assert salted.headline == "Rinse, dry and drip the chain Copper on Plover"
     assert (
-        " Probably road salt, which rusts it overnight: rinse and dry it today and each salted or wet "
-        "evening for 10 days."
+        " Rinse and dry it each salted or wet evening for 10 days; probably road salt, which rusts it "
+        "overnight."
     ) in salted.sentence
     assert "nly wipe it" not in salted.sentence
 

@@ -32,9 +32,9 @@ def test_a_dry_ride_on_salted_road_asks_for_a_rinse_and_names_rust():
     assert salted.headline == "Rinse, dry and drip the chain Copper on Plover"
     assert said(salted.sentence, SI) == (
         "Copper came home salted at 19:00 on 8 January 2025 (Ride 1): 2 h of the day were likely ridden on "
-        "salted road (inferred from weather); the limit is 0.5 h. Probably road salt, which rusts it "
-        "overnight: rinse and dry it today and each salted or wet evening for 10 days. Then a drip. While "
-        "the salted days last, this is asked once."
+        "salted road (inferred from weather); the limit is 0.5 h. Rinse and dry it each salted or wet "
+        "evening for 10 days; probably road salt, which rusts it overnight. While the salted days last, "
+        "this is asked once."
     )
     assert [reason.total for reason in salted.reasons] == [1.0, 2.0]
     assert (salted.urgency, salted.total, salted.limit) == (1, 2.0, 0.5)
@@ -52,7 +52,7 @@ def test_beside_an_immersion_the_rinse_is_still_a_rinse():
     for like, said_first in (("salt-damp", "Rinse and dry it"), ("wet", "Wipe it dry")):
         full = FROST.replace("salt-damp", like) + "2025-01-05 14:00 rode 45 h on Plover dry\n"
         words = spared(judge(full, "2025-01-08 18:30")).values()
-        said = f"{said_first} tonight and each wet evening for 10 days: “Re-immerse” does the rest."
+        said = f"{said_first} tonight and each wet evening for 10 days; “Re-immerse” does the rest."
         assert said in words
 
 
@@ -96,7 +96,7 @@ def test_a_wet_day_in_it_is_the_same_reminder_and_is_not_told_again():
     assert wet.key == salted.key
     assert "came home wet" in wet.sentence
     assert wet.headline == "Rinse, dry and drip the chain Copper on Plover"
-    assert "rinse and dry it today" in wet.sentence
+    assert "Rinse and dry it each salted or wet evening" in wet.sentence
     steps = (ReminderStep(Step.RAISED, at("2025-01-10 18:30"), "the round"),)
     standing = RaisedReminder(ReminderId(1), replace(salted, urgency=1), steps)
     (change,) = reconcile([standing], [wet], ledger, now=now, rulebook=RULEBOOK)

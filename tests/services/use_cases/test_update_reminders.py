@@ -138,6 +138,26 @@ def test_the_outlook_goes_out_once_a_week_on_its_day(week: Week) -> None:
     assert len(outlooks) == 2
 
 
+@pytest.mark.parametrize(("immersion", "dated"), [(4.0, False), (30.0, True)])
+def test_the_outlook_gives_no_date_for_a_drip_that_an_immersion_asked_for_does_as_well(
+    week: Week, immersion: float, dated: bool
+) -> None:
+    with week.shop.store.reading() as tx:
+        plover = tx.equipment.find_bike("Plover").id
+        ines = tx.equipment.find_rider("Ines").id
+    for key, value in (("drip", 6.0), ("immersion", immersion), ("wet_ride", 2.0)):
+        record(
+            week.shop, SetLimits((OwnValue("bike", plover, key, value),), FIRST_DAY, "a test"), now=FIRST_DAY
+        )
+    for day in range(4):
+        week.ride(day)
+    week.round(4, timedelta(hours=7, minutes=5))
+
+    outlook = next(one for one in week.box.taken if one.rider == ines and "week ahead" in one.subject)
+    assert ("Drip the chain Plover's chain" in outlook.text) is dated
+    assert ("Re-immerse the chain Plover's chain" in outlook.text) is not dated
+
+
 def test_what_can_wait_comes_with_the_outlook_and_is_no_message_of_the_months(week: Week) -> None:
     with week.shop.store.reading() as tx:
         plover = tx.equipment.find_bike("Plover").id
