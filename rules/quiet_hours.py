@@ -9,7 +9,16 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, time, timedelta
 
-from rules.reminder import HAS_DRIED, WET_HOLDS, RaisedReminder, ReminderKind, Step, wants_a_rinse
+from rules.reminder import (
+    ASKED_AHEAD,
+    HAS_DRIED,
+    WET_HOLDS,
+    RaisedReminder,
+    Reminder,
+    ReminderKind,
+    Step,
+    wants_a_rinse,
+)
 from rules.vocabulary import ChainId, RiderId
 
 CAN_WAIT = frozenset({ReminderKind.DRIP, ReminderKind.IMMERSION, ReminderKind.INSPECTION})
@@ -108,7 +117,8 @@ def bundles(
     quieter than one now and one in the morning.
     local_time, quiet_hours: of every rider with something waiting.
     What can wait and is not overdue waits for the weekly outlook when that is near: it comes anyway. What the
-    month has no message left for (`no_message_left`) waits for the outlook too.
+    month has no message left for (`no_message_left`) waits for the outlook too. No job waits whose chain came
+    home wet while no wet message holds: the night would pass without a word.
     """
     by_rider: dict[RiderId, list[Unheard]] = {}
     for one in waiting:
@@ -116,7 +126,7 @@ def bundles(
     found = []
     for rider, own in by_rider.items():
         local, hours = local_time[rider], quiet_hours[rider]
-        if waits_for_outlook(own, local, hours) or no_message_left(own, local, hours, told):
+        if waits_for_outlook(own, local, hours, told) or no_message_left(own, local, hours, told):
             continue
         if any(may_speak(one.raised.reminder.kind, local, hours) for one in own):
             found.append(Bundle(rider, tuple(sorted(own, key=_pressing))))
@@ -138,7 +148,9 @@ def no_message_left(own: Sequence[Unheard], local: datetime, quiet_hours: QuietH
     def is_silent(one: Unheard) -> bool:
         reminder = one.raised.reminder
         if reminder.kind in CAN_WAIT:
-            return had >= most * (KEPT_FOR_THE_WET if wet_month else 1.0)
+            return not _wet_unsaid(reminder, local, told) and had >= most * (
+                KEPT_FOR_THE_WET if wet_month else 1.0
+            )
         asked_at = told.wet_at.get((rider, reminder.chain))
         put_off = any(step.step is Step.PUT_OFF for step in one.raised.steps)
         wet = reminder.kind is ReminderKind.WIPE_AND_DRIP and not put_off
@@ -147,10 +159,21 @@ def no_message_left(own: Sequence[Unheard], local: datetime, quiet_hours: QuietH
     return all(map(is_silent, own))
 
 
-def waits_for_outlook(own: Sequence[Unheard], local: datetime, quiet_hours: QuietHours) -> bool:
+def _wet_unsaid(reminder: Reminder, local: datetime, told: Told) -> bool:
+    """Whether its chain came home wet, and no message of the last days asks to wipe it?"""
+    asked_at = told.wet_at.get((reminder.rider, reminder.chain))
+    return ASKED_AHEAD in reminder.sentence and (asked_at is None or local - asked_at >= WET_HOLDS)
+
+
+def waits_for_outlook(
+    own: Sequence[Unheard], local: datetime, quiet_hours: QuietHours, told: Told = Told()
+) -> bool:
     """Whether all of this can wait, and the weekly outlook is to come within a few days?"""
     if quiet_hours.outlook_weekday is None or any(
-        one.raised.reminder.urgency or one.raised.reminder.kind not in CAN_WAIT for one in own
+        one.raised.reminder.urgency
+        or one.raised.reminder.kind not in CAN_WAIT
+        or _wet_unsaid(one.raised.reminder, local, told)
+        for one in own
     ):
         return False
     end, days = quiet_hours.quiet_until, (quiet_hours.outlook_weekday - local.weekday()) % 7

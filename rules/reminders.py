@@ -165,9 +165,9 @@ class _WetDay(NamedTuple):
     wet: bool
 
 
-def _wet_spell(case: Case) -> list[_WetDay]:
-    """The wet and salted days that still ask for hands, in order; none once answered or long dried."""
-    limit, lasts = case.limit("wet_ride").value, timedelta(days=case.limit("wet_ride_expires").value)
+def _wet_days(case: Case) -> list[tuple[date, _WetDay]]:
+    """The wet and salted days of the longest spell there may be, in order."""
+    limit = case.limit("wet_ride").value
     by_day: dict[date, _Hours] = {}
     for entry in case.past.entries:
         if entry.at < case.now - LONGEST_SPELL:
@@ -175,14 +175,7 @@ def _wet_spell(case: Case) -> list[_WetDay]:
         if isinstance(entry.fact, RiddenHour) and entry.exposure is not None:
             local = entry.at.astimezone(case.zone).date()
             by_day.setdefault(local, []).append((entry, entry.fact, entry.exposure))
-    treated = [
-        entry.at
-        for entry in case.past.entries
-        if isinstance(entry.fact, Treatment) and entry.fact.kind in CLEARS_SINCE_DRIP
-    ]
-    spell: list[_WetDay] = []
-    wet_on: date | None = None
-    answered = False
+    found = []
     for on, hours in by_day.items():
         wet, salted = (
             [one for one in hours if one[2].condition in WET],
@@ -191,7 +184,28 @@ def _wet_spell(case: Case) -> list[_WetDay]:
         is_wet = sum(hour.drive_h for _, _, hour in wet) >= limit - HAIR
         if not is_wet and sum(hour.drive_h for _, _, hour in salted) < limit - HAIR:
             continue
-        home = (wet if is_wet else salted)[-1][1].ride
+        found.append((on, _WetDay((wet if is_wet else salted)[-1][1].ride, hours, is_wet)))
+    return found
+
+
+def _treated(case: Case) -> list[datetime]:
+    """When the film was renewed."""
+    return [
+        entry.at
+        for entry in case.past.entries
+        if isinstance(entry.fact, Treatment) and entry.fact.kind in CLEARS_SINCE_DRIP
+    ]
+
+
+def _wet_spell(case: Case) -> list[_WetDay]:
+    """The wet and salted days that still ask for hands, in order; none once answered or long dried."""
+    lasts = timedelta(days=case.limit("wet_ride_expires").value)
+    treated = _treated(case)
+    spell: list[_WetDay] = []
+    wet_on: date | None = None
+    answered = False
+    for on, one in _wet_days(case):
+        home = one.home
         goes_on = wet_on is not None and on - wet_on <= lasts
         wet_on = on
         answered = goes_on and (answered or _is_answered(spell, treated, home.ended_at))
@@ -200,7 +214,7 @@ def _wet_spell(case: Case) -> list[_WetDay]:
         if answered and any(home.ended_at - TOLD_AGAIN_AFTER < at <= home.ended_at for at in treated):
             continue  # of a spell that had its drip: how long that lasts, the film's own limit says
         answered = False
-        spell.append(_WetDay(home, hours, is_wet))
+        spell.append(one)
     if _is_answered(spell, treated, case.now):
         return []
     return spell if spell and spell[-1].home.ended_at + lasts > case.now else []
@@ -209,6 +223,22 @@ def _wet_spell(case: Case) -> list[_WetDay]:
 def _is_answered(spell: Sequence[_WetDay], treated: Sequence[datetime], until: datetime) -> bool:
     """Whether this spell was answered by a treatment, after its latest wet ride?"""
     return bool(spell) and any(spell[-1].home.ended_at <= at <= until for at in treated)
+
+
+def _still_wet(case: Case) -> str:
+    """What a chain wants beside another job, that came home wet in a spell which had its drip; "" = nothing.
+
+    A wet reminder of its own would ask for a drip that was given days ago; wet it is all the same.
+    """
+    days = _wet_days(case)
+    if not days or not days[-1][1].wet or _wet_spell(case):
+        return ""
+    home = days[-1][1].home
+    dried_at = home.ended_at + timedelta(hours=case.limit("wet_ride_overdue").value)
+    if case.now >= dried_at or any(at >= home.ended_at for at in _treated(case)):
+        return ""
+    salted = any(hour.salt >= RINSE_FROM for _, _, hour in days[-1][1].hours)
+    return f" It came home wet. {RINSE if salted else f'Wipe it dry each {ASKED_AHEAD}.'}"
 
 
 def _film_worn(case: Case) -> Reminder | None:
@@ -254,7 +284,7 @@ def _cleaning_due(case: Case) -> Reminder | None:
         cause_at=max(early.cause_at, film.cause_at),
         limit=limit.value,
         sentence=f"{early.sentence.partition(';')[0]}, nearly the {number(limit.value)} of its limit, and "
-        f"{other} is due: one evening does both.",
+        f"{other} is due: one evening does both.{_still_wet(case)}",
     )
 
 
@@ -294,7 +324,7 @@ def _grit_hours_due(
         cause_at=happened_by(crossing),
         headline=f"{hands.verb} {case.name}",
         sentence=f"{case.chain.name} has {number(total.grit_h)} grit-hours {start}; "
-        f"the limit is {number(limit)}.",
+        f"the limit is {number(limit)}.{_still_wet(case)}",
         total=total.grit_h,
         limit=limit,
         unit="grit-hours",

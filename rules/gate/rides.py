@@ -8,9 +8,14 @@ from datetime import timedelta
 from rules.commands import PutRidesOn, SayCondition, SayUnpaved, SplitOuting, TellRide, WithdrawRide
 from rules.gate.hearing import Hearing, Objection, Question, Refused, not_ahead, said_of
 from rules.gate.values import none_such, text, unpaved_share, within
+from rules.units import kilometres
 from rules.vocabulary import Condition, RideId
 
 LONGEST_MIN, FARTHEST_M = 24 * 60.0, 1_000_000.0
+
+
+def _far(metres: float) -> str:
+    return kilometres(metres / 1000)
 
 
 def tell_ride(command: TellRide, hearing: Hearing) -> Iterator[Objection]:
@@ -24,7 +29,7 @@ def tell_ride(command: TellRide, hearing: Hearing) -> Iterator[Objection]:
     )
     yield from said_of(
         "distance_m",
-        within(command.distance_m, 0.0, FARTHEST_M, "The distance in metres", "for instance 12000"),
+        within(command.distance_m, 0.0, FARTHEST_M, "The distance", f"for instance {kilometres(12)}", _far),
     )
     yield from within(command.latitude_deg, -90.0, 90.0, "The latitude", "degrees, south negative")
     yield from within(command.longitude_deg, -180.0, 180.0, "The longitude", "degrees, west negative")

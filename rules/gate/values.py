@@ -9,6 +9,7 @@ from datetime import datetime
 
 from rules.gate.hearing import Hearing, Objection, Refused
 from rules.vocabulary import Bike, Chain, Rider
+from rules.wording import number
 
 LONGEST_NAME = 80  # characters: what still fits a line of a mail
 LONGEST_NOTE = 1000
@@ -67,13 +68,17 @@ def time_zone(name: str, hearing: Hearing) -> Iterator[Objection]:
         )
 
 
+def _plainly(bound: float) -> str:
+    return number(bound, 2)
+
+
 def within(
     value: object,
     low: float,
     high: float,
     what: str,
     such: str = "a plain number",
-    said: Callable[[float], str] = "{:g}".format,
+    said: Callable[[float], str] = _plainly,
 ) -> Iterator[Objection]:
     """A number that can be; None is not known, and fine."""
     if value is None:

@@ -269,7 +269,7 @@ def _fitted_at(app: App, onto: Bike | None, at: str | None, now: datetime, yes: 
 
 def _teeth(text: str) -> tuple[int, ...]:
     parts = [part for part in text.replace(",", "-").replace("/", "-").replace(" ", "-").split("-") if part]
-    if not all(part.isascii() and part.isdigit() and len(part) < 4 for part in parts):
+    if (text and not parts) or not all(one.isascii() and one.isdigit() and len(one) < 4 for one in parts):
         raise typer.BadParameter(
             f"'{text}' is no list of teeth; write every cog, e.g. 11-13-15-17-19-21-24-28"
         )

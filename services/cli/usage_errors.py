@@ -50,11 +50,21 @@ def _what(error: typer.TyperException) -> str:
         if found is not None:
             near = found[2] if found.re.groups > 1 else None
             message = found.expand(said) + (f"; did you mean '{near}'?" if near else "")
+            if said.endswith(" wanted"):
+                message += _typed(error)
             break
     near_options = getattr(error, "possibilities", None)
     if near_options:
         message += f"; did you mean {' or '.join(sorted(near_options))}?"
     return message.rstrip(".") if parameter is None else f"{_name(parameter)}: {message.rstrip('.')}"
+
+
+def _typed(error: typer.TyperException) -> str:
+    """What was typed instead, as the parser kept it; "" = it kept nothing."""
+    try:
+        return f", not “{str(error.__cause__.errors()[0]['input'])[:40]}”"  # type: ignore[union-attr]
+    except (AttributeError, LookupError):
+        return ""
 
 
 def _name(parameter: Any) -> str:

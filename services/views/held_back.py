@@ -22,11 +22,11 @@ def held_back(
     hours, zones = quiet_hours_of(app), {rider.id: zone_of(rider.time_zone) for rider in riders}
     untold = unheard(standing)
     news = [(one.raised.reminder.kind, zones[one.raised.reminder.rider]) for one in untold]
-    if untold and app.channels and waits_for_outlook(untold, now.astimezone(news[0][1]), hours):
-        on = day_name[hours.outlook_weekday or 0]
-        return f"Not sent yet: it can wait, and comes with the week ahead on {on}."
     if app.address(now) is None:  # as when they are told
         told = Told(told.messages)
+    if untold and app.channels and waits_for_outlook(untold, now.astimezone(news[0][1]), hours, told):
+        on = day_name[hours.outlook_weekday or 0]
+        return f"Not sent yet: it can wait, and comes with the week ahead on {on}."
     of_each = [[one for one in untold if one.raised.reminder.rider == rider.id] for rider in riders]
     if untold and app.channels and all(no_message_left(own, now, hours, told) for own in of_each if own):
         weekday = hours.outlook_weekday

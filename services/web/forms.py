@@ -140,12 +140,16 @@ class Posted:
 
     def teeth(self, name: str, what: str) -> tuple[int, ...]:
         """A list of teeth, in any usual spelling."""
-        text = self.text(name)
+        typed = text = self.text(name)
         for separator in ",/ ":
             text = text.replace(separator, "-")
         parts = [part for part in text.split("-") if part]
-        if not all(part.isascii() and part.isdigit() and len(part) < 4 for part in parts):
-            raise FormRefused(f"{what}: write every one's teeth, e.g. 11-13-15-17-19-21-24-28.", field=name)
+        is_list = all(part.isascii() and part.isdigit() and len(part) < 4 for part in parts)
+        if (typed and not parts) or not is_list:
+            raise FormRefused(
+                f"{what}: “{typed[:40]}” is no list of teeth; write every one, e.g. 11-13-15-17-19-21-24-28.",
+                field=name,
+            )
         return tuple(sorted(int(part) for part in parts))
 
 
@@ -165,7 +169,7 @@ def local_instant(text: str, zone: tzinfo) -> datetime:
     try:
         found = datetime.fromisoformat(text)
     except ValueError as error:
-        raise FormRefused(f"“{text[:40]}” is no time; write it like 2026-05-01T18:00.") from error
+        raise FormRefused(f"“{text[:40]}” is no time; write it like 2026-05-01 18:00.") from error
     if "T" not in text and " " not in text:
         found = found.replace(hour=12)
     aware = found if found.tzinfo is not None else found.replace(tzinfo=zone)

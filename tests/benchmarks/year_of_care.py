@@ -33,7 +33,7 @@ from rules.ledger import Ledger
 from rules.one_a_chain import one_a_chain
 from rules.quiet_hours import MONTH, QuietHours, Told, Unheard, bundles, unheard
 from rules.reconcile import reconcile
-from rules.reminder import WET_HOLDS, RaisedReminder, ReminderKind, ReminderStep, Step
+from rules.reminder import ASKED_AHEAD, WET_HOLDS, RaisedReminder, ReminderKind, ReminderStep, Step
 from rules.reminders import due
 from rules.rulebook import Rulebook, default_rulebook, parse_rulebook
 from rules.salted_road import RINSE_FROM
@@ -266,7 +266,15 @@ class _Liver:
     def evening(self, now: datetime) -> None:
         """Reckon, tell, and let hands do what was told; what waited is told on Sunday morning."""
         if now.weekday() == 6:
-            self._told(unheard(self.kept), now, "outlook")
+            morning = now.replace(hour=7, minute=0)
+            self._reckon(morning)
+            self._told(unheard(self.kept), morning, "outlook")
+        self._reckon(now)
+        self._tell(now)
+        for chain in self.ledger.chains:
+            self._hands(chain.id, now)
+
+    def _reckon(self, now: datetime) -> None:
         found = one_a_chain(due(self.ledger, self.rulebook, now=now), self.kept)
         for change in reconcile(self.kept, found, self.ledger, now=now, rulebook=self.rulebook):
             if change.raised is None:
@@ -276,6 +284,8 @@ class _Liver:
             at = self.kept.index(change.raised)
             steps = change.raised.steps + ((change.step,) if change.step else ())
             self.kept[at] = replace(change.raised, reminder=change.reminder, steps=steps)
+
+    def _tell(self, now: datetime) -> None:
         riders = [one.id for one in self.ledger.riders]
         lately = {one: sum(at > now - MONTH for at, _ in self.mails[one]) for one in riders}
         wet_at = {
@@ -291,14 +301,14 @@ class _Liver:
         for bundle in bundles(unheard(self.kept), local, quiet, Told(lately, wet_at)):
             self.mails[bundle.rider].append((now, bundle.unheard))
             self._told(bundle.unheard, now, "mail")
-        for chain in self.ledger.chains:
-            self._hands(chain.id, now)
 
     def _told(self, news: Sequence[Unheard], now: datetime, by: str) -> None:
         for one in news:
             at = self.kept.index(one.raised)
             steps = (*one.raised.steps, ReminderStep(Step.TOLD, now, by))
             self.kept[at] = replace(one.raised, steps=steps)
+            if ASKED_AHEAD in one.raised.reminder.sentence:  # every wet evening to come is asked for
+                self.wet_said_at[one.raised.reminder.chain] = now
 
     def _hands(self, chain: ChainId, now: datetime) -> None:
         wanted = {
@@ -309,7 +319,6 @@ class _Liver:
             and any(step.step is Step.TOLD for step in one.steps)
         }
         if ReminderKind.WIPE_AND_DRIP in wanted:
-            self.wet_said_at[chain] = now
             self._treat(chain, TreatmentKind.WIPE, now)
             self._treat(chain, TreatmentKind.DRIP, now)
         if ReminderKind.IMMERSION in wanted and chain not in self.bath_at:

@@ -39,7 +39,7 @@ SLEET = """
 def test_1_sleet_on_a_salted_road_is_rinsed_tonight_whatever_the_rider_calls_it():
     (wet,) = due(ledger_of(SLEET), RULEBOOK, now=at("2025-01-08 18:30"))
     assert wet.kind is ReminderKind.WIPE_AND_DRIP
-    assert "rinse and dry it today" in wet.sentence
+    assert "Rinse and dry it each salted or wet evening" in wet.sentence
     heavier = in_force(
         RULEBOOK,
         replace(ledger_of(SLEET), own_limits=(own(("bike", 1, "salt", 3.0)),)),

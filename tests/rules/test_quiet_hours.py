@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 import pytest
 
 from rules.quiet_hours import QuietHours, Told, bundles, may_speak, outlook_due, speak_at, unheard
-from rules.reminder import RaisedReminder, Reminder, ReminderKind, ReminderStep, Step
+from rules.reminder import ASKED_AHEAD, RaisedReminder, Reminder, ReminderKind, ReminderStep, Step
 from rules.vocabulary import ChainId, ReminderId, RiderId
 from tests.rules.notation import at
 
@@ -179,3 +179,23 @@ def test_a_wet_chain_speaks_beyond_the_months_messages_unless_its_last_message_s
     assert is_told(WET, messages=4, wet_days_ago=9, steps=(Step.RAISED, Step.PUT_OFF, Step.RAISED))
     assert is_told(WET, ReminderKind.REPLACEMENT, messages=4, wet_days_ago=9)
     assert not is_told(WET, DRIP, messages=4, wet_days_ago=9)
+
+
+WET_TOO = f"Copper has 12 grit-hours; the limit is 12. It came home wet. Wipe it dry each {ASKED_AHEAD}."
+
+
+def is_told_wet_too(*, messages, wet_days_ago=None, day=NOON):
+    one = raised(Step.RAISED, kind=DRIP)
+    waiting = unheard([replace(one, reminder=replace(one.reminder, sentence=WET_TOO))])
+    wet_at = {} if wet_days_ago is None else {(ADA, ChainId(1)): day - timedelta(days=wet_days_ago)}
+    return bool(bundles(waiting, {ADA: day}, {ADA: MANNERS}, Told({ADA: messages}, wet_at)))
+
+
+def test_a_job_that_can_wait_does_not_while_its_chain_is_wet_and_no_wet_message_holds():
+    friday = NOON + timedelta(days=2)
+    assert not is_told(DRIP, messages=4)
+    assert is_told_wet_too(messages=4)
+    assert is_told_wet_too(messages=4, wet_days_ago=10)
+    assert not is_told_wet_too(messages=4, wet_days_ago=9)
+    assert is_told_wet_too(messages=0, day=friday)  # two days before the outlook
+    assert not is_told_wet_too(messages=0, wet_days_ago=9, day=friday)

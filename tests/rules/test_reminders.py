@@ -547,3 +547,44 @@ def test_reminders_are_raised_on_the_first_hour_after_their_cause():
                 assert timedelta(0) <= now - reminder.cause_at <= timedelta(hours=1)
         now += timedelta(hours=1)
     assert len(known) == 1 + 2 + 1  # a wet spell; drip and immersion; inspection after 40 h
+
+
+# --- wet in a spell that had its drip ---
+
+SPELL = FRESH + "2025-06-03 08:00  rode  1 h  on Plover  wet\n2025-06-03 20:00  dripped  Copper\n"
+
+
+@pytest.mark.parametrize(
+    ("tag", "asks"),
+    [
+        ("wet", "Wipe it dry each wet evening for 10 days."),
+        (
+            "salty",
+            "Rinse and dry it each salted or wet evening for 10 days; probably road salt, which rusts it",
+        ),
+    ],
+)
+def test_a_larger_job_says_that_the_chain_came_home_wet_in_a_spell_that_had_its_drip(tag, asks):
+    text = SPELL + f"2025-06-04 08:00  rode  5 h  on Plover  {tag}\n"
+    due_now = film_of(text, "2025-06-04 16:30")
+    assert f"; the limit is 9. It came home wet. {asks}" in due_now.sentence
+
+
+def film_of(text, now):
+    return next(one for one in judge(text, now) if one.kind is ReminderKind.DRIP)
+
+
+def test_it_says_so_no_more_once_it_has_dried_was_treated_or_came_home_dry():
+    text = SPELL + "2025-06-04 08:00  rode  5 h  on Plover  wet\n"
+    assert "came home wet" in film_of(text, "2025-06-05 09:00").sentence
+    assert "came home wet" not in film_of(text, "2025-06-05 16:30").sentence
+    dry = FRESH + "2025-06-03 08:00  rode  9.5 h  on Plover  dry\n"
+    assert "came home wet" not in film_of(dry, "2025-06-03 18:00").sentence
+    treated = text.replace("5 h", "7 h") + "2025-06-05 06:00  dripped  Copper\n"
+    bath = next(one for one in judge(treated, "2025-06-05 07:00") if one.kind is ReminderKind.IMMERSION)
+    assert "came home wet" not in bath.sentence
+
+
+def test_where_the_wet_asks_for_hands_itself_the_larger_job_does_not_repeat_it():
+    found = judge(FRESH + "2025-06-03 08:00  rode  10 h  on Plover  wet\n", "2025-06-03 18:30")
+    assert sum("Wipe it dry" in one.sentence for one in found) == 1
