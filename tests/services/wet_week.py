@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import shutil
 from dataclasses import dataclass, field, replace
 from datetime import timedelta
 from pathlib import Path
@@ -11,6 +12,7 @@ from services.app import App
 from services.channels import ChannelError
 from services.letter import Letter
 from services.running.round import RoundReport, one_round
+from services.wiring import open_app
 from tests.wet_household import BIKES, FIRST_DAY, RIDE_AT, ROUND_AT, a_ride, household
 
 DAY = timedelta(days=1)
@@ -74,6 +76,16 @@ class Week:
 
 
 def wet_week(home: Path) -> Week:
+    """The household before its first ride."""
+    return _with_a_letterbox(household(home, 12, None))
+
+
+def copied(settled: Path, home: Path) -> Week:
+    """A week that was ridden already, in a home of one's own. Nothing may have the first one open."""
+    shutil.copytree(settled, home)
+    return _with_a_letterbox(open_app(home))
+
+
+def _with_a_letterbox(shop: App) -> Week:
     box = Letterbox()
-    shop = replace(household(home, 12, None), equip=lambda _: {"email": box})
-    return Week(shop, box)
+    return Week(replace(shop, equip=lambda _: {"email": box}), box)

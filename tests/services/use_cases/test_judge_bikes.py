@@ -25,21 +25,28 @@ from services.use_cases.preview import preview_answers
 from services.use_cases.record import LATER, record
 from services.views.stories import ride_story
 from tests.saying import put_rides_on
-from tests.services.wet_week import DAY, Week, wet_week
+from tests.services.wet_week import DAY, Week, copied, wet_week
 from tests.wet_household import FIRST_DAY
 
 NOW = FIRST_DAY + 8 * DAY
 STRANGE = 9001  # a power meter nobody has entered
 
 
-@pytest.fixture
-def week(tmp_path: Path) -> Week:
+@pytest.fixture(scope="module")
+def settled(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Seven rides that all carry one sensor of which nothing is known."""
-    week = wet_week(tmp_path / "home")
+    home = tmp_path_factory.mktemp("settled") / "home"
+    week = wet_week(home)
     for day in range(7):
         week.ride(day, sensor=STRANGE)
     week.round(7)
-    return week
+    week.shop.store.close()
+    return home
+
+
+@pytest.fixture
+def week(settled: Path, tmp_path: Path) -> Week:
+    return copied(settled, tmp_path / "home")
 
 
 def test_rides_that_name_no_known_bike_are_questions(week: Week) -> None:

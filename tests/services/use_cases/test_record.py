@@ -28,7 +28,7 @@ from tests.saying import (
     take_back,
     withdraw_ride,
 )
-from tests.services.wet_week import DAY, Week, wet_week
+from tests.services.wet_week import DAY, Week, copied, wet_week
 from tests.wet_household import FIRST_DAY
 
 NOW = FIRST_DAY + 3 * DAY + timedelta(hours=20)
@@ -36,15 +36,22 @@ PLOVER_WET = "Wipe, dry and drip the chain Plover's chain on Plover"
 HARRIER_WET = "Wipe, dry and drip the chain Harrier's chain on Harrier"
 
 
-@pytest.fixture
-def week(tmp_path: Path) -> Week:
+@pytest.fixture(scope="module")
+def settled(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Plover in the wet on days 1 and 2, and after it on day 3: rides 1, 2 and 3."""
-    week = wet_week(tmp_path / "home")
+    home = tmp_path_factory.mktemp("settled") / "home"
+    week = wet_week(home)
     for day in (1, 2, 3):
         week.ride(day)
         week.round(day)
     assert PLOVER_WET in week.headlines()
-    return week
+    week.shop.store.close()
+    return home
+
+
+@pytest.fixture
+def week(settled: Path, tmp_path: Path) -> Week:
+    return copied(settled, tmp_path / "home")
 
 
 def harrier(week: Week) -> int:

@@ -13,7 +13,7 @@ from services.store import FactRefused, NeedsConfirmation
 from services.use_cases.find import place_about
 from services.use_cases.record import record
 from services.use_cases.undo import undo
-from tests.services.wet_week import DAY, Week, wet_week
+from tests.services.wet_week import DAY, Week, copied, wet_week
 from tests.wet_household import FIRST_DAY, RIDE_AT
 
 INES, PLOVER = RiderId(1), BikeId(1)
@@ -21,13 +21,20 @@ DAY_1 = FIRST_DAY + DAY + RIDE_AT - timedelta(minutes=10)  # 16:00, when it rain
 NOW = FIRST_DAY + DAY + timedelta(hours=18)
 
 
-@pytest.fixture
-def week(tmp_path: Path) -> Week:
+@pytest.fixture(scope="module")
+def settled(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A dry ride on day 0."""
-    week = wet_week(tmp_path / "home")
+    home = tmp_path_factory.mktemp("settled") / "home"
+    week = wet_week(home)
     week.ride(0)
     week.round(0)
-    return week
+    week.shop.store.close()
+    return home
+
+
+@pytest.fixture
+def week(settled: Path, tmp_path: Path) -> Week:
+    return copied(settled, tmp_path / "home")
 
 
 def tell(week: Week, **other: object) -> None:

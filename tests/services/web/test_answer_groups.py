@@ -12,21 +12,28 @@ from rules.commands import PutRidesOn
 from rules.vocabulary import BikeId, RideId
 from services.web.app import create_app
 from tests.services.web.conftest import HERE, token_in
-from tests.services.wet_week import DAY, Week, wet_week
+from tests.services.wet_week import DAY, Week, copied, wet_week
 from tests.wet_household import FIRST_DAY
 
 NOW = FIRST_DAY + 8 * DAY
 STRANGE = 9001  # a power meter nobody has entered
 
 
-@pytest.fixture
-def week(tmp_path: Path) -> Week:
+@pytest.fixture(scope="module")
+def settled(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Seven rides that all carry one sensor of which nothing is known."""
-    week = wet_week(tmp_path / "home")
+    home = tmp_path_factory.mktemp("settled") / "home"
+    week = wet_week(home)
     for day in range(7):
         week.ride(day, sensor=STRANGE)
     week.round(7)
-    return week
+    week.shop.store.close()
+    return home
+
+
+@pytest.fixture
+def week(settled: Path, tmp_path: Path) -> Week:
+    return copied(settled, tmp_path / "home")
 
 
 @pytest.fixture
