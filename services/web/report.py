@@ -14,6 +14,7 @@ from rules.units import Units
 from rules.vocabulary import Regime
 from rules.wear.forecast import Measure, wear_points
 from services.atomic_write import write_whole
+from services.views import measured as measured_before
 from services.views.snapshot import Snapshot
 from services.web.embed import comparison_picture, wear_picture
 from services.web.rendering import Rendering
@@ -91,4 +92,6 @@ def report_html(snapshot: Snapshot, *, now: datetime, units: Units, data_name: s
         costs=[snapshot.cost(regime, now) for regime in Regime],
         prices=snapshot.prices,
         data_name=data_name,
+        held=measured_before.WEAR,
+        held_weights=measured_before.WEIGHTS,
     )

@@ -248,8 +248,8 @@ def ranked(task: tuple[int, int]) -> dict[str, int]:
         total = 0.0
         for _ in range(pairs):
             hours = float(dice.uniform(20.0, 60.0))
-            mix = dice.dirichlet((1.0, 1.0, 4.0))
-            parts.append(Part(chain, 0, len(parts), (hours, hours * mix[0], 0.0, hours * mix[1], 0.0)))
+            water, dust, salt, _ = hours * dice.dirichlet((1.0, 1.0, 0.5, 4.0))
+            parts.append(Part(chain, 0, len(parts), (hours, water, 0.0, dust, salt)))
             total += hours
             taken.append(Taken(chain, ReadingTool.CALIPER, "", -np.inf, np.inf, 0.0, total, len(parts)))
     ids = tuple(ChainId(number) for number in (1, 2, 3))
@@ -318,7 +318,8 @@ def ranks(worlds: int, seed: int) -> None:
     for name in found[0]:
         of_20 = np.bincount([one[name] // 5 for one in found], minlength=20)
         chi = float(((of_20 - worlds / 20) ** 2 / (worlds / 20)).sum())
-        print(f"{name:14} chi2 {chi:5.1f}   {' '.join(f'{count:2}' for count in of_20)}")
+        middle = of_20[2:18].sum() / worlds
+        print(f"{name:14} chi2 {chi:5.1f}  in the middle 80 %: {middle:4.0%}   {' '.join(map(str, of_20))}")
 
 
 def time_of_a_fit() -> None:
