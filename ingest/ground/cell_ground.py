@@ -121,7 +121,8 @@ def _sky(hour: HourlyWeather | None, forcing: Forcing) -> Sky | None:
             fell, snowfall_cm=hour.snowfall_cm, air_c=hour.temperature_c, humidity_pct=hour.humidity_pct
         )
     air = MILD_C if hour.temperature_c is None else hour.temperature_c
-    return Sky(fell - snow, snow, air, hour.humidity_pct, forcing.et0_mm or 0.0)
+    et0_mm = forcing.et0_mm or 0.0
+    return Sky(fell - snow, snow, air, hour.humidity_pct, et0_mm, forcing.carried_off_mm)
 
 
 def _salted(

@@ -25,7 +25,7 @@ BAND = HOUR  # rain on a grid is as likely an hour out: the neighbouring hours a
 SPREADER_SEES = HOUR * 12  # of the weather after the hour: road salt is put down before the frost
 USUALLY_SALTED = 0.5  # our choice, 0-1: which roads were ridden is not known
 # The way in which tags are made: another name, and every ledger's hours are tagged anew, once.
-WAY_OF_TAGGING = "2026-11 mud drains and dries, hard frost on unpaved ground, dew, freezing rain"
+WAY_OF_TAGGING = "2026-11 mud drains and dries, hard frost, dew, freezing rain, roads dry by night"
 STATION_KM = 3.0  # a station of one's own no farther than this saw the same rain; our choice
 LEAST_KNOWN_H = 12  # of the 24 hours before; with fewer, rain may have gone unseen; our choice
 # Which value stands where several sources have one: nearest the rider first.

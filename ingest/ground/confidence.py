@@ -46,14 +46,16 @@ WETTER_IS_RIGHT = ((7.7, 0.27), (2.6, 0.46), (1.1, 0.51), (0.3, 0.49), (0.2, 0.3
 # salt states by the whole year, for those seven months have too few). One street, one winter, its own gauge.
 ROAD_STATES: Mapping[str, tuple[int, int]] = {
     "rain": (119, 120),
-    "snow, ice or slush": (842, 842),
-    "wet": (1090, 1180),
-    "damp with salt": (288, 288),
-    "damp": (56, 98),
+    "snow, ice or slush": (841, 841),
+    "wet with salt": (744, 744),
+    "wet": (264, 321),
+    "damp with salt": (355, 355),
+    "damp": (55, 99),
     "salt, humid air": (261, 384),
     "salt, dry air": (39, 229),
-    "dry, water the day before": (12, 366),
-    "dry": (90, 1903),
+    "dry, cold humid air": (45, 84),
+    "dry, humid air": (73, 568),
+    "dry": (12, 1676),
 }
 ANOTHER_STREET = 0.97  # no state is surer than this on a street that was not measured; our choice
 NOT_MEASURED = 0.85  # nor on roads of which no record is known, in winter: Denby et al. 2013
@@ -62,7 +64,12 @@ PRELIMINARY_KEEPS = 0.8
 NO_DRYING_KEEPS = 0.8
 
 
-WINTER_STATES = frozenset({"snow, ice or slush", "damp with salt", "salt, humid air", "salt, dry air"})
+# From here on air leaves a road that is called dry in doubt: steel counts as wet from there, ISO 9223:2012.
+HUMID_PCT = 80.0
+COLD_C = 5.0  # colder air takes little water away, and there may be salt that nobody knows of; our choice
+WINTER_STATES = frozenset(
+    {"snow, ice or slush", "wet with salt", "damp with salt", "salt, humid air", "salt, dry air"}
+)
 WINTER_IS_WIDE = 0.95  # snow and salt lie over a whole cell, however the last shower fell; our choice
 WET_STATE = 0.27  # the weight of a film of 0.2 mm, where slow drainage stops
 
@@ -127,14 +134,17 @@ def road_state(witness: Witness) -> str:
     if lies.frozen_mm > FROZEN_FROM_MM:
         return "snow, ice or slush"
     if witness.water > WET_STATE:
-        return "wet"
+        return "wet with salt" if salted else "wet"
     if salted and lies.film_main_mm > FILM_MM:
         return "damp with salt"
     if salted:
         return "salt, humid air" if (lies.humidity_pct or 0.0) >= HUMID_WITH_SALT_PCT else "salt, dry air"
     if witness.water > 0:
         return "damp"
-    return "dry, water the day before" if any(h.rain_mm for h in witness.forced_before[-24:]) else "dry"
+    if (lies.humidity_pct or 0.0) < HUMID_PCT:
+        return "dry"
+    cold = lies.air_c is not None and lies.air_c < COLD_C
+    return "dry, cold humid air" if cold else "dry, humid air"
 
 
 def wetter_is_right(rain_mm: float) -> float:

@@ -6,6 +6,7 @@ from collections.abc import Sequence
 
 from ingest.ground.evapotranspiration import (
     UNKNOWN_CLEARNESS,
+    carried_off_mm,
     hourly_reference_mm,
     sun,
     sunshine_from_warmth_mj_m2,
@@ -17,6 +18,10 @@ from ingest.weather.hourly import HourlyWeather
 TRACE_MM = 0.1
 MJ_PER_WATT_HOUR = 0.0036
 RANGE_HOURS = 24
+# A road keeps some of the warmth of the day, and loses some to the sky: so much of the difference to the mean
+# air of the last day, less so much [°C]. Fitted to the road temperatures, not the wetness, of sunless hours
+# over 0 °C in one street (tests/benchmarks/street.py); with a month left out 0.38-0.47 and 0.23-0.51.
+ROAD_KEEPS, ROAD_LOSES_C = 0.43, 0.38
 DEW_FROM_PCT = 90.0  # drier air than this leaves no dew; our choice
 
 
@@ -45,8 +50,25 @@ def forcings(hours: Sequence[HourlyWeather | None], *, altitude_m: float = 0.0) 
             dew_mm, clearness = _worked_out(hours, position, hour, altitude_m, clearness)
             et0_mm = min(0.0, dew_mm or 0.0)
         frozen = hour.temperature_c is not None and hour.temperature_c <= 0
-        result.append(Forcing(rain_mm, et0_mm, frozen))
+        carried_mm = 0.0
+        if hour.temperature_c is not None and hour.humidity_pct is not None:
+            road_c = _road_c(hours, position, hour.temperature_c)
+            carried_mm = carried_off_mm(
+                hour.temperature_c, hour.humidity_pct, hour.wind_10m_mps, surface_c=road_c
+            )
+        result.append(Forcing(rain_mm, et0_mm, frozen, carried_mm))
     return result
+
+
+def _road_c(hours: Sequence[HourlyWeather | None], position: int, air_c: float) -> float:
+    """How warm a road is without sun. [°C]"""
+    warmth = _warmth(hours, position)
+    return air_c + ROAD_KEEPS * (sum(warmth) / len(warmth) - air_c) - ROAD_LOSES_C
+
+
+def _warmth(hours: Sequence[HourlyWeather | None], position: int) -> list[float]:
+    around = hours[max(0, position - RANGE_HOURS + 1) : position + 1]
+    return [h.temperature_c for h in around if h is not None and h.temperature_c is not None]
 
 
 def _worked_out(
@@ -62,8 +84,7 @@ def _worked_out(
     if hour.shortwave_wm2 is not None:
         shortwave = hour.shortwave_wm2 * MJ_PER_WATT_HOUR
     else:
-        around = hours[max(0, position - RANGE_HOURS + 1) : position + 1]
-        warmth = [h.temperature_c for h in around if h is not None and h.temperature_c is not None]
+        warmth = _warmth(hours, position)
         outside = sun(hour.hour_start, cell.latitude_deg, cell.longitude_deg).outside_air_mj_m2
         shortwave = sunshine_from_warmth_mj_m2(outside, max(warmth) - min(warmth))
     worked = hourly_reference_mm(

@@ -20,6 +20,11 @@ UNKNOWN_CLEARNESS = 0.8
 # ASCE-EWRI 2005 keeps the share of clear-sky sun at or above this; FAO-56 gives only the upper limit, 1.
 LEAST_CLEARNESS = 0.3
 USUAL_WIND_2M_MPS = 2.0  # ch. 3: where nobody measured wind
+VON_KARMAN = 0.41  # eq. 4
+# Bare level ground; our choice, 0.001 to grass's 0.015: Davenport's classes have 0.0002 and 0.005 for ground
+# without plants (WMO-No. 8; from memory).
+ROAD_ROUGHNESS_M = 0.005
+VAPOUR_KJ_KG_K = 0.4615  # gas constant of water vapour: physics
 ADJUSTMENT_INLAND = 0.16  # eq. 50, per √°C; 0.19 near coasts
 
 
@@ -86,6 +91,31 @@ def penman_monteith_mm(
     radiation = 0.408 * slope * (net_radiation_mj_m2 - ground_heat_mj_m2)
     drying_air = psychrometric * crop.numerator / (air_c + 273) * wind_2m_mps * (saturation_kpa - vapour_kpa)
     return (radiation + drying_air) / (slope + psychrometric * (1 + crop.wind_factor * wind_2m_mps))
+
+
+def resistance_s_m(wind_2m_mps: float, *, roughness_m: float, lifted_m: float = 0.0) -> float:
+    """How hard the air two metres up gets at vapour from a surface. [s/m] Source: eq. 4.
+
+    lifted_m: how far above the ground that surface lies for the wind; two thirds of the height of grass.
+    """
+    height_m = 2.0 - lifted_m
+    return log(height_m / roughness_m) * log(height_m / (0.1 * roughness_m)) / (VON_KARMAN**2 * wind_2m_mps)
+
+
+def carried_off_mm(
+    air_c: float, humidity_pct: float, wind_10m_mps: float | None, *, surface_c: float
+) -> float:
+    """How much water air takes in an hour from a wet surface of this temperature. [mm] Negative is dew.
+
+    wind_10m_mps: None = the usual 2 m/s at 2 m.  Source: eq. 4, with the gas law for water vapour.
+    """
+    wind_2m = USUAL_WIND_2M_MPS if wind_10m_mps is None else wind_at_2m_mps(wind_10m_mps)
+    if wind_2m <= 0:
+        return 0.0
+    vapour_kpa = saturation_vapour_pressure_kpa(air_c) * min(100.0, humidity_pct) / 100
+    lacking_kpa = saturation_vapour_pressure_kpa(surface_c) - vapour_kpa
+    resistance = resistance_s_m(wind_2m, roughness_m=ROAD_ROUGHNESS_M)
+    return 3600 * lacking_kpa / (VAPOUR_KJ_KG_K * (surface_c + 273.16)) / resistance
 
 
 @dataclass(frozen=True, slots=True)

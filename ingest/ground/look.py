@@ -16,13 +16,13 @@ from ingest.ground.sentence import Lies
 from ingest.ground.snow_or_rain import wet_bulb_c
 from ingest.ground.water import (
     FILM_MM,
-    PAVED_DRYING,
     SPIN_UP_H,
     UNPAVED_DRYING,
     WET_FROM,
     Forcing,
     mean_film_mm,
     mud_weight,
+    paved_drying_mm,
     water_weight,
 )
 from ingest.weather.hourly import HourlyWeather
@@ -90,7 +90,10 @@ def look(
     paved = salted_share * main + (1 - salted_share) * quiet
     before, after = ground.open_ground[n], ground.open_ground[n + 1]
     loose_mm = mean_film_mm(
-        before.loose_mm, after.loose_mm, loses_mm=_loses(after.loose_mm, UNPAVED_DRYING, sky), ridden=ridden
+        before.loose_mm,
+        after.loose_mm,
+        loses_mm=_loses(after.loose_mm, UNPAVED_DRYING * sky.et0_mm, sky),
+        ridden=ridden,
     )
     snow_lies = after.snow_mm > SNOW_FROM_MM
     snow_weight = 1.0 if sky.air_c >= 0 else 0.0
@@ -161,13 +164,13 @@ def _snowed(sky: Sky | None) -> bool:
     return sky is not None and sky.snow_mm > sky.rain_mm
 
 
-def _loses(left_mm: float, drying: float, sky: Sky) -> float | None:
+def _loses(left_mm: float, drying_mm: float, sky: Sky) -> float | None:
     """What the hour could have dried, where it dried all there was; None = it did not."""
-    return drying * sky.et0_mm if left_mm == 0 and not sky.rain_mm else None
+    return drying_mm if left_mm == 0 and not sky.rain_mm else None
 
 
 def _road_weight(before: Road, after: Road, sky: Sky, ridden: tuple[float, float]) -> float:
-    loses = _loses(after.water_mm, PAVED_DRYING, sky)
+    loses = _loses(after.water_mm, paved_drying_mm(sky.et0_mm, sky.carried_off_mm), sky)
     film_mm = mean_film_mm(before.water_mm, after.water_mm, loses_mm=loses, ridden=ridden)
     weight = water_weight(film_mm, rain_mm=sky.rain_mm)
     slush = after.frozen_mm > FROZEN_FROM_MM and film_mm > FILM_MM

@@ -43,6 +43,7 @@ class Sky(NamedTuple):
     air_c: float
     humidity_pct: float | None
     et0_mm: float  # negative = dew
+    carried_off_mm: float = 0.0  # what the air takes off a wet road without any sun
 
 
 class Road(NamedTuple):
@@ -69,7 +70,7 @@ def road_after(road: Road, sky: Sky, *, main: bool, salted_now: bool = False) ->
     main: ploughed, and salted where `salted_now` says so.
     """
     water, frozen, salt = road
-    rain, snow, air, humidity, et0 = sky
+    rain, snow, air, humidity, et0, carried_off = sky
     if main and salted_now:
         salt = min(MOST_G_M2, salt + SPREAD_G_M2)
     came = rain
@@ -86,9 +87,11 @@ def road_after(road: Road, sky: Sky, *, main: bool, salted_now: bool = False) ->
     fog = humidity is not None and humidity >= FOG_PCT
     dries = frozen <= FROZEN_FROM_MM and not holds and not fog
     # what came is in the water already; told again it keeps the slow drainage of dry hours away
-    water = paved_after(max(0.0, water - came), rain_mm=came, et0_mm=et0 if dries else 0.0)
+    if not dries:
+        et0 = carried_off = 0.0
+    water = paved_after(max(0.0, water - came), rain_mm=came, et0_mm=et0, carried_off_mm=carried_off)
     if frozen > FROZEN_FROM_MM and air < 0:
-        frozen = max(0.0, frozen - SUBLIMES * max(0.0, et0))
+        frozen = max(0.0, frozen - SUBLIMES * max(0.0, sky.et0_mm))
     if holds and frozen <= FROZEN_FROM_MM:
         water = max(water, min(DAMP_MM, DAMP_MM_PER_G * salt))
     return Road(water, frozen, washed_g_m2(salt, water) if salt else 0.0)

@@ -65,14 +65,20 @@ class Forcing:
     rain_mm: float | None
     et0_mm: float | None
     frozen: bool = False  # at or below 0 °C: nothing dries
+    carried_off_mm: float = 0.0  # what the air takes off a wet road whatever the sun does
 
 
-def paved_after(store_mm: float, *, rain_mm: float, et0_mm: float) -> float:
+def paved_after(store_mm: float, *, rain_mm: float, et0_mm: float, carried_off_mm: float = 0.0) -> float:
     """The film on paved ground after one hour. [mm] Rain, run-off, slow drainage in dry hours, drying."""
     store = min(PAVED_CAP_MM, store_mm + rain_mm)
     if rain_mm == 0:
         store -= max(0.0, store - PAVED_HELD_MM) * (1 - exp(-1 / DRAINAGE_H))
-    return max(0.0, store - PAVED_DRYING * max(0.0, et0_mm))
+    return max(0.0, store - paved_drying_mm(et0_mm, carried_off_mm))
+
+
+def paved_drying_mm(et0_mm: float, carried_off_mm: float) -> float:
+    """What an hour can dry off a paved road: by sun and air as from grass, or by the air alone. [mm]"""
+    return max(0.0, PAVED_DRYING * et0_mm, carried_off_mm)
 
 
 def mean_film_mm(

@@ -21,6 +21,8 @@ from itertools import pairwise
 from math import isnan
 from pathlib import Path
 
+import numpy as np
+
 from ingest.ground.conditions import grounds, tag_and_witness
 from ingest.ground.confidence import ROAD_STATES, Witness, confidence, road_state
 from ingest.ground.road import FROZEN_FROM_MM
@@ -28,11 +30,13 @@ from ingest.weather.hourly import Cell, HourlyWeather
 from rules.vocabulary import ConditionTag, RideHour, Tier
 
 HOUR = timedelta(hours=1)
+EDGES = (0, 0.05, 0.1, 0.2, 0.35, 0.5, 0.65, 0.8, 0.9, 0.95, 1.01)
 STREET = Cell(59.25, 18.0)
 RECORD = Path(os.environ.get("GRITLEDGER_CORPUS", "no corpus")) / "road-state"
 SEASONS = (("whole", range(1, 13)), ("Jul-Sep", (7, 8, 9)), ("Oct-Nov", (10, 11)), ("Dec-Jan", (12, 1)))
 WARM = range(5, 10)
 DRIED_AFTER_H = 12  # no film of rain lasts longer in summer
+SUNLESS_WM2 = 5.0
 CANYON = 0.5  # the study's own: the wind of the mast halved between the houses
 
 
@@ -128,6 +132,33 @@ def states_without(found: Iterable[Found], month: int | None) -> dict[str, tuple
     return {state: (wet[state], hours[state]) for state in ROAD_STATES}
 
 
+def reliability(found: list[Found]) -> list[tuple[float, float, float, float, int]]:
+    """By bins of P(wet), its month left out of the count: from, to, mean said, share found, hours."""
+    left_out = {month: states_without(found, month) for month in {one.month for one in found}}
+    chances = [(one.chance_of_wet(left_out[one.month]), one.wet) for one in found]
+    rows = []
+    for low, high in pairwise(EDGES):
+        inside = [(p, wet) for p, wet in chances if low <= p < high]
+        if inside:
+            mean, share = (sum(column) / len(inside) for column in zip(*inside, strict=True))
+            rows.append((low, high, mean, share, len(inside)))
+    return rows
+
+
+def road_warmth(folder: Path, month: int | None) -> tuple[int, float, float]:
+    """Sunless hours, and what a road keeps and loses by a straight line through them (ground.drying)."""
+    lines = (folder / "meteorology.txt").read_text(encoding="latin-1").splitlines()
+    rows = list(csv.reader(lines, delimiter="\t"))[1:]
+    air, sun, road = (np.array([_number(row[n]) for row in rows], float) for n in (4, 10, 13))
+    told = [air[max(0, n - 23) : n + 1] for n in range(len(air))]
+    mean = np.array([np.nanmean(day) if np.isfinite(day).any() else np.nan for day in told])
+    fits = np.array([int(row[1]) != month for row in rows]) & (sun < SUNLESS_WM2) & (air > 0)
+    fits &= np.isfinite(mean + road)
+    lasting = np.column_stack([mean - air, np.ones(len(air))])[fits]
+    (keeps, offset), *_ = np.linalg.lstsq(lasting, (road - air)[fits], rcond=None)
+    return int(fits.sum()), float(keeps), -float(offset)
+
+
 def say(line: str = "") -> None:
     print(line, flush=True)
 
@@ -157,13 +188,13 @@ def main() -> None:
     say(f"the whole record's share {_brier((every, o.wet) for o in found):.3f}")
     say(f"always wet {_brier((1.0, o.wet) for o in found):.3f}")
     say("\n| P(wet) said | mean | found | hours |\n|---|---|---|---|")
-    edges = (0, 0.05, 0.1, 0.2, 0.35, 0.5, 0.65, 0.8, 0.9, 0.95, 1.01)
-    for low, high in pairwise(edges):
-        inside = [(p, o.wet) for p, o in chances if low <= p < high]
-        if inside:
-            mean = sum(p for p, _ in inside) / len(inside)
-            share = sum(wet for _, wet in inside) / len(inside)
-            say(f"| {low:.2f}-{min(high, 1):.2f} | {mean:.3f} | {share:.3f} | {len(inside)} |")
+    for low, high, mean, share, hours in reliability(found):
+        say(f"| {low:.2f}-{min(high, 1):.2f} | {mean:.3f} | {share:.3f} | {hours} |")
+    say("\nHow warm the road is without sun, over 0 °C, against the mean air of its last day")
+    say("| month left out | hours | keeps | loses, °C |\n|---|---|---|---|")
+    for month in (None, *left_out):
+        hours, keeps, loses = road_warmth(folder, month)
+        say(f"| {month or 'none'} | {hours} | {keeps:.2f} | {loses:.2f} |")
 
 
 def _brier(pairs: Iterable[tuple[float, bool]]) -> float:

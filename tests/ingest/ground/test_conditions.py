@@ -69,12 +69,12 @@ def test_three_dry_weeks_are_dusty_and_three_wet_ones_are_not():
 
 
 def test_a_road_stays_wet_after_the_rain_and_then_dries():
-    soon = tag(ridden(), weather({-1: 2.0}))
+    soon = tag(ridden(), weather({-1: 2.0}, humidity_pct=80))
     assert soon.paved_water > WET_FROM
     assert said(soon.because, SI).startswith("No rain in this hour, but 2.0 mm fell until it began")
-    damp = tag(ridden(), weather({-3: 2.0}))
+    damp = tag(ridden(), weather({-3: 2.0}, humidity_pct=80))
     assert 0 < damp.paved_water < WET_FROM
-    later = tag(ridden(), weather({-9: 2.0}))
+    later = tag(ridden(), weather({-9: 2.0}, humidity_pct=80))
     assert later.paved_water == 0
     assert "2.0 mm, ended eight hours before and the road had dried" in said(later.because, SI)
 
@@ -122,9 +122,9 @@ def test_a_gap_before_the_ride_lowers_the_confidence_and_is_told():
 
 
 def test_a_gap_in_a_wet_spell_does_not_dry_the_road():
-    known = tag(ridden(), weather({-4: 5.0}))
+    known = tag(ridden(), weather({-4: 5.0}, humidity_pct=80))
     assert known.paved_water < WET_FROM
-    gap = tag(ridden(), weather({-4: 5.0, -3: None, -2: None, -1: None}))
+    gap = tag(ridden(), weather({-4: 5.0, -3: None, -2: None, -1: None}, humidity_pct=80))
     assert gap.paved_water >= WET_FROM
 
 
@@ -313,7 +313,7 @@ def test_another_archive_that_saw_rain_makes_a_dry_word_less_sure_and_is_told():
     overcast = power({-3: 2.0, -2: 4.0}, shortwave_wm2=5.0, temperature_c=4.0, humidity_pct=97)
     earlier = tag(ridden(), [*weather(), *overcast])
     assert "another archive (nasa power) saw 6.0 mm until one hour before" in said(earlier.because, SI)
-    until = tag(ridden(), [*weather(), *power({-1: 1.5}, shortwave_wm2=20.0)])
+    until = tag(ridden(), [*weather(), *power({-1: 1.5}, shortwave_wm2=20.0, humidity_pct=90)])
     assert "another archive (nasa power) saw 1.5 mm until it began" in said(until.because, SI)
 
 

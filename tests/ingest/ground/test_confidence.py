@@ -41,7 +41,7 @@ def test_a_road_still_wet_is_less_sure_the_longer_ago_it_rained():
 
 
 def test_long_dry_is_surest_and_rain_an_hour_later_shakes_it():
-    assert confidence(DRY_HOUR) == pytest.approx(0.943, abs=1e-3)
+    assert confidence(DRY_HOUR) == pytest.approx(0.960, abs=1e-3)
     assert confidence(replace(DRY_HOUR, rain_next_mm=2.0)) < 0.85
     assert confidence(replace(DRY_HOUR, rain_next_mm=None)) == confidence(DRY_HOUR)
 
@@ -57,9 +57,11 @@ def test_the_state_of_the_road_is_the_first_that_fits():
     salted = Lies(salt_g_m2=9.0, salted_share=1.0, humidity_pct=70.0)
     states = {
         "dry": {},
-        "dry, water the day before": {"forced_before": after(2.0, *(0.0,) * 9)},
+        "dry, humid air": {"lies": Lies(humidity_pct=80.0, air_c=12.0)},
+        "dry, cold humid air": {"lies": Lies(humidity_pct=80.0, air_c=4.0)},
         "damp": {"water": 0.1},
         "wet": {"water": 0.5},
+        "wet with salt": {"water": 0.5, "lies": salted},
         "rain": {"water": 1.0, "rain_mm": 1.0},
         "snow, ice or slush": {"lies": Lies(frozen_quiet_mm=1.0)},
         "damp with salt": {"water": 0.1, "lies": replace(salted, film_main_mm=0.1)},

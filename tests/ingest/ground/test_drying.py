@@ -84,3 +84,13 @@ def test_freezing_starts_at_zero():
         True,
         False,
     ]
+
+
+def test_a_road_keeps_the_warmth_of_the_day():
+    cooling = [replace(BARE, hour_start=MIDNIGHT + timedelta(hours=n), humidity_pct=85) for n in range(24)]
+    steady = forcings(cooling)[-1].carried_off_mm
+    colder = forcings([*cooling[:-1], replace(cooling[-1], temperature_c=15)])[-1].carried_off_mm
+    as_cold = forcings([replace(hour, temperature_c=15) for hour in cooling])[-1].carried_off_mm
+    assert as_cold < colder
+    assert 0 < steady < 0.1
+    assert forcings([replace(BARE, humidity_pct=None)])[0].carried_off_mm == 0

@@ -14,11 +14,13 @@ from ingest.ground.evapotranspiration import (
     FAO_HOUR,
     UNKNOWN_CLEARNESS,
     ReferenceCrop,
+    carried_off_mm,
     ground_heat_mj_m2,
     hourly_reference_mm,
     penman_monteith_mm,
     pressure_at_kpa,
     psychrometric_kpa_per_c,
+    resistance_s_m,
     saturation_vapour_pressure_kpa,
     slope_kpa_per_c,
     sun,
@@ -260,3 +262,20 @@ def test_the_sun_is_down_at_midnight_and_never_sets_in_the_arctic_summer():
     assert sun(datetime(2025, 6, 21, 0, tzinfo=UTC), 40, 0).outside_air_mj_m2 == 0
     assert sun(datetime(2025, 6, 21, 0, tzinfo=UTC), 78, 0).outside_air_mj_m2 > 0
     assert sun(datetime(2025, 12, 21, 12, tzinfo=UTC), 78, 0).outside_air_mj_m2 == 0
+
+
+def test_how_hard_air_gets_at_vapour():
+    # FAO-56, box 4: over grass of 12 cm the resistance is 208 s/m at a metre a second
+    grass = resistance_s_m(1.0, roughness_m=0.123 * 0.12, lifted_m=2 / 3 * 0.12)
+    assert grass == pytest.approx(208, abs=0.5)
+    assert resistance_s_m(2.0, roughness_m=0.123 * 0.12, lifted_m=2 / 3 * 0.12) == pytest.approx(grass / 2)
+    assert resistance_s_m(1.0, roughness_m=0.005) > grass  # bare ground is smoother
+
+
+def test_a_wet_road_dries_by_night_too():
+    # the gas law: air at 20 °C and half full lacks 1.17 kPa, 8.6 g/m³; 3600 s of it over 296 s/m
+    assert carried_off_mm(20, 50, 1 / 0.747951, surface_c=20) == pytest.approx(0.105, abs=1e-3)
+    assert carried_off_mm(20, 50, None, surface_c=20) == pytest.approx(0.211, abs=1e-3)  # 2 m/s
+    assert carried_off_mm(10, 100, 2.0, surface_c=10) == 0
+    assert carried_off_mm(10, 100, 2.0, surface_c=9) < 0 < carried_off_mm(10, 100, 2.0, surface_c=11)
+    assert carried_off_mm(20, 50, 0.0, surface_c=20) == 0

@@ -185,3 +185,9 @@ def test_more_rain_never_leaves_less_water(hours: Hours, more_mm: float):
     assert more[1] >= less[1] - 1e-9
     assert more[2] <= less[2] + 1e-9
     assert more[3] >= less[3] - 1e-9
+
+
+def test_a_road_dries_by_the_air_alone_where_that_is_quicker():
+    assert paved_after(0.2, rain_mm=0, et0_mm=0.01, carried_off_mm=0.05) == pytest.approx(0.15)
+    assert paved_after(0.2, rain_mm=0, et0_mm=0.10, carried_off_mm=0.05) == pytest.approx(0.08)
+    assert paved_after(0.2, rain_mm=0, et0_mm=-0.02, carried_off_mm=-0.02) == pytest.approx(0.2)
