@@ -26,7 +26,7 @@ from rules.reconcile import Change, reconcile
 from rules.reminder import ASKED_AHEAD, HAS_DRIED, Reason, Reminder, ReminderKind
 from rules.ride_name import beside_its_date
 from rules.rulebook import Rulebook
-from rules.salted_road import RINSE, RINSE_FROM, came_home_salted, home_of, rinsed, salted_days
+from rules.salted_road import RINSE, RINSE_FROM, came_home_salted, first_of, rinsed, salted_days
 from rules.units import rain
 from rules.vocabulary import ChainId, Condition, Regime, Ride, Treatment, TreatmentKind
 from rules.wear_due import inspection_due, worn_out
@@ -86,7 +86,7 @@ def _after_a_wet_day(case: Case) -> Reminder | None:
     if not any(one.wet for one in spell):
         return came_home_salted(case)
     latest = next(one for one in reversed(spell) if one.wet)
-    asked = min((spell[0].home, *map(home_of, salted_days(case)[:1])), key=lambda ride: ride.ended_at)
+    asked = min((spell[0].first, *map(first_of, salted_days(case)[:1])), key=lambda ride: ride.ended_at)
     lines: list[Reason] = []
     wet_h = drive_h = unknown_h = 0.0
     for entry, ridden, hour in latest.hours:
@@ -161,6 +161,7 @@ class _WetDay(NamedTuple):
     """A local day with enough wet, or else enough salted, drive hours on one chain."""
 
     home: Ride  # its last wet, or salted, ride
+    first: Ride  # the first that no treatment of the day has answered: it asked for all of them
     hours: _Hours
     wet: bool
 
@@ -175,6 +176,7 @@ def _wet_days(case: Case) -> list[tuple[date, _WetDay]]:
         if isinstance(entry.fact, RiddenHour) and entry.exposure is not None:
             local = entry.at.astimezone(case.zone).date()
             by_day.setdefault(local, []).append((entry, entry.fact, entry.exposure))
+    treated = _treated(case)
     found = []
     for on, hours in by_day.items():
         wet, salted = (
@@ -184,7 +186,11 @@ def _wet_days(case: Case) -> list[tuple[date, _WetDay]]:
         is_wet = sum(hour.drive_h for _, _, hour in wet) >= limit - HAIR
         if not is_wet and sum(hour.drive_h for _, _, hour in salted) < limit - HAIR:
             continue
-        found.append((on, _WetDay((wet if is_wet else salted)[-1][1].ride, hours, is_wet)))
+        rides = [ridden.ride for _, ridden, _ in (wet if is_wet else salted)]
+        home = rides[-1]
+        lately = max((at for at in treated if at < home.ended_at), default=rides[0].started_at)
+        first = next(ride for ride in rides if ride.ended_at > lately)
+        found.append((on, _WetDay(home, first, hours, is_wet)))
     return found
 
 

@@ -65,6 +65,11 @@ def home_of(hours: SaltedHours) -> Ride:
     return hours[-1][1].ride
 
 
+def first_of(hours: SaltedHours) -> Ride:
+    """The ride that a day's first salted hour belongs to: a later one of the day asks for nothing new."""
+    return hours[0][1].ride
+
+
 def came_home_salted(case: Case) -> Reminder | None:
     """Rinse, dry and drip: once a salted spell, until a treatment after its first day."""
     spell = salted_days(case)
@@ -78,15 +83,15 @@ def came_home_salted(case: Case) -> Reminder | None:
     fresh = case.now < home.ended_at + timedelta(hours=case.limit("wet_ride_overdue").value)
     when = f"{clock(home.ended_at, case.zone)} on {day(home.ended_at, case.zone)} ({beside_its_date(home)})"
     return Reminder(
-        key=key_of(ReminderKind.WIPE_AND_DRIP, case, f"ride {home_of(spell[0]).id}"),
+        key=key_of(ReminderKind.WIPE_AND_DRIP, case, f"ride {first_of(spell[0]).id}"),
         kind=ReminderKind.WIPE_AND_DRIP,
         chain=case.chain.id,
         rider=home.rider,
         bike=home.bike,
         cause_at=home.ended_at,
         headline=f"{rinsed(hands.verb)} {case.name}",
-        sentence=f"{case.chain.name} came home salted at {when}: {number(salted_h)} h of the day were "
-        f"likely ridden on salted road (inferred from weather); the limit is {number(limit)} h. "
+        sentence=f"{case.chain.name} probably came home salted at {when}: {number(salted_h)} h of the day "
+        f"were likely ridden on salted road (inferred from weather); the limit is {number(limit)} h. "
         f"{RINSE} While the salted days last, this is asked once.",
         total=salted_h,
         limit=limit,

@@ -12,7 +12,7 @@ from ingest.ground.dust import dust_index
 from ingest.ground.open_ground import SNOW_FROM_MM
 from ingest.ground.road import FROZEN_FROM_MM, Road, Sky
 from ingest.ground.road_salt import HOLDS_FROM_G_M2, HUMID_WITH_SALT_PCT
-from ingest.ground.sentence import Lies
+from ingest.ground.sentence import Lies, last_spell
 from ingest.ground.snow_or_rain import wet_bulb_c
 from ingest.ground.water import (
     FILM_MM,
@@ -123,6 +123,7 @@ def look(
             dry_soil_m3m3=soil.air_dry_m3m3,
             silt_pct=silt_pct,
         )
+    fell_first, fell_last = last_spell([f.rain_mm for f in forced[:-1]])
     lies = Lies(
         snowed_mm=sky.snow_mm,
         frozen_main_mm=ground.main[n + 1].frozen_mm,
@@ -135,6 +136,8 @@ def look(
         snowed_h_ago=next(
             (ago for ago in range(1, min(n, SNOW_REMEMBERED_H)) if _snowed(ground.skies[n - ago])), None
         ),
+        spell_snow_mm=sum(s.snow_mm for s in ground.skies[first + fell_first : first + fell_last] if s),
+        melted=any(road.frozen_mm > FROZEN_FROM_MM for road in ground.quiet[first : n + 1]),
         air_c=at.temperature_c,
         humidity_pct=at.humidity_pct,
         rain_on_frozen_ground=fmean(air) < SOIL_FREEZES_C

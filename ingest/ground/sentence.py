@@ -16,7 +16,7 @@ from rules.units import rain_in_an_hour, snow_depth
 
 MUDDY_FROM = 0.5  # as ingest.ground.water.mud_weight says
 DUSTY_FROM = 0.5  # half of what a dry public gravel road gives at 20 km/h; our choice
-FRESH_H = 12
+FRESH_H, LAST_DAY_H = 12, 24
 SLEET_SHARE, SNOW_SHARE = 0.3, 0.7  # the Finnish road weather model's limits
 NUMERALS = (
     "no",
@@ -59,8 +59,10 @@ class Lies:
     salted_share: float = 0.0  # how much of the paved way is main road
     snow_mm: float = 0.0  # on open ground
     snowed_h_ago: int | None = None
+    spell_snow_mm: float = 0.0  # how much of the last rain or snow before this hour fell as snow
     air_c: float | None = None
     humidity_pct: float | None = None
+    melted: bool = False  # snow or ice lay on quiet road in the hours before
     rain_on_frozen_ground: bool = False  # in air in which a wet thing is at freezing or below
     hard_ground: bool = False  # unpaved ground that held water is frozen
 
@@ -76,6 +78,11 @@ class Lies:
         """Whether water or brine lies on the kind of road ridden; on either where that is not known."""
         main = self.film_main_mm > FILM_MM and self.salted_share > 0
         return main or (self.film_quiet_mm > FILM_MM and self.salted_share < 1)
+
+    @property
+    def only_brine(self) -> bool:
+        """Whether what is wet is wet with salt: that keeps liquid where water freezes."""
+        return self.salt_holds_water and (self.salted_share == 1 or self.film_quiet_mm <= FILM_MM)
 
     @property
     def salt_holds_water(self) -> bool:
@@ -132,39 +139,51 @@ def _winter(told: Told) -> list[str]:
     if raining and told.frost and lies.frozen_mm > FROZEN_FROM_MM:
         said.append("the rain froze as it fell: there was ice on the road, and water on the ice")
     elif lies.frozen_mm > FROZEN_FROM_MM:
-        if lies.snowed_mm:
-            what = "snow of this hour"
-        else:
-            what = "ice" if lies.snowed_h_ago is None else _snow_of(lies.snowed_h_ago)
-        melts = lies.air_c is not None and lies.air_c >= 0
-        if melts:
-            said.append(f"{what} was melting on the road: slush")
-        elif lies.has_film:
-            quiet_too = lies.salted_share == 1 or lies.film_quiet_mm > FILM_MM
-            brine = "with brine or water in it" if quiet_too else "with brine in it if this road was salted"
-            said.append(f"{what} lay on the road, {brine}")
-        else:
-            said.append(f"{what} lay on the road, frozen dry")
+        return [_frozen(lies)]
     elif raining and told.frost:
         said.append("it may have frozen as it fell")
     elif lies.rain_on_frozen_ground:
         said.append("it fell on frozen ground, so there may have been ice")
-    elif told.frost and told.paved_water > 0:
+    elif told.frost and told.paved_water > 0 and not lies.only_brine:
         said.append("it froze, so there may have been ice")
     if lies.salt_holds_water:
         sure = "" if lies.salted_share == 1 else ", if this road was salted"
         if lies.film_main_mm <= FILM_MM:
-            said.append(f"road salt probably kept it damp{sure} (inferred from weather)")
+            said.append(f"road salt probably kept the road damp{sure} (inferred from weather)")
         elif told.paved_water >= WET_FROM:
-            said.append(f"it was wet with road salt{sure} (inferred from weather)")
+            said.append(f"there was road salt in the water{sure} (inferred from weather)")
         else:
-            said.append(f"road salt kept it damp{sure} (inferred from weather)")
+            said.append(f"road salt kept the road damp{sure} (inferred from weather)")
     return said
+
+
+def _frozen(lies: Lies) -> str:
+    """What lies frozen on the road, and what is between."""
+    if lies.snowed_mm:
+        what = "snow of this hour"
+    elif lies.snowed_h_ago is not None and (lies.snowed_h_ago < FRESH_H or lies.snow_mm > SNOW_FROM_MM):
+        what = _snow_of(lies.snowed_h_ago)
+    else:  # what thawed away beside the road thawed on it, and froze again
+        what = "old snow or ice" if lies.snow_mm > SNOW_FROM_MM else "ice"
+    salt, inferred = lies.salt_holds_water, " (inferred from weather)"
+    sure = "" if lies.salted_share == 1 else " if this road was salted"
+    if lies.air_c is not None and lies.air_c >= 0:
+        between = f", with road salt in it{sure}{inferred}" if salt else ""
+        return f"{what} was melting on the road: slush{between}"
+    if not lies.has_film:
+        between = f", or damp with road salt{sure}{inferred}" if salt else ""
+        return f"{what} lay on the road, frozen dry{between}"
+    if not salt:
+        return f"{what} lay on the road, with water in it"
+    water = "water in it, and brine" if lies.film_quiet_mm > FILM_MM and sure else "brine in it"
+    return f"{what} lay on the road, with {water}{sure}{inferred}"
 
 
 def _snow_of(hours_ago: int) -> str:
     if hours_ago < FRESH_H:
         return "fresh snow"
+    if hours_ago < LAST_DAY_H:
+        return "snow of the last 24 hours"
     days = round(hours_ago / 24)
     return "snow of the day before" if days <= 1 else f"snow of {NUMERALS[days]} days ago"
 
@@ -189,19 +208,18 @@ def _since_rain(told: Told) -> str:
     if ago is None:
         known = sum(rain is not None for rain in told.rain_before_mm)
         which = str(known) if known == len(told.rain_before_mm) else f"{known} known"
-        fell = f"no rain in this hour nor in the {which} hours before"
-        if told.lies.frozen_mm > FROZEN_FROM_MM or told.lies.salt_holds_water:
+        what = "rain or snow" if _white(told.lies) else "rain"
+        fell = f"no {what} in this hour nor in the {which} hours before"
+        if told.lies.frozen_mm > FROZEN_FROM_MM:
+            return fell
+        if told.lies.melted and told.lies.film_quiet_mm > FILM_MM:
+            return f"{fell}; the road was {'wet' if told.paved_water >= WET_FROM else 'damp'} with melt water"
+        if told.lies.salt_holds_water:
             return fell
         if told.paved_water > 0:
             return f"{fell}; the road was damp{' with dew or fog' if _humid(told) else ''}"
         return f"{fell}; the road was dry"
-    spell = _last_spell_mm(told.rain_before_mm)
-    what = "snow" if told.lies.snowed_h_ago == ago else "rain"
-    if ago == 1:
-        of_snow = " of snow" if what == "snow" else ""
-        ended = f"no {what} in this hour, but {rain_in_an_hour(spell)}{of_snow} fell until it began"
-    else:
-        ended = f"the last {what}, {rain_in_an_hour(spell)}, ended {_hours(ago - 1)} before"
+    ended = _ended(told, ago)
     if told.lies.frozen_mm > FROZEN_FROM_MM:
         return ended
     if told.paved_water >= WET_FROM:
@@ -209,6 +227,25 @@ def _since_rain(told: Told) -> str:
     if told.paved_water > 0:
         return f"{ended} and the road was still damp"
     return f"{ended} and the road had dried"
+
+
+def _white(lies: Lies) -> bool:
+    return lies.frozen_mm > FROZEN_FROM_MM or lies.snow_mm > SNOW_FROM_MM
+
+
+def _ended(told: Told, ago: int) -> str:
+    """What fell last and when it ended, where it did not rain in the hour."""
+    spell, whole = _last_spell_mm(told.rain_before_mm)
+    snow = told.lies.spell_snow_mm
+    what, amount = "rain", rain_in_an_hour(spell)
+    if snow > SNOW_SHARE * spell:
+        what, amount = "snow", f"about {snow_depth(snow * CM_OF_SNOWFALL_PER_MM)}"
+    elif snow > SLEET_SHARE * spell:
+        what, amount = "sleet", f"{amount} of it"
+    if ago > 1:
+        # of a spell that began before the hours that are told, the rest is not all
+        return f"the last {what}{f', {amount},' if whole else ''} ended {_hours(ago - 1)} before"
+    return f"no {what} in this hour, but {amount if whole else f'over {amount}'} fell until it began"
 
 
 def _humid(told: Told) -> bool:
@@ -221,7 +258,7 @@ def _disagrees(second: Second) -> str:
     elif second.wet:
         ago = _hours_since_rain(second.rain_before_mm) or 1
         until = "until it began" if ago == 1 else f"until {_hours(ago - 1)} before"
-        saw = f"{rain_in_an_hour(_last_spell_mm(second.rain_before_mm))} {until}"
+        saw = f"{rain_in_an_hour(_last_spell_mm(second.rain_before_mm)[0])} {until}"
     elif second.rain_mm > 0:
         saw = f"only {rain_in_an_hour(second.rain_mm)} in this hour"
     else:
@@ -233,15 +270,17 @@ def _hours_since_rain(before: Sequence[float | None]) -> int | None:
     return next((ago for ago, rain in enumerate(reversed(before), start=1) if rain), None)
 
 
-def _last_spell_mm(before: Sequence[float | None]) -> float:
-    """The rain of the last unbroken run of wet hours."""
-    total = 0.0
-    for rain in reversed(before):
-        if rain:
-            total += rain
-        elif total:
-            break
-    return total
+def last_spell(before: Sequence[float | None]) -> tuple[int, int]:
+    """The last unbroken run of wet hours among these: its first, and the one after its last."""
+    last = next((n for n in range(len(before), 0, -1) if before[n - 1]), 0)
+    first = next((n for n in range(last, 0, -1) if not before[n - 1]), 0)
+    return first, last
+
+
+def _last_spell_mm(before: Sequence[float | None]) -> tuple[float, bool]:
+    """What fell in that run, and whether it is all of it: one that was falling at the start began earlier."""
+    first, last = last_spell(before)
+    return sum(rain or 0.0 for rain in before[first:last]), first > 0
 
 
 def _hours(count: int) -> str:

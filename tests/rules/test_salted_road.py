@@ -31,9 +31,9 @@ def test_a_dry_ride_on_salted_road_asks_for_a_rinse_and_names_rust():
     assert salted.kind is ReminderKind.WIPE_AND_DRIP
     assert salted.headline == "Rinse, dry and drip the chain Copper on Plover"
     assert said(salted.sentence, SI) == (
-        "Copper came home salted at 19:00 on 8 January 2025 (Ride 1): 2 h of the day were likely ridden on "
-        "salted road (inferred from weather); the limit is 0.5 h. Rinse and dry it each salted or wet "
-        "evening for 10 days; probably road salt, which rusts it overnight. While the salted days last, "
+        "Copper probably came home salted at 19:00 on 8 January 2025 (Ride 1): 2 h of the day were likely "
+        "ridden on salted road (inferred from weather); the limit is 0.5 h. Rinse and dry it each salted or "
+        "wet evening for 10 days; probably road salt, which rusts it overnight. While the salted days last, "
         "this is asked once."
     )
     assert [reason.total for reason in salted.reasons] == [1.0, 2.0]
@@ -66,6 +66,25 @@ def test_one_a_spell_and_what_answers_it_answers_all_of_it():
         assert judge(answered, now) == ()
     another = answered + "2025-01-20 17:00 rode 1 h on Plover salt-damp\n"
     (again,) = judge(another, "2025-01-20 18:30")
+    assert again.key != first.key
+
+
+def test_to_work_and_home_on_the_first_salted_day_is_one_reminder():
+    there = "2025-01-08 07:00 rode 1 h on Plover salt-damp\n"
+    both = FROST.replace("01-05 13:00", "01-05 03:00") + there
+    (first,), (later,) = judge(both, "2025-01-08 09:00"), judge(both, "2025-01-08 18:30")
+    assert later.key == first.key
+    assert (first.total, later.total) == (1.0, 2.0)
+
+
+def test_to_work_and_home_on_the_first_wet_day_is_one_reminder_unless_it_was_answered_between():
+    there = "2025-01-08 07:00 rode 1 h on Plover wet\n"
+    wet = FROST.replace("salt-damp", "wet") + there
+    (first,), (later,) = judge(wet, "2025-01-08 09:00"), judge(wet, "2025-01-08 18:30")
+    assert later.key == first.key
+    between = wet + "2025-01-08 12:00 dripped Copper\n"
+    assert judge(between, "2025-01-08 12:30") == ()
+    (again,) = judge(between, "2025-01-08 18:30")
     assert again.key != first.key
 
 

@@ -172,7 +172,9 @@ def hours_bars(
             y = BARS_BASE - value * scale_y
             body.append(line(BARS_LEFT, y, width - RIGHT, y, "axis" if value == 0.0 else "grid"))
             body.append(label(BARS_LEFT - 5, y + 4, f"× {number(value)}" if value else "0", anchor="end"))
-        for words, y in zip(("from", "grit-hours", f"rain {units.rain}", "day before"), ROWS, strict=True):
+        snowed = any(one.hour.tag is not None and one.hour.tag.snow_mm for one in driven)
+        fell = f"{'fell' if snowed else 'rain'} {units.rain}"
+        for words, y in zip(("from", "grit-hours", fell, "day before"), ROWS, strict=True):
             body.append(label(BARS_LEFT - 8, y, words, anchor="end"))
         x = BARS_LEFT
         free_from = [x] * len(ROWS)
@@ -212,9 +214,10 @@ def _block(one: DrawnHour, x: float, wide: float, scale_y: float, zone: tzinfo, 
 
 def _hour_words(one: DrawnHour, zone: tzinfo, units: Units) -> str:
     put, tag = one.exposure, one.hour.tag
-    rain = (
-        "" if tag is None or tag.rain_mm is None else f", {units.rain_said(tag.rain_mm)} {units.rain} of rain"
-    )
+    rain = ""
+    if tag is not None and tag.rain_mm is not None:
+        what = "fallen, some of it as snow" if tag.snow_mm else "of rain"
+        rain = f", {units.rain_said(tag.rain_mm)} {units.rain} {what}"
     return (
         f"from {clock(one.starts_at, zone)}: {put.condition.value}, {number(put.drive_h, 2)} drive hours "
         f"× {number(put.weight, 2)} = {number(put.grit_h, 2)} grit-hours{rain}"

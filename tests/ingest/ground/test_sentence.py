@@ -72,17 +72,81 @@ def before(*last):
         ),
         (
             told(lies=Lies(frozen_quiet_mm=2.0, frozen_main_mm=1.0, film_main_mm=0.1, air_c=-4.0)),
-            "No rain in this hour nor in the 48 hours before; ice lay on the road, frozen dry.",
+            "No rain or snow in this hour nor in the 48 hours before; ice lay on the road, frozen dry.",
         ),
         (
-            told(lies=Lies(frozen_main_mm=1.0, film_main_mm=0.1, salted_share=0.5, air_c=-4.0)),
-            "No rain in this hour nor in the 48 hours before; ice lay on the road, with brine in it if this "
-            "road was salted.",
+            told(lies=Lies(frozen_main_mm=1, film_main_mm=0.1, salted_share=0.5, salt_g_m2=9, air_c=-4.0)),
+            "No rain or snow in this hour nor in the 48 hours before; ice lay on the road, with brine in it "
+            "if this road was salted (inferred from weather).",
         ),
         (
-            told(lies=Lies(frozen_main_mm=1.0, film_main_mm=0.1, salted_share=1.0, air_c=-4.0)),
-            "No rain in this hour nor in the 48 hours before; ice lay on the road, with brine or water in "
-            "it.",
+            told(lies=Lies(frozen_main_mm=1, film_main_mm=0.1, salted_share=1.0, salt_g_m2=9, air_c=-4.0)),
+            "No rain or snow in this hour nor in the 48 hours before; ice lay on the road, with brine in it "
+            "(inferred from weather).",
+        ),
+        (
+            told(
+                lies=Lies(
+                    frozen_quiet_mm=1,
+                    film_quiet_mm=0.1,
+                    film_main_mm=0.1,
+                    salted_share=0.5,
+                    salt_g_m2=9,
+                    air_c=-0.1,
+                )
+            ),
+            "No rain or snow in this hour nor in the 48 hours before; ice lay on the road, with water in it, "
+            "and brine if this road was salted (inferred from weather).",
+        ),
+        (
+            told(lies=Lies(frozen_quiet_mm=1, film_quiet_mm=0.1, snow_mm=4.0, air_c=-0.1)),
+            "No rain or snow in this hour nor in the 48 hours before; snow lay on unpaved ground; old snow "
+            "or ice lay on the road, with water in it.",
+        ),
+        (
+            told(
+                paved_water=0.04,
+                lies=Lies(
+                    frozen_quiet_mm=1,
+                    snowed_h_ago=13,
+                    snow_mm=2.0,
+                    salted_share=0.5,
+                    salt_g_m2=9,
+                    humidity_pct=70,
+                    air_c=-8.0,
+                ),
+            ),
+            "No rain or snow in this hour nor in the 48 hours before; snow lay on unpaved ground; snow of "
+            "the last 24 hours lay on the road, frozen dry, or damp with road salt if this road was salted "
+            "(inferred from weather).",
+        ),
+        (
+            told(
+                rain_before_mm=(0.4, 2.0, *(0.0,) * 46),
+                lies=Lies(frozen_quiet_mm=1, snowed_h_ago=47, spell_snow_mm=2.4, snow_mm=2.0, air_c=-8.0),
+            ),
+            "The last snow ended 46 hours before; snow lay on unpaved ground; snow of two days ago lay on "
+            "the road, frozen dry.",
+        ),
+        (
+            told(
+                rain_before_mm=before(4.0, *(0.0,) * 9),
+                lies=Lies(frozen_quiet_mm=1, snowed_h_ago=10, spell_snow_mm=4.0, air_c=-8.0),
+            ),
+            "The last snow, about 2.8 cm, ended nine hours before; fresh snow lay on the road, frozen dry.",
+        ),
+        (
+            told(rain_before_mm=(1.0,) * 48, paved_water=1, lies=Lies(spell_snow_mm=24.0, air_c=1.0)),
+            "No sleet in this hour, but over 48.0 mm of it fell until it began and the road was still wet.",
+        ),
+        (
+            told(
+                rain_before_mm=before(2.0),
+                paved_water=0.6,
+                lies=Lies(salt_g_m2=9, film_main_mm=0.5, salted_share=0.5, air_c=2.0),
+            ),
+            "No rain in this hour, but 2.0 mm fell until it began and the road was still wet; there was road "
+            "salt in the water, if this road was salted (inferred from weather).",
         ),
         (
             told(lies=Lies(hard_ground=True)),
@@ -114,17 +178,26 @@ def before(*last):
                 lies=Lies(frozen_quiet_mm=4.0, film_quiet_mm=0.6, snowed_h_ago=60, snow_mm=9, air_c=3.0),
                 unpaved_water=1,
             ),
-            "No rain in this hour nor in the 48 hours before; snow lay on unpaved ground and was melting; "
-            "snow of two days ago was melting on the road: slush.",
+            "No rain or snow in this hour nor in the 48 hours before; snow lay on unpaved ground and was "
+            "melting; snow of two days ago was melting on the road: slush.",
         ),
         (
             told(
                 rain_before_mm=before(4.0, 5.0),
                 paved_water=0.5,
-                lies=Lies(frozen_quiet_mm=9.0, film_quiet_mm=0.1, snowed_h_ago=1, air_c=0.5),
+                lies=Lies(
+                    frozen_quiet_mm=9.0,
+                    film_quiet_mm=0.1,
+                    snowed_h_ago=1,
+                    spell_snow_mm=9.0,
+                    air_c=0.5,
+                    salt_g_m2=9,
+                    film_main_mm=0.5,
+                    salted_share=0.5,
+                ),
             ),
-            "No snow in this hour, but 9.0 mm of snow fell until it began; fresh snow was melting on the "
-            "road: slush.",
+            "No snow in this hour, but about 6.3 cm fell until it began; fresh snow was melting on the road: "
+            "slush, with road salt in it if this road was salted (inferred from weather).",
         ),
         (
             told(
@@ -132,13 +205,28 @@ def before(*last):
                 lies=Lies(salt_g_m2=9, film_main_mm=0.1, salted_share=0.5, humidity_pct=80, air_c=-2.0),
                 frost=True,
             ),
-            "No rain in this hour nor in the 48 hours before; it froze, so there may have been ice; road "
-            "salt kept it damp, if this road was salted (inferred from weather).",
+            "No rain in this hour nor in the 48 hours before; road salt kept the road damp, if this road was "
+            "salted (inferred from weather).",
+        ),
+        (
+            told(paved_water=0.3, lies=Lies(film_quiet_mm=0.2, air_c=-1.0), frost=True),
+            "No rain in this hour nor in the 48 hours before; the road was damp; it froze, so there may have "
+            "been ice.",
+        ),
+        (
+            told(paved_water=0.6, lies=Lies(film_quiet_mm=0.4, melted=True, air_c=3.0), mud=1.0),
+            "No rain in this hour nor in the 48 hours before; the road was wet with melt water; unpaved "
+            "ground was muddy.",
+        ),
+        (
+            told(lies=Lies(frozen_quiet_mm=0.4, snowed_h_ago=130, air_c=-3.0, hard_ground=True)),
+            "No rain or snow in this hour nor in the 48 hours before; unpaved ground was frozen hard; ice "
+            "lay on the road, frozen dry.",
         ),
         (
             told(paved_water=0.09, lies=Lies(salt_g_m2=9, salted_share=1.0, humidity_pct=65, air_c=2.0)),
-            "No rain in this hour nor in the 48 hours before; road salt probably kept it damp (inferred "
-            "from weather).",
+            "No rain in this hour nor in the 48 hours before; road salt probably kept the road damp "
+            "(inferred from weather).",
         ),
         (
             told(paved_water=0.04, lies=Lies(film_quiet_mm=0.07, humidity_pct=99, air_c=6.0)),

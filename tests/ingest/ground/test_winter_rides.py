@@ -100,7 +100,7 @@ RAIN, SUN = (
             days((12, SNOW), (90, THAW | {"et0_mm": 0.05})),
             1.0,
             (0.01, 1),
-            "road salt kept it damp",
+            "road salt kept the road damp",
         ),
         (
             "rain washed the salt away, then sun",
