@@ -13,7 +13,7 @@ from fixtures.fit_writer import fit_bytes
 from rules.vocabulary import ConditionTag, Tier
 from services.app import App
 from services.running.round import one_round
-from services.settings import SETTINGS_FILE, Tomorrow
+from services.settings import SETTINGS_FILE
 from services.store.notes import CONDITIONS_TAGGED_BY
 from services.use_cases.tag_conditions import TagReport, tag_conditions
 from services.wiring import open_app
@@ -260,8 +260,6 @@ def test_both_credits_stand_beside_the_weather_and_a_local_file_has_no_stand_by(
 ) -> None:
     assert [credit.split()[2] for credit in scene.shop.attribution] == ["by", "by", "from"]
     assert any("NASA" in credit for credit in scene.shop.attribution)
-    asks_ahead = scene.shop.settings.model_copy(update={"tomorrow": Tomorrow(forecast=True)})
-    assert replace(scene.shop, settings=asks_ahead).attribution == scene.shop.attribution  # said already
     home = tmp_path / "other"
     home.mkdir()
     (home / SETTINGS_FILE).write_text('[weather]\narchive = "none"\n')
