@@ -258,7 +258,10 @@ def test_a_long_outage_asks_the_stand_by_for_a_bounded_number_of_half_months(
 def test_both_credits_stand_beside_the_weather_and_a_local_file_has_no_stand_by(
     tmp_path: Path, scene: Scene
 ) -> None:
-    assert [credit.split()[2] for credit in scene.shop.attribution] == ["by", "by", "from"]
+    assert [credit.split()[2] for credit in scene.shop.attribution] == [
+        "by",
+        "from",
+    ]  # the forecast's is in the archive's
     assert any("NASA" in credit for credit in scene.shop.attribution)
     home = tmp_path / "other"
     home.mkdir()
