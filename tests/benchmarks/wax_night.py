@@ -1,4 +1,7 @@
-"""How long a wax night takes to plan, by chains: python -m tests.benchmarks.wax_night."""
+"""How long a wax night takes to plan, by chains, and the year another way, by bikes.
+
+python -m tests.benchmarks.wax_night
+"""
 
 from __future__ import annotations
 
@@ -9,6 +12,7 @@ from datetime import timedelta
 from rules.rulebook import default_rulebook
 from rules.vocabulary import Supply, SupplyId, SupplyKind
 from rules.wax_night import plan
+from rules.year.another_way import another_way
 from tests.rules.notation import at, ledger_of
 
 NOW = at("2025-06-30")
@@ -35,6 +39,23 @@ def household(chains: int) -> str:
     return "\n".join(lines)
 
 
+def year(bikes: int) -> str:
+    """A year of two rides in three days on each of so many bikes, dry, dusty and wet."""
+    lines = []
+    for number in range(bikes):
+        lines += [
+            f"2024-06-01  fitted    Chain{number}  on Bike{number}",
+            f"2024-06-02  immersed  Chain{number}",
+            *(
+                f"{NOW - timedelta(days=day):%Y-%m-%d} 06:00  rode  {1 + day % 3} h  on Bike{number}  "
+                f"{('dry', 'dusty', 'wet')[day % 7 % 3]}"
+                for day in range(2, 365)
+                if day % 3
+            ),
+        ]
+    return "\n".join(lines)
+
+
 def main() -> None:
     """Milliseconds of processor time, the best of five, the first look at a ledger and a later one."""
     print("chains for the pot   first [ms]   again [ms]")
@@ -48,6 +69,16 @@ def main() -> None:
                 plan(ledger, BOOK, now=NOW)
                 taken.append(1000.0 * (time.process_time() - begun))
         print(f"{chains:18} {min(first):12.0f} {min(again):12.0f}")
+    print("bikes, year of ways  first [ms]   again [ms]")
+    for bikes in (1, 5):
+        first, again = [], []
+        for _ in range(5):
+            ledger = ledger_of(year(bikes))
+            for taken in (first, again):
+                begun = time.process_time()
+                (ways, *_) = another_way(ledger, BOOK, now=NOW)
+                taken.append(1000.0 * (time.process_time() - begun))
+        print(f"{bikes:6} x {1 + len(ways.others):2} ways   {min(first):12.0f} {min(again):12.0f}")
 
 
 BOOK = default_rulebook()

@@ -75,6 +75,12 @@ def _longer(entries: Sequence[Entry], now: datetime) -> bool:
     return bool(entries) and now - entries[0].at > timedelta(days=183 * HALF_YEARS)
 
 
+def _here(sentence: str, name: str) -> str:
+    """A limit's line without the chain and its bike, which stand over the page."""
+    of, colon, rest = sentence.partition(": ")
+    return rest[0].upper() + rest[1:] if colon and of.startswith(f"{name} on ") else sentence
+
+
 @router.get("/{number}")
 def chain(number: int, context: AContext, whole: bool = False) -> HTMLResponse:
     """One chain, from its box to its retirement. whole: every half-year is drawn, not the newest alone."""
@@ -90,7 +96,12 @@ def chain(number: int, context: AContext, whole: bool = False) -> HTMLResponse:
         state=state,
         chain=one,
         needs=[need_of(snapshot, due) for due in state.due],
-        not_yet=why_not_yet(snapshot.ledger, snapshot.rulebook, ChainId(one.id), now=now, zone_of=zone_of),
+        not_yet=[
+            _here(sentence, one.name)
+            for sentence in why_not_yet(
+                snapshot.ledger, snapshot.rulebook, ChainId(one.id), now=now, zone_of=zone_of
+            )
+        ],
         rows=life_rows(snapshot, one, now)[: -MOST_ROWS - 1 : -1],
         most_rows=MOST_ROWS,
         picture=life_picture(snapshot, one, now, MOST_HALF_YEARS if whole else HALF_YEARS),

@@ -1,6 +1,6 @@
 """The ways that are offered are the best of all ways, by a plain reckoning that shares no code with the walk.
 
-A hundred small years, hands that never wait. Every way is lived day by day here with dictionaries and
+Two hundred small years, hands that never wait. Every way is lived day by day here with dictionaries and
 loops, and its minutes and wear are added up anew; only the draws of the unknown are the product's own.
 """
 
@@ -130,7 +130,7 @@ def hands_never_wait(monkeypatch):
     monkeypatch.setattr("rules.year.walk.MOST_LATE_DAYS", 0)
 
 
-@pytest.mark.parametrize("block", range(5 * int(os.environ.get("GRITLEDGER_TESTS_LONG", "1"))))
+@pytest.mark.parametrize("block", range(10 * int(os.environ.get("GRITLEDGER_TESTS_LONG", "1"))))
 def test_no_other_way_would_have_been_offered(block, hands_never_wait):
     offered_at_all = 0
     for seed in range(20 * block, 20 * block + 20):
