@@ -12,14 +12,14 @@ from typing import Any
 
 from sqlalchemy import ColumnElement, and_, func, or_, select
 
-from rules.reminder import ReminderStep, Step
+from rules.reminder import ASKED_AHEAD, ReminderStep, Step
 from rules.vocabulary import ReminderId, RiderId
 from services.letter import Letter
 from services.store.errors import FactRefused
 from services.store.queue import Job, later
 from services.store.reminders import add_step
 from services.store.repository import AnyRow, Repository
-from services.store.tables_reminders import answered_link, letter, letter_reminder
+from services.store.tables_reminders import answered_link, letter, letter_reminder, reminder
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,9 +116,15 @@ class Outbox(Repository):
             .values(delivered_at=at, leased_until=None, refused_at=None, last_why="")
         )
         if done.rowcount == 1:
-            told = ReminderStep(Step.TOLD, at, row.channel)
-            for reminder_id in self.get(letter_id).letter.reminders:
-                add_step(self, reminder_id, told)
+            posted = self.get(letter_id).letter
+            asks_ahead = ASKED_AHEAD in " ".join(posted.text.split())
+            for reminder_id in posted.reminders:
+                sentence = self._connection.scalar(
+                    select(reminder.c.sentence).where(reminder.c.id == reminder_id)
+                )
+                # what silence on the wet evenings to come rests on, for a job of any kind
+                why = ASKED_AHEAD if asks_ahead and ASKED_AHEAD in (sentence or "") else ""
+                add_step(self, reminder_id, ReminderStep(Step.TOLD, at, row.channel, why))
 
     def failed(
         self, letter_id: int, at: datetime, why: str, permanent: bool, next_try_at: datetime | None = None

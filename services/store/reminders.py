@@ -7,9 +7,9 @@ from dataclasses import fields
 from datetime import datetime
 from typing import Any
 
-from sqlalchemy import ColumnElement, TextClause, and_, func, select, true
+from sqlalchemy import ColumnElement, TextClause, and_, func, or_, select, true
 
-from rules.reminder import RaisedReminder, Reason, Reminder, ReminderKind, ReminderStep, Step
+from rules.reminder import ASKED_AHEAD, RaisedReminder, Reason, Reminder, ReminderKind, ReminderStep, Step
 from rules.vocabulary import BikeId, ChainId, Condition, ReminderId, RideId, RiderId, TreatmentId
 from services.store.repository import AnyRow, Repository
 from services.store.tables_reminders import IS_OPEN, reminder, reminder_reason, reminder_step
@@ -104,12 +104,12 @@ class Reminders(Repository):
         return self._connection.scalar(last.limit(1)) is not None
 
     def wet_told_since(self, since: datetime) -> dict[tuple[RiderId, ChainId], datetime]:
-        """When was each rider last told of a chain that it came home wet?"""
+        """When was each rider last told of a chain that it came home wet, be it beside another job?"""
         told = (
             select(reminder.c.rider, reminder.c.chain, func.max(reminder_step.c.at))
             .join(reminder_step, reminder_step.c.reminder == reminder.c.id)
             .where(
-                reminder.c.kind == ReminderKind.WIPE_AND_DRIP.value,
+                or_(reminder.c.kind == ReminderKind.WIPE_AND_DRIP.value, reminder_step.c.why == ASKED_AHEAD),
                 reminder_step.c.step == Step.TOLD.value,
                 reminder_step.c.at > since,
             )

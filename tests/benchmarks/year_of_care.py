@@ -288,14 +288,15 @@ class _Liver:
     def _tell(self, now: datetime) -> None:
         riders = [one.id for one in self.ledger.riders]
         lately = {one: sum(at > now - MONTH for at, _ in self.mails[one]) for one in riders}
-        wet_at = {
-            (one.reminder.rider, one.reminder.chain): step.at
+        wet_told = sorted(
+            (step.at, one.reminder.rider, one.reminder.chain)
             for one in self.kept
             for step in one.steps
-            if one.reminder.kind is ReminderKind.WIPE_AND_DRIP
-            and step.step is Step.TOLD
+            if step.step is Step.TOLD
+            and (one.reminder.kind is ReminderKind.WIPE_AND_DRIP or step.why)
             and step.at > now - MONTH
-        }
+        )
+        wet_at = {(rider, chain): at for at, rider, chain in wet_told}
         quiet = dict.fromkeys(riders, QuietHours(quiet_from=time(23, 50)))
         local = dict.fromkeys(riders, now)
         for bundle in bundles(unheard(self.kept), local, quiet, Told(lately, wet_at)):
@@ -305,10 +306,15 @@ class _Liver:
     def _told(self, news: Sequence[Unheard], now: datetime, by: str) -> None:
         for one in news:
             at = self.kept.index(one.raised)
-            steps = (*one.raised.steps, ReminderStep(Step.TOLD, now, by))
-            self.kept[at] = replace(one.raised, steps=steps)
-            if ASKED_AHEAD in one.raised.reminder.sentence:  # every wet evening to come is asked for
-                self.wet_said_at[one.raised.reminder.chain] = now
+            about = one.raised.reminder
+            # every wet evening to come is asked for; the outlook has hardly room for it beside another job
+            asks_ahead = ASKED_AHEAD in about.sentence and (
+                by == "mail" or about.kind is ReminderKind.WIPE_AND_DRIP
+            )
+            step = ReminderStep(Step.TOLD, now, by, ASKED_AHEAD if asks_ahead else "")
+            self.kept[at] = replace(one.raised, steps=(*one.raised.steps, step))
+            if asks_ahead:
+                self.wet_said_at[about.chain] = now
 
     def _hands(self, chain: ChainId, now: datetime) -> None:
         wanted = {

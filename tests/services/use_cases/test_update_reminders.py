@@ -16,6 +16,7 @@ from services.channels import ChannelError
 from services.settings import SETTINGS_FILE
 from services.store import FactRefused
 from services.use_cases.answer_reminder import dismiss, done, put_off
+from services.use_cases.find import the_chain_named
 from services.use_cases.record import record
 from services.views.held_back import held_back
 from services.wiring import open_app
@@ -256,3 +257,28 @@ def test_a_closed_reminder_stays_closed_for_the_same_cause(week: Week) -> None:
     assert headline not in week.headlines()
     with pytest.raises(FactRefused, match="dismissed already"):
         done(week.shop, number, now=FIRST_DAY + DAY + timedelta(hours=21))
+
+
+def test_a_drip_that_was_told_of_a_wet_chain_holds_as_a_wet_message_does(week: Week) -> None:
+    settings = week.shop.settings.home / SETTINGS_FILE
+    settings.write_text(settings.read_text() + QUIET.replace("messages_a_month = 1", "messages_a_month = 4"))
+    week.shop.store.close()
+    box = week.box
+    week = Week(replace(open_app(week.shop.settings.home), equip=lambda _: {"email": box}), box)
+    with week.shop.store.reading() as tx:
+        plover = tx.equipment.find_bike("Plover").id
+        ines = tx.equipment.find_rider("Ines").id
+        chain = the_chain_named(tx.ledger(), "Plover's chain").id
+    record(week.shop, SetLimits((OwnValue("bike", plover, "drip", 1.0),), FIRST_DAY, "a test"), now=FIRST_DAY)
+    evening = FIRST_DAY + DAY + timedelta(hours=17, minutes=50)
+    week.ride(1)
+    log_treatment(week.shop, "Plover's chain", TreatmentKind.DRIP, evening, now=evening)
+    week.ride(2)
+    week.round(2)
+
+    (told,) = [one for one in box.taken if one.rider == ines]
+    assert told.subject == "Drip the chain Plover's chain on Plover"  # a Friday, and not left to Sunday
+    assert "Wipe it dry each wet evening for 10 days." in " ".join(told.text.split())
+    with week.shop.store.reading() as tx:
+        held = tx.told_since([tx.equipment.find_rider("Ines")], FIRST_DAY)
+    assert list(held.wet_at) == [(ines, chain)]
