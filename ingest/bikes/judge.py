@@ -43,7 +43,7 @@ __all__ = [
 ]
 
 # Another name has every ledger judged anew, once.
-WAY_OF_JUDGING = "all rides by all, enough is what a file can tell, gears less than habits"
+WAY_OF_JUDGING = "all rides by all, enough is what a file can tell, sensors of long ago may have moved"
 
 CERTAIN_FROM = 0.99  # and a sensor that says so, of which a rider spoke lately
 # The probability from which a bike is named, by what the ride's file could tell. Of rides without a sensor's
@@ -53,6 +53,7 @@ LIKELY_FROM, BY_GEARS_FROM, BY_HABITS_FROM, DEAF_FROM = 0.95, 0.85, 0.91, 0.97
 LIKELY_FROM_AT_FIRST = 0.99  # until that bike has two answers: early errors come in whole seasons
 ANSWERS_A_BIKE = 2
 HEARD_OF_LATELY_D = 120.0  # a sensor that no rider spoke of for longer may sit elsewhere: a judgement
+BY_ALL_ELSE_FROM = 0.9  # probability without it from which such a sensor need not be asked about
 IDENTIFIES_FROM = 2.0  # log-odds, after what clues share was taken off
 
 
@@ -224,9 +225,26 @@ class Judgement:
             else None
         )
 
+    def may_have_moved(self, ride: int) -> bool:
+        """Does all but its sensor leave its bike open, where no rider spoke of that sensor for long?
+
+        It may have moved since: gears would show it, and who rides where without one shows it hardly.
+        """
+        long_ago = self._last_word.get(ride, (0, 0.0))[1] > HEARD_OF_LATELY_D
+        if not long_ago or ride in self._vouched or self.fit.rides[ride].sold is not None:
+            return False
+        return bool(self._without_sensors[ride, self.probabilities[ride].argmax()] < BY_ALL_ELSE_FROM)
+
+    @cached_property
+    def _without_sensors(self) -> Column:
+        """Each ride's probabilities by all but sensors, and but the rides beside it, which these taught."""
+        fitted = self.fit
+        rest = fitted.log_odds - fitted.by_clue[Clue.SENSOR] - fitted.by_clue[Clue.NEIGHBOURS]
+        return softmax(rest / self.doubt[:, None])
+
     def unheard_of(self, ride: int) -> bool:
         """Would its verdict rest on a sensor's move, or on its not having moved, of which nobody spoke?"""
-        return self.moved_unsaid(ride) or self.newcomer(ride) is not None
+        return self.moved_unsaid(ride) or self.may_have_moved(ride) or self.newcomer(ride) is not None
 
     def is_only_unsaid(self, ride: int) -> bool:
         """Is it asked about although its bike is likely enough, because too little was said?"""
@@ -299,6 +317,8 @@ class Judgement:
             return f"{names[leader]} is likeliest, {chance}, but {since}."
         if self.moved_unsaid(ride):
             return f"{names[leader]} is likeliest, {chance}, but nobody said that its sensor sits there."
+        if self.may_have_moved(ride):
+            return f"{names[leader]} is likeliest, {chance}, but for long nobody spoke of its sensor."
         if said.probability >= self._enough(ride):
             return f"{names[leader]} is likeliest, {chance}, but too few rides on it are known yet."
         return f"{names[leader]} is likeliest, but only {chance}; next is {names[runner_up]}."

@@ -74,3 +74,15 @@ def test_a_bike_that_came_is_no_doubt_where_gears_rule_it_out():
     judged = judge(rides, Household((bike(PLOVER, "Plover", gears=ROAD), lark)), {0: PLOVER, 1: PLOVER})
 
     assert judged.newcomer(3) is None
+
+
+def test_a_sensor_of_which_nobody_spoke_for_long_may_have_moved_where_nothing_else_tells():
+    bare = with_sensor((0, 4, 8, 150, 154))
+    judged = judge(bare, BARE, {0: PLOVER, 1: PLOVER})
+    spoken_of = judge(bare, BARE, {0: PLOVER, 1: PLOVER, 4: PLOVER})
+    geared_ones = judge(with_sensor((0, 4, 8, 150, 154), ROAD), TWO, {0: PLOVER, 1: PLOVER})
+
+    assert [judged.may_have_moved(place) for place in (2, 3)] == [False, True]
+    assert judged.said(3).verdict is Verdict.ASK
+    assert "but for long nobody spoke of its sensor" in judged.because(3)
+    assert [spoken_of.may_have_moved(3), geared_ones.may_have_moved(3)] == [False, False]
