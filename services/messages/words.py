@@ -310,9 +310,9 @@ def _said(telling: ReminderText, instead: str, *, roomy: bool) -> tuple[str, ...
     said = (
         *asks,
         fact,
-        *([] if instead else advice),
         unknown if reminder.unknown_h > 0 else "",
         _shares(reminder),
+        *([] if instead else advice),
     )
     return tuple(filter(None, said))
 

@@ -177,6 +177,9 @@ def test_what_the_grit_was_made_of_stands_beside_the_total() -> None:
     message = compose([telling(reasons=reasons, total=41.0)], INES)
 
     assert "Of it 24.1 dusty, 12.3 dry and 4.6 wet." in message.text
+    wet_too = f"{telling().reminder.sentence} It came home wet. Wipe it dry each wet evening for 10 days."
+    both = compose([telling(reasons=reasons, total=41.0, sentence=wet_too)], INES, address=HOME).text
+    assert "the limit is 12. Of it 24.1 dusty" in " ".join(both.split())  # 'it' is the total, not the chain
     assert "Of it" not in compose([telling(reasons=reasons[:1])], INES).text
 
 
