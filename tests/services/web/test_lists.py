@@ -139,3 +139,15 @@ def test_a_run_is_taken_as_a_ride_by_a_press_and_no_other_file_is_opened(page: T
     with shop.store.reading() as tx:
         assert any(ride.started_at == start for ride in tx.rides.rides(newest_first=True))
     assert "It was a ride" not in page.get("/files", params={"only": "not a ride"}).text
+
+
+def test_a_finger_is_told_of_no_keys(browser: Browser, served: Served) -> None:
+    seen = {}
+    for touch in (True, False):
+        context = browser.new_context(base_url=served.url, has_touch=touch, is_mobile=touch)
+        page = context.new_page()
+        page.goto("/rides/answer")
+        keys = page.locator(".keys, .options kbd")
+        seen[touch] = {keys.nth(place).is_visible() for place in range(keys.count())}
+        context.close()
+    assert seen == {True: {False}, False: {True}}
