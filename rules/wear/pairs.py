@@ -106,8 +106,10 @@ def found_by_trials(ledger: Ledger, rulebook: Rulebook, *, now: datetime) -> Fou
     claimed = len(gaps) >= FEWEST_PAIRS and p <= ALPHA and ratio is not None and ratio.high < 1.0
     middle = number(math.exp(math.fsum(gaps) / len(gaps)), 2)
     if claimed:
+        assert ratio is not None  # a claim has its interval
         said = (
-            f"By {pairs} in fair trials, wax wears less: about {middle} times; coins would say so in {p:.1%}."
+            f"By {pairs} in fair trials, wax wears less: about {middle} times (90 %, with all chains: "
+            f"{number(ratio.low, 2)} to {number(ratio.high, 2)}); coins would say so in {p:.1%}."
         )
     elif len(gaps) < FEWEST_PAIRS:
         said = f"{pairs}, waxed at about {middle} times the wear: too few to tell from chance."

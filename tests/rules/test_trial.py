@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import timedelta
 from itertools import product
@@ -188,6 +189,8 @@ def test_trials_claim_only_with_pairs_enough_and_both_rules():
     found = found_by_trials(pairs_of(5, 0.4), RULEBOOK, now=at("2026-12-01"))
     assert (found.pairs, found.p, found.claimed) == (5, pytest.approx(1 / 32), True)
     assert found.sentence.startswith("By 5 pairs in fair trials, wax wears less: about 0.")
+    low, high = map(float, re.search(r"with all chains: ([\d.]+) to ([\d.]+)\)", found.sentence).groups())
+    assert low < 0.4 < high < 1.0  # 0.4 is the truth
     few = found_by_trials(pairs_of(3, 0.4), RULEBOOK, now=at("2026-12-01"))
     assert (few.pairs, few.claimed) == (3, False)
     assert few.sentence.endswith("too few to tell from chance.")
