@@ -85,22 +85,26 @@ class Found:
 
 
 def found_by_trials(ledger: Ledger, rulebook: Rulebook, *, now: datetime) -> Found:
-    """What do all trials together say? Claimed only when interval and coins agree."""
+    """What do all trials together say? Claimed only when interval and coins agree.
+
+    A pair counts once each of its chains was measured twice since the two began to take turns.
+    """
     facts = measured(ledger, rulebook, now=now)
-    counts = {
-        chain: sum(reading.chain == place for reading in facts.taken)
-        for place, chain in enumerate(facts.chains)
-    }
     blind = fit(facts, blind=True)
     gaps = []
     for trial in ledger.trials:
-        both = (trial.waxed, trial.control)
-        if all(counts.get(chain, 0) >= FEWEST_READINGS for chain in both):
+        both, until = (trial.waxed, trial.control), now if trial.ended_at is None else trial.ended_at
+        counts = [
+            sum(trial.started_at < one.taken_at <= min(now, until) for one in ledger.readings_of(chain))
+            for chain in both
+            if chain in facts.chains
+        ]
+        if len(counts) == len(both) and min(counts) >= FEWEST_READINGS:
             waxed, lubed = (float(blind.log_rate(chain, trial.bike).mean()) for chain in both)
             gaps.append(waxed - lubed)
     pairs = f"{len(gaps)} pair{'' if len(gaps) == 1 else 's'}"
     if not gaps:
-        return Found(0, None, False, "No pair has two readings on each side yet.")
+        return Found(0, None, False, "No pair has two readings on each side since it began.")
     p = flips(gaps)
     ratio = compare(ledger, rulebook, now=now).ratio
     claimed = len(gaps) >= FEWEST_PAIRS and p <= ALPHA and ratio is not None and ratio.high < 1.0

@@ -198,4 +198,18 @@ def test_trials_claim_only_with_pairs_enough_and_both_rules():
     assert not alike.claimed
     assert alike.sentence.endswith("no difference can be told from chance.")
     none = found_by_trials(house("B"), RULEBOOK, now=NOW)
-    assert none.sentence == "No pair has two readings on each side yet."
+    assert none.sentence == "No pair has two readings on each side since it began."
+
+
+def test_what_was_measured_before_a_pair_took_turns_or_after_says_nothing_of_it():
+    ledger, now = pairs_of(1, 0.4), at("2026-12-01")
+    read = sorted(one.taken_at for one in ledger.readings)
+    for began, ended, pairs in (
+        (read[0] - timedelta(hours=1), None, 1),
+        (read[0], None, 1),  # of three readings of the first chain, one starts it
+        (read[1], None, 0),  # one is left of it
+        (read[0], read[4], 1),
+        (read[0], read[3], 0),  # one of the second chain
+    ):
+        trial = replace(ledger.trials[0], started_at=began, ended_at=ended)
+        assert found_by_trials(replace(ledger, trials=(trial,)), RULEBOOK, now=now).pairs == pairs

@@ -102,6 +102,8 @@ def compare(context: AContext) -> HTMLResponse:
     """Wax against wet lube: which wears less, a fair trial, and what each costs."""
     snapshot, now = context.snapshot, context.now
     comparison, bikes = snapshot.comparison(now), snapshot.bikes_here(now)
+    found = snapshot.found_by_trials(now) if snapshot.ledger.trials else None
+    so_far = 0 if found is None else found.pairs
     return context.show(
         "wear_compare.html",
         here="wear",
@@ -112,9 +114,11 @@ def compare(context: AContext) -> HTMLResponse:
         prices=snapshot.prices,
         pays_back=snapshot.pays_back(now),
         trials=snapshot.trials(now),
-        found=snapshot.found_by_trials(now) if snapshot.ledger.trials else None,
+        found=found,
         bikes=bikes,
-        promise=promise(snapshot.whole.ledger, bikes[0].id, now=now)[:2] if bikes else (),
+        promise=promise(snapshot.whole.ledger, bikes[0].id, now=now, pairs_before=so_far)[:2]
+        if bikes
+        else (),
         pairs=[
             [one for one in snapshot.ledger.chains if one.regime is regime and one.retired_at is None]
             for regime in Regime

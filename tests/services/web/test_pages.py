@@ -590,7 +590,7 @@ def test_a_trial_begins_and_ends_on_the_wear_page(page: TestClient, shop: App, t
     assert "Begin all the same?" in asked  # one of them was never measured
     begun = page.post("/wear/trial", data={"the_page": token(), **said, "yes": "yes"}).text
     assert "km of turn 1" in begun
-    assert "No pair has two readings on each side yet." in begun
+    assert "No pair has two readings on each side since it began." in begun
     ended = page.post("/wear/trial/end", data={"the_page": token(), "trial": "1"}).text
     assert "ended in its turn 1" in ended
     assert "under way" not in ended
