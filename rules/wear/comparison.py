@@ -197,9 +197,9 @@ def _wants(waxed: Sequence[ChainWear], control: Sequence[ChainWear], spread: flo
     near = min((0.2, 0.3, 0.4, 0.5, 0.6), key=lambda one: abs(one - spread))
     three, five = (round(100.0 * power(count, WORTH_FINDING, near)) for count in (3, 5))
     return (
-        f"If waxing halved wear, three chains of each kind on one bike would show it in {three} of 100 "
-        f"households like this, five of each in {five} (chains that differ by a factor "
-        f"{math.exp(near):.1f} or so). You have {len(waxed)} and {len(control)}."
+        f"If waxing halved wear, three chains of each kind on one bike, each measured twice or more, would "
+        f"show it in {three} of 100 households like this, five of each in {five} (chains that differ by a "
+        f"factor {math.exp(near):.1f} or so). You have {len(waxed)} and {len(control)}."
     )
 
 

@@ -122,7 +122,8 @@ def test_nothing_to_compare_says_what_is_missing_and_what_it_would_take():
     assert found.sentence == "Nothing to compare yet: no wet lube chain with two readings."
     assert (found.ratio, found.lot, len(found.too_early)) == (None, None, 1)
     assert found.wants.startswith(
-        "If waxing halved wear, three chains of each kind on one bike would show it in "
+        "If waxing halved wear, three chains of each kind on one bike, each measured twice or more, would "
+        "show it in "
     )
     assert found.wants.endswith("You have 1 and 0.")
     empty = compare(ledger_of("rider Ada"), RULEBOOK, now=NOW)
