@@ -5,11 +5,17 @@ from __future__ import annotations
 
 import os
 import subprocess
+import tempfile
 from pathlib import Path
 
 import pytest
 
+from fixtures.household.scenario import Household
+from services.cli.program import run as run_here
+from services.running import demo as running_demo
 from services.running.demo import SETTINGS as DEMO_SETTINGS
+from services.settings import SettingsError
+from services.use_cases.import_rides import FileOutcome
 from services.wiring import open_app
 from tests import forked
 
@@ -45,6 +51,55 @@ def test_a_home_that_is_typed_wins(
 
     assert said.returncode == 0, said.stderr
     assert homes(tmp_path) == written
+
+
+@pytest.mark.parametrize("variable", ["a", None], ids=["and a home", "alone"])
+@pytest.mark.parametrize("typed", ["b", None], ids=["typed", "not typed"])
+def test_a_database_that_a_variable_names_is_that_of_every_home_and_is_said_to_be(
+    tmp_path: Path, typed: str | None, variable: str | None
+) -> None:
+    """A home is a folder with settings; where the ledger lies is one of them, and a variable wins over it."""
+    words = ["--home", str(tmp_path / typed)] if typed else []
+    named = {"GRITLEDGER_HOME": str(tmp_path / variable)} if variable else {}
+    named |= {"GRITLEDGER_DATABASE": f"sqlite:///{tmp_path / 'own.db'}", "XDG_DATA_HOME": str(tmp_path)}
+
+    assert run("add", "rider", "Bee", *words, **named).returncode == 0
+
+    assert (tmp_path / "own.db").exists()
+    assert homes(tmp_path) == set()
+    told = run("list", "settings", *words, **named).stdout
+    assert "GRITLEDGER_DATABASE" in told
+    assert f"{typed or variable or 'gritledger'}/settings.toml" in "".join(told.split())
+
+
+@pytest.mark.parametrize("variables", [(), ("HOME",), ("DATABASE",), ("HOME", "DATABASE")], ids=" and ".join)
+@pytest.mark.parametrize("typed", [True, False], ids=["typed", "not typed"])
+def test_the_demo_lives_where_it_is_told_to_or_in_a_new_folder_whatever_variables_say(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, typed: bool, variables: tuple[str, ...]
+) -> None:
+    """Up to where its ledger is made; the gate runs all of it as a process among such variables."""
+    made: list[Path] = []
+    places = {"HOME": str(tmp_path / "a"), "DATABASE": f"sqlite:///{tmp_path / 'own.db'}"}
+    for name in variables:
+        monkeypatch.setenv(f"GRITLEDGER_{name}", places[name])
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+
+    def no_household(home: Path, **_: object) -> Household:
+        made.append(home)
+        home.mkdir(exist_ok=True)
+        return Household(*((),) * 10, "", "")
+
+    def no_rides(*_: object) -> list[FileOutcome]:
+        raise SettingsError("far enough")
+
+    monkeypatch.setattr(running_demo, "build", no_household)
+    monkeypatch.setattr(running_demo, "_import", no_rides)
+
+    assert run_here(["demo", *(["--home", str(tmp_path / "b")] if typed else [])]) == 1
+
+    assert made[0] == tmp_path / "b" if typed else made[0].name.startswith("gritledger-demo-")
+    assert homes(tmp_path) == {made[0].name}
+    assert not (tmp_path / "own.db").exists()
 
 
 def test_a_home_that_is_closed_to_variables_sees_none(
