@@ -22,6 +22,7 @@ from services.store import Store
 from services.store.club import Club
 from services.store.queue import Job
 from tests.forked import Program
+from tests.put_into import into
 from tests.services.conftest import as_role, with_database
 from tests.straight_ride import straight_ride
 
@@ -56,10 +57,10 @@ class Yard:
         """A rider with a bike and a waxed chain, for whom it is noon."""
         store = self.club.store(self.club.add(name).number)
         with store.writing() as tx:
-            rider = tx.equipment.add_rider("Iva", email, local_noon())
-            bike = tx.equipment.add_bike("Plover", rider.id)
-            chain = tx.equipment.add_chain("Amber", speeds=11)
-            tx.equipment.fit_chain(chain.id, bike.id, datetime.now(UTC) - 60 * DAY)
+            rider = into(tx).add_rider("Iva", email, local_noon())
+            bike = into(tx).add_bike("Plover", rider.id)
+            chain = into(tx).add_chain("Amber", speeds=11)
+            into(tx).fit_chain(chain.id, bike.id, datetime.now(UTC) - 60 * DAY)
         return store, rider.id
 
     def send(self, store: Store, rider: RiderId, days_ago: float, sensor: int | None = None) -> None:

@@ -25,6 +25,7 @@ from services.views.stories import why
 from services.wiring import open_app
 from tests.archive_stand_in import ArchiveStandIn, StoppedClock
 from tests.mail_server import MailServer, mail_server
+from tests.put_into import into
 from tests.saying import log_treatment, put_rides_on
 from tests.straight_ride import straight_ride
 
@@ -95,12 +96,12 @@ def house(tmp_path: Path) -> Iterator[House]:
         )
         app = open_app(home)
         with app.store.writing() as tx:
-            rider = tx.equipment.add_rider("Iva", "iva@plateau.example", "Africa/Johannesburg")
+            rider = into(tx).add_rider("Iva", "iva@plateau.example", "Africa/Johannesburg")
             for name in ("Plover", "Harrier"):
-                bike = tx.equipment.add_bike(name=name, owner=rider.id)
-                chain = tx.equipment.add_chain(f"{name}'s chain", speeds=11)
-                tx.equipment.fit_chain(chain.id, bike.id, RIDE_START - timedelta(days=60))
-            tx.equipment.add_sensor("power meter", "serial 4711", tx.equipment.find_bike("Plover").id)
+                bike = into(tx).add_bike(name=name, owner=rider.id)
+                chain = into(tx).add_chain(f"{name}'s chain", speeds=11)
+                into(tx).fit_chain(chain.id, bike.id, RIDE_START - timedelta(days=60))
+            into(tx).add_sensor("power meter", "serial 4711", tx.equipment.find_bike("Plover").id)
         yield House(app, rides, archive, mail, Watching())
 
 

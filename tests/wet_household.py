@@ -13,6 +13,7 @@ from services.app import App
 from services.settings import SETTINGS_FILE
 from services.wiring import open_app
 from tests.mail_server import MailServer
+from tests.put_into import into
 from tests.saying import log_treatment
 from tests.straight_ride import straight_ride
 
@@ -55,12 +56,12 @@ def household(home: Path, days: int, mail: MailServer | None, *, with_desktop: b
     )
     shop = open_app(home)
     with shop.store.writing() as tx:
-        rider = tx.equipment.add_rider("Ines", "ines@plateau.example", "UTC")
+        rider = into(tx).add_rider("Ines", "ines@plateau.example", "UTC")
         for name, sensor in BIKES:
-            bike = tx.equipment.add_bike(name, rider.id)
-            chain = tx.equipment.add_chain(f"{name}'s chain", speeds=11)
-            tx.equipment.fit_chain(chain.id, bike.id, FIRST_DAY - timedelta(days=1))
-            tx.equipment.add_sensor("power meter", f"serial {sensor}", bike.id)
+            bike = into(tx).add_bike(name, rider.id)
+            chain = into(tx).add_chain(f"{name}'s chain", speeds=11)
+            into(tx).fit_chain(chain.id, bike.id, FIRST_DAY - timedelta(days=1))
+            into(tx).add_sensor("power meter", f"serial {sensor}", bike.id)
     return shop
 
 

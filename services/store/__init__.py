@@ -16,7 +16,6 @@ from services.store.errors import (
 )
 from services.store.files import FileRecord, SoughtFiles
 from services.store.outbox import Posted
-from services.store.retractions import Retraction
 from services.store.rides import RideDetails, RideSpan, RideSums, Sought
 from services.store.store import Store, Transaction
 from services.store.tags import TagFlip, Word
@@ -35,7 +34,6 @@ __all__ = [
     "NotAllowed",
     "NotFound",
     "Posted",
-    "Retraction",
     "RideDetails",
     "RideSpan",
     "RideSums",

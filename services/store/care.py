@@ -29,68 +29,14 @@ from rules.vocabulary import (
     WipeTestId,
 )
 from services.store.repository import AnyRow, Repository
-from services.store.retractions import Retraction, Retractions, standing_facts
-from services.store.tables import chain, own_limits, reading, supply, treatment, trial, wipe_test
+from services.store.retractions import standing_facts
+from services.store.tables import own_limits, reading, supply, treatment, trial, wipe_test
 
 _TABLES: dict[str, Table] = {"treatment": treatment, "reading": reading, "wipe test": wipe_test}
 
 
 class Care(Repository):
     """The log of care. Nothing is deleted: a slip is retracted, and a retraction can be undone."""
-
-    def log_treatment(
-        self,
-        chain_id: ChainId,
-        kind: TreatmentKind,
-        done_at: datetime,
-        *,
-        minutes: float | None = None,
-        cost: float | None = None,
-        note: str = "",
-    ) -> Treatment:
-        """Hands did this to that chain. Raises NotFound, or FactRefused for negative minutes or cost."""
-        self._row(chain, chain_id, "chain")
-        row_id = self._insert(
-            treatment,
-            chain=chain_id,
-            kind=kind.value,
-            done_at=done_at,
-            minutes=minutes,
-            cost=cost,
-            note=note,
-        )
-        return _treatment(self._row(treatment, row_id, "treatment"))
-
-    def log_reading(
-        self,
-        chain_id: ChainId,
-        tool: ReadingTool,
-        taken_at: datetime,
-        *,
-        over_pct: float | None = None,
-        under_pct: float | None = None,
-        exact_pct: float | None = None,
-        note: str = "",
-    ) -> Reading:
-        """A wear reading. Raises NotFound, or FactRefused when the values do not fit the tool."""
-        self._row(chain, chain_id, "chain")
-        row_id = self._insert(
-            reading,
-            chain=chain_id,
-            tool=tool.value,
-            taken_at=taken_at,
-            over_pct=over_pct,
-            under_pct=under_pct,
-            exact_pct=exact_pct,
-            note=note,
-        )
-        return _reading(self._row(reading, row_id, "reading"))
-
-    def log_wipe_test(self, chain_id: ChainId, done_at: datetime, grade: int) -> WipeTest:
-        """A clean rag along the chain, 0 to 4. Raises NotFound, or FactRefused for another grade."""
-        self._row(chain, chain_id, "chain")
-        row_id = self._insert(wipe_test, chain=chain_id, done_at=done_at, grade=grade)
-        return _wipe_test(self._row(wipe_test, row_id, "wipe test"))
 
     def treatments(self, chains: Collection[ChainId] | None = None) -> tuple[Treatment, ...]:
         """Treatments in force, of these chains or of all, oldest first."""
@@ -153,10 +99,6 @@ class Care(Repository):
         """Wipe tests in force, of these chains or of all, oldest first."""
         query = _of(chains, wipe_test, "wipe test").order_by(wipe_test.c.done_at, wipe_test.c.id)
         return tuple(_wipe_test(row) for row in self._all(query))
-
-    def retractions(self) -> tuple[Retraction, ...]:
-        """Everything ever taken back, of rides and fittings too, oldest first."""
-        return Retractions(self._connection).history()
 
 
 def _of(chains: Collection[ChainId] | None, table: Table, kind: str) -> Select[Any]:

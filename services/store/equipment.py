@@ -2,17 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TypeVar
-from zoneinfo import ZoneInfo
 
 from sqlalchemy import func, select
 
 from rules.vocabulary import Bike, BikeId, Rider, RiderId, Sensor, SensorId
 from services.store.chains import Chains
-from services.store.errors import FactRefused, NotFound
+from services.store.errors import NotFound
 from services.store.repository import AnyRow
 from services.store.retractions import standing_facts
 from services.store.tables import bike, rider, sensor
@@ -37,13 +36,6 @@ class SensorSighting:
 class Equipment(Chains):
     """What the household has. Names are found whatever their case; no two differ by case alone."""
 
-    def add_rider(self, name: str, email: str | None = None, time_zone: str = "UTC") -> Rider:
-        """A new rider. Raises FactRefused for a name that is taken, or a time zone that does not exist."""
-        _known_zone(time_zone)
-        name = self._free_name(rider, name, "rider")
-        row_id = self._insert(rider, name=name, name_key=name.casefold(), email=email, time_zone=time_zone)
-        return Rider(RiderId(row_id), name, email, time_zone)
-
     def riders(self) -> tuple[Rider, ...]:
         """Everybody, in the order they were added."""
         return tuple(_rider(row) for row in self._all(standing_facts(rider, "rider").order_by(rider.c.id)))
@@ -51,37 +43,6 @@ class Equipment(Chains):
     def find_rider(self, name: str) -> Rider:
         """The rider of that name, whatever its case. Raises NotFound with the names that look like it."""
         return _found(name, self.riders(), "rider")
-
-    def add_bike(
-        self,
-        name: str,
-        owner: RiderId,
-        *,
-        unpaved_share: float = 0.0,
-        chainrings: Sequence[int] = (),
-        cogs: Sequence[int] = (),
-        wheel_circumference_m: float | None = None,
-        indoor: bool = False,
-        from_at: datetime | None = None,
-        until_at: datetime | None = None,
-    ) -> Bike:
-        """A new bike. Raises FactRefused for a name that is taken or a value that cannot be."""
-        self._row(rider, owner, "rider")
-        name = self._free_name(bike, name, "bike")
-        row_id = self._insert(
-            bike,
-            name=name,
-            name_key=name.casefold(),
-            owner=owner,
-            unpaved_share=unpaved_share,
-            chainrings=list(chainrings),
-            cogs=list(cogs),
-            wheel_circumference_m=wheel_circumference_m,
-            indoor=indoor,
-            from_at=from_at,
-            until_at=until_at,
-        )
-        return self.bike(BikeId(row_id))
 
     def bikes(self) -> tuple[Bike, ...]:
         """Every bike, those that are gone too, in the order they were added."""
@@ -94,42 +55,6 @@ class Equipment(Chains):
     def find_bike(self, name: str) -> Bike:
         """The bike of that name, whatever its case. Raises NotFound with the names that look like it."""
         return _found(name, self.bikes(), "bike")
-
-    def add_sensor(
-        self,
-        kind: str,
-        identity: str,
-        bike_id: BikeId,
-        from_at: datetime | None = None,
-        until_at: datetime | None = None,
-    ) -> Sensor:
-        """This sensor sat on this bike in this span; it left the bike where it sat before, for that span.
-
-        Raises FactRefused when it is known to have moved elsewhere within the span.
-        """
-        self.bike(bike_id)
-        for before in (
-            s for s in self.sensors() if s.identity == identity and _overlap(s, from_at, until_at)
-        ):
-            if from_at is None or (before.from_at is not None and before.from_at >= from_at):
-                raise FactRefused(
-                    f"The sensor {identity} is already on {self.bike(before.bike).name} in that time; "
-                    "say from when it sits on this one."
-                )
-            self._update(sensor, before.id, until_at=from_at)
-            if until_at is not None and (before.until_at is None or before.until_at > until_at):
-                self._insert(
-                    sensor,
-                    kind=before.kind,
-                    identity=identity,
-                    bike=before.bike,
-                    from_at=until_at,
-                    until_at=before.until_at,
-                )
-        row_id = self._insert(
-            sensor, kind=kind, identity=identity, bike=bike_id, from_at=from_at, until_at=until_at
-        )
-        return Sensor(SensorId(row_id), kind, identity, bike_id, from_at, until_at)
 
     def sensors(self) -> tuple[Sensor, ...]:
         """Which sensor sat on which bike when, in the order it was learned."""
@@ -179,21 +104,6 @@ def _found(name: str, things: Iterable[Named], what: str) -> Named:
     if thing is None:
         raise NotFound(what, name, (thing.name for thing in by_key.values()))
     return thing
-
-
-def _known_zone(name: str) -> None:
-    try:
-        ZoneInfo(name)
-    except (KeyError, ValueError, OSError) as error:
-        raise FactRefused(
-            f"There is no time zone “{name}”; give an IANA name such as Europe/Vienna or America/La_Paz."
-        ) from error
-
-
-def _overlap(other: Sensor, from_at: datetime | None, until_at: datetime | None) -> bool:
-    starts_before_end = other.from_at is None or until_at is None or other.from_at < until_at
-    ends_after_start = other.until_at is None or from_at is None or other.until_at > from_at
-    return starts_before_end and ends_after_start
 
 
 def _rider(row: AnyRow) -> Rider:

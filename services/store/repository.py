@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import datetime
 from typing import Any, TypeAlias
 
 from sqlalchemy import Connection, Select, Table, func, select
 
-from services.store.errors import FactRefused, NotFound
+from services.store.errors import NotFound
 
 AnyRow: TypeAlias = Any  # a row; its columns are known by name, not by type
 
@@ -43,13 +42,6 @@ class Repository:
 
     def _not_found(self, table: Table, row_id: int, what: str) -> NotFound:
         return NotFound(what, row_id, highest=self._connection.scalar(select(func.max(table.c.id))))
-
-
-def aware(at: datetime) -> datetime:
-    """The same instant, refused if it does not say its time zone."""
-    if at.utcoffset() is None:
-        raise FactRefused(f"The time {at.isoformat()} does not say its time zone; give an aware one.")
-    return at
 
 
 def storable(text: str) -> str:

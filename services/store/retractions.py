@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
@@ -11,20 +10,6 @@ from sqlalchemy import Select, Table, exists, select
 from services.store.errors import FactRefused, NotFound
 from services.store.repository import Repository
 from services.store.tables import retraction
-
-
-@dataclass(frozen=True, slots=True)
-class Retraction:
-    """Who took back which fact, when and why. kind: ride, fitting, treatment, reading, wipe test."""
-
-    id: int
-    kind: str
-    fact: int
-    at: datetime
-    by: str
-    why: str
-    undone_at: datetime | None = None
-    undone_by: str | None = None
 
 
 def standing_facts(table: Table, kind: str) -> Select[Any]:
@@ -42,12 +27,12 @@ def is_retracted(table: Table, kind: str) -> Any:
 class Retractions(Repository):
     """Taking facts back and putting them in force again."""
 
-    def take_back(self, table: Table, kind: str, fact: int, *, at: datetime, by: str, why: str) -> Retraction:
+    def take_back(self, table: Table, kind: str, fact: int, *, at: datetime, by: str, why: str) -> None:
         """Stop counting a fact. Raises NotFound, or FactRefused if it was taken back already."""
         self._row(table, fact, kind)
         if self._standing(kind, fact) is not None:
             raise FactRefused(f"The {kind} {fact} was taken back already.")
-        row_id = self._insert(
+        self._insert(
             retraction,
             kind=kind,
             fact_id=fact,
@@ -57,7 +42,6 @@ class Retractions(Repository):
             undone_at=None,
             undone_by=None,
         )
-        return Retraction(row_id, kind, fact, at, by, why)
 
     def put_back(self, kind: str, fact: int, *, at: datetime, by: str) -> None:
         """Count a fact again. Raises NotFound when it was not taken back."""
@@ -65,10 +49,6 @@ class Retractions(Repository):
         if standing is None:
             raise NotFound(f"retraction of {kind}", fact)
         self._update(retraction, standing, undone_at=at, undone_by=by)
-
-    def history(self) -> tuple[Retraction, ...]:
-        """Every retraction, undone ones too, oldest first."""
-        return tuple(Retraction(*row) for row in self._all(select(retraction).order_by(retraction.c.id)))
 
     def _standing(self, kind: str, fact: int) -> int | None:
         found: int | None = self._connection.scalar(

@@ -41,6 +41,7 @@ from services.use_cases.record import record
 from services.use_cases.undo import undo
 from services.web.app import create_app
 from services.wiring import open_app
+from tests.put_into import into
 from tests.services.store.household import ride_summary, tag
 from tests.straight_ride import straight_ride
 from tests.wet_household import a_ride
@@ -74,12 +75,10 @@ def household(home: Path, rides: int) -> App:
     first = NOW - timedelta(days=rides / RIDES_A_DAY)
     starts = [first + timedelta(days=number / RIDES_A_DAY) for number in range(rides)]
     with shop.store.writing() as tx:
-        riders = [tx.equipment.add_rider(name, time_zone="UTC") for name in ("Ines", "Tomas")]
-        bikes = [
-            tx.equipment.add_bike(f"Bike {n}", riders[n % 2].id, unpaved_share=0.3) for n in range(BIKES)
-        ]
+        riders = [into(tx).add_rider(name, time_zone="UTC") for name in ("Ines", "Tomas")]
+        bikes = [into(tx).add_bike(f"Bike {n}", riders[n % 2].id, unpaved_share=0.3) for n in range(BIKES)]
         for number, bike in enumerate(bikes):
-            tx.equipment.add_sensor("power meter", f"serial {4711 + number}", bike.id)
+            into(tx).add_sensor("power meter", f"serial {4711 + number}", bike.id)
         clues = [
             RideClues(
                 riders[number % 2].id,
@@ -140,17 +139,17 @@ def _chains(tx, starts, bikes) -> None:  # type: ignore[no-untyped-def]
     for life in range(-(-len(starts) // a_life)):
         own = starts[life * a_life : (life + 1) * a_life]
         for number, bike in enumerate(bikes):
-            chain = tx.equipment.add_chain(f"Chain {life}-{number}", speeds=12, price=40)
-            tx.equipment.fit_chain(chain.id, bike.id, own[0] - 20 * MINUTE)
+            chain = into(tx).add_chain(f"Chain {life}-{number}", speeds=12, price=40)
+            into(tx).fit_chain(chain.id, bike.id, own[0] - 20 * MINUTE)
             for turn, start in enumerate(own[number::BIKES]):
                 kind = TreatmentKind.IMMERSION if turn % 15 == 0 else TreatmentKind.DRIP
                 if turn % 5 == 0:
-                    tx.care.log_treatment(chain.id, kind, start - 10 * MINUTE, minutes=8, cost=0.5)
+                    into(tx).log_treatment(chain.id, kind, start - 10 * MINUTE, minutes=8, cost=0.5)
                 if turn in (15, 30):
                     read_at = start - 15 * MINUTE
-                    tx.care.log_reading(chain.id, ReadingTool.CALIPER, read_at, exact_pct=turn / 150)
+                    into(tx).log_reading(chain.id, ReadingTool.CALIPER, read_at, exact_pct=turn / 150)
             if (life + 1) * a_life < len(starts):
-                tx.equipment.retire_chain(chain.id, starts[(life + 1) * a_life] - 20 * MINUTE)
+                into(tx).retire_chain(chain.id, starts[(life + 1) * a_life] - 20 * MINUTE)
 
 
 @contextlib.contextmanager

@@ -37,6 +37,7 @@ from services.use_cases import sign_in
 from services.web.app import create_club_app
 from services.wiring import open_app
 from tests.club_yard import DAY, WORKER, Yard, club_of_its_own
+from tests.put_into import into
 from tests.services.conftest import as_role
 from tests.straight_ride import straight_ride
 
@@ -140,11 +141,11 @@ def template_of(yard: Yard, bikes: int, rides: int) -> Store:
     store, rider = yard.household("the first")
     with store.writing() as tx:
         first = tx.garage().bikes[0].id
-        tx.equipment.add_sensor("power meter", "1", first)
+        into(tx).add_sensor("power meter", "1", first)
         for n in range(2, bikes + 1):
-            bike, chain = tx.equipment.add_bike(f"Bike {n}", rider), tx.equipment.add_chain(f"Chain {n}")
-            tx.equipment.fit_chain(chain.id, bike.id, datetime.now(UTC) - 60 * DAY)
-            tx.equipment.add_sensor("power meter", str(n), bike.id)
+            bike, chain = into(tx).add_bike(f"Bike {n}", rider), into(tx).add_chain(f"Chain {n}")
+            into(tx).fit_chain(chain.id, bike.id, datetime.now(UTC) - 60 * DAY)
+            into(tx).add_sensor("power meter", str(n), bike.id)
     for n in range(rides):
         yard.send(store, rider, 2 + n * (OLD_DAYS - 4) / rides, sensor=1 + n % bikes)
     return store

@@ -41,6 +41,7 @@ from services.app import App
 from services.settings import SETTINGS_FILE
 from services.use_cases.import_rides import BATCH, Outcome, import_files
 from services.wiring import open_app
+from tests.put_into import into
 
 FIRST = datetime(2020, 1, 1, 9, tzinfo=UTC)
 RIDE_S = 3 * 3600
@@ -87,13 +88,13 @@ def household(home: Path) -> App:
     (home / SETTINGS_FILE).write_text('[weather]\narchive = "none"\n')
     shop = open_app(home)
     with shop.store.writing() as tx:
-        rider = tx.equipment.add_rider("Iva")
+        rider = into(tx).add_rider("Iva")
         for name, sensor, _ in BIKES:
-            bike = tx.equipment.add_bike(name, rider.id)
-            chain = tx.equipment.add_chain(f"{name}'s chain", speeds=11)
-            tx.equipment.fit_chain(chain.id, bike.id, FIRST - timedelta(days=9))
+            bike = into(tx).add_bike(name, rider.id)
+            chain = into(tx).add_chain(f"{name}'s chain", speeds=11)
+            into(tx).fit_chain(chain.id, bike.id, FIRST - timedelta(days=9))
             if sensor is not None:
-                tx.equipment.add_sensor("power meter", f"serial {sensor}", bike.id)
+                into(tx).add_sensor("power meter", f"serial {sensor}", bike.id)
     return shop
 
 

@@ -39,6 +39,7 @@ from rules.vocabulary import RiderId
 from services.use_cases.import_rides import import_files
 from services.wiring import open_app
 from tests.ingest.rides import ridden
+from tests.put_into import into
 
 NOW = datetime(2030, 1, 1, tzinfo=UTC)
 DAY = datetime(2025, 6, 4, 8, tzinfo=UTC)
@@ -128,7 +129,7 @@ def ledger_of(files: list[tuple[str, bytes, int]], folder: Path) -> list[tuple[i
     app = open_app(folder / "home")
     with app.store.writing() as tx:
         for name in ("Iva", "Bo"):
-            tx.equipment.add_rider(name)
+            into(tx).add_rider(name)
     for name, data, rider in files:
         path = folder / name
         path.write_bytes(data)

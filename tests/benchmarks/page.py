@@ -29,6 +29,7 @@ from services.app import App
 from services.use_cases.record import record
 from services.use_cases.update_reminders import reckon
 from services.wiring import open_app
+from tests.put_into import into
 from tests.services.store.household import ride_summary, tag
 from tests.services.web.conftest import NOW as _CLOCK
 from tests.services.web.conftest import serving
@@ -72,13 +73,13 @@ def seeded(home: Path, rides: int = RIDES) -> App:
     track = _track(first)
     starts = sorted(first + timedelta(minutes=dice.randrange(DAYS * 24 * 60 - 400)) for _ in range(rides))
     with shop.store.writing() as tx:
-        riders = [tx.equipment.add_rider(name, f"{name}@plateau.example") for name in ("Ines", "Tomas")]
+        riders = [into(tx).add_rider(name, f"{name}@plateau.example") for name in ("Ines", "Tomas")]
         bikes = [
-            tx.equipment.add_bike(f"Bike {n}", riders[n % 2].id, unpaved_share=0.3, cogs=(11, 13, 15))
+            into(tx).add_bike(f"Bike {n}", riders[n % 2].id, unpaved_share=0.3, cogs=(11, 13, 15))
             for n in range(BIKES)
         ]
         chains = [
-            tx.equipment.add_chain(
+            into(tx).add_chain(
                 f"Chain {n}",
                 regime=Regime.WET_LUBE if n % 8 == 0 else Regime.WAXED,
                 speeds=12,
@@ -90,7 +91,7 @@ def seeded(home: Path, rides: int = RIDES) -> App:
         for turn in range(DAYS // 90 + 1):
             for at, bike in enumerate(bikes):
                 begun = first + timedelta(days=90 * turn)
-                tx.equipment.fit_chain(chains[2 * at + turn % 2].id, bike.id, begun)
+                into(tx).fit_chain(chains[2 * at + turn % 2].id, bike.id, begun)
         ids = tx.rides.add_many(
             [
                 (
@@ -116,9 +117,9 @@ def seeded(home: Path, rides: int = RIDES) -> App:
                 kind = TreatmentKind.DRIP if week % 6 else TreatmentKind.IMMERSION
                 if chain.regime is Regime.WET_LUBE:
                     kind = TreatmentKind.OIL if week % 6 else TreatmentKind.CLEAN
-                tx.care.log_treatment(chain.id, kind, first + timedelta(weeks=week), minutes=8, cost=0.5)
+                into(tx).log_treatment(chain.id, kind, first + timedelta(weeks=week), minutes=8, cost=0.5)
             for at in range(1, 9):
-                tx.care.log_reading(
+                into(tx).log_reading(
                     chain.id,
                     ReadingTool.CALIPER,
                     first + timedelta(days=DAYS * at / 9),

@@ -32,6 +32,7 @@ from services.use_cases.record import record
 from services.wiring import open_app
 from tests.bike_days import ARide, rides_of
 from tests.bike_households import DAYS, FIRST_DAY, KINDS, AHousehold, household
+from tests.put_into import into
 
 NAMES = {"Plover", "Harrier", "Dunlin", "Siskin", "Lapwing", "Avocet", "Curlew", "Wheatear", "Kestrel"}
 BINS = (0.5, 0.9, 0.95, 0.97, 0.99, 0.995, 1.0001)
@@ -75,20 +76,24 @@ class Lived:
         self.groups: list[tuple[int, int, bool]] = []  # rides, shown, of several bikes
         self.app = open_app(folder / "home")
         with self.app.store.writing() as tx:
-            self.riders = [tx.equipment.add_rider(name).id for name in home.riders]
+            self.riders = [into(tx).add_rider(name).id for name in home.riders]
             self.bikes: dict[str | None, BikeId | None] = {None: None}
             for bike in home.bikes:
                 gears, (with_gears, with_wheel) = bike.setups[0][1], bike.entered
                 at = FIRST_DAY + timedelta(days=bike.since) if bike.since else None
-                self.bikes[bike.name] = tx.equipment.add_bike(
-                    bike.name,
-                    self.riders[bike.owner],
-                    chainrings=gears.rings if with_gears else (),
-                    cogs=gears.cogs if with_gears else (),
-                    wheel_circumference_m=round(gears.wheel_m, 2) if with_wheel else None,
-                    indoor=bike.indoor,
-                    from_at=at,
-                ).id
+                self.bikes[bike.name] = (
+                    into(tx)
+                    .add_bike(
+                        bike.name,
+                        self.riders[bike.owner],
+                        chainrings=gears.rings if with_gears else (),
+                        cogs=gears.cogs if with_gears else (),
+                        wheel_circumference_m=round(gears.wheel_m, 2) if with_wheel else None,
+                        indoor=bike.indoor,
+                        from_at=at,
+                    )
+                    .id
+                )
         self.names = {number: name for name, number in self.bikes.items()}
 
     def take(self, rides: Iterable[ARide], now: datetime) -> None:

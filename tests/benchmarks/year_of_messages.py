@@ -34,6 +34,7 @@ from services.store import Posted
 from services.use_cases.find import the_chain_named
 from services.use_cases.record import copied_in
 from services.wiring import open_app
+from tests.put_into import into
 
 DROPPED_AFTER = timedelta(minutes=10)
 TOLD_AFTER = timedelta(days=2)
@@ -75,7 +76,7 @@ def deeds(
         def deed() -> None:
             with shop.store.writing() as tx:
                 chain = the_chain_named(tx.garage(), fact.chain).id
-                tx.care.log_treatment(chain, fact.kind, fact.done_at, minutes=fact.minutes, cost=fact.cost)
+                into(tx).log_treatment(chain, fact.kind, fact.done_at, minutes=fact.minutes, cost=fact.cost)
 
         return deed
 
@@ -84,7 +85,7 @@ def deeds(
             seen = {"over_pct": fact.over_pct, "under_pct": fact.under_pct, "exact_pct": fact.exact_pct}
             with shop.store.writing() as tx:
                 chain = the_chain_named(tx.garage(), fact.chain).id
-                tx.care.log_reading(chain, fact.tool, fact.taken_at, **seen)
+                into(tx).log_reading(chain, fact.tool, fact.taken_at, **seen)
 
         return deed
 

@@ -10,6 +10,7 @@ from pathlib import Path
 import pytest
 
 from services.wiring import open_app
+from tests.put_into import into
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="rights of this kind are a POSIX notion")
 
@@ -23,7 +24,7 @@ def test_a_new_home_is_for_its_owner_alone(tmp_path: Path) -> None:
     try:
         app = open_app(tmp_path / "home")
         with app.store.writing() as tx:
-            tx.equipment.add_rider("Ines")
+            into(tx).add_rider("Ines")
         found = rights(tmp_path / "home")
     finally:
         os.umask(umask)
@@ -36,7 +37,7 @@ def test_a_new_home_is_for_its_owner_alone(tmp_path: Path) -> None:
 def test_what_an_older_version_left_open_is_closed(tmp_path: Path) -> None:
     app = open_app(tmp_path / "home")
     with app.store.writing() as tx:
-        tx.equipment.add_rider("Ines")
+        into(tx).add_rider("Ines")
     app.store.close()
     (tmp_path / "home" / "settings.toml").write_text("")
     (tmp_path / "home" / "gritledger.before-0002.db").write_text("")

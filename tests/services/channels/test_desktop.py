@@ -36,6 +36,7 @@ from tests.notification_daemon import (
     notification_service,
     session_bus,
 )
+from tests.put_into import into
 
 needs_bus = pytest.mark.skipif(
     not have("dbus-daemon"), reason="no dbus-daemon here: apt-get install dbus, then it runs"
@@ -194,8 +195,8 @@ def test_done_on_the_desktop_closes_the_reminder_in_the_ledger(screen: Desktop, 
     )
     shop = App(settings, equip=channels_of)
     with shop.store.writing() as tx:
-        rider = tx.equipment.add_rider("Ines")
-        bike, chain = tx.equipment.add_bike("Plover", rider.id), tx.equipment.add_chain("Copper")
+        rider = into(tx).add_rider("Ines")
+        bike, chain = into(tx).add_bike("Plover", rider.id), into(tx).add_chain("Copper")
         now = datetime.now(UTC)
         raised = tx.reminders.raise_(
             Reminder(

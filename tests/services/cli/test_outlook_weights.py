@@ -13,6 +13,7 @@ from services.running.round import one_round
 from services.settings import SETTINGS_FILE
 from services.use_cases.find import the_chain_named
 from services.wiring import open_app
+from tests.put_into import into
 from tests.wet_household import a_ride
 
 NOW = datetime.now(UTC).replace(minute=0, second=0, microsecond=0)
@@ -25,13 +26,13 @@ def home(tmp_path: Path) -> Path:
     (tmp_path / SETTINGS_FILE).write_text('[[watch]]\nfolder = "rides"\n[weather]\narchive = "none"\n')
     shop = open_app(tmp_path)
     with shop.store.writing() as tx:
-        rider = tx.equipment.add_rider("Ines", "ines@plateau.example", "UTC")
-        bike = tx.equipment.add_bike("Plover", rider.id)
-        tx.equipment.add_sensor("power meter", "serial 4711", bike.id)
+        rider = into(tx).add_rider("Ines", "ines@plateau.example", "UTC")
+        bike = into(tx).add_bike("Plover", rider.id)
+        into(tx).add_sensor("power meter", "serial 4711", bike.id)
         for name in ("Flint", "Chert"):
-            tx.equipment.add_chain(name, speeds=11)
+            into(tx).add_chain(name, speeds=11)
         flint = the_chain_named(tx.garage(), "Flint")
-        tx.equipment.fit_chain(flint.id, bike.id, NOW - timedelta(days=30))
+        into(tx).fit_chain(flint.id, bike.id, NOW - timedelta(days=30))
     one_round(shop, now=NOW)
     with shop.store.writing() as tx:
         (ride,) = tx.rides.rides()

@@ -22,6 +22,7 @@ from services.store.tables import chain_state
 from services.use_cases.back_up import back_up
 from services.wiring import channels_of
 from tests.mail_server import mail_server
+from tests.put_into import into
 from tests.services.store.derived_household import NOW as DERIVED_AT
 from tests.services.store.derived_household import household
 from tests.services.store.household import ride_summary
@@ -58,7 +59,7 @@ def to_mend(shop: App, **options: Any) -> list[Finding]:
 def well(shop: App) -> None:
     """A household in order: a rider, and a round an hour ago."""
     with shop.store.writing() as tx:
-        tx.equipment.add_rider("Ines", "ines@plateau.example", "America/Denver")
+        into(tx).add_rider("Ines", "ines@plateau.example", "America/Denver")
         tx.notes.put("last round", [], at=NOW - timedelta(hours=1))
 
 
@@ -197,7 +198,7 @@ def test_mail_is_tried_up_to_the_login_and_riders_without_an_address_are_named(h
         good = app(home, channels={"mail": {**mail, "password": "right"}})
         well(good)
         with good.store.writing() as tx:
-            tx.equipment.add_rider("Tomas")
+            into(tx).add_rider("Tomas")
         (no_address,) = to_mend(good)
         bad = app(home, channels={"mail": {**mail, "password": "wrong"}})
         wrong_password = next(f for f in to_mend(bad) if f.about == "email")

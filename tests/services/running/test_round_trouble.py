@@ -22,6 +22,7 @@ from services.wiring import open_app
 from tests import forked
 from tests.mail_server import MailServer, mail_server
 from tests.services.readers_in_trouble import may_not_read
+from tests.put_into import into
 from tests.wet_household import FIRST_DAY, ROUND_AT, drop, household
 
 DAY = 1  # a wet one
@@ -115,7 +116,7 @@ def test_a_watched_ride_of_nobody_is_told_once_and_comes_with_its_rider(tmp_path
     with mail_server(folder=tmp_path) as mail:
         shop, watching = household(tmp_path / "home", 5, mail), Watching()
         with shop.store.writing() as tx:
-            tx.equipment.add_rider("Tomas")
+            into(tx).add_rider("Tomas")
         (tmp_path / "home" / "rides" / "Iva").mkdir()
         drop(tmp_path / "home" / "rides" / "Iva", DAY, [], random.Random(1))
         told = [
@@ -128,7 +129,7 @@ def test_a_watched_ride_of_nobody_is_told_once_and_comes_with_its_rider(tmp_path
         assert [Path(name).name for name, *_ in waiting] == ["20250102-Harrier.fit", "20250102-Plover.fit"]
 
         with shop.store.writing() as tx:
-            tx.equipment.add_rider("Iva")
+            into(tx).add_rider("Iva")
         one_round(shop, now=NOW + timedelta(minutes=8), watching=watching)
 
         assert state(shop)["rides"] == 2

@@ -16,6 +16,7 @@ import pytest
 from services.settings import SETTINGS_FILE
 from services.wiring import open_app
 from tests import forked
+from tests.put_into import into
 from tests.wet_household import a_ride
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="ends a process by a POSIX signal")
@@ -66,7 +67,7 @@ def home(tmp_path: Path) -> Path:
     )
     shop = open_app(home)
     with shop.store.writing() as tx:
-        tx.equipment.add_bike("Plover", tx.equipment.add_rider("Ines").id)
+        into(tx).add_bike("Plover", into(tx).add_rider("Ines").id)
     shop.store.close()
     return home
 
@@ -165,7 +166,7 @@ def test_files_that_nobody_can_have_ridden_are_told_once_not_one_by_one(home: Pa
     assert len([line for line in one.lines if "nobody rides" in line]) == 1
     shop = open_app(home)
     with shop.store.writing() as tx:
-        tx.equipment.add_rider("Ines")
+        into(tx).add_rider("Ines")
     shop.store.close()
     (home / "rides" / "4.fit").write_bytes(a_ride(start + timedelta(hours=12), 4711, 0.0))
     one.until(lambda: rides(home) == 5)

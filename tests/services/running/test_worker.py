@@ -33,6 +33,7 @@ from services.use_cases.back_up import copies_in, verify
 from services.use_cases.deliver_letters import LEASE_S
 from services.wiring import open_app
 from tests.club_yard import DAY, Yard, club_at_work
+from tests.put_into import into
 from tests.straight_ride import straight_ride
 
 WET_NOW = 0.01  # days ago: a chain that came home wet today is told of, one that has dried is not
@@ -100,7 +101,7 @@ def test_a_file_that_is_nobodys_waits_and_holds_up_no_other(yard: Yard, tmp_path
     store, rider = yard.household(str(tmp_path))
     nobodys = fit_bytes(straight_ride(datetime.now(UTC).replace(microsecond=0) - 9 * DAY, 3600))
     with store.writing() as tx:
-        tx.equipment.add_rider("Tomás")
+        into(tx).add_rider("Tomás")
         tx.arrivals.put("ride.fit", nobodys, None, at=datetime.now(UTC))
     yard.send(store, rider, 1)
     app = App(load_settings(yard.home))
@@ -126,7 +127,7 @@ def test_what_is_put_off_holds_up_nothing_of_its_household(yard: Yard, tmp_path:
     store, rider = yard.household(str(tmp_path))
     nobodys = fit_bytes(straight_ride(datetime.now(UTC).replace(microsecond=0) - 9 * DAY, 3600))
     with store.writing() as tx:
-        tx.equipment.add_rider("Tomás")
+        into(tx).add_rider("Tomás")
         tx.arrivals.put("ride.fit", nobodys, None, at=datetime.now(UTC))
     worker, give_up = yard.worker(), time.monotonic() + 60
     while "import" not in waiting_later(yard, store) and time.monotonic() < give_up:

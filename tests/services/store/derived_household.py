@@ -17,6 +17,7 @@ from services.store import Transaction
 from services.store.notes import RECKONED
 from services.use_cases.update_reminders import anything_to_reckon, not_as_derived_whole, reckon
 from services.views.snapshot import Snapshot
+from tests.put_into import into
 from tests.services.store.household import ride_summary, tag
 
 NOW = datetime(2026, 6, 1, 12, tzinfo=UTC)
@@ -52,11 +53,11 @@ def household(url: str, folder: Path, *, rides: int = 9) -> Household:
     """Eight rides on Plover of three hours each: Amber wants a drip."""
     app = App(Settings(home=folder, database=url))
     with app.store.writing() as tx:
-        rider = tx.equipment.add_rider("Ines", time_zone="UTC")
-        plover, heron = (tx.equipment.add_bike(name, rider.id) for name in ("Plover", "Heron"))
-        amber, basalt, cobalt = (tx.equipment.add_chain(name, speeds=12) for name in CHAINS)
-        tx.equipment.fit_chain(amber.id, plover.id, NOW - 60 * DAY)
-        tx.equipment.fit_chain(basalt.id, heron.id, NOW - 60 * DAY)
+        rider = into(tx).add_rider("Ines", time_zone="UTC")
+        plover, heron = (into(tx).add_bike(name, rider.id) for name in ("Plover", "Heron"))
+        amber, basalt, cobalt = (into(tx).add_chain(name, speeds=12) for name in CHAINS)
+        into(tx).fit_chain(amber.id, plover.id, NOW - 60 * DAY)
+        into(tx).fit_chain(basalt.id, heron.id, NOW - 60 * DAY)
         made = [ridden(tx, rider.id, plover.id, NOW - (rides - n) * DAY) for n in range(rides)]
         tx.rides.record(made[-1], None, decided_by=DecidedBy.RIDER, at=NOW, by="Ines")
     found = Household(app, rider.id, plover.id, heron.id, amber.id, basalt.id, cobalt.id, made)
@@ -68,7 +69,7 @@ def unridden(url: str, folder: Path) -> Household:
     """The chains alone; nobody rides yet."""
     app = App(Settings(home=folder, database=url))
     with app.store.writing() as tx:
-        amber, basalt, cobalt = (tx.equipment.add_chain(name, speeds=12).id for name in CHAINS)
+        amber, basalt, cobalt = (into(tx).add_chain(name, speeds=12).id for name in CHAINS)
     return Household(app, RiderId(0), BikeId(0), BikeId(0), amber, basalt, cobalt, [])
 
 

@@ -26,6 +26,7 @@ from rules.vocabulary import (
 )
 from services.letter import Letter
 from services.store import Store
+from tests.put_into import into
 
 MORNING = datetime(2026, 6, 1, 6, 0, tzinfo=UTC)
 HOUR = timedelta(hours=1)
@@ -48,19 +49,19 @@ class Household:
 def settle(store: Store) -> Household:
     """Two riders with a bike and a chain each; nothing is fitted yet."""
     with store.writing() as tx:
-        ines = tx.equipment.add_rider("Ines", "ines@household.invalid", "America/La_Paz")
-        tomas = tx.equipment.add_rider("Tomás")
+        ines = into(tx).add_rider("Ines", "ines@household.invalid", "America/La_Paz")
+        tomas = into(tx).add_rider("Tomás")
         return Household(
             ines,
             tomas,
-            plover=tx.equipment.add_bike(
+            plover=into(tx).add_bike(
                 "Plover", ines.id, unpaved_share=0.5, cogs=(11, 13, 15), chainrings=(40,)
             ),
-            heron=tx.equipment.add_bike("Heron", tomas.id),
-            amber=tx.equipment.add_chain(
+            heron=into(tx).add_bike("Heron", tomas.id),
+            amber=into(tx).add_chain(
                 "Amber", speeds=11, links=114, price=32.5, acquired_at=MORNING - 100 * DAY
             ),
-            basalt=tx.equipment.add_chain("Basalt", regime=Regime.WET_LUBE),
+            basalt=into(tx).add_chain("Basalt", regime=Regime.WET_LUBE),
         )
 
 

@@ -23,6 +23,7 @@ from services.store import migrate as migrate_module
 from services.store.apart import SHARED
 from services.store.club import Club
 from services.store.migrate import KNOWN
+from tests.put_into import into
 from tests.services.conftest import as_role, server_database, with_database
 from tests.services.store.household import (
     CELL,
@@ -68,13 +69,13 @@ def live(store: Store) -> None:
     ride_of(store, household.ines.id)
     ride_of(store, household.ines.id, MORNING + 2 * DAY)
     with store.writing() as tx:
-        tx.equipment.fit_chain(household.amber.id, household.plover.id, MORNING - DAY)
-        tx.equipment.add_sensor("power meter", "serial 77", household.plover.id)
+        into(tx).fit_chain(household.amber.id, household.plover.id, MORNING - DAY)
+        into(tx).add_sensor("power meter", "serial 77", household.plover.id)
         (ride, *_) = tx.rides.rides()
         tx.rides.add_tags(ride.id, [(ride.started_at, tag(0.4))], MORNING + DAY)
         tx.rides.set_word(ride.id, Condition.WET, MORNING, "Ines")
-        tx.care.log_treatment(household.amber.id, TreatmentKind.DRIP, MORNING)
-        tx.care.log_wipe_test(household.amber.id, MORNING, 3)
+        into(tx).log_treatment(household.amber.id, TreatmentKind.DRIP, MORNING)
+        into(tx).log_wipe_test(household.amber.id, MORNING, 3)
         raised = tx.reminders.raise_(
             reminder(household.amber.id, household.ines.id, household.plover.id),
             MORNING + 4 * HOUR,
@@ -234,8 +235,8 @@ def test_what_is_unique_is_unique_within_a_household(two: tuple[Store, Store], c
         assert one.notes.get("a note") == other.notes.get("a note")
         assert one.equipment.find_rider("Ines").id != other.equipment.find_rider("Ines").id
         theirs = other.equipment.find_rider("Ines").id
-    with pytest.raises(FactRefused, match="Heron"), first.writing() as tx:
-        tx.equipment.add_bike("Heron", tx.equipment.find_rider("Ines").id)
+    with pytest.raises(FactRefused, match="uq_bike_name"), first.writing() as tx:
+        into(tx).add_bike("Heron", tx.equipment.find_rider("Ines").id)
     with connected(club_url, first.household) as raw, pytest.raises(refused.ForeignKeyViolation):
         raw.execute("UPDATE bike SET owner = %s WHERE name = 'Plover'", (theirs,))
 

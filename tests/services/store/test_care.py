@@ -5,23 +5,24 @@ from __future__ import annotations
 import pytest
 from sqlalchemy import Table
 
-from rules.vocabulary import ChainId, ReadingTool, TreatmentKind
+from rules.vocabulary import ReadingTool, TreatmentKind
 from services.store import FactRefused, NotFound, Store
 from services.store.retractions import Retractions
 from services.store.tables import reading, treatment, wipe_test
+from tests.put_into import into, retractions
 from tests.services.store.household import DAY, HOUR, MORNING, settle
 
 
 def test_what_is_logged_comes_back_oldest_first(store: Store) -> None:
     chain = settle(store).amber.id
     with store.writing() as tx:
-        drip = tx.care.log_treatment(
+        drip = into(tx).log_treatment(
             chain, TreatmentKind.DRIP, MORNING + DAY, minutes=8.0, cost=0.4, note="Outdoors."
         )
-        strip = tx.care.log_treatment(chain, TreatmentKind.STRIP, MORNING)
-        gauge = tx.care.log_reading(chain, ReadingTool.GAUGE, MORNING + DAY, over_pct=0.25, under_pct=0.5)
-        ruler = tx.care.log_reading(chain, ReadingTool.RULER, MORNING, exact_pct=0.1, note="Cold.")
-        rag = tx.care.log_wipe_test(chain, MORNING + HOUR, 3)
+        strip = into(tx).log_treatment(chain, TreatmentKind.STRIP, MORNING)
+        gauge = into(tx).log_reading(chain, ReadingTool.GAUGE, MORNING + DAY, over_pct=0.25, under_pct=0.5)
+        ruler = into(tx).log_reading(chain, ReadingTool.RULER, MORNING, exact_pct=0.1, note="Cold.")
+        rag = into(tx).log_wipe_test(chain, MORNING + HOUR, 3)
     with store.reading() as tx:
         assert tx.care.treatments() == (strip, drip)
         assert tx.care.readings() == (ruler, gauge)
@@ -53,25 +54,20 @@ def test_a_reading_that_does_not_fit_its_tool_is_refused(
 ) -> None:
     chain = settle(store).amber.id
     with pytest.raises(FactRefused), store.writing() as tx:
-        tx.care.log_reading(chain, tool, MORNING, **values)  # type: ignore[arg-type]
+        into(tx).log_reading(chain, tool, MORNING, **values)  # type: ignore[arg-type]
 
 
 @pytest.mark.parametrize("grade", [-1, 5])
 def test_a_wipe_test_has_a_grade_from_0_to_4(store: Store, grade: int) -> None:
     chain = settle(store).amber.id
     with pytest.raises(FactRefused), store.writing() as tx:
-        tx.care.log_wipe_test(chain, MORNING, grade)
+        into(tx).log_wipe_test(chain, MORNING, grade)
 
 
 def test_care_costs_no_less_than_nothing(store: Store) -> None:
     chain = settle(store).amber.id
     with pytest.raises(FactRefused), store.writing() as tx:
-        tx.care.log_treatment(chain, TreatmentKind.DRIP, MORNING, minutes=-1.0)
-
-
-def test_a_chain_nobody_knows_is_not_found(store: Store) -> None:
-    with store.writing() as tx, pytest.raises(NotFound):
-        tx.care.log_treatment(ChainId(7), TreatmentKind.DRIP, MORNING)
+        into(tx).log_treatment(chain, TreatmentKind.DRIP, MORNING, minutes=-1.0)
 
 
 @pytest.mark.parametrize("table", [treatment, reading, wipe_test], ids=str)
@@ -80,36 +76,38 @@ def test_a_fact_taken_back_counts_no_more_and_can_be_counted_again(store: Store,
     chain = settle(store).amber.id
     with store.writing() as tx:
         facts = {
-            "treatment": tx.care.log_treatment(chain, TreatmentKind.DRIP, MORNING),
-            "reading": tx.care.log_reading(chain, ReadingTool.RULER, MORNING, exact_pct=0.1),
-            "wipe test": tx.care.log_wipe_test(chain, MORNING, 1),
+            "treatment": into(tx).log_treatment(chain, TreatmentKind.DRIP, MORNING),
+            "reading": into(tx).log_reading(chain, ReadingTool.RULER, MORNING, exact_pct=0.1),
+            "wipe test": into(tx).log_wipe_test(chain, MORNING, 1),
         }
         why = {"at": MORNING + DAY, "by": "Ines", "why": "The other chain."}
-        retractions = Retractions(tx._connection)
-        taken = retractions.take_back(table, kind, facts[kind].id, **why)
+        facts_taken = Retractions(tx._connection)
+        facts_taken.take_back(table, kind, facts[kind].id, **why)
         in_force = (*tx.care.treatments(), *tx.care.readings(), *tx.care.wipe_tests())
         assert set(in_force) == set(facts.values()) - {facts[kind]}
-        assert tx.care.retractions() == (taken,)
+        assert [(r.kind, r.fact_id, r.made_by, r.why) for r in retractions(tx)] == [
+            (kind, facts[kind].id, "Ines", "The other chain.")
+        ]
         with pytest.raises(FactRefused, match="taken back already"):
-            retractions.take_back(table, kind, facts[kind].id, **why)
+            facts_taken.take_back(table, kind, facts[kind].id, **why)
     with store.writing() as tx:
-        retractions = Retractions(tx._connection)
-        retractions.put_back(kind, facts[kind].id, at=MORNING + 2 * DAY, by="Tomás")
+        facts_taken = Retractions(tx._connection)
+        facts_taken.put_back(kind, facts[kind].id, at=MORNING + 2 * DAY, by="Tomás")
         in_force = (*tx.care.treatments(), *tx.care.readings(), *tx.care.wipe_tests())
         assert set(in_force) == set(facts.values())
-        assert [(r.undone_at, r.undone_by) for r in tx.care.retractions()] == [(MORNING + 2 * DAY, "Tomás")]
+        assert [(r.undone_at, r.undone_by) for r in retractions(tx)] == [(MORNING + 2 * DAY, "Tomás")]
         with pytest.raises(NotFound):
-            retractions.put_back(kind, facts[kind].id, at=MORNING + 2 * DAY, by="Tomás")
+            facts_taken.put_back(kind, facts[kind].id, at=MORNING + 2 * DAY, by="Tomás")
 
 
 def test_the_log_is_read_by_the_page_newest_first(store: Store) -> None:
     house = settle(store)
     with store.writing() as tx:
-        drip = tx.care.log_treatment(house.amber.id, TreatmentKind.DRIP, MORNING)
-        wipe = tx.care.log_treatment(house.basalt.id, TreatmentKind.WIPE, MORNING + DAY)
-        read = tx.care.log_reading(house.amber.id, ReadingTool.RULER, MORNING + DAY, exact_pct=0.1)
-        rag = tx.care.log_wipe_test(house.amber.id, MORNING + HOUR, 3)
-        slip = tx.care.log_treatment(house.amber.id, TreatmentKind.DRIP, MORNING + 2 * DAY)
+        drip = into(tx).log_treatment(house.amber.id, TreatmentKind.DRIP, MORNING)
+        wipe = into(tx).log_treatment(house.basalt.id, TreatmentKind.WIPE, MORNING + DAY)
+        read = into(tx).log_reading(house.amber.id, ReadingTool.RULER, MORNING + DAY, exact_pct=0.1)
+        rag = into(tx).log_wipe_test(house.amber.id, MORNING + HOUR, 3)
+        slip = into(tx).log_treatment(house.amber.id, TreatmentKind.DRIP, MORNING + 2 * DAY)
         Retractions(tx._connection).take_back(
             treatment, "treatment", slip.id, at=MORNING + 2 * DAY, by="Ines", why="a slip"
         )

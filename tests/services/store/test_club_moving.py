@@ -21,6 +21,7 @@ from services.store.engine import MIGRATING, make_engine, url_of
 from services.store.migrate import upgrade
 from services.store.people_tables import make_people
 from services.store.queue import make_queue
+from tests.put_into import into
 from tests.services.conftest import as_role, server_database, with_database
 from tests.services.store.household import MORNING, ride_of, settle
 
@@ -46,8 +47,8 @@ def older(postgresql_server: str, tmp_path: Path) -> str:
         household = settle(home)
         ride_of(home, household.ines.id)
         with home.writing() as tx:
-            tx.equipment.fit_chain(household.amber.id, household.plover.id, MORNING)
-            tx.care.log_treatment(household.amber.id, TreatmentKind.DRIP, MORNING)
+            into(tx).fit_chain(household.amber.id, household.plover.id, MORNING)
+            into(tx).log_treatment(household.amber.id, TreatmentKind.DRIP, MORNING)
     _fill(server_database(postgresql_server, "older_club"), tmp_path / "home.db")
     return as_role(with_database(postgresql_server, "older_club"), "gritledger", "tests")
 

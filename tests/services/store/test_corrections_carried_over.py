@@ -34,6 +34,7 @@ from services.store.retractions import Retractions
 from services.store.tables import treatment
 from services.use_cases.undo import undo
 from services.wiring import open_app
+from tests.put_into import into
 from tests.services.store.household import DAY, MORNING, ride_of, settle
 
 BEFORE = "0003"
@@ -88,11 +89,11 @@ def _fill(store: Store) -> Old:
     with store.writing() as tx:
         heron = house.heron.id
         decision = tx.rides.record(ride, heron, decided_by=DecidedBy.RIDER, at=MORNING, by="Ines").id
-        drip = tx.care.log_treatment(house.basalt.id, TreatmentKind.DRIP, MORNING).id
-        oil = tx.care.log_treatment(house.basalt.id, TreatmentKind.OIL, MORNING).id
+        drip = into(tx).log_treatment(house.basalt.id, TreatmentKind.DRIP, MORNING).id
+        oil = into(tx).log_treatment(house.basalt.id, TreatmentKind.OIL, MORNING).id
         Retractions(tx._connection).take_back(treatment, "treatment", oil, at=MORNING, by="Ines", why="slip")
         tx.rides.withdraw(other, at=MORNING, by="Ines", why="a car")
-        tx.equipment.add_sensor("power meter", "serial 99", heron)
+        into(tx).add_sensor("power meter", "serial 99", heron)
         word = text(
             "INSERT INTO ride_word (ride, about, said, made_at, made_by)"
             " VALUES (:ride, :about, :said, :at, 'Ines')"

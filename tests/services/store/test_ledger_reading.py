@@ -9,6 +9,7 @@ from rules.vocabulary import Condition, DecidedBy, TreatmentKind
 from services.store import Store
 from services.store.retractions import Retractions
 from services.store.tables import treatment
+from tests.put_into import into
 from tests.services.store.household import DAY, HOUR, MORNING, ride_of, ride_summary, settle, tag
 
 
@@ -16,11 +17,11 @@ def test_the_ledger_holds_every_fact_in_force_and_no_other(store: Store) -> None
     household = settle(store)
     kept, withdrawn = ride_of(store, household.ines.id), ride_of(store, household.ines.id, MORNING + DAY)
     with store.writing() as tx:
-        fitting = tx.equipment.fit_chain(household.amber.id, household.plover.id, MORNING - DAY)
-        sensor = tx.equipment.add_sensor("power meter", "serial 77", household.plover.id)
-        drip = tx.care.log_treatment(household.amber.id, TreatmentKind.DRIP, MORNING)
-        slip = tx.care.log_treatment(household.amber.id, TreatmentKind.WIPE, MORNING)
-        test = tx.care.log_wipe_test(household.amber.id, MORNING, 2)
+        fitting = into(tx).fit_chain(household.amber.id, household.plover.id, MORNING - DAY)
+        sensor = into(tx).add_sensor("power meter", "serial 77", household.plover.id)
+        drip = into(tx).log_treatment(household.amber.id, TreatmentKind.DRIP, MORNING)
+        slip = into(tx).log_treatment(household.amber.id, TreatmentKind.WIPE, MORNING)
+        test = into(tx).log_wipe_test(household.amber.id, MORNING, 2)
         retractions = Retractions(tx._connection)
         retractions.take_back(treatment, "treatment", slip.id, at=MORNING, by="Ines", why="a slip")
         tx.rides.record(kept, household.plover.id, decided_by=DecidedBy.RIDER, at=MORNING, by="Ines")
@@ -71,13 +72,13 @@ def test_many_rides_are_read_with_their_hours_and_tags(tmp_path: Path) -> None:
 def test_of_chains_that_are_retired_only_names_and_fittings_are_read(store: Store) -> None:
     house = settle(store)
     with store.writing() as tx:
-        tx.equipment.fit_chain(house.amber.id, house.plover.id, MORNING)
+        into(tx).fit_chain(house.amber.id, house.plover.id, MORNING)
         ride = tx.rides.add(ride_summary(MORNING + HOUR, 1), house.ines.id)
         tx.rides.record(ride, house.plover.id, decided_by=DecidedBy.RIDER, at=MORNING, by="Ines")
-        tx.care.log_treatment(house.amber.id, TreatmentKind.DRIP, MORNING)
+        into(tx).log_treatment(house.amber.id, TreatmentKind.DRIP, MORNING)
         used, whole = tx.in_use(MORNING + DAY), tx.ledger()
         assert (used.rides, used.treatments) == (whole.rides, whole.treatments)
-        tx.equipment.retire_chain(house.amber.id, MORNING + DAY)
+        into(tx).retire_chain(house.amber.id, MORNING + DAY)
         later, whole = tx.in_use(MORNING + 2 * DAY), tx.ledger()
         assert (later.rides, later.treatments) == ((), ())
         assert (later.chains, later.fittings) == (whole.chains, whole.fittings)

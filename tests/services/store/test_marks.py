@@ -20,6 +20,7 @@ from services.store.retractions import Retractions
 from services.store.tables import bike, chain, chain_dirty, fitting, reading, rider, treatment, wipe_test
 from services.store.tables_rides import IS_UNNAMED, ride
 from services.use_cases.update_reminders import reckon
+from tests.put_into import into
 from tests.services.conftest import with_database
 from tests.services.store.derived_household import (
     DAY,
@@ -83,17 +84,17 @@ def on(ride: int, which: str | None) -> Step_:
 
 
 def dripped(tx: Transaction, house: Household) -> None:
-    tx.care.log_treatment(house.amber, TreatmentKind.DRIP, NOW - 4 * DAY)
+    into(tx).log_treatment(house.amber, TreatmentKind.DRIP, NOW - 4 * DAY)
 
 
 def measured(pct: float) -> Step_:
-    return lambda tx, house: tx.care.log_reading(
+    return lambda tx, house: into(tx).log_reading(
         house.cobalt, ReadingTool.CALIPER, NOW - 70 * DAY, exact_pct=pct
     )
 
 
 def wiped(tx: Transaction, house: Household) -> None:
-    tx.care.log_wipe_test(house.cobalt, NOW - 90 * DAY, 2)
+    into(tx).log_wipe_test(house.cobalt, NOW - 90 * DAY, 2)
 
 
 def fit_cobalt(which: str) -> Step_:
@@ -112,7 +113,7 @@ def fit_cobalt(which: str) -> Step_:
 
 
 def fit_cobalt_for_good(tx: Transaction, house: Household) -> None:
-    tx.equipment.fit_chain(house.cobalt, house.plover, NOW - 20 * DAY)
+    into(tx).fit_chain(house.cobalt, house.plover, NOW - 20 * DAY)
 
 
 def dirty_enough_to_immerse(tx: Transaction, house: Household) -> None:
@@ -143,7 +144,7 @@ def withdrawn_and_called_muddy(tx: Transaction, house: Household) -> None:
 
 
 def first_rider(tx: Transaction, _house: Household) -> None:
-    tx.equipment.add_rider("Tomas")
+    into(tx).add_rider("Tomas")
 
 
 # What is written before, and derived; then what is written, which only the mark of that name tells of.
@@ -166,7 +167,7 @@ WRITES: dict[str, tuple[Step_, Step_]] = {
     "fitting_put_back": (take_back(fitting, "fitting", 1), put_back("fitting", 1)),
     "treatment": (nothing, dripped),
     "treatment_amended": (
-        lambda tx, h: tx.care.log_treatment(h.amber, TreatmentKind.WIPE, NOW - 4 * DAY),
+        lambda tx, h: into(tx).log_treatment(h.amber, TreatmentKind.WIPE, NOW - 4 * DAY),
         update(treatment, 1, kind="drip"),
     ),
     "treatment_taken_back": (dripped, take_back(treatment, "treatment", 1)),
@@ -182,7 +183,7 @@ WRITES: dict[str, tuple[Step_, Step_]] = {
         after(measured(0.8), wiped, take_back(wipe_test, "wipe test", 1)),
         put_back("wipe test", 1),
     ),
-    "chain_came": (nothing, lambda tx, _: tx.equipment.add_chain("Dolerite")),
+    "chain_came": (nothing, lambda tx, _: into(tx).add_chain("Dolerite")),
     "chain_amended": (nothing, update(chain, lambda h: h.amber, regime=Regime.WET_LUBE.value)),
     "chain_taken_back": (measured(0.8), take_back(chain, "chain", 3)),
     "chain_put_back": (after(measured(0.8), take_back(chain, "chain", 3)), put_back("chain", 3)),

@@ -20,6 +20,7 @@ from services.store import NewerDatabase, Store, StoreUnusable
 from services.store import migrate as migrate_module
 from services.store.migrate import KNOWN, MIGRATIONS
 from services.store.recordings import recording_values
+from tests.put_into import into
 from tests.services.store.household import MORNING, ride_summary
 
 
@@ -124,7 +125,7 @@ def test_an_older_database_is_brought_up_with_its_facts(
 
     upgrade_to(KNOWN[0])
     with Store.open(empty_url) as store, store.writing() as tx:
-        tx.equipment.add_rider("Ines")
+        into(tx).add_rider("Ines")
     monkeypatch.undo()
     with Store.open(empty_url) as store, store.reading() as tx:
         assert [rider.name for rider in tx.equipment.riders()] == ["Ines"]

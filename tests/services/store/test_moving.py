@@ -13,6 +13,7 @@ from services.store import FactRefused, Store
 from services.store.apart import SHARED
 from services.store.club import Club
 from services.store.moving import move_out
+from tests.put_into import into
 from tests.services.store.household import CELL, DAY, MORNING, weather
 from tests.services.store.test_apart import live
 
@@ -62,7 +63,7 @@ def test_there_and_back_every_row_is_the_same(club: Club, home: Store, tmp_path:
             assert tx.ledger() == mine.ledger()
             assert len(tx.weather.hours(None, CELL, MORNING, MORNING + 2 * DAY)) == 2
         with back.writing() as tx:
-            assert tx.equipment.add_rider("Somebody new").id not in {row[0] for row in before["rider"]}
+            assert into(tx).add_rider("Somebody new").id not in {row[0] for row in before["rider"]}
 
 
 def test_what_is_new_in_the_club_is_numbered_beyond_what_moved_in(
@@ -73,7 +74,7 @@ def test_what_is_new_in_the_club_is_numbered_beyond_what_moved_in(
     for store in (one, other):
         with store.writing() as tx:
             known = {rider.id for rider in tx.equipment.riders()}
-            new = tx.equipment.add_rider("Somebody new")
+            new = into(tx).add_rider("Somebody new")
             assert new.id > max(known)
         with store.reading() as tx:
             assert len(tx.equipment.riders()) == len(known) + 1

@@ -9,6 +9,7 @@ import pytest
 from rules.reminder import RaisedReminder, Reason, ReminderStep, Step
 from rules.vocabulary import ReminderId, TreatmentKind
 from services.store import FactRefused, NotFound, Store
+from tests.put_into import into
 from tests.services.store.household import DAY, HOUR, MORNING, reminder, settle
 
 
@@ -58,7 +59,7 @@ def test_an_ended_cause_may_come_back_as_a_new_reminder(store: Store, end: Step)
 def test_steps_are_kept_in_order_with_all_they_say(store: Store) -> None:
     household = settle(store)
     with store.writing() as tx:
-        drip = tx.care.log_treatment(household.amber.id, TreatmentKind.DRIP, MORNING + 2 * DAY)
+        drip = into(tx).log_treatment(household.amber.id, TreatmentKind.DRIP, MORNING + 2 * DAY)
         raised = tx.reminders.raise_(reminder(household.amber.id, household.ines.id), MORNING, "the round")
         steps = (
             ReminderStep(Step.TOLD, MORNING + HOUR, "email"),

@@ -16,6 +16,7 @@ from sqlalchemy import event
 from services.store import FactRefused, Store, StoreBusy, StoreUnusable
 from services.store import engine as engine_module
 from tests.forked import Program
+from tests.put_into import into
 from tests.services.store.household import DAY, MORNING, ride_summary, settle
 
 # What another process does: many small transactions, or one that never ends.
@@ -102,7 +103,7 @@ def test_a_folder_in_the_files_place_is_refused(tmp_path: Path) -> None:
 def test_a_block_that_raises_leaves_nothing(store: Store) -> None:
     def change_my_mind() -> None:
         with store.writing() as tx:
-            tx.equipment.add_rider("Ines")
+            into(tx).add_rider("Ines")
             raise KeyError("changed my mind")
 
     with pytest.raises(KeyError):
@@ -124,17 +125,17 @@ def test_every_kept_transaction_is_counted(store: Store) -> None:
 
 def test_a_reading_transaction_does_not_write(store: Store) -> None:
     with pytest.raises(TypeError, match="only reads"), store.reading() as tx:
-        tx.equipment.add_rider("Ines")
+        into(tx).add_rider("Ines")
     with store.writing() as tx:
         assert tx.equipment.riders() == ()
-        tx.equipment.add_rider("Ines")
+        into(tx).add_rider("Ines")
 
 
 def test_a_reader_sees_one_moment_while_another_writes(url: str, store: Store) -> None:
     with store.reading() as before:
         assert before.equipment.riders() == ()
         with Store.open(url) as other, other.writing() as tx:
-            tx.equipment.add_rider("Ines")
+            into(tx).add_rider("Ines")
         assert before.equipment.riders() == ()
     with store.reading() as after:
         assert len(after.equipment.riders()) == 1
@@ -145,7 +146,7 @@ def test_a_writer_kept_waiting_too_long_is_told_the_store_is_busy(
 ) -> None:
     monkeypatch.setattr(engine_module, "BUSY_S", 0.2)
     with Store.open(url) as one, Store.open(url) as other, one.writing() as tx:
-        tx.equipment.add_rider("Ines")
+        into(tx).add_rider("Ines")
         begun = time.monotonic()
         with pytest.raises(StoreBusy, match="busy: another program"), other.writing():
             pytest.fail("two wrote at once")

@@ -80,8 +80,8 @@ app = open_app(Path(sys.argv[1]))
 number = 0
 while True:
     with app.store.writing() as tx:
-        tx.equipment.add_rider(f"Guest {number}")
-        tx.equipment.add_rider(f"Guest {number} too")
+        into(tx).add_rider(f"Guest {number}")
+        into(tx).add_rider(f"Guest {number} too")
     number += 1
     print(number, flush=True)
 """

@@ -25,6 +25,7 @@ from services.store import Store
 from services.use_cases.deliver_letters import LEASE_S, deliver_waiting, next_try
 from tests.forked import Program
 from tests.mail_server import TAKE, Answer, MailServer, mail_server
+from tests.put_into import into
 
 NOW = datetime(2025, 6, 3, 19, 4, tzinfo=UTC)
 
@@ -39,9 +40,9 @@ def queue(store: Store, count: int, *, channel: str = "email", first: int = 0) -
     """Reminders of one chain, each with its letter, as one round raises them."""
     letters = []
     with store.writing() as tx:
-        rider = tx.equipment.riders()[0] if tx.equipment.riders() else tx.equipment.add_rider("Ines")
-        bike = tx.equipment.bikes()[0] if tx.equipment.bikes() else tx.equipment.add_bike("Plover", rider.id)
-        chain = tx.equipment.chains()[0] if tx.equipment.chains() else tx.equipment.add_chain("Copper")
+        rider = tx.equipment.riders()[0] if tx.equipment.riders() else into(tx).add_rider("Ines")
+        bike = tx.equipment.bikes()[0] if tx.equipment.bikes() else into(tx).add_bike("Plover", rider.id)
+        chain = tx.equipment.chains()[0] if tx.equipment.chains() else into(tx).add_chain("Copper")
         for n in range(first, first + count):
             reminder = Reminder(
                 key=f"drip:{chain.id}:treatment {n}",

@@ -36,6 +36,7 @@ from services.web.app import create_app
 from services.wiring import open_app
 from tests import forked
 from tests.ingest.lift_days import DOWN, day
+from tests.put_into import into
 from tests.saying import split_outing
 from tests.services.readers_in_trouble import (
     READ_ONE,
@@ -101,10 +102,10 @@ class House:
 def house(tmp_path: Path) -> House:
     shop = open_app(tmp_path / "home")
     with shop.store.writing() as tx:
-        rider = tx.equipment.add_rider("Iva")
+        rider = into(tx).add_rider("Iva")
         for name, sensor in (("Plover", 4711), ("Harrier", 4712)):
-            bike = tx.equipment.add_bike(name, rider.id)
-            tx.equipment.add_sensor("power meter", f"serial {sensor}", bike.id)
+            bike = into(tx).add_bike(name, rider.id)
+            into(tx).add_sensor("power meter", f"serial {sensor}", bike.id)
     (tmp_path / "rides").mkdir()
     return House(shop, tmp_path / "rides", rider.id)
 
@@ -192,7 +193,7 @@ def test_an_outing_split_again_counts_twice_and_undo_joins_it(house: House) -> N
 
 def test_two_riders_side_by_side_are_two_rides(house: House) -> None:
     with house.shop.store.writing() as tx:
-        other = tx.equipment.add_rider("Bo")
+        other = into(tx).add_rider("Bo")
     mine = house.put("Iva/a.fit", a_recording(NOON, sensor=4711))
     theirs = house.put("Bo/b.fit", a_recording(NOON, skip_s=3, device=2))
     read = [*house.read(mine), *house.read(theirs, rider=other.id)]
@@ -202,7 +203,7 @@ def test_two_riders_side_by_side_are_two_rides(house: House) -> None:
 
 def test_whose_ride_a_file_is(house: House) -> None:
     with house.shop.store.writing() as tx:
-        other = tx.equipment.add_rider("Bo")
+        other = into(tx).add_rider("Bo")
         riders = tx.equipment.riders()
 
     assert whose(Path("/x/bo/deeper/a.fit"), riders) == other.id
@@ -503,11 +504,9 @@ def test_a_kill_in_the_middle_loses_nothing_and_doubles_nothing(house: House, tm
     interrupted = house.state()
     whole = open_app(tmp_path / "another home")
     with whole.store.writing() as tx:
-        rider = tx.equipment.add_rider("Iva")
+        rider = into(tx).add_rider("Iva")
         for name, sensor in (("Plover", 4711), ("Harrier", 4712)):
-            tx.equipment.add_sensor(
-                "power meter", f"serial {sensor}", tx.equipment.add_bike(name, rider.id).id
-            )
+            into(tx).add_sensor("power meter", f"serial {sensor}", into(tx).add_bike(name, rider.id).id)
     unbroken = House(whole, house.folder, rider.id)
     unbroken.read()
     assert interrupted == unbroken.state()

@@ -13,6 +13,7 @@ from services.running.round import one_round
 from services.settings import SETTINGS_FILE
 from services.views.stories import ride_story
 from services.wiring import App, open_app
+from tests.put_into import into
 from tests.saying import say_unpaved
 from tests.street_map import northwards, osm
 from tests.wet_household import a_ride
@@ -36,9 +37,9 @@ def home(tmp_path: Path) -> Path:
         '[surface]\nstreet_extract = "plateau.osm"\n'
     )
     with open_app(tmp_path).store.writing() as tx:
-        rider = tx.equipment.add_rider("Ines", "ines@plateau.example", "UTC")
-        bike = tx.equipment.add_bike("Plover", rider.id, unpaved_share=0.1)
-        tx.equipment.add_sensor("power meter", "serial 4711", bike.id)
+        rider = into(tx).add_rider("Ines", "ines@plateau.example", "UTC")
+        bike = into(tx).add_bike("Plover", rider.id, unpaved_share=0.1)
+        into(tx).add_sensor("power meter", "serial 4711", bike.id)
     return tmp_path
 
 

@@ -27,6 +27,7 @@ from services.use_cases.import_rides import Outcome, import_files
 from services.use_cases.outings_anew import outings_anew
 from services.wiring import open_app
 from tests.ingest.rides import ridden
+from tests.put_into import into
 from tests.saying import put_rides_on, split_outing
 
 MOST_ORDERS = 6
@@ -115,8 +116,8 @@ SETS: Mapping[str, Callable[[], tuple[dict[str, bytes], list[tuple[float, float]
 def a_home(folder: Path) -> App:
     shop = open_app(folder)
     with shop.store.writing() as tx:
-        tx.equipment.add_rider("Iva")
-        tx.equipment.add_bike("Plover", tx.equipment.riders()[0].id)
+        into(tx).add_rider("Iva")
+        into(tx).add_bike("Plover", tx.equipment.riders()[0].id)
     return shop
 
 

@@ -29,6 +29,7 @@ from services.use_cases.undo import undo
 from services.wiring import open_app
 from tests.ingest.lift_days import DOWN, day
 from tests.ingest.rides import ridden
+from tests.put_into import into
 from tests.saying import put_rides_on, say_condition, say_unpaved
 
 START = datetime(2025, 6, 4, 8, tzinfo=UTC)
@@ -52,9 +53,9 @@ def part(ride: Recording, first_min: float, last_min: float) -> Recording:
 def shop(tmp_path: Path) -> App:
     shop = open_app(tmp_path / "home")
     with shop.store.writing() as tx:
-        tx.equipment.add_rider("Iva")
+        into(tx).add_rider("Iva")
         for name in ("Plover", "Harrier"):
-            tx.equipment.add_bike(name, IVA)
+            into(tx).add_bike(name, IVA)
     return shop
 
 

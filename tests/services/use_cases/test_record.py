@@ -16,6 +16,7 @@ from services.use_cases.find import the_chain_named
 from services.use_cases.preview import preview_condition, preview_rides_on
 from services.use_cases.record import Done, record
 from services.use_cases.undo import undo
+from tests.put_into import into
 from tests.saying import (
     answer_rides,
     log_reading,
@@ -227,7 +228,7 @@ def test_what_is_not_there_is_refused_and_nothing_is_half_kept(week: Week) -> No
 
 def test_several_chains_are_treated_in_one_act_and_undone_as_one(week: Week) -> None:
     with week.shop.store.writing() as tx:
-        more = [tx.equipment.add_chain(name).id for name in ("Marl", "Flint")]
+        more = [into(tx).add_chain(name).id for name in ("Marl", "Flint")]
         first = the_chain_named(tx.garage(), "Plover's chain").id
     both = LogTreatment(first, TreatmentKind.IMMERSION, NOW, minutes=45.0, cost=0.9, also=tuple(more))
     totals = week.totals()

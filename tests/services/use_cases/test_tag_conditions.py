@@ -18,6 +18,7 @@ from services.store.notes import CONDITIONS_TAGGED_BY
 from services.use_cases.tag_conditions import TagReport, tag_conditions
 from services.wiring import open_app
 from tests.archive_stand_in import ArchiveStandIn, StoppedClock
+from tests.put_into import into
 from tests.straight_ride import straight_ride
 from tests.wet_household import a_ride
 
@@ -75,7 +76,7 @@ def scene(tmp_path: Path) -> Iterator[Scene]:
         settings(tmp_path, (archive.archive_url, forecast.forecast_url, power.power_url))
         shop = open_app(tmp_path)
         with shop.store.writing() as tx:
-            tx.equipment.add_rider("Ines", "ines@plateau.example", "UTC")
+            into(tx).add_rider("Ines", "ines@plateau.example", "UTC")
         yield Scene(shop, clock, archive, forecast, power)
 
 

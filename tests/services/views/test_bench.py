@@ -17,6 +17,7 @@ from services.use_cases.answer_reminder import put_off
 from services.views.bench import BenchRow, bench, headline
 from services.views.rows import look_at
 from services.wiring import open_app
+from tests.put_into import into
 from tests.services.web.small_household import NOW, settle
 
 
@@ -69,7 +70,7 @@ def test_what_is_put_off_wants_no_hands_and_goes_below(shop: App) -> None:
 
 def test_a_bike_without_a_chain_stands_before_those_that_can_wait(shop: App) -> None:
     with shop.store.writing() as tx:
-        crake = tx.equipment.add_bike("Crake", tx.equipment.riders()[0].id)
+        crake = into(tx).add_bike("Crake", tx.equipment.riders()[0].id)
 
     found = rows(shop)
 

@@ -14,6 +14,7 @@ from services.running.round import one_round
 from services.settings import Settings
 from services.views.calendar_entries import entries, refresh_calendar
 from services.wiring import channels_of
+from tests.put_into import into
 
 NOW = datetime.now(UTC)
 
@@ -32,11 +33,11 @@ def household(home: Path) -> App:
     )
     with shop.store.writing() as tx:
         for name, bike_name, chain_name in (("Ines", "Plover", "Copper"), ("Tomas", "Harrier", "Tin")):
-            rider = tx.equipment.add_rider(name, None, "America/Denver")
-            bike = tx.equipment.add_bike(bike_name, rider.id)
-            chain = tx.equipment.add_chain(chain_name)
-            tx.equipment.fit_chain(chain.id, bike.id, NOW - timedelta(days=90))
-            tx.care.log_treatment(chain.id, TreatmentKind.IMMERSION, NOW - timedelta(days=90))
+            rider = into(tx).add_rider(name, None, "America/Denver")
+            bike = into(tx).add_bike(bike_name, rider.id)
+            chain = into(tx).add_chain(chain_name)
+            into(tx).fit_chain(chain.id, bike.id, NOW - timedelta(days=90))
+            into(tx).log_treatment(chain.id, TreatmentKind.IMMERSION, NOW - timedelta(days=90))
             raised = Reminder(
                 key=f"drip:{chain.id}:treatment 1",
                 kind=ReminderKind.DRIP,

@@ -14,6 +14,7 @@ from services.store.tables import bike, chain
 from services.use_cases.update_reminders import reckon
 from services.views import snapshot as snapshot_module
 from services.views.snapshot import Snapshot
+from tests.put_into import into
 from tests.services.store.derived_household import DAY, NOW, Household, household, ridden
 from tests.services.store.household import tag
 
@@ -22,13 +23,15 @@ Step = Callable[[Transaction, Household], object]
 
 def measured(tx: Transaction, house: Household, pct: float) -> None:
     for number, one in enumerate((house.amber, house.basalt, house.cobalt)):
-        tx.care.log_reading(one, ReadingTool.CALIPER, NOW - (5 + number) * DAY, exact_pct=pct + 0.02 * number)
+        into(tx).log_reading(
+            one, ReadingTool.CALIPER, NOW - (5 + number) * DAY, exact_pct=pct + 0.02 * number
+        )
 
 
 STEPS: dict[str, Step] = {
     "a ride came": lambda tx, house: ridden(tx, house.rider, house.plover, NOW - timedelta(hours=9)),
     "one long ago came": lambda tx, house: ridden(tx, house.rider, house.heron, NOW - 30 * DAY),
-    "a reading": lambda tx, house: tx.care.log_reading(
+    "a reading": lambda tx, house: into(tx).log_reading(
         house.basalt, ReadingTool.CALIPER, NOW - DAY, exact_pct=0.4
     ),
     "a ride was on another bike": lambda tx, house: tx.rides.record(
@@ -37,7 +40,7 @@ STEPS: dict[str, Step] = {
     "it was wet": lambda tx, house: tx.rides.add_tags(
         house.rides[1], [(hour.hour_start, tag(0.9)) for hour in tx.rides.ride(house.rides[1]).hours], NOW
     ),
-    "a drip": lambda tx, house: tx.care.log_treatment(house.amber, TreatmentKind.DRIP, NOW - 2 * DAY),
+    "a drip": lambda tx, house: into(tx).log_treatment(house.amber, TreatmentKind.DRIP, NOW - 2 * DAY),
     "taken back": lambda tx, house: tx.rides.withdraw(house.rides[3], at=NOW, by="Ines", why="a car"),
     "put back": lambda tx, house: tx.rides.restore(house.rides[3], at=NOW, by="Ines"),
     "another name": lambda tx, house: tx._connection.execute(
@@ -46,7 +49,7 @@ STEPS: dict[str, Step] = {
     "another ground": lambda tx, house: tx._connection.execute(
         bike.update().where(bike.c.id == house.plover).values(unpaved_share=0.9)
     ),
-    "fitted": lambda tx, house: tx.equipment.fit_chain(house.cobalt, house.heron, NOW - 20 * DAY),
+    "fitted": lambda tx, house: into(tx).fit_chain(house.cobalt, house.heron, NOW - 20 * DAY),
 }
 
 

@@ -26,6 +26,7 @@ from services.use_cases.update_reminders import reckon
 from services.web.app import create_club_app
 from services.wiring import open_app
 from tests.mail_server import MailServer
+from tests.put_into import into
 from tests.services.store.household import ride_of
 from tests.services.web.conftest import token_in
 
@@ -64,13 +65,11 @@ class Evening:
         store = self.club.store(made.number)
         now = self.clock()
         with store.writing() as tx:
-            riders = [
-                tx.equipment.add_rider(one, f"{one.lower()}@plateau.example") for one in ("Ines", "Tomás")
-            ]
+            riders = [into(tx).add_rider(one, f"{one.lower()}@plateau.example") for one in ("Ines", "Tomás")]
             for rider, bike, chain in zip(riders, ("Plover", "Curlew"), ("Amber", "Slate"), strict=True):
-                bike_id = tx.equipment.add_bike(bike, rider.id).id
-                chain_id = tx.equipment.add_chain(chain, speeds=11).id
-                tx.equipment.fit_chain(chain_id, bike_id, now - 40 * DAY)
+                bike_id = into(tx).add_bike(bike, rider.id).id
+                chain_id = into(tx).add_chain(chain, speeds=11).id
+                into(tx).fit_chain(chain_id, bike_id, now - 40 * DAY)
         for rider in riders:
             for days_ago in (3, 5):
                 ride_of(

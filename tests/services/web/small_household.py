@@ -15,6 +15,7 @@ from services.app import App
 from services.running.round import one_round
 from services.settings import SETTINGS_FILE
 from services.wiring import open_app
+from tests.put_into import into
 from tests.saying import log_reading, log_treatment, log_wipe_test
 from tests.wet_household import BIKES, FIRST_DAY, RIDE_AT, household
 
@@ -101,7 +102,7 @@ def settle(home: Path) -> App:
     (rides / "phone.fit").write_bytes(fit_ride(twice, sensor=None, seconds=2300))
     (rides / "torn <b>.fit").write_bytes(fit_ride(FIRST_DAY, sensor=1)[:40])
     with shop.store.writing() as tx:
-        spare = tx.equipment.add_chain("Shelf & Son", regime=Regime.WET_LUBE, speeds=11)
+        spare = into(tx).add_chain("Shelf & Son", regime=Regime.WET_LUBE, speeds=11)
         assert spare.name == "Shelf & Son"
     one_round(shop, now=NOW - timedelta(days=1))
     for days, kind in ((3, TreatmentKind.IMMERSION), (5, TreatmentKind.DRIP), (6, TreatmentKind.WIPE)):

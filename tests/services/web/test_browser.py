@@ -10,6 +10,7 @@ from playwright.sync_api import Browser, Locator, Page, expect
 
 from rules.reminder import ReminderKind, Step
 from rules.vocabulary import DecidedBy
+from tests.put_into import into
 from tests.services.web.browser import a_tab
 from tests.services.web.conftest import Served
 from tests.services.web.small_household import NOW, SCRIPT
@@ -155,9 +156,9 @@ def test_five_bikes_and_their_questions_stand_on_one_screen(browser: Browser, se
     with served.shop.store.writing() as tx:
         rider = tx.equipment.riders()[0].id
         for number in range(3):
-            bike = tx.equipment.add_bike(f"Crake {number}", rider, chainrings=(40,), cogs=(11, 15, 21, 30))
-            chain = tx.equipment.add_chain(f"Slate {number}")
-            tx.equipment.fit_chain(chain.id, bike.id, NOW - timedelta(days=3))
+            bike = into(tx).add_bike(f"Crake {number}", rider, chainrings=(40,), cogs=(11, 15, 21, 30))
+            chain = into(tx).add_chain(f"Slate {number}")
+            into(tx).fit_chain(chain.id, bike.id, NOW - timedelta(days=3))
     with a_tab(browser, served.url, width=1280) as page:
         page.goto("/")
         assert page.locator(".bike").count() == 5

@@ -12,6 +12,7 @@ from rules.rulebook import KEYS
 from rules.vocabulary import BikeId
 from services.app import App
 from services.web.pages.limits import SETTABLE
+from tests.put_into import into
 
 Token = Callable[[], str]
 HARRIER = "bike:2"
@@ -103,7 +104,7 @@ def test_what_one_rider_set_alone_stays_when_everybody_s_others_are_changed(
     page: TestClient, shop: App, token: Token
 ) -> None:
     with shop.store.writing() as tx:
-        tx.equipment.add_rider("Oona")
+        into(tx).add_rider("Oona")
     say(page, token, "rider:1", water="1.5", yes="yes")
     assert 'value="1.5"' not in page.get("/settings/limits").text
     said = say(page, token, "everybody", drip="14", yes="yes")

@@ -14,6 +14,7 @@ from services.app import App
 from services.running.round import one_round
 from services.store import Store
 from services.use_cases.record import record
+from tests.put_into import into
 from tests.services.web.browser import a_tab
 from tests.services.web.conftest import Served, token_in
 from tests.services.web.small_household import NOW, fit_ride
@@ -27,7 +28,7 @@ def fill(store: Store) -> None:
     """A household after some years: hundreds of files, dozens of chains and fittings."""
     with store.writing() as tx:
         rider = tx.equipment.riders()[0].id
-        crake = tx.equipment.add_bike("Crake", rider)
+        crake = into(tx).add_bike("Crake", rider)
         for number in range(300):
             outcome, why = ("unreadable", "the file is torn") if number % 50 == 0 else ("new ride", "")
             tx.files.record(
@@ -39,10 +40,10 @@ def fill(store: Store) -> None:
                 why=why,
             )
         for number in range(12):
-            chain = tx.equipment.add_chain(f"Slate {number}", regime=Regime.WET_LUBE)
+            chain = into(tx).add_chain(f"Slate {number}", regime=Regime.WET_LUBE)
             for turn in range(3):
                 at = NOW - timedelta(days=90 - 12 * turn - number)
-                tx.equipment.fit_chain(chain.id, crake.id, at, at + timedelta(hours=20))
+                into(tx).fit_chain(chain.id, crake.id, at, at + timedelta(hours=20))
 
 
 def test_files_are_paged_filtered_and_searched(page: TestClient, shop: App) -> None:

@@ -22,6 +22,7 @@ from services.use_cases import sign_in
 from services.use_cases.sign_in import FREE_FROM_AN_ADDRESS, FREE_TRIES
 from services.web.decisions import DECISIONS, Door, decided
 from tests.mail_server import mail_server
+from tests.put_into import into
 from tests.services.web.club_evening import (
     PASSWORD,
     Evening,
@@ -147,7 +148,7 @@ def test_members_of_another_household_see_and_change_nothing_of_it(
     insider = night.person("Ines", (mill, Role.OWNER, None))
     outsider = night.person("Marek", (quay, Role.OWNER, None))
     with night.club.store(mill.number).writing() as tx:
-        tx.equipment.add_bike("Only in the mill", tx.equipment.find_rider("Ines").id)
+        into(tx).add_bike("Only in the mill", tx.equipment.find_rider("Ines").id)
     before = night.writes(mill)
     token, seen = token_of(outsider, "/care"), 0
     for method, path in sorted(routes(outsider)):

@@ -21,6 +21,7 @@ from services.running.round import one_round
 from services.use_cases.find import the_chain_named
 from services.use_cases.name_rides import anything_to_name, kept_otherwise, name_rides
 from services.use_cases.update_reminders import reckon
+from tests.put_into import into
 from tests.services.web.small_household import NOW, QUESTIONS, SCRIPT
 
 Token = Callable[[], str]
@@ -132,10 +133,10 @@ def test_a_worn_chain_is_swapped_for_one_that_fits_in_one_press(
         bike = tx.equipment.find_bike("Plover")
         worn = tx.ledger().chain_on(bike.id, NOW)
         assert worn is not None
-        tx.care.log_reading(worn.id, ReadingTool.CALIPER, NOW, exact_pct=0.8)
-        spare = tx.equipment.add_chain("Gabbro", speeds=11, links=114)
-        other = tx.equipment.add_chain("Tuff", speeds=9, links=100)
-        tx.equipment.fit_chain(spare.id, bike.id, NOW - timedelta(days=300), NOW - timedelta(days=299))
+        into(tx).log_reading(worn.id, ReadingTool.CALIPER, NOW, exact_pct=0.8)
+        spare = into(tx).add_chain("Gabbro", speeds=11, links=114)
+        other = into(tx).add_chain("Tuff", speeds=9, links=100)
+        into(tx).fit_chain(spare.id, bike.id, NOW - timedelta(days=300), NOW - timedelta(days=299))
     one_round(shop, now=NOW)
     html = page.get("/").text
     (form,) = re.findall(
@@ -599,11 +600,11 @@ def test_a_trial_begins_and_ends_on_the_wear_page(page: TestClient, shop: App, t
 def test_a_long_life_is_drawn_in_part_at_first_and_whole_on_asking(page: TestClient, shop: App) -> None:
     assert "Draw the years before" not in page.get("/chains/1").text
     with shop.store.writing() as tx:
-        old = tx.equipment.add_chain("Feldspar")
+        old = into(tx).add_chain("Feldspar")
         bike = tx.equipment.find_bike("Plover").id
         years = NOW - timedelta(days=1300)
-        tx.equipment.fit_chain(old.id, bike, years, years + timedelta(days=20))
-        tx.care.log_reading(old.id, ReadingTool.CALIPER, NOW - timedelta(days=2), exact_pct=0.2)
+        into(tx).fit_chain(old.id, bike, years, years + timedelta(days=20))
+        into(tx).log_reading(old.id, ReadingTool.CALIPER, NOW - timedelta(days=2), exact_pct=0.2)
     part = page.get(f"/chains/{old.id}").text
     whole = page.get(f"/chains/{old.id}?whole=yes").text
     assert part.count('class="half"') == 4
