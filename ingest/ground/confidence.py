@@ -13,10 +13,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from ingest.ground.road import FROZEN_FROM_MM
-from ingest.ground.road_dust import WET_HOUR_MM
 from ingest.ground.road_salt import HOLDS_FROM_G_M2, HUMID_WITH_SALT_PCT
 from ingest.ground.sentence import Lies
-from ingest.ground.water import FILM_MM, WET_FROM, Forcing
+from ingest.ground.water import FILM_MM, WET_FROM, WET_HOUR_MM, Forcing
 
 # Rain in the hour, by how many of the two neighbouring hours had rain too: a lone wet hour is a coin's toss.
 RAIN_AND_NEIGHBOURS = (0.50, 0.83, 0.97)

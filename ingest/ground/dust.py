@@ -8,7 +8,8 @@ inferred.
 
 from __future__ import annotations
 
-from ingest.ground.road_dust import GRAVEL_SILT_PCT, SPEED_POWER, WET_HOUR_MM, watering_efficiency_pct
+from ingest.ground.road_dust import GRAVEL_SILT_PCT, SPEED_POWER, watering_efficiency_pct
+from ingest.ground.water import WET_HOUR_MM
 
 REFERENCE_SPEED_KMH = 20.0  # our choice: the index is 1 here
 RAIN_FACTOR = 0.2  # Pérez-Peña et al. 2017, doi 10.1016/j.apr.2016.07.006, for an hour with that much rain

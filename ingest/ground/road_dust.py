@@ -10,7 +10,6 @@ from __future__ import annotations
 from itertools import pairwise
 
 GRAVEL_SILT_PCT = 6.4  # table 13.2.2-1, public gravel roads, mean (0.1-15); from memory
-WET_HOUR_MM = 0.254  # 0.01 inch: AP-42 counts an hour, or a day, with that much rain as wet
 SPEED_POWER = 0.5  # equation 1b, public unpaved roads, PM10; table 13.2.2-2
 WATERING_CURVE = ((0.0, 0.0), (1.0, 0.0), (2.0, 75.0), (5.0, 95.0))  # figure 13.2.2-2, vertices
 

@@ -12,9 +12,9 @@ from dataclasses import dataclass
 from enum import StrEnum
 from math import exp
 
-from ingest.ground.road_dust import WET_HOUR_MM
 from ingest.ground.topsoil import EVAPORATING_DEPTH_M, LOAM, Soil, drying_reduction
 
+WET_HOUR_MM = 0.254  # 0.01 inch: AP-42, section 13.2.2, counts an hour with that much rain as wet
 PAVED_CAP_MM = (
     0.6  # NORTRIP parameter tables v12 and v14a: water above this runs off at once (0.6-2.5 elsewhere)
 )
