@@ -24,9 +24,9 @@ from services.channels import Channel
 from services.last_look import last_look
 from services.settings import SettingsError, Watched
 from services.store import Posted, Store, StoreError
+from services.store.copies import copies_in
 from services.store.notes import FILES_WAITING, LAST_ROUND
 from services.store.repository import storable
-from services.use_cases.back_up import copies_in
 from services.use_cases.derive_chains import derived_by
 from services.use_cases.update_reminders import not_as_derived_whole
 from services.views.file_summary import by_reason

@@ -1,4 +1,4 @@
-"""Copies of the ledger: made, looked through, kept by age; and one put back.
+"""Copies of the ledger: made, looked through, let go of; and one put back.
 
     copy | what is inside | chains and reminders derived from it = from the ledger | packed | old ones let go
 
@@ -7,18 +7,27 @@ A copy that does not pass is deleted, and then no older one is.
 
 from __future__ import annotations
 
-import re
 import shutil
-from collections.abc import Iterable
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from pathlib import Path
 
 from rules.contamination import Totals, history
 from rules.vocabulary import ChainId
 from services.app import App
 from services.store import NewerDatabase, Store, StoreUnusable, Transaction
-from services.store.copies import Inside, copy_whole, look_inside, pack, put_in_place, tidy, unpacked
+from services.store.copies import (
+    STAMP,
+    Inside,
+    copies_in,
+    copy_whole,
+    look_inside,
+    no_longer_wanted,
+    pack,
+    put_in_place,
+    tidy,
+    unpacked,
+)
 from services.store.engine import url_of
 from services.store.migrate import KNOWN
 from services.store.moving import move_out
@@ -27,11 +36,8 @@ from services.use_cases.derive_chains import derived_by
 from services.use_cases.update_reminders import asked_for, not_as_derived_whole
 
 DAILY_AFTER = timedelta(hours=22)  # a machine that is on every evening makes one every evening
-DAYS, WEEKS, MONTHS = 7, 4, 12  # how many of each are kept; common practice, no source
 ROOM = 2.2  # times the ledger's size: the copy, and the packed one before it is known how small it gets
 TRIES = 3  # until nobody wrote between the look at the ledger and the copy
-_STAMP = "%Y%m%dT%H%M%SZ"
-_NAME = re.compile(r"gritledger-(\d{8}T\d{6}Z)\.db\.gz")
 PERHAPS_SENT = "perhaps sent after the copy was made that the ledger was restored from"
 
 
@@ -66,7 +72,7 @@ def back_up(app: App, *, now: datetime, to: Path | None = None) -> Looked:
             "make room, or name another folder: gritledger backup --to FOLDER",
         )
     tidy(folder)
-    packed = folder / f"gritledger-{now:{_STAMP}}.db.gz"
+    packed = folder / f"gritledger-{now:{STAMP}}.db.gz"
     plain = folder / f"{packed.name}.plain"
     try:
         moved = _copy_and_compare(app, database, plain, now)
@@ -77,7 +83,7 @@ def back_up(app: App, *, now: datetime, to: Path | None = None) -> Looked:
     finally:
         plain.unlink(missing_ok=True)
     if to is None:
-        for old in _no_longer_wanted(folder):
+        for old in no_longer_wanted(folder):
             old.unlink(missing_ok=True)
     return Looked(packed, inside, (), (*moved, *_derived_anew(app, now)))
 
@@ -119,7 +125,7 @@ def back_up_household(app: App, *, now: datetime) -> Looked | None:
     made = [at for at, _ in copies_in(folder)]
     if made and now - DAILY_AFTER < max(made) <= now:
         return None
-    packed = folder / f"gritledger-{now:{_STAMP}}.db.gz"
+    packed = folder / f"gritledger-{now:{STAMP}}.db.gz"
     plain = folder / f"{packed.name}.plain"
     try:
         with Store.open(plain) as store, app.store.reading_rows() as source:
@@ -135,29 +141,9 @@ def back_up_household(app: App, *, now: datetime) -> Looked | None:
     finally:
         for name in (plain.name, f"{plain.name}-wal", f"{plain.name}-shm"):
             plain.with_name(name).unlink(missing_ok=True)
-    for old in _no_longer_wanted(folder):
+    for old in no_longer_wanted(folder):
         old.unlink(missing_ok=True)
     return Looked(packed, inside, (), ())
-
-
-def copies_in(folder: Path) -> list[tuple[datetime, Path]]:
-    """The copies in a folder, oldest first, by the time in their names."""
-    named = ((_NAME.fullmatch(path.name), path) for path in folder.glob("gritledger-*.db.gz"))
-    return sorted(
-        (datetime.strptime(name[1], _STAMP).replace(tzinfo=UTC), path) for name, path in named if name
-    )
-
-
-def wanted(times: Iterable[datetime]) -> set[datetime]:
-    """Which copies are kept: the newest of each of the last days, weeks and months that have one."""
-    newest_first = sorted(times, reverse=True)
-    kept: set[datetime] = set()
-    for period, count in (("%Y-%m-%d", DAYS), ("%G-%V", WEEKS), ("%Y-%m", MONTHS)):
-        newest: dict[str, datetime] = {}
-        for at in newest_first:
-            newest.setdefault(at.strftime(period), at)
-        kept |= set(list(newest.values())[:count])
-    return kept
 
 
 def verify(app: App, copy: Path) -> Looked:
@@ -182,7 +168,7 @@ def restore(app: App, copy: Path, *, now: datetime) -> list[str]:
     """
     database = _file_of(app)
     before = look_inside(database, alone=False).rows if database.exists() else {}
-    aside = database.parent / f"before-restore-{now:{_STAMP}}"
+    aside = database.parent / f"before-restore-{now:{STAMP}}"
     with unpacked(copy, database.parent) as plain:
         inside = look_inside(plain)
         if inside.faults:
@@ -295,9 +281,3 @@ def _file_of(app: App) -> Path:
         f"back it up with: pg_dump --format=custom --file=gritledger.dump '{server}'; restore it into an "
         "empty database with: pg_restore --exit-on-error --dbname=… gritledger.dump",
     )
-
-
-def _no_longer_wanted(folder: Path) -> list[Path]:
-    copies = copies_in(folder)
-    kept = wanted(at for at, _ in copies)
-    return [path for at, path in copies if at not in kept]

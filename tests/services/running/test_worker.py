@@ -27,9 +27,10 @@ from services.settings import load_settings
 from services.store import Store
 from services.store.archive_budget import Budget
 from services.store.club import Club
+from services.store.copies import copies_in
 from services.store.engine import make_engine
 from services.store.queue import PUT_OFF, Job, Superseded
-from services.use_cases.back_up import copies_in, verify
+from services.use_cases.back_up import verify
 from services.use_cases.deliver_letters import LEASE_S
 from services.wiring import open_app
 from tests.club_yard import DAY, Yard, club_at_work
