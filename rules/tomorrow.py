@@ -42,7 +42,6 @@ CHAINS_A_CASSETTE = 3.0  # common practice, no source
 # Minutes of hands. Common practice, no source.
 DRIP_MIN, BATH_MIN, WET_MIN, OIL_MIN, CLEAN_MIN, SWAP_MIN = 6.0, 35.0, 9.0, 3.0, 15.0, 4.0
 WORTH_SAYING, LIKELY = 1.0, 0.6  # money saved, or so likely a wet evening spared
-TYPED = ("rain", "dust", "salt")
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,7 +67,6 @@ class Choice:
     swapped: bool  # the chain is fitted for it
     grit_h: float  # expected
     wet_chance: float  # that it comes home wet enough to be wiped
-    used_up: bool  # the film will be, before it is home
     parts: Mapping[str, float]
 
     @property
@@ -239,7 +237,7 @@ def _choice(
         "wet": MINUTE * WET_MIN * wet_chance if waxed else MINUTE * OIL_MIN * wet_chance,
         "swap": MINUTE * SWAP_MIN if swapped else 0.0,
     }
-    return Choice(bike, chain, swapped, grit_h, wet_chance, beyond_h > 0.0, parts)
+    return Choice(bike, chain, swapped, grit_h, wet_chance, parts)
 
 
 def _worth_saying(usual: Choice, best: Choice) -> bool:

@@ -39,11 +39,6 @@ def development_m(front_teeth: int, rear_teeth: int, circumference_m: float) -> 
     return front_teeth / rear_teeth * circumference_m
 
 
-def speed_mps(cadence_rpm: float, front_teeth: int, rear_teeth: int, circumference_m: float) -> float:
-    """How fast this cadence goes in this gear. [m/s]"""
-    return cadence_rpm / 60.0 * development_m(front_teeth, rear_teeth, circumference_m)
-
-
 @dataclass(frozen=True, slots=True)
 class GearHistogram:
     """Seconds of steady pedalling per bin of ln development.

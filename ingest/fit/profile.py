@@ -12,8 +12,8 @@ ABSOLUTE_FROM: Final = 0x1000_0000  # a smaller timestamp counts seconds since t
 DEGREES_PER_SEMICIRCLE: Final = 180.0 / 2**31
 TIMESTAMP: Final = 253  # this field means the same in every message
 
-FILE_ID, SPORT, SESSION, LAP, RECORD, EVENT, DEVICE_INFO, COURSE, WORKOUT, ACTIVITY, FIELD_DESCRIPTION = (
-    0, 12, 18, 19, 20, 21, 23, 31, 26, 34, 206,
+FILE_ID, SPORT, SESSION, LAP, RECORD, EVENT, DEVICE_INFO, ACTIVITY, FIELD_DESCRIPTION = (
+    0, 12, 18, 19, 20, 21, 23, 34, 206,
 )  # fmt: skip
 
 ACTIVITY_FILE: Final = 4

@@ -9,6 +9,8 @@ from typing import Protocol
 from rules.vocabulary import RiderId
 from services.letter import Letter
 
+LONGEST_LINE = 300  # characters of what others wrote
+
 
 class ChannelError(Exception):
     """A letter did not get through.
@@ -62,7 +64,7 @@ def trial_letter(channel: str, to: str, *, now: datetime) -> Letter:
     )
 
 
-def one_line(words: str, *, limit: int = 300) -> str:
+def one_line(words: str) -> str:
     """Words from outside, fit for one line of a page or a header: no control characters, bounded."""
     line = " ".join("".join(c if c.isprintable() else " " for c in words).split())
-    return line if len(line) <= limit else line[: limit - 1] + "…"
+    return line if len(line) <= LONGEST_LINE else line[: LONGEST_LINE - 1] + "…"

@@ -39,7 +39,7 @@ class Entry:
     link: str | None = None
 
 
-def feed(entries: Iterable[Entry], *, title: str = "Chains") -> bytes:
+def feed(entries: Iterable[Entry]) -> bytes:
     """The whole calendar. The same entries give the same bytes.
 
     An entry is a whole day, so that it does not block the rider's hours; its alarm sounds at 18:00 by the
@@ -50,7 +50,7 @@ def feed(entries: Iterable[Entry], *, title: str = "Chains") -> bytes:
     calendar.add("prodid", _OWNER)
     calendar.add("version", "2.0")
     calendar.add("method", "PUBLISH")
-    calendar.add("x-wr-calname", title)
+    calendar.add("x-wr-calname", "Chains")
     calendar.add("refresh-interval", timedelta(hours=1), parameters={"value": "DURATION"})
     for entry in sorted(entries, key=lambda e: (e.day, e.key)):
         calendar.add_component(_event(entry))

@@ -132,10 +132,6 @@ class Files(Repository):
         query = select(file_seen).where(file_seen.c.ride == ride).order_by(file_seen.c.id)
         return tuple(_record(row) for row in self._all(query))
 
-    def is_known_path(self, path: str, size: int, mtime_s: float) -> bool:
-        """Was the file at this path, with this size and time, read already? Quick: no file is opened."""
-        return bool(self.known_of([(path, size, mtime_s)]))
-
     def known_of(self, stamps: Iterable[Stamp]) -> set[Stamp]:
         """Which of these files were read already?"""
         wanted = {storable(stamp[0]): stamp for stamp in stamps}

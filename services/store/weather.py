@@ -127,19 +127,6 @@ class Weather(Repository):
         query = _current(cell, start, end).order_by(hourly_weather.c.hour_start, hourly_weather.c.id)
         return tuple(_weather(row) for row in self._all(query))
 
-    def revisions(self, cell: Cell, hour_start: datetime) -> tuple[HourlyWeather, ...]:
-        """Everything any archive ever said of this hour over this cell, in the order it was fetched."""
-        query = (
-            select(*_COLUMNS)
-            .where(
-                hourly_weather.c.latitude_deg == cell.latitude_deg,
-                hourly_weather.c.longitude_deg == cell.longitude_deg,
-                hourly_weather.c.hour_start == hour_start,
-            )
-            .order_by(hourly_weather.c.fetched_at, hourly_weather.c.id)
-        )
-        return tuple(_weather(row) for row in self._all(query))
-
     def null_hours_due(
         self, now: datetime, schedule: Sequence[timedelta] = (timedelta(1), timedelta(7), timedelta(30))
     ) -> tuple[HourlyWeather, ...]:

@@ -81,13 +81,13 @@ def record(app: App, command: Command, *, now: datetime, by: str = A_RIDER, conf
 
 
 def add_and_fit(
-    app: App, chain: say.AddChain, bike: BikeId, at: datetime, *, now: datetime, by: str = A_RIDER
+    app: App, chain: say.AddChain, bike: BikeId, at: datetime, *, now: datetime
 ) -> tuple[Done, Done]:
     """A new chain that is on a bike already: both are kept, or neither. Raises FactRefused."""
     with app.store.writing() as tx:
-        added = recorded(tx, app, chain, now=now, by=by, confirmed=True)
+        added = recorded(tx, app, chain, now=now, by=A_RIDER, confirmed=True)
         fit = say.FitChain(ChainId(added.made), bike, at)
-        fitted = recorded(tx, app, fit, now=now, by=by, confirmed=True)
+        fitted = recorded(tx, app, fit, now=now, by=A_RIDER, confirmed=True)
     return added, with_bikes(app, fitted, now=now)
 
 

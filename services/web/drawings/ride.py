@@ -17,7 +17,6 @@ from services.web.drawings.svg import at_both_widths, drawn, joined, label, line
 from services.web.drawings.textures import paint
 
 METRES_PER_DEGREE = math.pi / 180.0 * 6_371_008.8  # mean radius of the Earth (IUGG, from memory)
-RIBBON = 9.0
 MARGIN = 22.0
 TALLEST_WIDE, TALLEST_NARROW = 420.0, 360.0
 SCALE_HEIGHT = 34.0

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from ingest.bikes.gearing import development_m, speed_mps
+from ingest.bikes.gearing import development_m
 
 
 def test_development_is_one_turn_of_the_crank():
@@ -15,9 +15,9 @@ def test_development_is_one_turn_of_the_crank():
 
 def test_speed_follows_from_cadence_and_gear():
     # arithmetic: cadence / 60 · development
-    assert speed_mps(90, 50, 17, 2.105) == pytest.approx(9.286765, abs=1e-6)
-    assert speed_mps(90, 50, 17, 2.105) * 3.6 == pytest.approx(33.432353, abs=1e-6)
-    assert speed_mps(85, 32, 50, 2.298) == pytest.approx(2.08352, abs=1e-6)
+    assert 90 / 60 * development_m(50, 17, 2.105) == pytest.approx(9.286765, abs=1e-6)  # m/s at 90 rpm
+    assert 90 / 60 * development_m(50, 17, 2.105) * 3.6 == pytest.approx(33.432353, abs=1e-6)
+    assert 85 / 60 * development_m(32, 50, 2.298) == pytest.approx(2.08352, abs=1e-6)
 
 
 COG_STEPS = ((11, 12, 9.09), (12, 13, 8.33), (13, 15, 15.38), (28, 32, 14.29), (42, 50, 19.05))

@@ -52,12 +52,12 @@ def test_a_file_read_by_a_later_version_gets_its_new_outcome(store: Store) -> No
 def test_a_path_is_known_by_size_and_time(store: Store) -> None:
     with store.writing() as tx:
         tx.files.record_paths([("/rides/ä.fit", 10, 1_780_000_000.123456)])
-        assert tx.files.is_known_path("/rides/ä.fit", 10, 1_780_000_000.123456)
+        assert tx.files.known_of([("/rides/ä.fit", 10, 1_780_000_000.123456)])
     with store.writing() as tx:
-        assert tx.files.is_known_path("/rides/ä.fit", 10, 1_780_000_000.123456)
-        assert not tx.files.is_known_path("/rides/ä.fit", 11, 1_780_000_000.123456)
-        assert not tx.files.is_known_path("/rides/ä.fit", 10, 1_780_000_000.2)
-        assert not tx.files.is_known_path("/rides/b.fit", 10, 1_780_000_000.123456)
+        assert tx.files.known_of([("/rides/ä.fit", 10, 1_780_000_000.123456)])
+        assert not tx.files.known_of([("/rides/ä.fit", 11, 1_780_000_000.123456)])
+        assert not tx.files.known_of([("/rides/ä.fit", 10, 1_780_000_000.2)])
+        assert not tx.files.known_of([("/rides/b.fit", 10, 1_780_000_000.123456)])
         tx.files.record_paths([("/rides/ä.fit", 11, 1_780_000_001.0)])
     with store.reading() as tx:
         assert tx.files.known_paths() == {"/rides/ä.fit": (11, 1_780_000_001.0)}
@@ -71,7 +71,7 @@ def test_a_name_that_is_no_text_is_kept_readable(store: Store) -> None:
         tx.files.record(sha256="aa", name=odd, size=1, seen_at=MORNING, outcome="new ride")
         ride = tx.rides.add(ride_summary(file_name=odd, title="nul \0"), rider)
     with store.reading() as tx:
-        assert tx.files.is_known_path(odd, 1, 1.0)
+        assert tx.files.known_of([(odd, 1, 1.0)])
         assert tx.files.outcomes()[0].name == "/rides/caf\\xe9.fit"
         assert tx.rides.ride(ride).file_name == "/rides/caf\\xe9.fit"
         assert tx.rides.ride(ride).title == "nul \\x00"
@@ -90,7 +90,7 @@ def test_many_files_and_paths_are_kept_and_found_at_once(store: Store) -> None:
         seen = tx.files.seen_of([*digests, "never"])
         assert set(seen) == set(digests)
         assert seen["0007"] == tx.files.seen("0007")
-        assert tx.files.is_known_path(records[7].name, 5, 1.5)
+        assert tx.files.known_of([(records[7].name, 5, 1.5)])
         tx.files.record_paths([(records[7].name, 6, 2.5), ("/rides/new", 1, 1.0), (records[7].name, 7, 3.5)])
-        assert tx.files.is_known_path(records[7].name, 7, 3.5)
+        assert tx.files.known_of([(records[7].name, 7, 3.5)])
         assert len(tx.files.known_paths()) == 1204

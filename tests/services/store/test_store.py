@@ -314,7 +314,7 @@ LOOKS = {  # what every round or page asks: each must be found by an index, not 
     "letters due": lambda tx: tx.outbox.anything_due(MORNING),
     "letters": lambda tx: tx.outbox.counts(),
     "newest files": lambda tx: tx.files.outcomes(limit=50),
-    "a known path": lambda tx: tx.files.is_known_path("a", 1, 1.0),
+    "a known path": lambda tx: tx.files.known_of([("a", 1, 1.0)]),
 }
 
 
