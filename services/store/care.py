@@ -17,9 +17,6 @@ from rules.vocabulary import (
     Reading,
     ReadingId,
     ReadingTool,
-    Supply,
-    SupplyId,
-    SupplyKind,
     Treatment,
     TreatmentId,
     TreatmentKind,
@@ -28,14 +25,15 @@ from rules.vocabulary import (
     WipeTest,
     WipeTestId,
 )
-from services.store.repository import AnyRow, Repository
+from services.store.repository import AnyRow
 from services.store.retractions import standing_facts
-from services.store.tables import own_limits, reading, supply, treatment, trial, wipe_test
+from services.store.supplies import Supplies
+from services.store.tables import own_limits, reading, treatment, trial, wipe_test
 
 _TABLES: dict[str, Table] = {"treatment": treatment, "reading": reading, "wipe test": wipe_test}
 
 
-class Care(Repository):
+class Care(Supplies):
     """The log of care. Nothing is deleted: a slip is retracted, and a retraction can be undone."""
 
     def treatments(self, chains: Collection[ChainId] | None = None) -> tuple[Treatment, ...]:
@@ -79,11 +77,6 @@ class Care(Repository):
         """Every trial that counts, by start."""
         query = standing_facts(trial, "trial").order_by(trial.c.started_at, trial.c.id)
         return tuple(_trial(row) for row in self._all(query))
-
-    def supplies(self) -> tuple[Supply, ...]:
-        """Every supply that counts, by when it was begun."""
-        query = standing_facts(supply, "supply").order_by(supply.c.begun_at, supply.c.id)
-        return tuple(_supply(row) for row in self._all(query))
 
     def own_limits(self) -> tuple[OwnLimits, ...]:
         """What riders set, in the order in which it was set."""
@@ -152,19 +145,6 @@ def _reading(row: AnyRow) -> Reading:
 
 def _wipe_test(row: AnyRow) -> WipeTest:
     return WipeTest(WipeTestId(row.id), ChainId(row.chain), row.done_at, row.grade)
-
-
-def _supply(row: AnyRow) -> Supply:
-    return Supply(
-        SupplyId(row.id),
-        SupplyKind(row.kind),
-        row.amount,
-        row.begun_at,
-        row.name,
-        row.a_use,
-        row.ended_at,
-        row.price,
-    )
 
 
 def _trial(row: AnyRow) -> Trial:
