@@ -51,6 +51,7 @@ WORLD = {
 }  # fmt: skip
 PURE_LIBRARIES = {"numpy", "scipy", "fitdecode", "gpxpy", "lxml", "shapely"}
 CLOCKS = {"now", "utcnow", "today"}
+CALLED_BY_LIBRARIES = {"emit", "on_any_event", "get_retry_decision"}
 
 
 def name(path: Path) -> str:
@@ -103,6 +104,33 @@ def test_a_module_is_one_room() -> None:
     for path in MODULES:
         assert path.stem not in ("utils", "helpers", "common", "misc", "util", "helper"), path
         assert len(path.read_text(encoding="utf-8").splitlines()) <= 420, path
+
+
+def test_nothing_of_the_product_is_there_for_tests_alone() -> None:
+    """Every function and class is named somewhere else in the product: by a call, an import, a template."""
+    named = set()
+    for path in MODULES:
+        for node in nodes(path):
+            if isinstance(node, ast.Name) and isinstance(node.ctx, ast.Load):
+                named.add(node.id)
+            elif isinstance(node, ast.Attribute):
+                named.add(node.attr)
+            elif isinstance(node, ast.ImportFrom) and path.name != "__init__.py":
+                named |= {alias.name for alias in node.names}
+    for template in (HOUSE / "services" / "web" / "templates").glob("*.html"):
+        named |= set(re.findall(r"\w+", template.read_text(encoding="utf-8")))
+    written = (HOUSE / "pyproject.toml").read_text(encoding="utf-8")
+    named |= set(re.findall(r":(\w+)", written))
+
+    alone = {
+        f"{name(path)}: {node.name}"
+        for path in MODULES
+        for node in nodes(path)
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef | ast.ClassDef)
+        if not node.decorator_list and not node.name.startswith("__") and node.name not in CALLED_BY_LIBRARIES
+        if node.name not in named and "migrations" not in path.parts
+    }
+    assert alone == set()
 
 
 def test_screens_keep_no_fact_themselves() -> None:

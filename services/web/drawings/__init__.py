@@ -7,10 +7,8 @@ system's light or dark wish. A drawing fits its box from 328 px up; most come in
 which the style sheet shows one.
 
     textures() -> str
-    legend(words=CONDITIONS, *, marks=()) -> str
-        words: the conditions to show; marks: names in MARKS, e.g. ("drip", "immersion", "wipe test")
+    legend() -> str                                                      the textures with their words
     chain_strip(history, limit, *, uid, name="the chain", zone=UTC) -> str
-    strip_words(history) -> str             plain text, '9.5 dry, 4.2 dusty': escape it yourself
     chain_life(history, *, uid, bikes, now, limit_pct, forecast=None, name="the chain", zone=UTC) -> str
         bikes: names by id; forecast: rules.wear Forecast or Refusal
     chain_life_table(history, *, bikes, zone) -> tuple[LifeRow, ...]     rows: at, day, what, words, grit_h
@@ -37,17 +35,15 @@ from services.web.drawings.clues import clue_waterfall
 from services.web.drawings.gears import bike_sign, gear_comb, ride_days
 from services.web.drawings.life import chain_life
 from services.web.drawings.life_events import LifeRow, chain_life_table
-from services.web.drawings.marks import MARKS
 from services.web.drawings.ride import DrawnHour, drawn_hours, ride_track
 from services.web.drawings.ride_time import hours_bars, ride_speed
-from services.web.drawings.strip import chain_strip, strip_words
+from services.web.drawings.strip import chain_strip
 from services.web.drawings.textures import CONDITIONS, legend, textures
 from services.web.drawings.wear import regime_comparison, wear_plot
 from services.web.drawings.year import ways_of_a_year
 
 __all__ = [
     "CONDITIONS",
-    "MARKS",
     "DrawnHour",
     "LifeRow",
     "bike_sign",
@@ -63,7 +59,6 @@ __all__ = [
     "ride_days",
     "ride_speed",
     "ride_track",
-    "strip_words",
     "textures",
     "ways_of_a_year",
     "wear_plot",

@@ -33,12 +33,6 @@ def grade_text(grade: int) -> str:
     return f'<text class="on-rag" x="-.6" y="3.6" text-anchor="middle">{grade:d}</text>'
 
 
-MARKS: Mapping[str, str] = {
-    **{kind.value: mark for kind, mark in BY_KIND.items()},
-    _RAG_NAME: _RAG + grade_text(2),
-}
-
-
 def definitions() -> str:
     """Every mark once, for others to use."""
     shapes = {**{kind.value: shape for kind, shape in BY_KIND.items()}, _RAG_NAME: _RAG}

@@ -13,7 +13,6 @@ from rules.wording import day, number
 from services.web.drawings.marks import mark
 from services.web.drawings.svg import at_both_widths, boxed, drawn, label, line, short
 from services.web.drawings.textures import (
-    CONDITIONS,
     LINKS_NARROW,
     LINKS_WIDE,
     OUTER,
@@ -75,16 +74,6 @@ def since_cleaned(history: ChainHistory) -> Since:
         elif isinstance(entry.fact, Treatment) and entry.fact.kind in RENEWS:
             drips.append(Dripped(entry.since_immersion.grit_h, entry.fact))
     return Since(cleaned, tuple(stretches), tuple(drips))
-
-
-def strip_words(history: ChainHistory) -> str:
-    """The figures that stand beside the strip: '9.5 dry, 4.2 dusty, 7.6 wet'; plain text, not escaped."""
-    by_condition = dict.fromkeys(CONDITIONS, 0.0)
-    for stretch in since_cleaned(history).stretches:
-        by_condition[stretch.condition] += stretch.grit_h
-    return ", ".join(
-        f"{number(grit_h)} {condition.value}" for condition, grit_h in by_condition.items() if grit_h >= 0.05
-    )
 
 
 def chain_strip(

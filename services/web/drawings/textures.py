@@ -2,10 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-
 from rules.vocabulary import Condition
-from services.web.drawings.marks import MARKS, definitions
+from services.web.drawings.marks import definitions
 from services.web.drawings.svg import safe, short
 
 # In the order in which conditions are stacked and listed.
@@ -124,18 +122,9 @@ def _links(name: str, links: int, over: int) -> str:
     )
 
 
-def legend(words: Sequence[Condition | str] = CONDITIONS, *, marks: Sequence[str] = ()) -> str:
-    """The textures with their words, and the marks (drip, immersion, …) with theirs, as a line that wraps.
-
-    words: conditions, or their words.  marks: of `drawings.marks.MARKS`.
-    """
-    keys = [_key(Condition(word)) for word in words]
-    keys += [
-        f'<li><svg class="key" width="18" height="18" viewBox="-9 -9 18 18" aria-hidden="true">'
-        f"{MARKS[name]}</svg>{safe(name)}</li>"
-        for name in marks
-    ]
-    return f'<ul class="drawing-legend">{"".join(keys)}</ul>'
+def legend() -> str:
+    """The textures with their words, as a line that wraps."""
+    return f'<ul class="drawing-legend">{"".join(map(_key, CONDITIONS))}</ul>'
 
 
 def _key(condition: Condition) -> str:

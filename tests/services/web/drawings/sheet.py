@@ -14,7 +14,6 @@ from rules.wear.comparison import compare
 from rules.wear.forecast import Measure, forecast, wear_points
 from services.app import zone_of
 from services.web import drawings
-from services.web.drawings import strip_words
 from services.web.drawings.clues import clue_waterfall
 from services.web.drawings.gears import gear_comb
 from services.web.drawings.life import chain_life
@@ -41,14 +40,14 @@ def main(home: Path, out: Path) -> None:
     def put(ride: Ride) -> list[Exposure]:
         return exposures(ledger, ride, app.rulebook)
 
-    body = [drawings.textures(), "<h1>Every drawing</h1>", drawings.legend(marks=("drip", "immersion"))]
+    body = [drawings.textures(), "<h1>Every drawing</h1>", drawings.legend()]
     for chain in ledger.chains:
         past = history(ledger, chain.id, app.rulebook).until(now)
         limit = app.rulebook.limit("immersion", chain=chain).value
         body += [
             f"<h3>{chain.name}</h3>",
             drawings.chain_strip(past, limit, uid=f"strip{chain.id}", name=chain.name),
-            f"<p>{past.since_immersion.grit_h:.1f} of {limit:g} grit-hours: {strip_words(past)}</p>",
+            f"<p>{past.since_immersion.grit_h:.1f} of {limit:g} grit-hours</p>",
         ]
     for chain in ledger.chains:
         answer = forecast(ledger, app.rulebook, chain.id, now=now)
