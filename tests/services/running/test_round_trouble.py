@@ -21,8 +21,8 @@ from services.use_cases.import_rides import Outcome
 from services.wiring import open_app
 from tests import forked
 from tests.mail_server import MailServer, mail_server
-from tests.services.readers_in_trouble import may_not_read
 from tests.put_into import into
+from tests.services.readers_in_trouble import may_not_read
 from tests.wet_household import FIRST_DAY, ROUND_AT, drop, household
 
 DAY = 1  # a wet one
