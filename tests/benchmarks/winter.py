@@ -36,6 +36,7 @@ from services.settings import SETTINGS_FILE
 from services.web.app import create_app
 from services.wiring import open_app
 from tests.archive_stand_in import ArchiveStandIn, Values
+from tests.put_into import into
 from tests.saying import log_reading, log_treatment
 from tests.services.web.browser import a_browser, a_tab
 
@@ -222,17 +223,17 @@ def household(home: Path, archive: ArchiveStandIn, salted: str) -> App:
     begin = datetime(FIRST.year, FIRST.month, FIRST.day, tzinfo=UTC) - DAY
     with shop.store.writing() as tx:
         riders = {
-            name: tx.equipment.add_rider(name, f"{name.lower()}@winter.example", "Europe/Helsinki")
+            name: into(tx).add_rider(name, f"{name.lower()}@winter.example", "Europe/Helsinki")
             for name in ("Tove", "Anselm")
         }
         for name, owner, unpaved in (
             ("Redpoll", "Tove", 0.0), ("Dipper", "Tove", 0.0), ("Siskin", "Anselm", 0.6),
         ):  # fmt: skip
-            bike = tx.equipment.add_bike(name, riders[owner].id, unpaved_share=unpaved)
-            chain = tx.equipment.add_chain(f"{name} A", speeds=11)
-            tx.equipment.fit_chain(chain.id, bike.id, begin)
-            tx.equipment.add_sensor("power meter", f"serial {SENSORS[name]}", bike.id)
-        tx.equipment.add_chain("Redpoll B", speeds=11)
+            bike = into(tx).add_bike(name, riders[owner].id, unpaved_share=unpaved)
+            chain = into(tx).add_chain(f"{name} A", speeds=11)
+            into(tx).fit_chain(chain.id, bike.id, begin)
+            into(tx).add_sensor("power meter", f"serial {SENSORS[name]}", bike.id)
+        into(tx).add_chain("Redpoll B", speeds=11)
     for name in SENSORS:
         log_treatment(shop, f"{name} A", TreatmentKind.IMMERSION, begin, now=begin + HOUR)
     return shop
