@@ -138,6 +138,10 @@ def look(
         ),
         spell_snow_mm=sum(s.snow_mm for s in ground.skies[first + fell_first : first + fell_last] if s),
         melted=any(road.frozen_mm > FROZEN_FROM_MM for road in ground.quiet[first : n + 1]),
+        melted_beside=any(
+            s is not None and s.air_c > 0 and ground.open_ground[k].snow_mm > SNOW_FROM_MM
+            for k, s in enumerate(ground.skies[first:n], first)
+        ),
         air_c=at.temperature_c,
         humidity_pct=at.humidity_pct,
         rain_on_frozen_ground=fmean(air) < SOIL_FREEZES_C

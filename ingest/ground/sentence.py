@@ -62,6 +62,7 @@ class Lies:
     air_c: float | None = None
     humidity_pct: float | None = None
     melted: bool = False  # snow or ice lay on quiet road in the hours before
+    melted_beside: bool = False  # snow on open ground thawed in the hours before
     rain_on_frozen_ground: bool = False  # in air in which a wet thing is at freezing or below
     hard_ground: bool = False  # unpaved ground that held water is frozen
 
@@ -145,6 +146,8 @@ def _winter(told: Told) -> list[str]:
         said.append("it fell on frozen ground, so there may have been ice")
     elif told.frost and told.paved_water > 0 and not lies.only_brine:
         said.append("it froze, so there may have been ice")
+    elif told.frost and lies.melted_beside and lies.salted_share < 1:
+        said.append("melt water from beside the road may have frozen on it: ice")
     if lies.salt_holds_water:
         sure = "" if lies.salted_share == 1 else ", if this road was salted"
         if lies.film_main_mm <= FILM_MM:

@@ -214,6 +214,11 @@ def before(*last):
             "been ice.",
         ),
         (
+            told(lies=Lies(melted_beside=True, salted_share=0.5, air_c=-3.0), frost=True),
+            "No rain in this hour nor in the 48 hours before; the road was dry; melt water from beside the "
+            "road may have frozen on it: ice.",
+        ),
+        (
             told(paved_water=0.6, lies=Lies(film_quiet_mm=0.4, melted=True, air_c=3.0), mud=1.0),
             "No rain in this hour nor in the 48 hours before; the road was wet with melt water; unpaved "
             "ground was muddy.",
