@@ -91,7 +91,8 @@ def came_home_salted(case: Case) -> Reminder | None:
         cause_at=home.ended_at,
         headline=f"{rinsed(hands.verb)} {case.name}",
         sentence=f"{case.chain.name} probably came home salted at {when}: {number(salted_h)} h of the day "
-        f"were likely ridden on salted road (inferred from weather); the limit is {number(limit)} h. "
+        f"were ridden while main roads were likely salted (inferred from weather); the limit is "
+        f"{number(limit)} h. "
         f"{RINSE} While the salted days last, this is asked once.",
         total=salted_h,
         limit=limit,

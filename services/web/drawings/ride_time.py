@@ -172,8 +172,9 @@ def hours_bars(
             y = BARS_BASE - value * scale_y
             body.append(line(BARS_LEFT, y, width - RIGHT, y, "axis" if value == 0.0 else "grid"))
             body.append(label(BARS_LEFT - 5, y + 4, f"× {number(value)}" if value else "0", anchor="end"))
-        snowed = any(one.hour.tag is not None and one.hour.tag.snow_mm for one in driven)
-        fell = f"{'fell' if snowed else 'rain'} {units.rain}"
+        tags = [one.hour.tag for one in driven if one.hour.tag is not None]
+        wintry = any(tag.snow_mm or tag.frost for tag in tags)  # what fell may have been snow
+        fell = f"{'fell' if wintry else 'rain'} {units.rain}"
         for words, y in zip(("from", "grit-hours", fell, "day before"), ROWS, strict=True):
             body.append(label(BARS_LEFT - 8, y, words, anchor="end"))
         x = BARS_LEFT
