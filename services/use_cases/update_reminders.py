@@ -72,7 +72,7 @@ def reckon(tx: Transaction, app: App, *, now: datetime) -> Reckoning:
     for change in changes:
         if change.raised is None:
             raised = tx.reminders.raise_(change.reminder, now, BY, change.step.why if change.step else "")
-            said.append(f"Now due ({raised.id}): {change.reminder.headline}. {change.reminder.sentence}")
+            said.append(f"Now due ({raised.id}): {change.reminder.headline}.")
             continue
         tx.reminders.refresh(change.raised.id, change.reminder)
         if change.step is not None:

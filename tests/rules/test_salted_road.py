@@ -33,8 +33,8 @@ def test_a_dry_ride_on_salted_road_asks_for_a_rinse_and_names_rust():
     assert said(salted.sentence, SI) == (
         "Copper probably came home salted at 19:00 on 8 January 2025 (Ride 1): 2 h of the day were ridden "
         "while main roads were likely salted (inferred from weather); the limit is 0.5 h. Rinse and dry it "
-        "each salted or wet evening for 10 days; probably road salt, which rusts it overnight. While the salted days last, "
-        "this is asked once."
+        "each salted or wet evening for 10 days; probably road salt, which rusts it overnight. While the "
+        "salted days last, this is asked once."
     )
     assert [reason.total for reason in salted.reasons] == [1.0, 2.0]
     assert (salted.urgency, salted.total, salted.limit) == (1, 2.0, 0.5)

@@ -47,7 +47,6 @@ class WearAxis:
 
 def wear_lane(axis: WearAxis, top: float, edge: float, *, named: bool) -> str:
     """Axis, round values and the limit line."""
-    base = top + WEAR_HEIGHT
     steps = [i * 0.5 for i in range(int(axis.most / 0.5) + 1)]
     shapes = []
     for pct in steps:
@@ -59,7 +58,7 @@ def wear_lane(axis: WearAxis, top: float, edge: float, *, named: bool) -> str:
     shapes.append(line(axis.left, limit_y, edge, limit_y, "wear-limit"))
     if named:
         shapes.append(label(axis.left + 3, limit_y - 4, f"limit {number(axis.limit_pct, 2)} %", css="figure"))
-        shapes.append(label(axis.left + 3, base - 4, "wear in %"))
+        shapes.append(label(axis.left + 3, limit_y + 13, "wear in %"))  # readings of new chains lie lower
     return "".join(shapes)
 
 
