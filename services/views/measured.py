@@ -80,7 +80,7 @@ STREET = Measured(
     ),
     short=(
         "Most dry hours called wet are nights and mornings after summer rain; most wet hours called dry "
-        "have humid air, and of those under 5 °C half were wet."
+        "have humid air: of those called dry in cold humid air half were wet."
     ),
 )
 AIRPORTS = Measured(
