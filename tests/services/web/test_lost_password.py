@@ -35,7 +35,7 @@ def night(club_url: str, tmp_path: Path, mail: MailServer) -> Iterator[Evening]:
 
 @pytest.fixture
 def mill(night: Evening, tmp_path: Path) -> Household:
-    return night.household(f"Mill {tmp_path}")
+    return night.club.add(f"Mill {tmp_path}")
 
 
 def asked(night: Evening, email: str, **headers: str) -> tuple[int, str]:
