@@ -223,4 +223,5 @@ def test_an_imagined_ride_fills_its_clock_hours():
         (at("2025-06-04 09:00"), 3000.0),
     ]
     assert not ride.indoor
+    assert (ride.drive_s, ride.drive_low_s, ride.drive_high_s, ride.moving_s) == (5400.0,) * 4
     assert history(ledger, COPPER, RULEBOOK).over_life.drive_h == pytest.approx(1.5)

@@ -27,6 +27,19 @@ def test_sound_samples_pass_unchanged() -> None:
     assert (found.dropped, found.damage) == ({}, [])
 
 
+@pytest.mark.parametrize("wrong", [-1.0, 6000.0])
+def test_one_impossible_value_is_found_on_either_side_of_what_can_be(wrong: float) -> None:
+    found = plausible(TIMES, {"power_w": column(0, 1, wrong, 3, 4, 5)})
+
+    assert np.array_equal(found.columns["power_w"], [0, 1, np.nan, 3, 4, 5], equal_nan=True)
+    assert found.dropped == {"impossible power": 1}
+
+
+@pytest.mark.parametrize("years", [-100, 300])
+def test_times_that_are_in_order_and_of_no_age_of_ours_count_for_nothing(years: int) -> None:
+    assert len(plausible(TIMES + years * 365.25 * 86400, {}).columns["time_s"]) == 0
+
+
 def test_the_given_columns_are_not_written_to() -> None:
     speed = column(1, 2, 900, 4, 5, 6)
 

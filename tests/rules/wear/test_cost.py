@@ -157,6 +157,12 @@ def test_the_pot_pays_back():
         "The 80 EUR of setting up are back after about 4396 km; four times out of five between 4396 and "
         "4396: 0% within 3000 km, 100% within 5000 km and 100% within 10000 km."
     )
+    ridden = pay_back(ledger_of(chain("W1", 0.0, readings=0)), waxed, lube, prices, now=at("2025-03-10"))
+    assert ridden is not None
+    assert ridden.on is not None  # 60 rides of 75 km in the year before: 12.33 km a day
+    assert (ridden.on - at("2025-03-10")) / timedelta(days=1) == pytest.approx(
+        4395.6 / (60 * 75 / 365), abs=0.1
+    )
     never = pay_back(ledger_of("chain W1"), lube, waxed, prices, now=NOW)
     assert never is not None
     assert math.isinf(never.distance_km[1])
