@@ -37,6 +37,9 @@ def test_a_dry_ride_on_salted_road_asks_for_a_rinse_and_names_rust():
         "salted days last, this is asked once."
     )
     assert [reason.total for reason in salted.reasons] == [1.0, 2.0]
+    assert [(reason.weight, reason.grit_h) for reason in salted.reasons] == [
+        (None, None)
+    ] * 2  # salt is no grit
     assert (salted.urgency, salted.total, salted.limit) == (1, 2.0, 0.5)
     assert judge(FROST, "2025-01-09 18:30")[0].urgency == 0
 
