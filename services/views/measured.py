@@ -188,11 +188,13 @@ YEAR = Measured(
         ("commuter, 30 % unpaved, rainy", "2.5", "5", "10.4", "112"),
         ("weekend, 70 km, rainy", "1.1", "4", "5.8", "85"),
         ("commuter, airports’ real year", "1.6", "4", "6.0", "69"),
-        ("courier, six days of 60 km, rainy", "2.7", "5", "27.2", "60"),
-        ("gravel rider with two bikes, rainy", "3.2", "6", "31.8", "108"),
+        ("courier, six days of 60 km, rainy", "2.9", "5", "27.8", "60"),
+        ("gravel rider with two bikes, rainy", "3.3", "6", "33.0", "112"),
     ),
     short=(
-        "In 40 years of the last two, 9 wet nights had no message in the ten days before. Whether chains "
-        "last longer by any of it, nobody has measured."
+        "The last two were drawn anew, seeds from 665853, after a job began to speak at once whose chain "
+        "hangs wet: in their 40 years no wet night was without a message in the ten days before (9 were in "
+        "an earlier 40). The others are from before that. Whether chains last longer by any of it, nobody "
+        "has measured."
     ),
 )
