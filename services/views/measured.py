@@ -117,14 +117,16 @@ WEAR = Measured(
         ("none of these", "80 %", "79 %", "73 %", "82 %", "75 %"),
     ),
     short=(
-        "80 % was said. By caliper, lives are told short where chains run in, a tenth at half life. By "
-        "gauge alone ranges are wide, at half life the late end is more than twice the early one; 3 to 10 %"
-        " get no forecast then. By how far a chain was taken to be, gauge ranges held 80 to 92 %: they fall"
-        " short at 30 % of the true life, of chains taken to be near their end too soon. In a world of "
-        "another physics, where each chain wears two or three times as fast once its shell is through and "
-        "is measured on suspicion (.wear_otherwise, 150 households), no sign of it was found in readings "
-        "before: lives were told a tenth to a fifth too long, caliper ranges held 82 and 70 % (70 and 67 % "
-        "of 120 others), gauge ranges 81 and 79 %, and a quarter to a half were refused."
+        "80 % was said. By caliper, lives are told short where chains run in, a tenth at half life: of 60 "
+        "more households a world, from seed 339491000, ranges held 79 % there and 73 % at 80 %, and at 30 %"
+        " 68 % where none of its rules hold; 0 to 4 % were refused at half life. By gauge alone ranges are "
+        "wide, at half life the late end is more than twice the early one; 3 to 10 % get no forecast then. "
+        "By how far a chain was taken to be, gauge ranges held 80 to 92 % and caliper ranges 82 to 91 %: "
+        "they fall short at 30 % of the true life, of chains taken to be near their end too soon. In a "
+        "world of another physics, where each chain wears two or three times as fast once its shell is "
+        "through and is measured on suspicion (.wear_otherwise, 150 households), no sign of it was found in"
+        " readings before: lives were told a tenth to a fifth too long, caliper ranges held 82 and 70 % (70"
+        " and 67 % of 120 others), gauge ranges 81 and 79 %, and a quarter to a half were refused."
     ),
 )
 WEIGHTS = Measured(
