@@ -138,6 +138,7 @@ def look(
         ),
         spell_snow_mm=sum(s.snow_mm for s in ground.skies[first + fell_first : first + fell_last] if s),
         melted=any(road.frozen_mm > FROZEN_FROM_MM for road in ground.quiet[first : n + 1]),
+        glazed=any(s is not None and s.air_c < 0 and s.rain_mm > s.snow_mm for s in ground.skies[first:n]),
         melted_beside=any(
             s is not None and s.air_c > 0 and ground.open_ground[k].snow_mm > SNOW_FROM_MM
             for k, s in enumerate(ground.skies[first:n], first)

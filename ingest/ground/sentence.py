@@ -62,6 +62,7 @@ class Lies:
     air_c: float | None = None
     humidity_pct: float | None = None
     melted: bool = False  # snow or ice lay on quiet road in the hours before
+    glazed: bool = False  # rain fell in frost in the hours before: what lies is ice as well
     melted_beside: bool = False  # snow on open ground thawed in the hours before
     rain_on_frozen_ground: bool = False  # in air in which a wet thing is at freezing or below
     hard_ground: bool = False  # unpaved ground that held water is frozen
@@ -167,11 +168,14 @@ def _frozen(lies: Lies) -> str:
         what = _snow_of(lies.snowed_h_ago)
     else:  # what thawed away beside the road thawed on it, and froze again
         what = "old snow or ice" if lies.snow_mm > SNOW_FROM_MM else "ice"
+    if lies.glazed and "ice" not in what:
+        what = f"{what} and ice"
     salt, inferred = lies.salt_holds_water, " (inferred from weather)"
     sure = "" if lies.salted_share == 1 else " if this road was salted"
     if lies.air_c is not None and lies.air_c >= 0:
         between = f", with road salt in it{sure}{inferred}" if salt else ""
-        return f"{what} was melting on the road: slush{between}"
+        was = "were" if lies.glazed and "snow" in what else "was"
+        return f"{what} {was} melting on the road: slush{between}"
     if not lies.has_film:
         between = f", or damp with road salt{sure}{inferred}" if salt else ""
         return f"{what} lay on the road, frozen dry{between}"

@@ -214,6 +214,23 @@ def before(*last):
             "been ice.",
         ),
         (
+            told(
+                rain_before_mm=before(2.2, 0.0, 0.0),
+                lies=Lies(frozen_quiet_mm=4, snowed_h_ago=70, snow_mm=4.0, glazed=True, air_c=-3.0),
+            ),
+            "The last rain, 2.2 mm, ended two hours before; snow lay on unpaved ground; snow of three days "
+            "ago and ice lay on the road, frozen dry.",
+        ),
+        (
+            told(
+                rain_before_mm=before(2.2, 0.0, 0.0),
+                paved_water=0.5,
+                lies=Lies(frozen_quiet_mm=4, snowed_h_ago=70, snow_mm=4.0, glazed=True, air_c=1.0),
+            ),
+            "The last rain, 2.2 mm, ended two hours before; snow lay on unpaved ground; snow of three days "
+            "ago and ice were melting on the road: slush.",
+        ),
+        (
             told(lies=Lies(melted_beside=True, salted_share=0.5, air_c=-3.0), frost=True),
             "No rain in this hour nor in the 48 hours before; the road was dry; melt water from beside the "
             "road may have frozen on it: ice.",
