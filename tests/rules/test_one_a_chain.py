@@ -6,7 +6,7 @@ from dataclasses import replace
 from datetime import time
 
 from rules.moved_limits import NEWEST, limits_moved
-from rules.one_a_chain import one_a_chain, spared
+from rules.one_a_chain import done_too, one_a_chain, spared
 from rules.quiet_hours import QuietHours, Told, Unheard, bundles
 from rules.reconcile import Change, reconcile
 from rules.reminder import RaisedReminder, ReminderKind, ReminderStep, Step
@@ -181,3 +181,9 @@ def test_new_limits_are_told_once_with_what_becomes_of_the_reminders():
         "[limit]\ndrip = 9\nimmersion = 16\nwet_ride = 0.1\n", name="mine.toml", base=RULEBOOK
     )
     assert limits_moved(everything, None, []).startswith("The limits are new. A drip now ")
+
+
+def test_what_a_job_does_as_well_is_told_by_its_kind():
+    assert done_too(ReminderKind.IMMERSION) == {ReminderKind.WIPE_AND_DRIP, ReminderKind.DRIP}
+    assert done_too(ReminderKind.REPLACEMENT) == set(ReminderKind) - {ReminderKind.REPLACEMENT}
+    assert done_too(ReminderKind.DRIP) == frozenset()
