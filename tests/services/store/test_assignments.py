@@ -132,8 +132,8 @@ def test_a_decision_that_cannot_be_is_refused(store: Store) -> None:
         with pytest.raises(FactRefused, match="who decided"):
             tx.rides.record(ride, household.plover.id, decided_by=None, at=MORNING, by="Ines")
         with pytest.raises(NotFound):
-            tx.rides.record(RideId(99), None, decided_by=DecidedBy.RIDER, at=MORNING, by="Ines")
-    for wrong in ({"verdict": "sure"}, {"probability": 1.5}, {"bike": BikeId(99)}):
+            tx.rides.record(RideId(999_999), None, decided_by=DecidedBy.RIDER, at=MORNING, by="Ines")
+    for wrong in ({"verdict": "sure"}, {"probability": 1.5}, {"bike": BikeId(999_999)}):
         with pytest.raises(FactRefused), store.writing() as tx:
             tx.rides.record(
                 **{

@@ -103,9 +103,9 @@ def test_a_second_rider_of_the_same_name_is_refused(store: Store, name: str) -> 
 
 def test_a_bike_of_nobody_is_refused_and_one_that_is_not_there_not_found(store: Store) -> None:
     with pytest.raises(FactRefused), store.writing() as tx:
-        into(tx).add_bike("Curlew", RiderId(99))
+        into(tx).add_bike("Curlew", RiderId(999_999))
     with store.reading() as tx, pytest.raises(NotFound):
-        tx.equipment.bike(BikeId(99))
+        tx.equipment.bike(BikeId(999_999))
 
 
 def test_spans_of_a_sensor_come_back_in_the_order_they_were_learned(store: Store) -> None:

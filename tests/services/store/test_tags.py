@@ -179,7 +179,7 @@ def test_rides_without_a_word_on_their_ground_are_found_with_their_tracks_newest
     ride_of(store, ines, MORNING + 2 * DAY, track=b"roof", indoor=True)
     with store.writing() as tx:
         assert tx.rides.without_unpaved_word() == (newer, older)
-        assert tx.rides.tracks((older, newer, RideId(99))) == {older: b"older", newer: b"newer"}
+        assert tx.rides.tracks((older, newer, RideId(999_999))) == {older: b"older", newer: b"newer"}
         assert tx.rides.tracks(()) == {}
         tx.rides.set_word(newer, Condition.WET, MORNING + DAY, "Ines")  # of another matter
         tx.rides.set_unpaved_share(older, 0.4, MORNING + DAY, "Ines")

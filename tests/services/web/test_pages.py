@@ -408,7 +408,11 @@ def test_readings_by_gauge_and_by_length_and_wipe_tests_are_logged(
         ("/why/1/dismiss", {}, "Say why it is dismissed"),
         ("/settings/riders", {"name": "Jon", "time_zone": "Mars/Olympus"}, "There is no time zone"),
         ("/settings/bikes", {"name": "plover", "owner": "1"}, "There is a bike “Plover” already"),
-        ("/settings/bikes", {"name": "New", "owner": "1", "cogs": "11-x"}, "is no list of teeth; write every one"),
+        (
+            "/settings/bikes",
+            {"name": "New", "owner": "1", "cogs": "11-x"},
+            "is no list of teeth; write every one",
+        ),
         ("/settings/fit", {"chain": "1", "bike": "2", "at": "2031-01-01T10:00"}, "has not come yet"),
         ("/settings/channels/try", {"channel": "pigeon"}, "No channel “pigeon”"),
         ("/corrections/999/undo", {}, "No change “999”"),
