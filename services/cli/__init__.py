@@ -6,8 +6,12 @@ from __future__ import annotations
 def main() -> None:
     """Run the command line and end the process with its status."""
     import gc
+    import os
     import sys
 
+    # Before numpy is loaded: matrices are small here, and threads that wait for each other burn every core;
+    # with them, years of rides took five times as long to import (tests/benchmarks/importing.py, two cores).
+    os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
     # What is loaded stays: looking through it again and again costs a tenth of it. What comes after waits no
     # longer than with 50 000 and the usual ten.
     gc.set_threshold(200_000, 2)

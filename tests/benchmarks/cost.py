@@ -214,7 +214,7 @@ def measured(home: Path, rides: int) -> dict[str, float]:
     pages.state.shared.snapshots.weigh()
     for path in PAGES:
         get(path)
-        for _ in range(3):
+        for _ in range(12):
             with taking(found, f"page {path}"):
                 get(path)
     for _ in range(6):  # the first have still to say what the one before did

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import subprocess
 import sys
 from pathlib import Path
@@ -47,3 +48,18 @@ def test_a_glance_at_the_ledger_loads_nothing_heavy(tmp_path: Path) -> None:
     said = [line for line in looked.stdout.splitlines() if line.startswith("loaded:")]
     # There is no reminder yet, so 'why' has nothing to say.
     assert said == [f"loaded: {' '.join(words)} {int('why' in words)}" for words in GLANCES], looked.stderr
+
+
+def test_a_command_works_its_small_matrices_on_one_thread_unless_told_otherwise() -> None:
+    code = "import os; from services.cli import program, main; program.run = print_and_end; main()"
+    say = 'def print_and_end(words): print(os.environ["OPENBLAS_NUM_THREADS"])\n'
+    found = {}
+    for said in (None, "3"):
+        around = {key: value for key, value in os.environ.items() if key != "OPENBLAS_NUM_THREADS"}
+        told = around if said is None else around | {"OPENBLAS_NUM_THREADS": said}
+        run = subprocess.run(
+            [sys.executable, "-c", f"import os\n{say}{code}"], capture_output=True, text=True, env=told
+        )
+        assert run.returncode == 0, run.stderr
+        found[said] = run.stdout.strip()
+    assert found == {None: "1", "3": "3"}
