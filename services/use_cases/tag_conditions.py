@@ -119,16 +119,15 @@ def tag_conditions(
     with app.store.reading() as tx:
         if not anything_to_tag(tx, app, now):
             return TagReport(0, (), "", tx.rides.conditions_unknown())
-        other_way = _other_way(tx)
+        other_way = _other_way(tx, app, now)
         rides = _outdoors(tx.rides.rides()) if other_way else tx.rides.untagged(MOST_RIDES)
-        left_alone = _left_alone(tx, now)
     tagged_before = any(hour.tag is not None for ride in rides for hour in ride.hours)
     if other_way and not tagged_before:
         with app.store.writing() as tx:
             tx.notes.put(CONDITIONS_TAGGED_BY, WAY_OF_TAGGING, at=now)
     fetched: set[Cell] = set()
     waiting = ""
-    asks = _may_ask(app, rides, now) or (other_way and tagged_before and not left_alone)
+    asks = _may_ask(app, rides, now) or (other_way and tagged_before)
     if rides and app.providers and asks:
         try:
             for source, done, total, cell, refused in _fetch(app, rides, now, patience, sleep):
@@ -141,7 +140,7 @@ def tag_conditions(
             with app.store.writing() as tx:
                 tx.notes.put(WAITS_UNTIL, until.isoformat(), at=now)
     # Every hour anew only once its lead-in could be asked for: an archive that is down puts it off, whole.
-    anew = other_way and tagged_before and asks and not waiting and bool(app.providers)
+    anew = other_way and tagged_before and not waiting
     hours, flips = _tag(app, rides, None if anew else fetched, now, on_progress)
     if anew:
         with app.store.writing() as tx:
@@ -153,11 +152,14 @@ def tag_conditions(
 
 def anything_to_tag(tx: Transaction, app: App, now: datetime) -> bool:
     """Whether `tag_conditions` may find anything to do: the quick look before the long one."""
-    return _other_way(tx) or _may_help(tx, app, now)
+    return _other_way(tx, app, now) or _may_help(tx, app, now)
 
 
-def _other_way(tx: Transaction) -> bool:
-    return bool(tx.notes.get(CONDITIONS_TAGGED_BY) != WAY_OF_TAGGING)
+def _other_way(tx: Transaction, app: App, now: datetime) -> bool:
+    """Whether every hour is to be tagged anew, now: while no archive may be asked no ride is read."""
+    if not app.providers or tx.notes.get(CONDITIONS_TAGGED_BY) == WAY_OF_TAGGING:
+        return False
+    return not _left_alone(tx, now)
 
 
 def _may_help(tx: Transaction, app: App, now: datetime) -> bool:

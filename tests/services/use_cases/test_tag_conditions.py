@@ -15,7 +15,8 @@ from services.app import App
 from services.running.round import one_round
 from services.settings import SETTINGS_FILE
 from services.store.notes import CONDITIONS_TAGGED_BY
-from services.use_cases.tag_conditions import TagReport, tag_conditions
+from services.store.rides import Rides
+from services.use_cases.tag_conditions import WAITS_UNTIL, TagReport, tag_conditions
 from services.wiring import open_app
 from tests.archive_stand_in import ArchiveStandIn, StoppedClock
 from tests.put_into import into
@@ -415,6 +416,27 @@ def test_an_archive_that_is_down_puts_off_tagging_anew_and_nothing_moves_until_t
     tag = scene.tag_of(RIDDEN)
     assert tag is not None
     assert tag.paved_water == 1
+
+
+def test_while_no_archive_may_be_asked_no_ride_is_read_to_be_tagged_anew(
+    scene: Scene, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    scene.ride(RIDDEN)
+    scene.round(NOW)
+    as_an_older_version_left_it(scene)
+    read: list[str] = []
+    every = Rides.rides
+    monkeypatch.setattr(Rides, "rides", lambda *said: read.append("all rides") or every(*said))
+
+    monkeypatch.setenv("GRITLEDGER_WEATHER__ARCHIVE", "none")
+    tag_conditions(open_app(scene.shop.settings.home), now=NOW + HOUR)
+    assert read == []
+    with scene.shop.store.writing() as tx:
+        tx.notes.put(WAITS_UNTIL, (NOW + 3 * HOUR).isoformat(), at=NOW)
+    scene.round(NOW + HOUR)
+    assert read == []
+    assert scene.round(NOW + 4 * HOUR).anew
+    assert read
 
 
 @pytest.mark.parametrize(("word", "share"), [("always", 1.0), ("usually", 0.5), ("never", 0.0)])
