@@ -17,8 +17,9 @@ from ingest.weather.hourly import ArchiveUnavailable
 from ingest.weather.local_file import LocalFile
 from ingest.weather.units_by_sense import doubt_about_rain, doubt_about_temperature
 from tests.airport_year import AIRPORTS, airport_year
+from tests.benchmarks.street import RECORD
 
-METEOROLOGY = Path(__file__).parents[4] / "shared" / "corpus" / "road-state" / "meteorology.txt"
+METEOROLOGY = RECORD / "meteorology.txt"
 HEAD = "latitude_deg,longitude_deg,hour_start_utc,"
 
 
@@ -58,7 +59,9 @@ def test_every_month_of_airports_in_their_own_unit_is_right_and_its_winter_is_kn
     assert doubt_about_temperature(-latitude_deg, turned)
 
 
-@pytest.mark.skipif(not METEOROLOGY.exists(), reason="NO CORPUS: a street's measured weather is not here")
+@pytest.mark.skipif(
+    not METEOROLOGY.exists(), reason="GRITLEDGER_CORPUS has no road-state: no street's weather"
+)
 def test_a_northern_half_year_is_not_asked_about() -> None:
     with METEOROLOGY.open(encoding="utf-8") as lines:
         rows = list(csv.reader(lines, delimiter="\t"))[1:]
