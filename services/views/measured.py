@@ -177,26 +177,25 @@ CLAIMS = Measured(
 )
 YEAR = Measured(
     command="python -m tests.benchmarks.year_of_care --seeds 20",
-    when="29 November 2026, seeds from 822363",
+    when="29 November 2026, seeds from 10127",
     data=(
         "Invented riders in drawn weather by another hand, and in a real year at three airports; they do as"
         " told. The weekly outlook is not counted; what found no message of its own stands in it."
     ),
     columns=("Rider", "Messages a month", "Worst month", "Immersions a year", "Minutes for 1000 km"),
     rows=(
-        ("dusty, 150 km a week, mostly unpaved", "1.6", "4", "16.1", "75"),
-        ("dusty, 150 km a week, mostly paved", "0.8", "4", "8.2", "43"),
-        ("commuter in rain, 10 rides of 10 km", "2.3", "4", "7.5", "91"),
-        ("commuter, 30 % unpaved, rainy", "2.5", "5", "10.4", "112"),
-        ("weekend, 70 km, rainy", "1.1", "4", "5.8", "85"),
-        ("commuter, airports’ real year", "1.6", "4", "6.0", "69"),
-        ("courier, six days of 60 km, rainy", "2.9", "5", "27.8", "60"),
-        ("gravel rider with two bikes, rainy", "3.3", "6", "33.0", "112"),
+        ("dusty, 150 km a week, mostly unpaved", "1.6", "4", "15.7", "74"),
+        ("dusty, 150 km a week, mostly paved", "0.8", "3", "8.2", "43"),
+        ("commuter in rain, 10 rides of 10 km", "2.3", "5", "7.3", "89"),
+        ("commuter, 30 % unpaved, rainy", "2.5", "5", "10.3", "112"),
+        ("weekend, 70 km, rainy", "1.1", "4", "5.7", "84"),
+        ("commuter, airports’ real year", "1.6", "3", "6.3", "68"),
+        ("courier, six days of 60 km, rainy", "2.8", "5", "27.1", "59"),
+        ("gravel rider with two bikes, rainy", "3.1", "6", "31.4", "106"),
+        ("trainer in winter, road in summer, rainy", "2.2", "4", "11.1", "54"),
     ),
     short=(
-        "The last two were drawn anew, seeds from 665853, after a job began to speak at once whose chain "
-        "hangs wet: in their 40 years no wet night was without a message in the ten days before (9 were in "
-        "an earlier 40). The others are from before that. Whether chains last longer by any of it, nobody "
-        "has measured."
+        "In 200 years three wet nights had no message in the ten days before: two commuters' "
+        "and a courier's. Whether chains last longer by any of it, nobody has measured."
     ),
 )
