@@ -23,7 +23,7 @@ class Measured:
 
 BIKES = Measured(
     command="python -m tests.benchmarks.which_bike --seeds 1 --rides 250 --slips 0.02",
-    when="28 November 2026, seed 1",
+    when="28 November 2026, seed 1, before the judge’s last changes",
     data=(
         "Seven invented households of seven kinds with 1 667 rides, every ride written as a file and read "
         "back, 2 % of the answers wrong. Their inventor had read the judge, so this is no independent "
