@@ -82,7 +82,7 @@ def _after_a_wet_day(case: Case) -> Reminder | None:
     own limit asks for the next one, and the wet itself only once the latest drip is a week old.
     Salt that asked for a rinse before it was wet has asked: it is the same reminder, which now says more.
     """
-    spell = _wet_spell(case)
+    spell = _wet_spell(case, _wet_days(case))
     if not any(one.wet for one in spell):
         return came_home_salted(case)
     latest = next(one for one in reversed(spell) if one.wet)
@@ -203,14 +203,14 @@ def _treated(case: Case) -> list[datetime]:
     ]
 
 
-def _wet_spell(case: Case) -> list[_WetDay]:
+def _wet_spell(case: Case, days: Sequence[tuple[date, _WetDay]]) -> list[_WetDay]:
     """The wet and salted days that still ask for hands, in order; none once answered or long dried."""
     lasts = timedelta(days=case.limit("wet_ride_expires").value)
     treated = _treated(case)
     spell: list[_WetDay] = []
     wet_on: date | None = None
     answered = False
-    for on, one in _wet_days(case):
+    for on, one in days:
         home = one.home
         goes_on = wet_on is not None and on - wet_on <= lasts
         wet_on = on
@@ -237,7 +237,7 @@ def _still_wet(case: Case) -> str:
     A wet reminder of its own would ask for a drip that was given days ago; wet it is all the same.
     """
     days = _wet_days(case)
-    if not days or not days[-1][1].wet or _wet_spell(case):
+    if not days or not days[-1][1].wet or _wet_spell(case, days):
         return ""
     home = days[-1][1].home
     dried_at = home.ended_at + timedelta(hours=case.limit("wet_ride_overdue").value)

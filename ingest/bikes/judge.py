@@ -195,17 +195,21 @@ class Judgement:
             return BY_GEARS_FROM
         return BY_HABITS_FROM if places.hears[ride] else DEAF_FROM
 
+    def _leader(self, ride: int) -> int:
+        """The column of its likeliest bike; the last is none of ours."""
+        return int(self.probabilities[ride].argmax())
+
     def hardly_said(self, ride: int) -> bool:
         """Did at most one answer say that its sensors are its likeliest bike's, where answers spoke of them?
 
         One may be a slip; none is a move that nobody said.
         """
-        words, leader = self._words[ride], int(self.probabilities[ride].argmax())
+        words, leader = self._words[ride], self._leader(ride)
         return bool(ride not in self._vouched and words.any() and words[leader] <= 1)
 
     def moved_unsaid(self, ride: int) -> bool:
         """Do answers name other bikes for its sensors, and none its likeliest?"""
-        words, leader = self._words[ride, :-1], int(self.probabilities[ride].argmax())
+        words, leader = self._words[ride, :-1], self._leader(ride)
         return bool(ride not in self._vouched and words.any() and leader < len(words) and words[leader] == 0)
 
     def newcomer(self, ride: int) -> BikeId | None:
@@ -215,7 +219,7 @@ class Judgement:
         """
         if ride in self._vouched:
             return None
-        leader = int(self.probabilities[ride].argmax())
+        leader = self._leader(ride)
         gears = self.fit.by_clue[Clue.GEARING][ride]
         can = (self.probabilities[ride] > 0.0) & (gears[leader] - gears < IDENTIFIES_FROM)
         came = self._came_since[ride] & can[:-1]
@@ -233,7 +237,7 @@ class Judgement:
         long_ago = self._last_word.get(ride, (0, 0.0))[1] > HEARD_OF_LATELY_D
         if not long_ago or ride in self._vouched or self.fit.rides[ride].sold is not None:
             return False
-        return bool(self._without_sensors[ride, self.probabilities[ride].argmax()] < BY_ALL_ELSE_FROM)
+        return bool(self._without_sensors[ride, self._leader(ride)] < BY_ALL_ELSE_FROM)
 
     @cached_property
     def _without_sensors(self) -> Column:
@@ -248,9 +252,10 @@ class Judgement:
 
     def is_only_unsaid(self, ride: int) -> bool:
         """Is it asked about although its bike is likely enough, because too little was said?"""
-        chances = self.probabilities[ride]
-        leads = int(chances.argmax())
-        return self.candidates[leads] is not None and bool(chances[leads] >= self._enough(ride))
+        leader = self._leader(ride)
+        return self.candidates[leader] is not None and bool(
+            self.probabilities[ride, leader] >= self._enough(ride)
+        )
 
     def said(self, ride: int) -> Said:
         """The verdict on one ride, without its evidence."""

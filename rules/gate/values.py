@@ -72,6 +72,16 @@ def _plainly(bound: float) -> str:
     return number(bound, 2)
 
 
+def teeth_in(typed: str) -> tuple[int, ...] | None:
+    """A list of teeth in any usual spelling, the fewest first; () = nothing typed, None = no list."""
+    parts = [part for part in re.split("[-,/ ]", typed) if part]
+    if typed and not parts:
+        return None
+    if not all(part.isascii() and part.isdigit() and len(part) < 4 for part in parts):
+        return None
+    return tuple(sorted(map(int, parts)))
+
+
 def within(
     value: object,
     low: float,

@@ -33,7 +33,7 @@ LAST_ON_BIKE = 4  # chains: together they were ridden for more weeks than are lo
 # labelled assumption, for wear ends fast and nobody has published where that begins.
 LATE_SHARE, LATE_FROM, LATE_TIMES = 0.2, 0.7, 2.0
 MOST_DAYS = 11_000.0  # thirty years
-TOO_WIDE = " Too wide to plan by: a caliper says more than a gauge's steps."
+BY_CALIPER = "a caliper says more than a gauge's steps"
 
 
 class Measure(StrEnum):
@@ -141,7 +141,8 @@ def forecast(
     life = triple(draws)
     left = triple(np.maximum(0.0, draws - x_now))
     by_gauge = all(point.reading.exact_pct is None for point in points)
-    if life[2] > (MOST_TIMES_BY_GAUGE if by_gauge else MOST_TIMES) * life[0] and left[1] > 0.0:
+    too_wide = life[2] > MOST_TIMES * life[0] and left[1] > 0.0
+    if too_wide and (not by_gauge or life[2] > MOST_TIMES_BY_GAUGE * life[0]):
         return _refused(one, points, life, x_now, measure, chance, by_gauge)
     pace = _pace(past, measure, now, days)
     per_drive_h = 1.0 if measure is Measure.DRIVE_HOURS else _km_per_drive_h(past)
@@ -159,7 +160,7 @@ def forecast(
         readings=len(points),
         rests_on=_rests_on(len(points), facts.chains_measured - 1),
         sentence=_sentence(one.name, limit_pct, left, measure, chance, points[-1].reading)
-        + (TOO_WIDE if life[2] > MOST_TIMES * life[0] and left[1] > 0.0 else ""),
+        + (f" Too wide to plan by: {BY_CALIPER}." if too_wide else ""),
     )
 
 
@@ -344,9 +345,8 @@ def _refused(
     )
     early = max(0.05 * life[1], life[0] - x_now)  # a reading comes too late on a chain that is worn
     more = min(early, max(0.15 * life[1], 0.5 * life[1] - x_now))
-    wants = f"Another reading after about {number(more, 0)} more {measure}"
-    if by_gauge:
-        wants += "; a caliper says more than a gauge's steps"
+    better = f"; {BY_CALIPER}" if by_gauge else ""
+    wants = f"Another reading after about {number(more, 0)} more {measure}{better}"
     return Refusal(one.id, sentence, f"{wants}.", chance)
 
 

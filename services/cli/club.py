@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import asdict
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
@@ -12,6 +14,7 @@ from rules.roles import Role
 from services.cli.output import AsJson, Home, now_utc, print_json, say
 
 if TYPE_CHECKING:
+    from services.app import App
     from services.store.club import Club
 
 PANEL = "A club"
@@ -30,6 +33,39 @@ def _club_of(home: Path | None) -> Club:
     from services.wiring import open_app
 
     return Club.open(open_app(home).settings.database_url)
+
+
+def _with_page(home: Path | None) -> App:
+    """What the settings of a club's home say, and where its page is: the links it mails lead there."""
+    from dataclasses import replace
+
+    from services.web.serve import address_of
+    from services.wiring import open_app
+
+    app = open_app(home)
+    return replace(app, page_url=address_of(app.settings.page))
+
+
+@contextmanager
+def _mail_taken() -> Iterator[None]:
+    """A mail server that refuses is told as what was typed wrongly is."""
+    from services.channels import ChannelError
+
+    try:
+        yield
+    except ChannelError as error:
+        raise typer.BadParameter(f"the mail was not taken: {error}") from error
+
+
+def _tell_link(app: App, link: str, email: str, *, mailed: str, good_for: str) -> None:
+    """That the mail is on its way; without a mail server the link itself, to be handed over."""
+    from services.use_cases.sign_in import mail_of
+
+    if mail_of(app) is not None:
+        say(mailed)
+        return
+    say(f"No mail server is set, so hand this over yourself; it is for {email} alone, once, for {good_for}:")
+    say(link)
 
 
 @club.command()
@@ -153,21 +189,15 @@ def invite(
 
     Example: gritledger club invite iva@example.org --household 7
     """
-    from dataclasses import replace
-
-    from services.channels import ChannelError
     from services.store.club import Club
     from services.use_cases import sign_in
-    from services.web.serve import address_of
-    from services.wiring import open_app
 
-    app = open_app(home)
-    app = replace(app, page_url=address_of(app.settings.page))
+    app = _with_page(home)
     with Club.open(app.settings.database_url) as opened:
         names = {one.number: one.name for one in opened.households()}
         with opened.store(household).reading() as tx:
             whose = tx.equipment.find_rider(rider).id if rider else None
-        try:
+        with _mail_taken():
             link = sign_in.invite(
                 app,
                 opened.people,
@@ -179,13 +209,8 @@ def invite(
                 by=None,
                 now=now_utc(),
             )
-        except ChannelError as error:
-            raise typer.BadParameter(f"the mail was not taken: {error}") from error
-    if sign_in.mail_of(app) is not None:
-        say(f"{email} is invited as {role} of {names[household]}: the mail is on its way.")
-    else:
-        say(f"No mail server is set, so hand this over yourself; it is for {email} alone, once, for a week:")
-        say(link)
+    invited = f"{email} is invited as {role} of {names[household]}: the mail is on its way."
+    _tell_link(app, link, email, mailed=invited, good_for="a week")
 
 
 @club.command("new-password")
@@ -196,28 +221,15 @@ def new_password(
 
     Example: gritledger club new-password iva@example.org
     """
-    from dataclasses import replace
-
-    from services.channels import ChannelError
     from services.store.club import Club
     from services.use_cases import sign_in
-    from services.web.serve import address_of
-    from services.wiring import open_app
 
-    app = open_app(home)
-    app = replace(app, page_url=address_of(app.settings.page))
-    with Club.open(app.settings.database_url) as opened:
-        try:
-            link = sign_in.mail_lost(app, opened.people, email, now=now_utc())
-        except ChannelError as error:
-            raise typer.BadParameter(f"the mail was not taken: {error}") from error
+    app = _with_page(home)
+    with Club.open(app.settings.database_url) as opened, _mail_taken():
+        link = sign_in.mail_lost(app, opened.people, email, now=now_utc())
     if link is None:
         raise typer.BadParameter(f"nobody signs in by {email}; invite them: gritledger club invite")
-    if sign_in.mail_of(app) is not None:
-        say(f"The mail to {email} is on its way.")
-    else:
-        say(f"No mail server is set, so hand this over yourself; it is for {email} alone, once, for an hour:")
-        say(link)
+    _tell_link(app, link, email, mailed=f"The mail to {email} is on its way.", good_for="an hour")
 
 
 @club.command()

@@ -268,9 +268,11 @@ def _fitted_at(app: App, onto: Bike | None, at: str | None, now: datetime, yes: 
 
 
 def _teeth(text: str) -> tuple[int, ...]:
-    parts = [part for part in text.replace(",", "-").replace("/", "-").replace(" ", "-").split("-") if part]
-    if (text and not parts) or not all(one.isascii() and one.isdigit() and len(one) < 4 for one in parts):
+    from rules.gate.values import teeth_in
+
+    teeth = teeth_in(text)
+    if teeth is None:
         raise typer.BadParameter(
             f"'{text}' is no list of teeth; write every cog, e.g. 11-13-15-17-19-21-24-28"
         )
-    return tuple(sorted(int(part) for part in parts))
+    return teeth

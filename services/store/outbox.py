@@ -117,14 +117,17 @@ class Outbox(Repository):
         )
         if done.rowcount == 1:
             posted = self.get(letter_id).letter
-            asks_ahead = ASKED_AHEAD in " ".join(posted.text.split())
-            for reminder_id in posted.reminders:
-                sentence = self._connection.scalar(
-                    select(reminder.c.sentence).where(reminder.c.id == reminder_id)
-                )
-                # what silence on the wet evenings to come rests on, for a job of any kind
-                why = ASKED_AHEAD if asks_ahead and ASKED_AHEAD in (sentence or "") else ""
-                add_step(self, reminder_id, ReminderStep(Step.TOLD, at, row.channel, why))
+            asking = self._asking_ahead(posted)
+            for one in posted.reminders:
+                why = ASKED_AHEAD if one in asking else ""
+                add_step(self, one, ReminderStep(Step.TOLD, at, row.channel, why))
+
+    def _asking_ahead(self, posted: Letter) -> frozenset[ReminderId]:
+        """Whose words about the wet evenings to come this letter says: silence on those rests on it."""
+        if ASKED_AHEAD not in " ".join(posted.text.split()):
+            return frozenset()
+        query = select(reminder.c.id, reminder.c.sentence).where(reminder.c.id.in_(posted.reminders))
+        return frozenset(ReminderId(row.id) for row in self._all(query) if ASKED_AHEAD in row.sentence)
 
     def failed(
         self, letter_id: int, at: datetime, why: str, permanent: bool, next_try_at: datetime | None = None

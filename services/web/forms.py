@@ -11,6 +11,8 @@ from typing import TypeVar
 
 from starlette.datastructures import FormData
 
+from rules.gate.values import teeth_in
+
 Choice = TypeVar("Choice", bound=StrEnum)
 
 LONGEST_TEXT = 2000
@@ -140,17 +142,14 @@ class Posted:
 
     def teeth(self, name: str, what: str) -> tuple[int, ...]:
         """A list of teeth, in any usual spelling."""
-        typed = text = self.text(name)
-        for separator in ",/ ":
-            text = text.replace(separator, "-")
-        parts = [part for part in text.split("-") if part]
-        is_list = all(part.isascii() and part.isdigit() and len(part) < 4 for part in parts)
-        if (typed and not parts) or not is_list:
+        typed = self.text(name)
+        teeth = teeth_in(typed)
+        if teeth is None:
             raise FormRefused(
                 f"{what}: “{typed[:40]}” is no list of teeth; write every one, e.g. 11-13-15-17-19-21-24-28.",
                 field=name,
             )
-        return tuple(sorted(int(part) for part in parts))
+        return teeth
 
 
 def number_in(text: str, *, what: str, low: float | None = None, high: float | None = None) -> float:

@@ -39,6 +39,7 @@ from rules.gate.judge import OBJECTIONS, judge
 from rules.gate.replay import Said, replay, without
 from rules.gate.reverse import FAMILIES, effect, reversed_by
 from rules.gate.sentence import described
+from rules.gate.values import teeth_in
 from rules.gate.whole_day import after_last_ride, before_first_ride, evening_of
 from rules.ledger import Ledger
 from rules.vocabulary import (
@@ -466,3 +467,20 @@ def test_a_day_alone_is_before_its_first_ride_or_after_its_last_and_asks_where_i
     assert unridden.at == datetime(2025, 3, 4, 12, tzinfo=MADRID)
     morning = datetime(2025, 3, 20, 8, tzinfo=UTC)
     assert before_first_ride(house, HERON, date(2025, 3, 20), MADRID, morning).at == morning
+
+
+@pytest.mark.parametrize(
+    ("typed", "teeth"),
+    [
+        ("", ()),
+        ("40", (40,)),
+        ("34-11, 13/15", (11, 13, 15, 34)),
+        ("-", None),
+        (" / ", None),
+        ("11-x", None),
+        ("11-1300", None),
+        ("¹¹-13", None),
+    ],
+)
+def test_a_list_of_teeth_is_read_in_any_usual_spelling(typed: str, teeth: tuple[int, ...] | None) -> None:
+    assert teeth_in(typed) == teeth
