@@ -189,10 +189,13 @@ def put_in_place(plain: Path, database: Path, aside: Path) -> None:
     settle(database.parent)
 
 
-def tidy(folder: Path) -> None:
-    """Delete what a copying that was killed has left in this folder."""
+def tidy(folder: Path, *, older_than_s: float = LEFT_OVER_AFTER_S) -> None:
+    """Delete what a copying that was killed has left in this folder.
+
+    older_than_s: younger ones may be of a copying that is under way; 0 = nobody else copies into it.
+    """
     for path in folder.glob("*"):
-        if _LEFT_OVER.search(path.name) and time.time() - path.stat().st_mtime > LEFT_OVER_AFTER_S:
+        if _LEFT_OVER.search(path.name) and time.time() - path.stat().st_mtime >= older_than_s:
             path.unlink(missing_ok=True)
 
 

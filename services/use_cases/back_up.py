@@ -121,7 +121,7 @@ def back_up_household(app: App, *, now: datetime) -> Looked | None:
     """
     folder = app.settings.backup_folder
     folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-    tidy(folder)
+    tidy(folder, older_than_s=0.0)  # a household has one job at a time
     made = [at for at, _ in copies_in(folder)]
     if made and now - DAILY_AFTER < max(made) <= now:
         return None

@@ -229,6 +229,22 @@ def test_a_worker_killed_in_any_kind_of_job_loses_and_doubles_nothing(
         assert verify(open_app(tmp_path / "reader"), copy).faults == ()
 
 
+def test_what_a_killed_copying_left_is_gone_after_the_next_one(yard: Yard, tmp_path: Path) -> None:
+    store, _ = yard.household(str(tmp_path))
+    folder = yard.home / "households" / str(store.household) / "backups"
+    folder.mkdir(parents=True)
+    for end in ("", "-wal", "-shm"):
+        (folder / f"gritledger-20260101T000000Z.db.gz.plain{end}").write_bytes(b"cut short")
+    yard.club.ask_for(Job.BACK_UP, [store.household or 0])
+
+    worker = yard.worker()
+    yard.until_idle(store)
+    os.kill(worker, signal.SIGTERM)
+
+    ((_, copy),) = copies_in(folder)
+    assert list(folder.iterdir()) == [copy]
+
+
 def test_a_worker_that_comes_back_too_late_writes_nothing(yard: Yard, tmp_path: Path) -> None:
     from functools import partial
 
