@@ -156,10 +156,12 @@
   }
 
   for (const input of form.querySelectorAll("input[type=file]")) {
-    input.addEventListener("change", () => {
+    const take = () => {
       add([...input.files].map((file) => ({ file, path: file.webkitRelativePath || file.name })));
       input.value = "";
-    });
+    };
+    input.addEventListener("change", take);
+    if (input.files.length) take(); // chosen while this script was still on its way
   }
   for (const kind of ["dragenter", "dragover"]) {
     tray.addEventListener(kind, (event) => {
