@@ -10,7 +10,7 @@ from ingest.ride.outing_set import CLOCK_ERRORS, by_a_wrong_clock, resolved
 from ingest.ride.same_ride import Outing, Relation, same_outing
 from ingest.ride.same_ride import Verdict as SameOuting
 from ingest.ride.summary import RideSummary
-from ingest.ride.unrecorded import READER
+from ingest.ride.without_file import READER
 from rules.vocabulary import DecidedBy, RideId, RiderId
 from services.store import RideSpan, Transaction
 from services.store.same_outings import IMPORTER
