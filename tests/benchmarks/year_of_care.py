@@ -71,7 +71,7 @@ from rules.year.another_way import (
     STARVED_WEAR,
 )
 from services.answer_links import GOOD_FOR, Address
-from services.messages.brevity import words
+from services.messages.short_mail import words
 from services.messages.words import compose
 from services.use_cases.update_reminders import reminder_text
 from tests.airport_year import AIRPORTS, airport_year, every_hour, tagged_year

@@ -37,8 +37,8 @@ from rules.vocabulary import (
 from rules.work import work
 from services.answer_links import GOOD_FOR, Act, Address, read_link
 from services.channels import trial_letter
-from services.messages.brevity import MOST_WORDS, words
 from services.messages.message import AskedRide, Message
+from services.messages.short_mail import MOST_WORDS, words
 from services.messages.words import (
     Coming,
     ReminderText,
