@@ -9,6 +9,7 @@ from typing import Protocol
 
 from ingest.ground.cell_ground import CellGround
 from ingest.ground.dust import dust_index
+from ingest.ground.mud import mud_weight
 from ingest.ground.open_ground import SNOW_FROM_MM
 from ingest.ground.road import FROZEN_FROM_MM, Road, Sky
 from ingest.ground.road_salt import HOLDS_FROM_G_M2, HUMID_WITH_SALT_PCT
@@ -21,7 +22,6 @@ from ingest.ground.water import (
     WET_FROM,
     Forcing,
     mean_film_mm,
-    mud_weight,
     paved_drying_mm,
     water_weight,
 )

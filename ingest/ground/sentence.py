@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from ingest.ground.drying import DEW_FROM_PCT
+from ingest.ground.mud import MUDDY_FROM
 from ingest.ground.open_ground import SNOW_FROM_MM
 from ingest.ground.road import FROZEN_FROM_MM
 from ingest.ground.road_salt import HOLDS_FROM_G_M2, HUMID_WITH_SALT_PCT
@@ -13,7 +14,6 @@ from ingest.ground.snow_or_rain import CM_OF_SNOWFALL_PER_MM
 from ingest.ground.water import FILM_MM, WET_FROM, WET_HOUR_MM, RainClass, rain_class
 from rules.units import rain_in_an_hour, snow_depth
 
-MUDDY_FROM = 0.5  # as ingest.ground.water.mud_weight says
 DUSTY_FROM = 0.5  # half of what a dry public gravel road gives at 20 km/h; our choice
 FRESH_H, LAST_DAY_H = 12, 24
 SLEET_SHARE, SNOW_SHARE = 0.3, 0.7  # the Finnish road weather model's limits

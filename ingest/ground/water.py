@@ -31,7 +31,6 @@ TOPMOST_M = 0.02  # how deep tyres work the ground: labelled assumption; 0.01-0.
 # Brakensiek & Saxton 1982, from memory; by the tables of ERA5's own soils 0.09 (medium) to 0.16 (coarse).
 OVER_CAPACITY_M3M3 = 0.19
 SOIL_DRAINAGE_H = 24.0  # labelled assumption: field capacity is what is left after two or three days; 12-48
-MUD_SHARE = 0.5  # labelled assumption, of the readily evaporable water: mud's ramp to each side; 0.25-0.75
 GAP_FILL_MM = 2.5  # what an hour without a value might have brought: fills both stores
 SPIN_UP_H = 48  # our choice: four times the longest drying of asphalt (11 h at 0.05 mm/h); 24-96
 
@@ -142,13 +141,3 @@ def topmost_after(
         wetted *= exp(-1 / SOIL_DRAINAGE_H)
     lost = UNPAVED_DRYING * drying_reduction(max(0.0, -wetted) / share, soil) * max(0.0, et0_mm)
     return max(-share * soil.total_evaporable_mm, wetted - lost)
-
-
-def mud_weight(topmost_mm: float, *, soil: Soil = LOAM) -> float:
-    """How muddy bare unpaved ground is, 0 to 1; over 0.5 a rider calls it mud.
-
-    topmost_mm: water over field capacity in what tyres work; at field capacity itself soil turns from crumbs
-    to paste (common practice, no source). The shape is a labelled assumption; no record of mud was found.
-    """
-    ramp_mm = MUD_SHARE * soil.readily_evaporable_mm * TOPMOST_M / EVAPORATING_DEPTH_M
-    return min(1.0, max(0.0, 0.5 + topmost_mm / (2 * ramp_mm)))

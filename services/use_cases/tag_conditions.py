@@ -24,7 +24,7 @@ from ingest.ground.conditions import (
     tag_and_witness,
 )
 from ingest.ground.look import WHOLE_HOUR
-from ingest.ground.sentence import MUDDY_FROM
+from ingest.ground.mud import MUDDY_FROM
 from ingest.ground.water import WET_FROM
 from ingest.weather.hourly import (
     ArchiveUnavailable,

@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from ingest.ground.mud import mud_weight
 from ingest.ground.topsoil import LOAM, Soil
 from ingest.ground.water import (
     DRAINAGE_H,
@@ -18,7 +19,6 @@ from ingest.ground.water import (
     RainClass,
     depletion_after,
     loose_after,
-    mud_weight,
     paved_after,
     rain_class,
     topmost_after,
