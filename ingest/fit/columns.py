@@ -13,17 +13,14 @@ from numpy.typing import NDArray
 
 from ingest.errors import UnreadableFile
 from ingest.fit import profile
-from ingest.fit.contents import (
+from ingest.fit.contents import FitContents, Message, Value, joined
+from ingest.fit.profile import (
     COMPRESSED_SPEED_DISTANCE,
     EVENT_FIELDS,
     MESSAGE_FIELDS,
     NATIVE_FIELDS,
     RECORD_FIELDS,
     TEXT_FIELDS,
-    FitContents,
-    Message,
-    Value,
-    joined,
 )
 from ingest.fit.walk import BYTE, STRING, Field, Layout, Messages, frame, header_length, walk_messages
 from ingest.ride.recording import Column

@@ -4,30 +4,15 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from typing import Final
 
 import numpy as np
 
 from ingest.fit import profile
+from ingest.fit.profile import EVENT_FIELDS
 from ingest.ride.recording import Column
 
 Value = int | float | str
 Message = dict[int, Value]  # by field number; a field that is missing or invalid has no entry
-
-RECORD_FIELDS: Final = (253, 0, 1, 2, 78, 5, 6, 73, 3, 4, 7, 13)
-COMPRESSED_SPEED_DISTANCE: Final = 8  # three bytes: 12 bits of speed, 12 bits of a distance that wraps
-NATIVE_FIELDS: Final = (3, 4, 7, 13)  # a developer field may stand in for these
-EVENT_FIELDS: Final = (253, 0, 1, 3)
-MESSAGE_FIELDS: Final[dict[int, tuple[int, ...]]] = {
-    profile.FILE_ID: (0, 1, 2, 3, 4, 8),
-    profile.SPORT: (0, 1, 3),
-    profile.SESSION: (2, 5, 6, 7, 8, 9, 110),
-    profile.LAP: (2, 7, 8, 9),
-    profile.DEVICE_INFO: (0, 1, 2, 3, 4, 10, 11, 21, 25, 27, 32),
-}
-TEXT_FIELDS: Final = frozenset(
-    {(profile.FILE_ID, 8), (profile.SPORT, 3), (profile.SESSION, 110), (profile.DEVICE_INFO, 27)}
-)
 
 
 @dataclass(slots=True)

@@ -63,3 +63,17 @@ BATTERY_WORDS: Final = {1: "new", 2: "good", 3: "ok", 4: "low", 5: "critical", 6
 EVENT_TIMER, EVENT_FRONT_GEAR, EVENT_REAR_GEAR = 0, 42, 43
 TIMER_STARTS: Final = frozenset({0})
 TIMER_STOPS: Final = frozenset({1, 4, 8, 9})
+
+# By message, the numbers of the fields that are read.
+RECORD_FIELDS: Final = (253, 0, 1, 2, 78, 5, 6, 73, 3, 4, 7, 13)
+COMPRESSED_SPEED_DISTANCE: Final = 8  # three bytes: 12 bits of speed, 12 bits of a distance that wraps
+NATIVE_FIELDS: Final = (3, 4, 7, 13)  # a developer field may stand in for these
+EVENT_FIELDS: Final = (253, 0, 1, 3)
+MESSAGE_FIELDS: Final[dict[int, tuple[int, ...]]] = {
+    FILE_ID: (0, 1, 2, 3, 4, 8),
+    SPORT: (0, 1, 3),
+    SESSION: (2, 5, 6, 7, 8, 9, 110),
+    LAP: (2, 7, 8, 9),
+    DEVICE_INFO: (0, 1, 2, 3, 4, 10, 11, 21, 25, 27, 32),
+}
+TEXT_FIELDS: Final = frozenset({(FILE_ID, 8), (SPORT, 3), (SESSION, 110), (DEVICE_INFO, 27)})

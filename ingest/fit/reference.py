@@ -10,16 +10,14 @@ import numpy as np
 from ingest.errors import UnreadableFile
 from ingest.fit import profile
 from ingest.fit.checksum import HEADER_WRONG, WRONG
-from ingest.fit.contents import (
+from ingest.fit.contents import FitContents, Message, Value
+from ingest.fit.profile import (
     COMPRESSED_SPEED_DISTANCE,
     EVENT_FIELDS,
     MESSAGE_FIELDS,
     NATIVE_FIELDS,
     RECORD_FIELDS,
     TEXT_FIELDS,
-    FitContents,
-    Message,
-    Value,
 )
 from ingest.fit.walk import header_length
 
