@@ -10,15 +10,14 @@ from numpy.typing import NDArray
 
 from ingest.ride.columns import LONGEST_BRIDGE_S, bridged, smoothed
 from ingest.ride.geometry import haversine_m, steps_m, unwrapped
+from ingest.ride.plausible import JUMP_MPS, MOTOR_MPS
 from ingest.ride.recording import Column, Recording
 
 Mask = NDArray[np.bool_]
 
 MOVING_MPS = 0.5  # slower is standing still
-# Judgements, common practice, no source:
+# Judgement, common practice, no source:
 LONGEST_MOVING_GAP_S = 300.0  # a longer silence may hold anything, a train included
-JUMP_MPS = 40.0  # 144 km/h: no bicycle; the place or the counter jumped
-MOTOR_MPS = 25.0  # 90 km/h held for a minute: the bike was in or on a car
 PLACE_WINDOW_S = 6.0  # speed from places is taken over this long, so that a jittering place does not move
 
 

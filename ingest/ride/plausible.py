@@ -29,6 +29,9 @@ _BOUNDS: Final[dict[str, tuple[float, float]]] = {
     "temperature_c": (-60.0, 80.0),
     "heart_rate_bpm": (0.0, 254.0),
 }
+# How fast a bicycle goes; common practice, no source:
+JUMP_MPS = 40.0  # 144 km/h: no bicycle; the place or the counter jumped
+MOTOR_MPS = 25.0  # 90 km/h held for a minute: the bike was in or on a car
 COLUMNS: Final = ("latitude_deg", "longitude_deg", *_BOUNDS)
 
 

@@ -10,7 +10,8 @@ import numpy as np
 from ingest.errors import NotARide
 from ingest.ride.columns import smoothed
 from ingest.ride.drive_time import estimated_power_w
-from ingest.ride.intervals import MOTOR_MPS, Intervals
+from ingest.ride.intervals import Intervals
+from ingest.ride.plausible import MOTOR_MPS
 from ingest.ride.recording import Recording
 from ingest.ride.stride import runs_like, turns_a_gear
 from rules.units import speed
