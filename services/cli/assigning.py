@@ -100,8 +100,8 @@ def _assign_by_table(
     from dataclasses import replace
 
     from rules.commands import PutRidesOn
-    from services.use_cases.bikes_from_table import around, matched, read_table
     from services.use_cases.preview import preview_answers
+    from services.use_cases.which_bike_from_table import around, matched, read_table
     from services.wiring import open_app
 
     if not all(columns):

@@ -28,7 +28,7 @@ from ingest.weather.local_file import LocalFile
 from ingest.weather.nasa_power import NasaPower
 from ingest.weather.open_meteo import OpenMeteoAhead, OpenMeteoArchive
 from rules.ledger import Ledger
-from services.use_cases.bikes_from_table import matched, read_table
+from services.use_cases.which_bike_from_table import matched, read_table
 from tests.archive_stand_in import ArchiveStandIn, StoppedClock
 from tests.benchmarks.year_of_care import HABITS, household
 from tests.ingest.fuzz.gpx_inputs import mutated

@@ -12,7 +12,7 @@ import pytest
 from ingest.errors import UnreadableFile
 from rules.ledger import Ledger
 from rules.vocabulary import BikeId, RideId
-from services.use_cases.bikes_from_table import Matched, around, matched, read_table
+from services.use_cases.which_bike_from_table import Matched, around, matched, read_table
 from tests.rules.notation import ledger_of
 
 ZONE = ZoneInfo("America/La_Paz")  # four hours behind
