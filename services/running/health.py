@@ -143,7 +143,7 @@ def derived(app: App, now: datetime) -> Iterator[Finding]:
     """Is what was derived chain by chain, over all the years, what all facts together give?"""
     try:
         with app.store.reading() as tx:
-            if waiting := tx.derived.to_look_at(now, derived_by(tx, app)):
+            if waiting := tx.derived.to_look_at(now, derived_by(app.rulebook_in(tx))):
                 said = f"{len(waiting)} chains wait for the next round to look at them."
                 yield Finding("reminders", True, said)
                 return

@@ -139,7 +139,8 @@ class Reminders(Repository):
         history = select(reminder_step).where(reminder_step.c.reminder.in_(ids)).order_by(reminder_step.c.id)
         for row in self._all(history):
             steps.setdefault(row.reminder, []).append(_step(row))
-        rows = self._all(select(reminder).where(condition).order_by(reminder.c.id))
+        # by their numbers, or the order asked for has SQLite go through every reminder there ever was
+        rows = self._all(select(reminder).where(reminder.c.id.in_(ids)).order_by(reminder.c.id))
         return tuple(
             RaisedReminder(
                 ReminderId(row.id), _reminder(row, tuple(reasons.get(row.id, ()))), tuple(steps[row.id])

@@ -171,7 +171,8 @@ class Tags(Repository):
 
     def unnamed(self) -> bool:
         """Whether of any ride it is not kept what it was like."""
-        return self._connection.scalar(select(ride.c.id).where(IS_UNNAMED).limit(1)) is not None
+        query = select(ride.c.id).where(IS_UNNAMED).order_by(ride.c.id)  # in order, or SQLite reads them all
+        return self._connection.scalar(query.limit(1)) is not None
 
     def without_likes(self, limit: int) -> tuple[RideId, ...]:
         """Rides of which it is not kept what they were like; so many at most, the newest first."""

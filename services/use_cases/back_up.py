@@ -91,7 +91,7 @@ def back_up(app: App, *, now: datetime, to: Path | None = None) -> Looked:
 def _derived_anew(app: App, now: datetime) -> tuple[str, ...]:
     """Where reminders are not those that all facts give, all chains are to be looked at, and that is said."""
     with app.store.reading() as tx:
-        if tx.derived.anything_to_look_at(now, derived_by(tx, app)):
+        if tx.derived.anything_to_look_at(now, derived_by(app.rulebook_in(tx))):
             return ()  # not all was derived yet
         wrong = not_as_derived_whole(tx, app)
     if not wrong:

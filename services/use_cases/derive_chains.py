@@ -23,6 +23,7 @@ from rules.next_look import next_look
 from rules.one_a_chain import one_a_chain
 from rules.reconcile import Change, reconcile
 from rules.reminders import due
+from rules.rulebook import Rulebook
 from rules.vocabulary import BikeId, ChainId
 from rules.wear.worn import Read, Ridden, Worn, heard_together, worn_of
 from services.app import App, zone_of
@@ -32,9 +33,9 @@ if TYPE_CHECKING:
     from rules.wear.measured import Measured
 
 
-def derived_by(tx: Transaction, app: App) -> str:
+def derived_by(rulebook: Rulebook) -> str:
     """By which rulebook, which limits of the program's own and which code chains are derived now."""
-    return f"{app.rulebook_in(tx).version} {NEWEST} {way_of_deriving()}"
+    return f"{rulebook.version} {NEWEST} {way_of_deriving()}"
 
 
 @cache
@@ -51,7 +52,8 @@ def derive(tx: Transaction, app: App, *, now: datetime) -> tuple[Change, ...] | 
 
     None: there was nothing to look at.
     """
-    by, rulebook = derived_by(tx, app), app.rulebook_in(tx)
+    rulebook = app.rulebook_in(tx)
+    by = derived_by(rulebook)
     wanted = frozenset(tx.derived.to_look_at(now, by))
     if not wanted:
         tx.derived.settle((), {}, by=by, now=now)
@@ -133,7 +135,7 @@ class Look:
 
 def look_at_stale(tx: Transaction, app: App, now: datetime) -> Look:
     """A look at the chains that no round has looked at since something happened to them."""
-    return Look(tx, app, frozenset(tx.derived.to_look_at(now, derived_by(tx, app))), now)
+    return Look(tx, app, frozenset(tx.derived.to_look_at(now, derived_by(app.rulebook_in(tx)))), now)
 
 
 def _heard(worn: Worn | None) -> Worn | None:

@@ -29,9 +29,9 @@ def name_rides(tx: Transaction, app: App, *, now: datetime) -> None:
         tx.rides.set_likes({one.id: likes(ledger, one, rulebook) for one in ledger.rides})
 
 
-def anything_to_name(tx: Transaction, app: App) -> bool:
+def anything_to_name(tx: Transaction, rulebook: Rulebook) -> bool:
     """Whether `name_rides` has anything to do; quick."""
-    return tx.rides.unnamed() or tx.notes.get(RIDES_NAMED_BY) != _named_by(tx, app.rulebook_in(tx))
+    return tx.rides.unnamed() or tx.notes.get(RIDES_NAMED_BY) != _named_by(tx, rulebook)
 
 
 def kept_otherwise(tx: Transaction, ledger: Ledger, rulebook: Rulebook) -> tuple[Ride, ...]:

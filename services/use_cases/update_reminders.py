@@ -95,9 +95,10 @@ def reckon(tx: Transaction, app: App, *, now: datetime) -> Reckoning:
 
 def anything_to_reckon(tx: Transaction, app: App, now: datetime) -> bool:
     """Whether `reckon` may find anything to do: the quick look before the long one."""
+    rulebook = app.rulebook_in(tx)
     return (
-        tx.derived.anything_to_look_at(now, derived_by(tx, app))
-        or anything_to_name(tx, app)
+        tx.derived.anything_to_look_at(now, derived_by(rulebook))
+        or anything_to_name(tx, rulebook)
         or bool(_to_tell(tx, app, now))
         or any(trial.ended_at is None for trial in tx.care.trials())
         or any(_outlook_wanted(tx, app, rider, now) for rider in tx.equipment.riders())
@@ -148,7 +149,9 @@ def not_as_derived_whole(tx: Transaction, app: App) -> Otherwise:
     ledger, known = tx.ledger(), tx.reminders.all_()
     rulebook = app.rulebook_for(ledger)
     due_then = asked_for(ledger, rulebook, known, now=at)
-    waits = tx.derived.anything_to_look_at(at, derived_by(tx, app))  # then they are kept as they were
+    waits = tx.derived.anything_to_look_at(
+        at, derived_by(app.rulebook_in(tx))
+    )  # then they are kept as they were
     kept = tx.derived.states(one.id for one in ledger.chains)
     return Otherwise(
         reconcile(known, due_then, ledger, now=at, rulebook=rulebook, zone_of=zone_of),

@@ -316,9 +316,9 @@ def test_what_rides_were_like_is_told_anew_by_other_weights(shop: App) -> None:
     with other.store.writing() as tx:
         tx.rides.set_likes(dict.fromkeys(before, ()))
         assert len(kept_otherwise(tx, tx.ledger(), other.rulebook_in(tx))) == len(before)
-        assert anything_to_name(tx, other)
+        assert anything_to_name(tx, other.rulebook_in(tx))
         name_rides(tx, other, now=NOW)
-        assert not anything_to_name(tx, other)
+        assert not anything_to_name(tx, other.rulebook_in(tx))
         assert kept_otherwise(tx, tx.ledger(), other.rulebook_in(tx)) == ()
 
 
