@@ -60,7 +60,7 @@ class Comparison:
 
     waxed: tuple[ChainWear, ...]
     control: tuple[ChainWear, ...]
-    too_early: tuple[ChainId, ...]  # chains with fewer than two readings
+    too_early: tuple[ChainId, ...]  # chains with fewer than two readings, or not ridden between
     ratio: Span | None  # wear waxed / wet lube in like conditions, 90 %
     lot: Lot | None  # labels shuffled within each bike; None: nothing to shuffle, or too many ways
     same_bike: bool  # some bike wore both kinds
@@ -69,6 +69,16 @@ class Comparison:
     wants: str  # what it would take to say more
     differs: tuple[str, ...]  # conditions in which the groups differ
     confounds: tuple[str, ...]  # what nobody looked at
+    without_lot: int  # chains compared over whose turns nobody drew lots
+
+    @property
+    def doubt(self) -> str:
+        """Why may what seems saved not be the wax's doing? '' = it was shown to wear less."""
+        if self.claimed:
+            return ""
+        if self.ratio is not None and not self.same_bike:
+            return "No bike has worn both kinds: what seems saved may be the bikes' doing and not the wax's."
+        return "That waxed chains wear less is not shown: the next ones may cost more or less than these did."
 
     @property
     def descriptive_only(self) -> bool:
@@ -91,6 +101,8 @@ def compare(ledger: Ledger, rulebook: Rulebook, *, now: datetime) -> Comparison:
         if len(readings) >= FEWEST_READINGS and parts:
             witnesses.append(_witness(ledger, facts, found, chain))
     heard = {one.chain for one in witnesses}
+    by_lot = {chain for trial in ledger.trials for chain in (trial.waxed, trial.control)}
+    silent = tuple(one for one in facts.chains if one not in heard)
     unheard = sum(len(ledger.readings_of(chain.id)) > 1 for chain in ledger.chains) - len(witnesses)
     waxed = tuple(one for one in witnesses if one.regime is Regime.WAXED)
     control = tuple(one for one in witnesses if one.regime is Regime.WET_LUBE)
@@ -105,7 +117,7 @@ def compare(ledger: Ledger, rulebook: Rulebook, *, now: datetime) -> Comparison:
     return Comparison(
         waxed=waxed,
         control=control,
-        too_early=tuple(chain.id for chain in ledger.chains if chain.id not in heard),
+        too_early=silent,
         ratio=ratio,
         lot=lot,
         same_bike=same_bike,
@@ -114,6 +126,7 @@ def compare(ledger: Ledger, rulebook: Rulebook, *, now: datetime) -> Comparison:
         wants=_wants(waxed, control, float(np.median(found.spread))),
         differs=_differs(waxed, control),
         confounds=NOT_LOOKED_AT,
+        without_lot=len(heard - by_lot),
     )
 
 
@@ -197,9 +210,10 @@ def _wants(waxed: Sequence[ChainWear], control: Sequence[ChainWear], spread: flo
     near = min((0.2, 0.3, 0.4, 0.5, 0.6), key=lambda one: abs(one - spread))
     three, five = (round(100.0 * power(count, WORTH_FINDING, near)) for count in (3, 5))
     return (
-        f"If waxing halved wear, three chains of each kind on one bike, each measured twice or more, would "
-        f"show it in {three} of 100 households like this, five of each in {five} (chains that differ by a "
-        f"factor {math.exp(near):.1f} or so). You have {len(waxed)} and {len(control)}."
+        "If waxing halved wear, three chains of each kind on one bike, each read by caliper after its first "
+        f"ten hours and again until it comes off, would show it in {three} of 100 households whose chains "
+        f"differ by a factor {math.exp(near):.1f} or so, five of each in {five}. "
+        f"You have {len(waxed)} and {len(control)}."
     )
 
 

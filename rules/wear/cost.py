@@ -48,18 +48,20 @@ class Cost:
     care_per_1000_km: float | None  # at what was noted, or what its supplies cost; the rest as nothing
     together_per_1000_km: tuple[float, float, float] | None
     minutes_per_1000_km: float | None
-    missing: tuple[str, ...]  # what is not noted, so that the sum is a lower bound
+    missing: tuple[str, ...]  # what is not noted: a chain's price is left out on both sides, care is nothing
     draws: Array = field(repr=False)  # of the sum of money, equally likely, in step with the other regime's
 
 
 @dataclass(frozen=True, slots=True)
 class PayBack:
-    """When the cost of setting up comes back. Kilometres from now; inf = never."""
+    """When the cost of setting up comes back. In waxed kilometres, those ridden among them; inf = never."""
 
     setup: float
     distance_km: tuple[float, float, float]  # 10, 50, 90 %
+    ridden_km: float  # on waxed chains so far
     within: tuple[tuple[float, float], ...]  # so many km, and the chance that it is back by then
-    on: datetime | None  # the middle, at the pace of the last year; None = never, or not ridden
+    # 10, 50, 90 %, at the pace of the last year; None = back already, never, beyond planning, or not ridden
+    on: tuple[datetime | None, datetime | None, datetime | None]
     sentence: str
 
 
@@ -68,7 +70,7 @@ def cost(
 ) -> Cost:
     """What do 1000 km cost on chains of this regime, in money and in minutes of hands?
 
-    A chain costs the used share of its life: the mean over what its life may be, be that known well or badly.
+    A chain costs the used share of its life, draw by draw over what its life may be, known well or badly.
     The same chains stand above and below the line: one with no price noted adds neither money nor distance.
     """
     lives = _lives_km(ledger, rulebook, now)
@@ -176,29 +178,44 @@ def pay_back(ledger: Ledger, waxed: Cost, lube: Cost, prices: Prices, *, now: da
     km = np.where(saved > 0.0, 1000.0 * prices.setup / np.where(saved > 0.0, saved, 1.0), math.inf)
     low, middle, high = (float(np.sort(km)[int(share * (len(km) - 1))]) for share in (0.1, 0.5, 0.9))
     within = tuple((reach, float((km <= reach).mean())) for reach in WITHIN_KM)
-    pace = _waxed_km_a_day(ledger, now)
-    on = now + timedelta(days=middle / pace) if pace and middle / pace < MOST_DAYS else None
-    sentence = _pay_back_words(prices, (low, middle, high), within, on)
-    return PayBack(prices.setup, (low, middle, high), within, on, sentence)
+    ridden_km, pace = waxed.distance_km, _waxed_km_a_day(ledger, now)
+
+    def day(distance_km: float) -> datetime | None:
+        days = (distance_km - ridden_km) / pace if pace else math.inf
+        return now + timedelta(days=days) if 0.0 < days < MOST_DAYS else None
+
+    on = day(low), day(middle), day(high)
+    setup = f"The {number(prices.setup, 2)} {prices.currency}".rstrip() + " of setting up"
+    chances = listed(
+        [f"{number(100.0 * chance, 0)} % within {kilometres(reach)}" for reach, chance in within]
+    )
+    sentence = f"{setup} {_pay_back_words((low, middle, high), ridden_km, on)} The chance is {chances}."
+    return PayBack(prices.setup, (low, middle, high), ridden_km, within, on, sentence)
 
 
 def _pay_back_words(
-    prices: Prices,
     distance_km: tuple[float, float, float],
-    within: tuple[tuple[float, float], ...],
-    on: datetime | None,
+    ridden_km: float,
+    on: tuple[datetime | None, datetime | None, datetime | None],
 ) -> str:
     low, middle, high = distance_km
-    setup = f"The {number(prices.setup or 0.0, 2)} {prices.currency}".rstrip() + " of setting up"
-    chances = listed([f"{chance:.0%} within {kilometres(reach)}" for reach, chance in within])
     if math.isinf(middle):
-        return f"{setup} more likely than not never come back in money: {chances}."
-    when = f", about {on:%B %Y} at your pace" if on else ""
-    late = "never" if math.isinf(high) else without_unit(kilometres(high))
-    return (
-        f"{setup} are back after about {kilometres(middle)}{when}; four times out of five between "
-        f"{without_unit(kilometres(low))} and {late}: {chances}."
-    )
+        return "more likely than not never come back in money."
+    late = "never" if math.isinf(high) else without_unit(_about(high))
+    between = f"four times out of five between {without_unit(_about(low))} and {late}"
+    back = "are likely back already:" if middle <= ridden_km else "are back"
+    said = f"{back} after about {_about(middle)} on waxed chains, {between}; {_about(ridden_km)} are ridden."
+    if on[1] is None:
+        return said
+    first = "now" if on[0] is None else f"{on[0]:%B %Y}"
+    last = "never" if math.isinf(high) else "beyond planning" if on[2] is None else f"{on[2]:%B %Y}"
+    return f"{said} At last year's pace that is about {on[1]:%B %Y}, between {first} and {last}."
+
+
+def _about(distance_km: float) -> str:
+    """Two digits: a range is not known to the kilometre."""
+    tail = 10.0 ** max(0, math.floor(math.log10(max(distance_km, 1.0))) - 1)
+    return kilometres(round(distance_km / tail) * tail)
 
 
 def _waxed_km_a_day(ledger: Ledger, now: datetime) -> float:

@@ -68,8 +68,9 @@ def promise(ledger: Ledger, bike: BikeId, *, now: datetime, pairs_before: int = 
     if km >= 100.0:
         years = 2.0 * FEWEST_PAIRS * HALF_LIFE_KM / km
         said.append(
-            f"At last year's {kilometres(km)} on this bike, and about {kilometres(HALF_LIFE_KM)} to half "
-            f"a chain's limit, that is about {number(years, 0)} years. Bikes side by side are sooner done."
+            f"At last year's {kilometres(km)} on {ledger.bike(bike).name}, and about "
+            f"{kilometres(HALF_LIFE_KM)} to half a chain's limit, that is about {number(years, 0)} "
+            f"year{'' if round(years) == 1 else 's'}. Bikes side by side are sooner done."
         )
     return tuple(said)
 
@@ -108,15 +109,16 @@ def found_by_trials(ledger: Ledger, rulebook: Rulebook, *, now: datetime) -> Fou
     p = flips(gaps)
     ratio = compare(ledger, rulebook, now=now).ratio
     claimed = len(gaps) >= FEWEST_PAIRS and p <= ALPHA and ratio is not None and ratio.high < 1.0
-    middle = number(math.exp(math.fsum(gaps) / len(gaps)), 2)
+    # The ratio that is drawn: a pair's own gap would be another figure, drawn towards no difference.
+    seen = "" if ratio is None else (
+        f"waxed chains wore at {number(ratio.value, 2)} times the rate of wet-lube ones (90 %, with all "
+        f"chains: {number(ratio.low, 2)} to {number(ratio.high, 2)})"
+    )  # fmt: skip
     if claimed:
-        assert ratio is not None  # a claim has its interval
-        said = (
-            f"By {pairs} in fair trials, wax wears less: about {middle} times (90 %, with all chains: "
-            f"{number(ratio.low, 2)} to {number(ratio.high, 2)}); coins would say so in {p:.1%}."
-        )
+        said = f"By {pairs} in fair trials wax wears less: {seen}; coins would say so in {100.0 * p:.1f} %."
     elif len(gaps) < FEWEST_PAIRS:
-        said = f"{pairs}, waxed at about {middle} times the wear: too few to tell from chance."
+        what = f"{pairs} of the {FEWEST_PAIRS} that it takes{f'; {seen}' if seen else ''}"
+        said = f"{what}: too few for coins to tell it from chance."
     else:
-        said = f"{pairs}, waxed at about {middle} times the wear: no difference can be told from chance."
+        said = f"{pairs}; {seen}: coins cannot tell it from chance."
     return Found(len(gaps), p, claimed, said)

@@ -183,7 +183,7 @@ def _compare_wax_with_lube(home: Path | None, as_json: bool) -> None:
     if found.waxed and found.control:
         for one in found.differs:
             say(f"The groups were ridden apart: {one}. It is reckoned out as well as its weight is known.")
-        say(f"The difference may also come from {'; '.join(found.confounds)}.")
+        say(f"Nobody looked at {'; '.join(found.confounds)}: any of it could be the cause.")
     units = app.units
     for sums in (waxed, lube):
         if sums.together_per_1000_km is not None and sums.minutes_per_1000_km is not None:
@@ -195,9 +195,9 @@ def _compare_wax_with_lube(home: Path | None, as_json: bool) -> None:
                 f"over {kilometres(sums.distance_km)}."
             )
             if sums.missing:
-                say(f"    At least that, for these are not known: {'; '.join(sums.missing)}.")
+                say(f"    Not counted, because nobody noted it: {'; '.join(sums.missing)}.")
     if back is not None:
-        say(back.sentence)
+        say(f"{back.sentence} {found.doubt}".rstrip())
 
 
 def wax_night(

@@ -91,7 +91,9 @@ def report_html(snapshot: Snapshot, *, now: datetime, units: Units, data_name: s
         found=snapshot.found_by_trials(now) if snapshot.ledger.trials else None,
         costs=[snapshot.cost(regime, now) for regime in Regime],
         prices=snapshot.prices,
+        pays_back=snapshot.pays_back(now),
         data_name=data_name,
         held=measured_before.WEAR,
         held_weights=measured_before.WEIGHTS,
+        held_claims=measured_before.CLAIMS,
     )

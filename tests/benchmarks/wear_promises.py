@@ -17,6 +17,7 @@ import secrets
 from concurrent.futures import ProcessPoolExecutor
 
 import numpy as np
+from scipy import stats
 
 from rules.rulebook import default_rulebook
 from rules.wear.forecast import Forecast, Refusal, forecast
@@ -100,19 +101,22 @@ def one_trial(task: tuple[float, int, float, int]) -> tuple[int, bool]:
     return found.pairs, found.claimed
 
 
-def trials(households: int, seed: int) -> None:
+def trials(households: int, seed: int, workers: int | None) -> None:
     """Prints how often pairs on one bike are claimed to differ, and how often that was promised."""
     print(f"seed {seed}, {households} households a cell, load {os.getloadavg()[0]:.1f}")
-    print("wear ratio spread pairs  counted claimed promised")
+    print("wear ratio spread pairs  counted claimed               promised")
     cells = [(0.5, LIKE_CHAINS, 5), (0.7, LIKE_CHAINS, 5), (1.0, LIKE_CHAINS, 5), (1.0, 0.5, 5)]
     cells += [(0.5, LIKE_CHAINS, 6), (0.7, LIKE_CHAINS, 6)]
-    with ProcessPoolExecutor() as pool:
-        for ratio, spread, pairs in cells:
-            tasks = [(spread, pairs, ratio, seed + number) for number in range(households)]
-            counted, claimed = np.mean(list(pool.map(one_trial, tasks, chunksize=4)), axis=0)
+    with ProcessPoolExecutor(workers) as pool:
+        for place, (ratio, spread, pairs) in enumerate(cells):
+            first = seed + place * households
+            tasks = [(spread, pairs, ratio, first + number) for number in range(households)]
+            found = np.array(list(pool.map(one_trial, tasks, chunksize=4)), dtype=float)
+            counted, claimed = found.mean(axis=0)
+            exact = stats.binomtest(int(found[:, 1].sum()), households).proportion_ci(method="exact")
             print(
                 f"{ratio:10} {spread:6} {pairs:5} {counted:8.1f} {claimed:7.1%} "
-                f"{pair_power(pairs, ratio, spread):8.1%}",
+                f"({exact.low:5.1%}-{exact.high:5.1%}) {pair_power(pairs, ratio, spread):8.1%}",
                 flush=True,
             )
 
@@ -123,13 +127,14 @@ def main() -> None:
     parser.add_argument("what", choices=("refusals", "pairs"))
     parser.add_argument("--households", type=int, default=200)
     parser.add_argument("--seed", type=int, default=None)
+    parser.add_argument("--workers", type=int, default=None, help="of pairs; all processors by default")
     parser.add_argument("--rows", nargs="*", default=list(ROWS))
     asked = parser.parse_args()
     seed = secrets.randbelow(10**6) * 1000 if asked.seed is None else asked.seed
     if asked.what == "refusals":
         refusals(asked.households, seed, tuple(asked.rows))
     else:
-        trials(asked.households, seed)
+        trials(asked.households, seed, asked.workers)
 
 
 if __name__ == "__main__":

@@ -87,6 +87,7 @@ class Plan(NamedTuple):
     turns: tuple[int, bool] | None = (
         None  # of a pair that takes turns on its bike: which pair, which side of it
     )
+    first_h: float | None = None  # drive hours until its first reading; None: as long as between the others
 
 
 @dataclass(frozen=True)
@@ -138,24 +139,26 @@ def null_arms(
     *,
     ratio: float = 1.0,
     confounded: bool = False,
+    crossed: int = 0,
+    first_h: float | None = None,
     tool="caliper",
     bikes_shared: int = 2,
 ) -> Ledger:
     """Waxed and wet-lube chains that differ by ratio [waxed wear : wet-lube wear] and by chance alone.
 
-    Each lives to half its limit or more. They take turns on like bikes, two or as said; confounded: every
-    waxed chain is on a bike that wears half as fast as the one with every wet-lube chain.
+    Each lives to half its limit or more. They take turns on like bikes, two or as said; confounded: waxed
+    chains are on a bike that wears half as fast as the one with the wet-lube chains, but for so many crossed.
+    first_h: when each is measured first; else it is by its rider's habit, and some wear out before.
     """
     rng = np.random.default_rng((len(ROWS), seed, 1))
     scale, plans = (math.exp(rng.uniform(math.log(120), math.log(300))), 0.5), []
     for turn in range(per_arm):
         for regime in (Regime.WAXED, Regime.WET_LUBE)[:: -1 if turn // 2 % 2 else 1]:
             wet = regime is Regime.WET_LUBE
-            pace, bike = (
-                rng.normal(0.0, spread) - wet * math.log(ratio),
-                wet if confounded else turn % bikes_shared,
-            )
-            plans.append(Plan(int(bike), regime, pace, scale[1] * rng.uniform(0.6, 1.1)))
+            pace = rng.normal(0.0, spread) - wet * math.log(ratio)
+            bike = wet ^ (turn < crossed) if confounded else turn % bikes_shared
+            stop_pct = scale[1] * rng.uniform(0.6, 1.1)
+            plans.append(Plan(int(bike), regime, pace, stop_pct, first_h=first_h))
     bikes = [math.log(0.5) if confounded else 0.0, 0.0]
     return _lived((len(ROWS), seed), ROWS["linear"], tool, scale, bikes, plans).ledger()
 
@@ -355,7 +358,7 @@ class _Household:
         between = (25.0, 60.0) if plan.turns is None else (15.0, 30.0)  # in a trial at every other swap
         gaps = iter(np.clip(self.reading_h * rng.normal(1.0, 0.15, 999), *between).tolist())
         self.life_h, self.track, self.read = math.nan, [], []  # the latest chain's: in the end, the target's
-        gap, stays, ridden = next(gaps), [], []
+        gap, stays, ridden = plan.first_h or next(gaps), [], []
         groups = ([rows[name].tolist() for name in names] for names in (OF_WALK, OF_HOUR, OF_TAG))
         for walked, noted, said in zip(*(zip(*group, strict=True) for group in groups), strict=True):
             drive_h, weight, inflow, pace, hour, start, end, last, bike, share, turn = walked

@@ -13,6 +13,7 @@ from rules.rulebook import default_rulebook
 from rules.trial import order, turn
 from rules.units import SI, said
 from rules.vocabulary import BikeId, ChainId, Trial, TrialId
+from rules.wear.comparison import compare
 from rules.wear.pairs import FEWEST_PAIRS, flips, found_by_trials, pair_power, promise
 from tests.rules.notation import at, ledger_of
 
@@ -158,9 +159,12 @@ def test_what_could_be_found_is_said_before_it_begins():
     assert told[0].endswith(f"It takes {FEWEST_PAIRS} pairs; you have 2.")
     assert "a halving of wear would be shown in " in told[1]
     assert said(told[2], SI).startswith(
-        "At last year's 4000 km on this bike, and about 2500 km to half a chain's limit, "
+        "At last year's 4000 km on Plover, and about 2500 km to half a chain's limit, "
     )
     assert "that is about 6 years." in told[2]  # five pairs, one chain after the other
+    much = promise(house("B" * 250), BikeId(1), now=NOW)[2]
+    assert said(much, SI).startswith("At last year's 25000 km on Plover, and about 2500 km to half a chain's")
+    assert "that is about 1 year." in much
     assert len(promise(house("B"), BikeId(1), now=at("2025-03-01"))) == 3
     assert len(promise(house(""), BikeId(1), now=at("2025-03-01"))) == 2
 
@@ -188,15 +192,28 @@ def pairs_of(count, ratio):
 def test_trials_claim_only_with_pairs_enough_and_both_rules():
     found = found_by_trials(pairs_of(5, 0.4), RULEBOOK, now=at("2026-12-01"))
     assert (found.pairs, found.p, found.claimed) == (5, pytest.approx(1 / 32), True)
-    assert found.sentence.startswith("By 5 pairs in fair trials, wax wears less: about 0.")
-    low, high = map(float, re.search(r"with all chains: ([\d.]+) to ([\d.]+)\)", found.sentence).groups())
+    figures = re.search(
+        r"^By 5 pairs in fair trials wax wears less: waxed chains wore at ([\d.]+) times the rate of "
+        r"wet-lube ones \(90 %, with all chains: ([\d.]+) to ([\d.]+)\); coins would say so in 3.1 %.$",
+        found.sentence,
+    )
+    assert figures is not None
+    middle, low, high = map(float, figures.groups())
     assert low < 0.4 < high < 1.0  # 0.4 is the truth
+    ratio = compare(pairs_of(5, 0.4), RULEBOOK, now=at("2026-12-01")).ratio
+    assert middle == pytest.approx(ratio.value, abs=0.006)  # one figure wherever it is told
     few = found_by_trials(pairs_of(3, 0.4), RULEBOOK, now=at("2026-12-01"))
     assert (few.pairs, few.claimed) == (3, False)
-    assert few.sentence.endswith("too few to tell from chance.")
+    assert few.sentence.startswith("3 pairs of the 5 that it takes; waxed chains wore at 0.")
+    assert few.sentence.endswith("): too few for coins to tell it from chance.")
     alike = found_by_trials(pairs_of(5, 1.0), RULEBOOK, now=at("2026-12-01"))
     assert not alike.claimed
-    assert alike.sentence.endswith("no difference can be told from chance.")
+    assert alike.sentence.startswith("5 pairs; waxed chains wore at ")
+    assert alike.sentence.endswith("): coins cannot tell it from chance.")
+    still = replace(pairs_of(1, 0.4), rides=())  # measured, and never ridden: of its wear nothing is known
+    assert found_by_trials(still, RULEBOOK, now=at("2026-12-01")).sentence == (
+        "1 pair of the 5 that it takes: too few for coins to tell it from chance."
+    )
     none = found_by_trials(house("B"), RULEBOOK, now=NOW)
     assert none.sentence == "No pair has two readings on each side since it began."
 

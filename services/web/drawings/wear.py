@@ -166,8 +166,9 @@ def regime_comparison(comparison: Comparison, *, uid: str) -> str:
         body.append(label(width - 4, base + 32, f"% elongation in {unit}", anchor="end"))
         height = base + 40
         if comparison.ratio is not None:
-            body.append(_ratio(comparison.ratio, comparison.descriptive_only, base + 58, width))
-            height += 74
+            under = 0.0 if wide or not comparison.descriptive_only else 16.0  # a second line of words
+            body.append(_ratio(comparison.ratio, comparison.descriptive_only, base + 58, width, under))
+            height += 74 + under
         title = "Wear of waxed and of wet-lube chains in an average hour"
         return drawn(own, css, width, height, title, " ".join(words), grid + "".join(body))
 
@@ -194,7 +195,7 @@ def _rate(one: ChainWear, y: float, x_of: Place, wide: bool, unit: str, factor: 
     )
 
 
-def _ratio(ratio: Span, descriptive: bool, y: float, width: float) -> str:
+def _ratio(ratio: Span, descriptive: bool, y: float, width: float, under: float) -> str:
     """The ratio with its interval, on an axis where no difference stands in the middle."""
     left, right = 8.0, width - 16.0
 
@@ -204,8 +205,10 @@ def _ratio(ratio: Span, descriptive: bool, y: float, width: float) -> str:
     interval = f"{number(ratio.low, 2)} to {number(ratio.high, 2)}"
     said = f"waxed wears {number(ratio.value, 2)} times as fast (90 %: {interval})"
     shapes = [label(0, y, said, css="figure")]
-    if descriptive and width > 500:
-        shapes.append(label(width - 4, y, "descriptive only", anchor="end", css="figure"))
+    if descriptive:
+        where = (0.0, "start") if under else (width - 4, "end")
+        shapes.append(label(where[0], y + under, "descriptive only", anchor=where[1], css="figure"))
+    y += under
     shapes += [
         line(x_of(1.0), y + 6, x_of(1.0), y + 24, "wear-limit"),
         f'<path class="interval" d="M{short(x_of(ratio.low))} {short(y + 14)}H{short(x_of(ratio.high))}"/>',

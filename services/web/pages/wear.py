@@ -116,9 +116,14 @@ def compare(context: AContext) -> HTMLResponse:
         trials=snapshot.trials(now),
         found=found,
         bikes=bikes,
-        promise=promise(snapshot.whole.ledger, bikes[0].id, now=now, pairs_before=so_far)[:2]
-        if bikes
-        else (),
+        # what could be found is the same on every bike; in how long is not
+        promise=list(
+            dict.fromkeys(
+                sentence
+                for bike in bikes
+                for sentence in promise(snapshot.whole.ledger, bike.id, now=now, pairs_before=so_far)
+            )
+        ),
         pairs=[
             [one for one in snapshot.ledger.chains if one.regime is regime and one.retired_at is None]
             for regime in Regime

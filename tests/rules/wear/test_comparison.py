@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
 
 from rules.rulebook import default_rulebook
+from rules.vocabulary import BikeId, ChainId, Trial, TrialId
 from rules.wear.comparison import compare
 from rules.wear.lot import ALPHA
 from tests.rules.notation import at, ledger_of
@@ -52,6 +54,7 @@ def test_a_clear_difference_on_one_bike_is_claimed():
     assert found.lot is not None
     assert (found.lot.p, found.lot.floor) == (1 / 70, 1 / 70)
     assert (found.claimed, found.same_bike, found.descriptive_only) == (True, True, False)
+    assert (found.doubt, found.without_lot) == ("", 8)
     assert found.sentence.startswith("In like conditions waxed chains wore at ")
     assert "4 waxed chains against 4 wet-lube chains" in found.sentence
     assert found.sentence.endswith("Shuffling who was waxed gives as much in 1.4 % of the ways.")
@@ -72,6 +75,9 @@ def test_the_same_difference_on_two_bikes_may_be_the_bikes_and_is_never_claimed(
     assert (found.claimed, found.same_bike, found.lot, found.descriptive_only) == (False, False, None, True)
     assert found.sentence.endswith(
         "Nothing can be told from it: no bike has worn both, so it may be the bikes."
+    )
+    assert found.doubt == (
+        "No bike has worn both kinds: what seems saved may be the bikes' doing and not the wax's."
     )
     one_bike = compare(household(wax, lube), RULEBOOK, now=NOW).ratio
     assert one_bike is not None
@@ -97,6 +103,13 @@ def test_two_per_arm_are_described_and_no_more():
 def test_no_difference_is_said_so():
     found = compare(household([0.0015, 0.0020, 0.0012], [0.0016, 0.0019, 0.0013]), RULEBOOK, now=NOW)
     assert found.sentence.endswith("No difference can be told from chance yet.")
+    assert found.doubt.startswith("That waxed chains wear less is not shown: ")
+
+
+def test_chains_whose_turns_a_lot_drew_are_told_apart_from_the_others():
+    ledger = household([0.0015, 0.0020], [0.0016, 0.0019])
+    pair = Trial(TrialId(1), BikeId(1), ChainId(1), ChainId(3), at("2022-01-01"), 300.0, 1)
+    assert compare(replace(ledger, trials=(pair,)), RULEBOOK, now=NOW).without_lot == 2
 
 
 def test_wetness_is_taken_out_and_a_group_ridden_wetter_is_named():
@@ -114,6 +127,7 @@ def test_more_chains_than_are_heard_are_said_to_be_left_out():
     found = compare(household([0.0015] * 9, [0.0016] * 9), RULEBOOK, now=at("2025-12-01"))
     assert len(found.waxed) + len(found.control) == 16
     assert found.sentence.endswith(" Of 2 more chains, longer out of use, nothing is in it.")
+    assert found.too_early == ()  # those two have readings enough
 
 
 def test_nothing_to_compare_says_what_is_missing_and_what_it_would_take():
@@ -121,9 +135,10 @@ def test_nothing_to_compare_says_what_is_missing_and_what_it_would_take():
     found = compare(ledger, RULEBOOK, now=NOW)
     assert found.sentence == "Nothing to compare yet: no wet lube chain with two readings."
     assert (found.ratio, found.lot, len(found.too_early)) == (None, None, 1)
+    assert found.doubt.startswith("That waxed chains wear less is not shown: ")
     assert found.wants.startswith(
-        "If waxing halved wear, three chains of each kind on one bike, each measured twice or more, would "
-        "show it in "
+        "If waxing halved wear, three chains of each kind on one bike, each read by caliper after its first "
+        "ten hours and again until it comes off, would show it in "
     )
     assert found.wants.endswith("You have 1 and 0.")
     empty = compare(ledger_of("rider Ada"), RULEBOOK, now=NOW)

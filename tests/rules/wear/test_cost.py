@@ -12,8 +12,9 @@ import pytest
 from rules.rulebook import default_rulebook
 from rules.units import SI, said
 from rules.vocabulary import Regime, Supply, SupplyId, SupplyKind
-from rules.wear.cost import Prices, cost, pay_back, reckon, used_share
+from rules.wear.cost import Prices, _lives_km, cost, pay_back, reckon, used_share
 from rules.wear.fit import DRAWS
+from rules.wear.forecast import Refusal, forecast
 from tests.rules.notation import at, ledger_of
 
 RULEBOOK = default_rulebook()
@@ -22,13 +23,16 @@ WAXED, LUBE = Regime.WAXED, Regime.WET_LUBE
 
 
 def by_hand(text, regime, ridden, shares, lives=None, *, prices=None):
-    """The sums when what was ridden and how much of a life that was are given."""
+    """The sums when what was ridden and how much of a life that was are given; shares None: by the lives."""
     ledger = ledger_of(text)
     names = {one.name: one.id for one in ledger.chains}
     km = {names[name]: value for name, value in ridden.items()}
-    used = {names[name]: np.full(DRAWS, value) for name, value in shares.items()}
     life = {one: np.full(DRAWS, 5000.0) for one in names.values()}
-    life |= {names[name]: np.full(DRAWS, value) for name, value in (lives or {}).items()}
+    life |= {names[name]: np.resize(value, DRAWS) for name, value in (lives or {}).items()}
+    if shares is None:
+        used = {one: used_share(ledger, ledger.chain(one), km[one], life[one], NOW) for one in km}
+    else:
+        used = {names[name]: np.full(DRAWS, value) for name, value in shares.items()}
     return reckon(ledger, RULEBOOK, regime, km, used, life, now=NOW, prices=prices or Prices())
 
 
@@ -103,6 +107,81 @@ def test_money_by_hand(name):
         assert found.minutes_per_1000_km == pytest.approx(minutes, abs=0.005)
 
 
+# As above, but how much of a life was used follows from lives [km]; a cassette costs 90. Last stands what
+# 1000 km cost for the chain, the cassette, care, and all together: low, middle and high where they differ.
+READ_AT_01 = "2025-02-01  measured  W1  0.1"
+WIDE = (2000.0, 2000.0, 8000.0, 8000.0, 8000.0)  # of a forecast too wide to show: two draws in five, three
+BY_LIVES = {
+    "a cassette that outlives three chains changed at 0.5 %": (
+        "chain W1  12-speed  price 40",
+        ({"W1": 4000.0}, {"W1": 5000.0}),
+        (8.00, 6.00, 0.0, 14.00),  # 40 x 4/5 = 32, / 4; a third of 90 for each 5000 km: 30 / 5
+    ),
+    "a cassette that outlives two chains changed at 0.75 %": (
+        "chain W1  10-speed  price 40",
+        ({"W1": 4000.0}, {"W1": 5000.0}),
+        (8.00, 9.00, 0.0, 17.00),  # half of 90 for each 5000 km: 45 / 5
+    ),
+    "a cassette is worn by the chain without a price too": (
+        "chain W1  12-speed  price 40\nchain W2  12-speed",
+        ({"W1": 2000.0, "W2": 3000.0}, {"W1": 4000.0, "W2": 6000.0}),
+        (10.00, 6.00, 0.0, 16.00),  # 20 / 2; cassettes (1/2 + 1/2) / 3 = 1/3, 30 money over 5
+    ),
+    "an unworn chain that was retired keeps what it had left": (
+        f"chain W1  12-speed  price 40\n{READ_AT_01}\n2025-11-01  retired  W1",
+        ({"W1": 1000.0}, {"W1": 4000.0}),
+        (10.00, 7.50, 0.0, 17.50),  # a quarter of 40, not 40; 30 / 4
+    ),
+    "one retired from eight tenths on had given what it had": (
+        f"chain W1  12-speed  price 40\n{READ_AT_01}\n2025-11-01  retired  W1",
+        ({"W1": 3200.0}, {"W1": 4000.0}),
+        (12.50, 7.50, 0.0, 20.00),  # 40 / 3.2
+    ),
+    "one retired unmeasured is taken to have been worn": (
+        "chain W1  12-speed  price 40\n2025-11-01  retired  W1",
+        ({"W1": 1000.0}, {"W1": 4000.0}),
+        (40.00, 7.50, 0.0, 47.50),
+    ),
+    "ridden beyond its life it costs its price, and wears the cassette on": (
+        "chain W1  12-speed  price 40",
+        ({"W1": 5000.0}, {"W1": 4000.0}),
+        (8.00, 7.50, 0.0, 15.50),  # 40 / 5; 5/4 of a third of 90 is 37.50, / 5
+    ),
+    "a chain whose forecast is refused stands above and below the line": (
+        "chain W1  12-speed  price 40\nchain W2  12-speed  price 40\n"
+        "2025-01-02  immersed  W2  cost 4  minutes 25",
+        ({"W1": 3000.0, "W2": 2000.0}, {"W1": 6000.0, "W2": WIDE}),
+        # W1 20; W2 40 where its life is 2000, 10 where 8000: (20 + 10) / 5 and (20 + 40) / 5. Its money left
+        # out but its distance in, it would be 4.00. Cassettes 1/2 + 1/4 or 1/2 + 1, a third of 90 each, / 5.
+        ((6.00, 6.00, 12.00), (4.50, 4.50, 9.00), 0.80, (11.30, 11.30, 21.80)),
+    ),
+}
+
+
+@pytest.mark.parametrize("name", BY_LIVES)
+def test_money_by_hand_where_lives_are_given(name):
+    text, (ridden, lives), (chain, cassette, care, together) = BY_LIVES[name]
+    found = by_hand(text, WAXED, ridden, None, lives, prices=Prices("EUR", cassette=90.0))
+    for told, worked in (
+        (found.chain_per_1000_km, chain),
+        (found.cassette_per_1000_km, cassette),
+        (found.together_per_1000_km, together),
+    ):
+        assert told == pytest.approx(worked if isinstance(worked, tuple) else (worked,) * 3, abs=0.005)
+    assert found.care_per_1000_km == pytest.approx(care, abs=0.005)
+
+
+def test_a_chain_nobody_measured_is_refused_a_forecast_and_stands_on_both_sides_all_the_same():
+    ledger = ledger_of(chain("W0", 0.0015, price=60) + chain("W1", 0.0, readings=0, price=50))
+    measured_one, refused = ledger.chains
+    assert isinstance(forecast(ledger, RULEBOOK, refused.id, now=NOW), Refusal)
+    found = cost(ledger, RULEBOOK, WAXED, now=NOW)
+    assert found.distance_km == pytest.approx(2 * 4500.0)  # 60 rides of 3 h at 25 km/h each
+    lives = [_lives_km(ledger, RULEBOOK, NOW)[one.id] for one in (measured_one, refused)]
+    money = sum(price * np.minimum(4500.0 / life, 1.0) for price, life in zip((60, 50), lives, strict=True))
+    assert found.chain_per_1000_km == pytest.approx(np.quantile(money / 9.0, (0.1, 0.5, 0.9)))
+
+
 def test_an_uncertain_life_costs_the_mean_of_its_shares_and_not_the_share_at_its_mean():
     # life ln-N(ln 6000, .4), 3000 km: the mean share is .533 (worked elsewhere), not .5
     ledger = ledger_of("chain W1  price 40")
@@ -151,25 +230,80 @@ def test_the_pot_pays_back():
     back = pay_back(ledger_of("chain W1"), waxed, lube, prices, now=NOW)
     assert back is not None
     assert back.distance_km == pytest.approx((4395.6,) * 3, abs=0.05)
-    assert back.within == ((3000.0, 0.0), (5000.0, 1.0), (10_000.0, 1.0))
-    assert back.on is None  # nothing was ridden: no pace
+    assert (back.ridden_km, back.within) == (6250.0, ((3000.0, 0.0), (5000.0, 1.0), (10_000.0, 1.0)))
+    assert back.on == (None, None, None)  # 6250 km were waxed: it is over
     assert said(back.sentence, SI) == (
-        "The 80 EUR of setting up are back after about 4396 km; four times out of five between 4396 and "
-        "4396: 0% within 3000 km, 100% within 5000 km and 100% within 10000 km."
-    )
-    ridden = pay_back(ledger_of(chain("W1", 0.0, readings=0)), waxed, lube, prices, now=at("2025-03-10"))
-    assert ridden is not None
-    assert ridden.on is not None  # 60 rides of 75 km in the year before: 12.33 km a day
-    assert (ridden.on - at("2025-03-10")) / timedelta(days=1) == pytest.approx(
-        4395.6 / (60 * 75 / 365), abs=0.1
+        "The 80 EUR of setting up are likely back already: after about 4400 km on waxed chains, four times "
+        "out of five between 4400 and 4400; 6200 km are ridden. The chance is 0 % within 3000 km, 100 % "
+        "within 5000 km and 100 % within 10000 km."
     )
     never = pay_back(ledger_of("chain W1"), lube, waxed, prices, now=NOW)
     assert never is not None
     assert math.isinf(never.distance_km[1])
-    assert never.sentence.startswith(
-        "The 80 EUR of setting up more likely than not never come back in money: "
+    assert said(never.sentence, SI) == (
+        "The 80 EUR of setting up more likely than not never come back in money. The chance is 0 % within "
+        "3000 km, 0 % within 5000 km and 0 % within 10000 km."
     )
     assert pay_back(ledger_of("chain W1"), waxed, lube, Prices("EUR", 120.0), now=NOW) is None
+
+
+# Of 400 draws 100 save 40, 200 save 20 and 100 save 10 (or what is said) in 1000 km: 80 come back after 2000,
+# 4000 and 8000 km on waxed chains. 1000 were ridden, in ten rides of the last year: 2.74 km a day. So it
+# takes 1000, 3000 and 7000 more: one year, three and seven.
+TEN_RIDES = "chain W1\n2025-01-01  fitted  W1  on Plover\n" + "".join(
+    f"2025-0{month}-0{day} 08:00  rode  4 h  on Plover  dry\n" for month in range(1, 6) for day in (2, 4)
+)
+
+
+@pytest.mark.parametrize(
+    ("least", "ridden_km", "km", "on", "words"),
+    [
+        (
+            10.0,
+            1000.0,
+            (2000.0, 4000.0, 8000.0),
+            ("2026-12-01", "2028-11-30", "2032-11-29"),
+            "are back after about 4000 km on waxed chains, four times out of five between 2000 and 8000; "
+            "1000 km are ridden. At last year's pace that is about November 2028, between December 2026 and "
+            "November 2032. "
+            "The chance is 25 % within 3000 km, 75 % within 5000 km and 100 % within 10000 km.",
+        ),
+        (  # wax costs more in a quarter of the draws: then never. The early end is behind it.
+            -1.0,
+            3000.0,
+            (2000.0, 4000.0, math.inf),
+            (None, "2026-12-01", None),
+            "are back after about 4000 km on waxed chains, four times out of five between 2000 and never; "
+            "3000 km are ridden. At last year's pace that is about December 2026, between now and never. "
+            "The chance is 25 % within 3000 km, 75 % within 5000 km and 75 % within 10000 km.",
+        ),
+        (  # 800 000 km at that pace are beyond thirty years
+            0.1,
+            1000.0,
+            (2000.0, 4000.0, 800_000.0),
+            ("2026-12-01", "2028-11-30", None),
+            "are back after about 4000 km on waxed chains, four times out of five between 2000 and 800000; "
+            "1000 km are ridden. At last year's pace that is about November 2028, between December 2026 and "
+            "beyond planning. "
+            "The chance is 25 % within 3000 km, 75 % within 5000 km and 75 % within 10000 km.",
+        ),
+    ],
+)
+def test_when_the_pot_pays_back_with_its_range(least, ridden_km, km, on, words):
+    saves = np.repeat((40.0, 20.0, least), (100, 200, 100))
+    waxed = by_hand("chain W1  price 10", WAXED, {"W1": ridden_km}, {"W1": ridden_km / 1000.0})
+    lube = replace(waxed, regime=LUBE, draws=waxed.draws + saves)
+    back = pay_back(ledger_of(TEN_RIDES), waxed, lube, Prices("EUR", setup=80.0), now=NOW)
+    assert back is not None
+    assert back.distance_km == pytest.approx(km)
+    for said_on, worked in zip(back.on, on, strict=True):
+        assert (None if said_on is None else f"{said_on:%Y-%m-%d}") == worked
+    assert said(back.sentence, SI) == f"The 80 EUR of setting up {words}"
+    without = pay_back(ledger_of("chain W1"), waxed, lube, Prices(setup=80.0), now=NOW)
+    assert without is not None
+    assert without.on == (None, None, None)  # nothing was ridden of late: no pace
+    assert without.sentence.startswith("The 80 of setting up are back after about ")
+    assert "pace" not in without.sentence
 
 
 def chain(name, slope, *, lube=False, readings=4, price=None):
@@ -194,16 +328,6 @@ def test_a_chain_in_use_costs_the_share_of_its_life():
     assert found.chain_per_1000_km[1] == pytest.approx(60 * (180 / 300) / 4.5, rel=0.12)
     assert found.chain_per_1000_km[0] < found.chain_per_1000_km[1] < found.chain_per_1000_km[2]
     assert found.missing == ()
-    dated = pay_back(
-        ledger_of(chain("W0", 0.0015, price=60)),
-        found,
-        cost(ledger_of(chain("L0", 0.004, lube=True, price=60)), RULEBOOK, LUBE, now=NOW),
-        Prices(setup=10.0),
-        now=NOW,
-    )
-    assert dated is not None
-    assert dated.on is not None
-    assert f", about {dated.on:%B %Y} at your pace; " in dated.sentence
 
 
 def test_a_worn_chain_costs_its_price_a_retired_one_too_unless_it_was_unworn():

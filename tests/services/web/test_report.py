@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import re
+from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 
@@ -11,9 +12,12 @@ import pytest
 from fastapi.testclient import TestClient
 
 from rules.units import SI
+from rules.vocabulary import BikeId, ChainId, Regime
+from rules.wear.comparison import NOT_LOOKED_AT, ChainWear, Comparison, Span
+from rules.wear.cost import PayBack
 from services.app import App
 from services.views.snapshot import Snapshot
-from services.web.report import COLUMNS, write_report
+from services.web.report import COLUMNS, report_html, write_report
 from tests.services.web.small_household import NOW
 
 
@@ -73,3 +77,74 @@ def test_the_page_saves_the_report_and_its_data(look: TestClient, snapshot: Snap
     for answer, name in ((report, "html"), (readings, "csv")):
         saved = answer.headers["content-disposition"]
         assert saved == f'attachment; filename="gritledger-wear-report.{name}"'
+
+
+def compared(same_bike: bool, without_lot: int) -> Comparison:
+    """One chain against one, over one of which or both nobody drew lots."""
+    waxed, lubed = (
+        ChainWear(ChainId(n), f"Chain {n}", regime, BikeId(n), 3, 90.0, (0.001, 0.002, 0.004), (0.0,) * 4)
+        for n, regime in enumerate(Regime, start=1)
+    )
+    ratio, words = Span(0.6, 0.4, 0.9), ("As fast.", "More of them.")
+    return Comparison(
+        (waxed,),
+        (lubed,),
+        (ChainId(3),),
+        ratio,
+        None,
+        same_bike,
+        False,
+        *words,
+        (),
+        NOT_LOOKED_AT,
+        without_lot,
+    )
+
+
+@pytest.mark.parametrize(
+    ("found", "lots", "doubt"),
+    [
+        (compared(False, 2), "Nobody drew lots over these chains.", "No bike has worn both kinds: "),
+        (
+            compared(True, 1),
+            "Nobody drew lots over 1 of these 2 chains.",
+            "That waxed chains wear less is not",
+        ),
+        (
+            compared(True, 0),
+            "A lot drew the turns of these chains, not which of them was waxed.",
+            "That waxed chains wear less is not",
+        ),
+    ],
+)
+def test_what_seems_saved_is_told_no_surer_than_the_wear(
+    look: TestClient,
+    snapshot: Snapshot,
+    monkeypatch: pytest.MonkeyPatch,
+    found: Comparison,
+    lots: str,
+    doubt: str,
+) -> None:
+    back = PayBack(80.0, (1.0, 2.0, 3.0), 0.0, (), (None, None, None), "The pot is paid.")
+    monkeypatch.setattr(Snapshot, "comparison", lambda self, now: found)
+    monkeypatch.setattr(Snapshot, "pays_back", lambda self, now: back)
+    report = report_html(snapshot, now=NOW, units=SI, data_name="wear.csv")
+    for html in (look.get("/wear/compare").text, report):
+        said = html.replace("&#39;", "'")
+        assert f"The pot is paid. {doubt}" in said
+        assert f"{lots} Nobody looked at who rides, and how hard, " in said
+    assert "1 chain has fewer than two readings and says nothing of wax and lube here." in report
+    monkeypatch.setattr(Snapshot, "comparison", lambda self, now: replace(found, claimed=True))
+    assert doubt not in look.get("/wear/compare").text.replace("&#39;", "'")
+
+
+def test_what_was_not_noted_is_named_in_the_report(snapshot: Snapshot) -> None:
+    report = report_html(snapshot, now=NOW, units=SI, data_name="wear.csv")
+    assert "No prices were noted." in report
+    priced = replace(snapshot.whole.ledger.chains[0], price=40.0)
+    others = snapshot.whole.ledger.chains[1:]
+    whole = replace(
+        snapshot.whole, ledger=replace(snapshot.whole.ledger, chains=(priced, *others)), _worked_out={}
+    )
+    report = report_html(whole, now=NOW, units=SI, data_name="wear.csv")
+    assert re.search(r"over \d+ km\. Not counted, because nobody noted it: ", report)

@@ -73,7 +73,7 @@ def comparison() -> Comparison:
     arms = (wear(1, Regime.WAXED, 0.002),), (wear(2, Regime.WET_LUBE, 0.006),)
     ratio = Span(0.38, 0.16, 0.87)
     words = "Slower. Descriptive only: too few.", "More."
-    return Comparison(*arms, (), ratio, None, True, False, *words, (), ())
+    return Comparison(*arms, (), ratio, None, True, False, *words, (), (), 2)
 
 
 def ways() -> list[Lived]:
@@ -264,6 +264,17 @@ def test_clues_add_up_to_what_is_written() -> None:
 def test_too_few_chains_are_called_descriptive_only() -> None:
     markup = drawings.regime_comparison(comparison(), uid="j")
     assert "Descriptive only" in re.sub("<svg.*</svg>", "", markup)
+    wide, narrow = svgs(markup)
+    for svg in (wide, narrow):  # a phone's drawing is no surer than a desk's
+        assert texts(svg).count("descriptive only") == 1
+        heights = {"".join(one.itertext()): float(one.get("y")) for one in svg.iter("text")}
+        below = heights["descriptive only"] - heights["waxed wears 0.38 times as fast (90 %: 0.16 to 0.87)"]
+        assert below == (0.0 if svg is wide else 16.0)
+        assert max(heights.values()) < float(svg.get("viewBox").split()[3])
+    many = replace(comparison(), waxed=comparison().waxed * 3, control=comparison().control * 3)
+    assert all(
+        "descriptive only" not in texts(svg) for svg in svgs(drawings.regime_comparison(many, uid="j"))
+    )
 
 
 def test_half_the_hands_stand_at_half_their_place_and_an_interval_past_the_axis_says_where_it_ends() -> None:
