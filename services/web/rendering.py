@@ -19,6 +19,7 @@ from rules.wording import clock, day, listed, number
 from services.web.drawings.textures import legend, textures
 
 HERE = Path(__file__).parent
+NARROW = timedelta(days=60)
 _ADDRESS = pattern(r"https://[A-Za-z0-9./_-]*[A-Za-z0-9/]")
 
 
@@ -37,6 +38,7 @@ class Rendering:
         )
         self._templates.filters.update(
             day=day,
+            day_or_month=day_or_month,
             clock=clock,
             stamp=stamp,
             field_time=field_time,
@@ -77,6 +79,11 @@ def rendering() -> Rendering:
 def stamp(at: datetime, zone: tzinfo) -> str:
     """'4 June 2025, 18:52'."""
     return f"{day(at, zone)}, {clock(at, zone)}"
+
+
+def day_or_month(at: datetime, zone: tzinfo, other: datetime) -> str:
+    """'4 June 2025'; 'June 2025' of an end of a range so wide that days would sound surer than it is."""
+    return day(at, zone) if abs(other - at) < NARROW else f"{at.astimezone(zone):%B %Y}"
 
 
 def field_time(at: datetime, zone: tzinfo) -> str:

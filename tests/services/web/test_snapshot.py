@@ -6,13 +6,14 @@ import re
 import threading
 import time
 from dataclasses import replace
-from datetime import timedelta
+from datetime import UTC, timedelta
 
 import pytest
 from starlette.testclient import TestClient
 
 from rules.commands import BeginSupply, FitChain, PutRidesOn, Retire
 from rules.vocabulary import BikeId, RiderId, SupplyKind, TreatmentKind
+from rules.wording import day
 from services.app import App, zone_of
 from services.running.round import one_round
 from services.use_cases.judge_bikes import HouseholdJudgement, OpenQuestion
@@ -22,7 +23,7 @@ from services.views.snapshots import Snapshots
 from services.web.app import create_app
 from services.web.flash import MOST_KEPT, Flash
 from services.web.forms import FormRefused, local_instant, number_in
-from services.web.rendering import after_first_sentence, first_sentence, hours, linked
+from services.web.rendering import after_first_sentence, day_or_month, first_sentence, hours, linked
 from services.web.serve import address_of, page_server
 from tests.saying import log_treatment
 from tests.services.store.household import ride_summary
@@ -131,6 +132,10 @@ def test_small_wordings() -> None:
     assert after_first_sentence("Hot wax burns. Use a pot. Stay.") == "Use a pot. Stay."
     assert first_sentence("One only") == "One only"
     assert "<script>" not in linked("<script> https://a.example/x.")
+    begin, soon, late = NOW, NOW + timedelta(days=59), NOW + timedelta(days=60)
+    assert day_or_month(begin, UTC, soon) == day(begin, UTC)
+    assert day_or_month(late, UTC, begin) == f"{late:%B %Y}"
+    assert day_or_month(begin, UTC, late) == f"{begin:%B %Y}"
 
 
 def test_the_page_is_found_where_it_says(shop: App) -> None:
