@@ -150,6 +150,7 @@ def _compare_wax_with_lube(home: Path | None, as_json: bool) -> None:
     from rules.vocabulary import Regime
     from rules.wear.comparison import compare
     from rules.wear.cost import cost, pay_back
+    from rules.wording import number
     from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
@@ -180,6 +181,11 @@ def _compare_wax_with_lube(home: Path | None, as_json: bool) -> None:
     )
     say(found.sentence)
     say(found.wants)
+    if found.lot is not None and not found.claimed:
+        say(
+            f"Shuffling who was waxed, within each bike, gives as much in {number(100.0 * found.lot.p)} % of "
+            f"the ways; with these chains it cannot go below {number(100.0 * found.lot.floor)} %."
+        )
     if found.waxed and found.control:
         for one in found.differs:
             say(f"The groups were ridden apart: {one}. It is reckoned out as well as its weight is known.")

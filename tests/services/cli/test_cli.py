@@ -25,6 +25,8 @@ from typer.testing import CliRunner
 from fixtures.fit_writer import fit_bytes
 from fixtures.gpx_writer import gpx_bytes
 from ingest.ride.recording import Recording, SensorSeen
+from rules.wear.comparison import Comparison
+from rules.wear.lot import Lot
 from services.cli.program import commands as typer_commands
 from services.cli.program import run
 from tests import forked
@@ -362,6 +364,17 @@ def test_questions_ahead_are_answered(typed: Typed) -> None:
     assert "never measured" in typed.well("wear")
     assert "Nothing to compare yet" in typed.well("wear", "--compare")
     assert "Dip 1" in typed.well("wax-night")
+
+
+def test_a_comparison_that_claims_nothing_says_what_its_lot_gave(
+    typed: Typed, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    found = Comparison((), (), (), None, Lot(1 / 6, 1 / 20), True, False, "As fast.", "More.", (), (), 0)
+    monkeypatch.setattr("rules.wear.comparison.compare", lambda *_, **__: found)
+    lot = "gives as much in 16.7 % of the ways; with these chains it cannot go below 5 %."
+    assert lot in " ".join(typed.well("wear", "--compare").split())
+    monkeypatch.setattr("rules.wear.comparison.compare", lambda *_, **__: replace(found, claimed=True))
+    assert "Shuffling" not in typed.well("wear", "--compare")  # a claim's own sentence says it
 
 
 def test_two_recordings_of_one_outing_are_joined_split_and_joined_again(typed: Typed) -> None:
