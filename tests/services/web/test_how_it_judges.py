@@ -46,6 +46,15 @@ def test_every_figure_stands_on_the_page_with_its_data_and_a_command_that_is_the
     assert Path(f"tests/benchmarks/{script[1]}.py").exists()
 
 
+def test_the_readme_says_of_the_street_what_the_page_says() -> None:
+    (_, *whole), (_, *summer) = measured.STREET.rows[:2]
+    wet, dry, wet_in_summer, dry_in_summer = (round(float(cell.split()[0])) for cell in (*whole, *summer))
+    said = " ".join(Path("README.md").read_text(encoding="utf-8").split())
+
+    assert f"finds {wet} % of wet and {dry} % of dry hours" in said
+    assert f"(in summer {wet_in_summer} and {dry_in_summer} %)" in said
+
+
 def test_what_the_code_counts_by_is_read_from_the_code(look: TestClient) -> None:
     said = section(look.get("/how-it-judges").text, "ground")
 
