@@ -54,7 +54,7 @@ def recording(minutes: int = 60, **more: object) -> Recording:
     return replace(made, **more)  # type: ignore[arg-type]
 
 
-def clues(made: Recording) -> RideClues:
+def clues(made: Recording, **told: float) -> RideClues:
     summary = SimpleNamespace(
         started_at=datetime.fromtimestamp(made.time_s[0], UTC),
         ended_at=datetime.fromtimestamp(made.time_s[-1], UTC),
@@ -64,6 +64,7 @@ def clues(made: Recording) -> RideClues:
         indoor=False,
         unpaved_share=0.0,
     )
+    vars(summary).update(told)
     return clues_of(made, summary, INA)
 
 
@@ -125,6 +126,11 @@ def test_a_wheel_sensor_set_for_a_smaller_wheel_is_found_out_and_put_right():
     assert off.wheel_off == pytest.approx(math.log(2.298 / 2.105), abs=0.002)
     shifted, lines = (np.bincount(one.gears.bins, one.gears.seconds, BINS) for one in (off, right))
     assert gears_seen(shifted) == pytest.approx(gears_seen(lines), abs=0.01)
+
+
+def test_a_minute_in_motion_has_a_speed_and_less_has_none():
+    assert clues(recording(), moving_s=60.0, distance_m=420.0).speed_mps == 7.0
+    assert clues(recording(), moving_s=59.9, distance_m=420.0).speed_mps is None
 
 
 def test_the_weekday_is_the_riders_not_greenwichs():

@@ -431,3 +431,14 @@ def test_a_slip_of_the_tongue_does_not_move_a_whole_sensor():
         if i not in answers and judged.said(i).bike not in (None, (PLOVER, WHEATEAR)[i % 2])
     ]
     assert wrong == []
+
+
+def test_certain_needs_the_last_word_to_have_named_that_very_bike(monkeypatch):
+    """Of two bikes the second: what was said last of its sensor is not said of the first."""
+    monkeypatch.setattr(bikes_judge, "LIKELY_FROM_AT_FIRST", 0.8)
+    monkeypatch.setattr(bikes_judge, "CERTAIN_FROM", 0.8)
+    rides = [ride(day, sensors=heard("serial 71")) for day in range(0, 60, 5)]
+
+    said = judge(rides, Household(TWO), {0: WHEATEAR, 1: WHEATEAR, 2: WHEATEAR}).said(4)
+
+    assert (said.bike, said.verdict) == (WHEATEAR, Verdict.CERTAIN)

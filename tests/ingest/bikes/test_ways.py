@@ -42,6 +42,14 @@ def test_satellites_may_shake_and_a_wider_loop_is_another():
     assert same_ways(ways) == [0, 0, 1, 1]
 
 
+def test_degrees_of_longitude_are_as_short_as_they_are_that_far_north():
+    """Two ways due north at 70° N, 0.008° apart: 304 m there; at the equator it would be 890 m."""
+    north = 70.0 + 0.05 * ALONG
+    ways = [way_of(north, np.full(600, east)) for east in (0.0, 0.008)]
+
+    assert same_ways(ways) == [0, 0]
+
+
 @pytest.mark.parametrize(
     "places", [([], []), ([46.0], [7.0]), ([46.0, 46.0001], [7.0, 7.0]), ([np.nan] * 3,) * 2]
 )

@@ -362,3 +362,9 @@ def test_of_several_others_the_one_nearest_the_rider_is_heard():
     forecast = weather({0: 3.3}, source="open-meteo forecast", model="best_match", tier=Tier.PRELIMINARY)
     heard = tag(ridden(), [*weather(), *power({0: 2.1}), *forecast])
     assert "another archive (open-meteo forecast) saw 3.3 mm" in said(heard.because, SI)
+
+
+def test_a_gap_that_could_not_have_made_it_wetter_makes_it_no_less_sure():
+    raining = {-1: 3.0, 0: 3.0, 1: 3.0}
+    whole, gap = tag(ridden(), weather(raining)), tag(ridden(), weather({-8: None, **raining}))
+    assert (gap.paved_water, gap.confidence) == (1, whole.confidence)

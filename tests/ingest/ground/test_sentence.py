@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import pytest
 
+from ingest.ground.road import FROZEN_FROM_MM
 from ingest.ground.sentence import Lies, Told, sentence
 from rules.units import SI, said
 
@@ -231,6 +232,10 @@ def before(*last):
             "ago and ice were melting on the road: slush.",
         ),
         (
+            told(lies=Lies(frozen_quiet_mm=FROZEN_FROM_MM, air_c=-3.0), frost=True),
+            "No rain in this hour nor in the 48 hours before; the road was dry.",
+        ),
+        (
             told(lies=Lies(melted_beside=True, salted_share=0.5, air_c=-3.0), frost=True),
             "No rain in this hour nor in the 48 hours before; the road was dry; melt water from beside the "
             "road may have frozen on it: ice.",
@@ -244,6 +249,16 @@ def before(*last):
             told(lies=Lies(frozen_quiet_mm=0.4, snowed_h_ago=130, air_c=-3.0, hard_ground=True)),
             "No rain or snow in this hour nor in the 48 hours before; unpaved ground was frozen hard; ice "
             "lay on the road, frozen dry.",
+        ),
+        (
+            told(lies=Lies(frozen_quiet_mm=4, snowed_h_ago=11, snow_mm=4.0, air_c=-3.0)),
+            "No rain or snow in this hour nor in the 48 hours before; snow lay on unpaved ground; fresh snow "
+            "lay on the road, frozen dry.",
+        ),
+        (
+            told(lies=Lies(frozen_quiet_mm=4, snowed_h_ago=12, snow_mm=4.0, air_c=-3.0)),
+            "No rain or snow in this hour nor in the 48 hours before; snow lay on unpaved ground; snow of "
+            "the last 24 hours lay on the road, frozen dry.",
         ),
         (
             told(paved_water=0.09, lies=Lies(salt_g_m2=9, salted_share=1.0, humidity_pct=65, air_c=2.0)),

@@ -144,3 +144,11 @@ def test_only_a_station_beside_the_ride_leaves_no_doubt_about_its_rain():
     beside = tag(RIDE, shower)
     off = tag(replace(RIDE, latitude_deg=HERE.latitude_deg + 0.2), shower)  # 22 km
     assert off.confidence < beside.confidence - 0.05
+
+
+def test_rain_of_the_hour_after_washes_no_salt_off_this_one():
+    salted = days((12, SNOW), (90, THAW | {"et0_mm": 0.05, "humidity_pct": 65.0}))
+    pouring = [*salted[:-1], replace(salted[-1], rain_mm=60.0)]
+    now, told_of_later = tag(RIDE, salted, salted_share=1.0), tag(RIDE, pouring, salted_share=1.0)
+    assert "road salt probably kept the road damp" in now.because
+    assert (told_of_later.paved_water, told_of_later.salt) == (now.paved_water, now.salt)

@@ -203,3 +203,10 @@ def test_hidden_cadence_is_found_again_by_required_power():
     assert guess.method is DriveMethod.REQUIRED_POWER
     agree = ((truth.seconds > 0) == (guess.seconds > 0)).mean()
     assert agree > 0.7
+
+
+def test_three_samples_are_enough_to_follow_power_and_two_are_not():
+    three = recording(seconds(2), speed_mps=7.0, altitude_m=100.0)
+    two = recording(seconds(1), speed_mps=7.0, altitude_m=100.0)
+    assert np.isfinite(estimated_power_w(three, intervals_of(three))).all()
+    assert np.isnan(estimated_power_w(two, intervals_of(two))).all()

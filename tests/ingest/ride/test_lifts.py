@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from ingest.errors import UnreadableFile
-from ingest.ride.lifts import _spans
+from ingest.ride.lifts import AT_WORK_BPM, _heart, _rests, _spans
 from ingest.ride.recording import Recording
 from ingest.ride.summary import LOOKS_CARRIED, RideSummary, summarise
 from tests.ingest.lift_days import DOWN, day
@@ -99,3 +99,18 @@ def test_no_real_ride_whose_cadence_is_hidden_loses_a_climb() -> None:
             nothing = np.full(len(one), np.nan)
             found = summarise(replace(one, cadence_rpm=nothing, power_w=nothing), now=NOW.replace(year=2030))
             assert "seconds carried uphill" not in found.dropped, path.name
+
+
+def test_a_strap_that_lost_the_skin_is_no_slower_heart() -> None:
+    one = day((20.0, 6.0, 100.0, 130.0))
+    lost = one.heart_rate_bpm.copy()
+    lost[300:310] = 0.0
+
+    heart = _heart(replace(one, heart_rate_bpm=lost))
+
+    assert np.nanmin(heart) > 125
+
+
+@pytest.mark.parametrize(("bpm", "rests"), [(AT_WORK_BPM, False), (AT_WORK_BPM - 1, None)])
+def test_a_heart_at_work_is_no_passengers_from_that_beat_on(bpm: float, rests: bool | None) -> None:
+    assert _rests(np.full(60, bpm), np.full(60, 50.0), 0, 59) is rests

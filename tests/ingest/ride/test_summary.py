@@ -14,8 +14,10 @@ from hypothesis import strategies as st
 
 from ingest.errors import NotARide, UnreadableFile
 from ingest.ride.geometry import wrapped
+from ingest.ride.intervals import intervals_of
 from ingest.ride.recording import SensorSeen
 from ingest.ride.sketch import sketch_of
+from ingest.ride.stride import runs_like, turns_a_gear
 from ingest.ride.summary import TrackPoint, summarise, track_points
 from rules.vocabulary import DriveMethod
 from tests.ingest.rides import METRES_PER_DEGREE, NOON, NOW, recording, ridden, seconds, without
@@ -591,3 +593,18 @@ def test_what_is_no_track_is_refused(broken):
         track_points(broken)
     with pytest.raises(ValueError, match="not a packed sketch"):
         sketch_of(summed(ridden(20)).track)
+
+
+@pytest.mark.parametrize(("lasts_s", "tells"), [(300, True), (299, False)])
+def test_five_minutes_of_legs_show_whose_they_are(lasts_s, tells):
+    time = seconds(lasts_s)
+    rolls = recording(time, speed_mps=5.0, cadence_rpm=np.where(time % 10 < 8, 80.0, 0.0))
+    runs = recording(time, speed_mps=3.0, cadence_rpm=170.0)
+    assert turns_a_gear(rolls, intervals_of(rolls)) is tells
+    assert (runs_like(runs, intervals_of(runs)) is not None) is tells
+
+
+def test_legs_that_rest_all_the_way_are_a_bicycles():
+    one = recording(seconds(600), speed_mps=8.0, cadence_rpm=0.0)
+    assert turns_a_gear(one, intervals_of(one))
+    assert runs_like(one, intervals_of(one)) is None

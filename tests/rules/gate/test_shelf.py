@@ -59,6 +59,7 @@ def own(*values: tuple[str, int, str, float | None]) -> SetLimits:
         (own(("bike", 9, "drip", 14.0)), "There is no bike 9 to set drip for."),
         (own(("pump", 1, "drip", 14.0)), "There is no pump 1 to set drip for."),
         (own(("bike", 1, "rust", 14.0)), "“rust” is no limit or weight"),
+        (own(("bike", 1, "r" * 60, 14.0)), f"“{'r' * 40}” is no limit"),
         (own(("bike", 1, "drip", 99.0)), "Drip, in grit-hours, must be from"),
         (SetLimits((OwnValue("bike", 1, "drip", 14.0),), at("2025-03-21")), "has not come yet"),
         (SetLimits((OwnValue("bike", 1, "drip", 14.0),), NOW, "x" * 2000), "A reason has 2000 characters"),
@@ -101,3 +102,8 @@ def test_what_may_be_is_described_and_reversed(house: Ledger, command: Command, 
     after = applied(house, command, 50)
     assert after != house
     assert reversed_by(after, effect(house, after)) == house
+
+
+def test_the_longest_reason_that_is_kept_is_taken(house: Ledger) -> None:
+    said = SetLimits((OwnValue("bike", 1, "drip", 14.0),), NOW, "x" * 1000)
+    assert isinstance(judge(house, said, now=NOW, zone_of=ZoneInfo), Accepted)

@@ -54,6 +54,19 @@ def test_a_reading_far_from_all_reason_keeps_its_digits():
     assert (heard.curvature >= 0.0).all()
 
 
+def test_what_an_interval_says_of_its_slope_and_bend_is_how_its_log_changes():
+    step, sd = 1e-4, 0.08
+    for low, high in ((0.25, 0.5), (-math.inf, 0.25), (0.5, math.inf)):
+        for expected in (0.2, 0.3, 0.45, 0.6):
+            at = np.array([expected - step, expected, expected + step])
+            heard = interval(np.full(3, low), np.full(3, high), at, np.full(3, sd))
+            before, here, after = heard.log
+            assert heard.slope[1] == pytest.approx((after - before) / (2 * step), rel=1e-4, abs=1e-4)
+            assert heard.curvature[1] == pytest.approx(
+                -(after - 2 * here + before) / step**2, rel=1e-3, abs=1e-3
+            )
+
+
 def test_the_likelihood_of_interval_readings_against_published_software():
     # Worked twice elsewhere: own maximum likelihood, and lifelines on exp of the bounds (the next test).
     best = at_line(0.0308435, 0.00151371925, 0.0793522)
@@ -117,6 +130,20 @@ def test_the_formula_of_wear():
     assert float(steady_wear(0.5, 0.07, kappa, 0.5)) == pytest.approx(0.4068041526, abs=1e-9)
     back = float(steady_wear(0.4, 0.07, kappa, 0.5))
     assert 0.07 + back * (1 + kappa * back / 0.5) / (1 + kappa / 2) == pytest.approx(0.4)
+
+
+def test_a_kind_of_dirt_that_was_hardly_met_has_no_weight_of_its_own():
+    facts = Measured(
+        chains=(ChainId(1),),
+        waxed=(True,),
+        limits_pct=(0.5,),
+        assumed=ASSUMED,
+        bikes=(),
+        parts=(Part(0, 0, 0, (100.0, 0.1, 0.2, 0.0, 10.0)),),  # of water a thousandth: too little
+        taken=(),
+        intervals=1,
+    )
+    assert WearModel(facts).kinds == [1, 3]
 
 
 def household(*, days=60):
