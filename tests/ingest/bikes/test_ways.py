@@ -42,6 +42,23 @@ def test_satellites_may_shake_and_a_wider_loop_is_another():
     assert same_ways(ways) == [0, 0, 1, 1]
 
 
+def test_a_way_goes_to_its_last_place_and_is_known_from_half_a_kilometre_on():
+    assert way_of(np.array([46.0, 46.004, 46.008]), np.full(3, 7.0))[-2] == 46_008
+    assert way_of(np.array([46.0, 46.004, 46.0045]), np.full(3, 7.0)) is not None
+    assert way_of(np.array([46.0, 46.004, 46.0044]), np.full(3, 7.0)) is None  # 489 m
+
+
+@pytest.mark.parametrize("shift", [(0.002, 0.0), (-0.002, 0.0), (0.0, 0.002), (0.0, -0.002)])
+def test_a_way_is_the_same_across_the_border_of_the_cells_it_is_looked_up_by(shift):
+    """Its middle is a thousandth of a degree from such a border, whichever way the satellites drift."""
+    middle = 46.008 - shift[0] / 2, 7.008 - shift[1] / 2  # 46 008 and 7 008 are multiples of twelve
+    along = 0.05 * (ALONG - 0.5)
+    here = way_of(middle[0] + along, middle[1] + along)
+    there = way_of(middle[0] + shift[0] + along, middle[1] + shift[1] + along)
+
+    assert same_ways([here, there]) == [0, 0]
+
+
 def test_degrees_of_longitude_are_as_short_as_they_are_that_far_north():
     """Two ways due north at 70° N, 0.008° apart: 304 m there; at the equator it would be 890 m."""
     north = 70.0 + 0.05 * ALONG

@@ -114,6 +114,12 @@ def test_the_devices_own_count_goes_before_speed_and_speed_before_places():
     assert summed(recording(time, **place)).distance_m == pytest.approx(4000, rel=1e-3)
 
 
+def test_an_interval_of_which_nothing_tells_how_far_has_no_metres():
+    speed = np.full(61, 7.0)
+    speed[30] = np.nan
+    assert summed(recording(seconds(60), speed_mps=speed)).distance_m == pytest.approx(59 * 7.0)
+
+
 def test_a_counter_that_starts_again_goes_on_counting():
     time = seconds(1200)
     chained = np.where(time <= 600, 6 * time, 6 * (time - 600))

@@ -19,6 +19,7 @@ from rules.wear.forecast import (
     Measure,
     Refusal,
     _blocks,
+    _refused,
     chances_worn,
     forecast,
     lives_of,
@@ -94,6 +95,15 @@ def test_a_chain_that_came_worn_is_called_worn():
     assert isinstance(found, Forecast)
     assert found.left[1] == 0.0
     assert found.chance_worn > 0.95
+
+
+@pytest.mark.parametrize(
+    ("early_km", "ridden_km", "after"), [(900.0, 100.0, "400"), (900.0, 700.0, "150"), (300.0, 100.0, "200")]
+)
+def test_the_next_reading_is_asked_for_half_way_or_before_it_may_be_worn(early_km, ridden_km, after):
+    chain = ledger_of(ridden(slope=0.0005, days=10, readings=2)).chain(COPPER)
+    found = _refused(chain, (), (early_km, 1000.0, 3000.0), ridden_km, Measure.KILOMETRES, 0.1, False)
+    assert found.wants == f"Another reading after about {after} more {Measure.KILOMETRES}."
 
 
 def test_too_little_wear_is_refused_with_what_it_would_take():
