@@ -59,11 +59,13 @@ def promise(ledger: Ledger, bike: BikeId, *, now: datetime, pairs_before: int = 
     km = math.fsum(
         ride.distance_m / 1000.0 for ride in ledger.rides_on(bike) if now - PACE < ride.started_at <= now
     )
+    apart = f"{math.exp(LIKE_CHAINS):.1f}"
     said = [
         "One pair of chains is one witness, and four can show nothing yet: their lot is never better than 1 "
         f"in 16. It takes {FEWEST_PAIRS} pairs; you have {pairs_before}.",
-        f"With {FEWEST_PAIRS} pairs of like chains, read by caliper at every other swap, a halving of wear "
-        f"would be shown in {half} of 100 households, seven tenths of it in {less}.",
+        f"With {FEWEST_PAIRS} pairs of chains that differ by a factor {apart} or so, read by caliper at "
+        f"every other swap, a halving of wear would be shown in {half} of 100 households, seven tenths of "
+        f"it in {less}.",
     ]
     if km >= 100.0:
         years = 2.0 * FEWEST_PAIRS * HALF_LIFE_KM / km

@@ -110,6 +110,7 @@ def wear_picture(snapshot: Snapshot, chain: Chain, now: datetime) -> Markup:
             measure=measure,
             name=chain.name,
             zone=snapshot.zone,
+            retired=snapshot.where(chain, now) == "retired",
         )
     )
 

@@ -30,11 +30,13 @@ def wear_plot(
     measure: Measure = Measure.DRIVE_HOURS,
     name: str = "the chain",
     zone: tzinfo = UTC,
+    retired: bool = False,
 ) -> str:
     """How worn was this chain after how much riding, and where does that lead? Markup.
 
     points: readings with what lay behind them, in `measure`. The fan holds eight chances out of ten, from now
-    to the limit. A refusal draws the readings alone, and says why under them. limit_pct: elongation [%].
+    to the limit. A refusal draws the readings alone, and says why under them. limit_pct: elongation [%]. Of a
+    retired chain it is said that it would lead there.
     """
     if not points:
         return f'<p class="drawing-note">{safe(answer.sentence)}</p>'
@@ -52,7 +54,11 @@ def wear_plot(
         ),
     )
     axis_y = ticks(highest * 1.15, 4)
-    notes = answer.sentence if known is not None else f"{answer.sentence} {_wants(answer)}"
+    if known is not None:
+        leads_on = retired and known.left[2] > 0.0
+        notes = f"Retired. Had it been ridden on: {answer.sentence}" if leads_on else answer.sentence
+    else:
+        notes = answer.sentence if retired else f"{answer.sentence} {_wants(answer)}"
 
     def draw(own: str, css: str, width: int) -> str:
         right = width - RIGHT
@@ -74,7 +80,7 @@ def wear_plot(
                 body.append(label(x_of(step), BASE + 18, number(step), anchor="middle"))
         body.append(label(right, BASE + 34, f"{measure.value} over its life", anchor="end"))
         if known is not None:
-            body.append(_fan(own, known, x_of, y_of, right))
+            body.append(_fan(own, known, x_of, y_of, right, "retired" if retired else "now"))
         body.append(line(LEFT, y_of(limit_pct), right, y_of(limit_pct), "wear-limit"))
         body.append(label(LEFT + 4, y_of(limit_pct) - 5, f"limit {number(limit_pct, 2)} %", css="figure"))
         for point in points:
@@ -97,14 +103,14 @@ def _wants(answer: Forecast | Refusal) -> str:
     return answer.wants if isinstance(answer, Refusal) else ""
 
 
-def _fan(uid: str, known: Forecast, x_of: Place, y_of: Place, right: float) -> str:
-    """Eight chances out of ten: from what it is worn now to where it meets the limit."""
+def _fan(uid: str, known: Forecast, x_of: Place, y_of: Place, right: float, when: str) -> str:
+    """Eight chances out of ten: from what it is worn now, or was in the end, to where it meets the limit."""
     limit_y, now_x = y_of(known.limit_pct), x_of(known.x_now)
     low, half, high = (y_of(pct) for pct in known.worn_now_pct)
     early, middle, late = (x_of(max(life, known.x_now)) for life in known.life)
     shapes = [
         line(now_x, TOP, now_x, BASE, "now"),
-        label(now_x, TOP - 4, "now", anchor="middle", css="figure"),
+        label(now_x, TOP - 4, when, anchor="middle", css="figure"),
     ]
     if known.left[2] > 0.0:
         box = boxed(now_x, TOP, right - now_x, BASE - TOP)

@@ -19,7 +19,7 @@ from ingest.ride.track import TrackPoint
 from rules.contamination import exposure
 from rules.vocabulary import Bike, BikeId, ChainId, Condition, Regime, RiderId
 from rules.wear.comparison import ChainWear, Comparison, Span
-from rules.wear.forecast import Refusal, WearPoint
+from rules.wear.forecast import Forecast, Measure, Refusal, WearPoint
 from rules.year.another_way import Lived
 from rules.year.walk import Way
 from services.web import drawings
@@ -275,6 +275,26 @@ def test_too_few_chains_are_called_descriptive_only() -> None:
     assert all(
         "descriptive only" not in texts(svg) for svg in svgs(drawings.regime_comparison(many, uid="j"))
     )
+
+
+def test_what_a_retired_chain_would_come_to_is_not_told_as_if_it_were_ridden() -> None:
+    points = [WearPoint(e.fact, 60.0) for e in three_years().entries if type(e.fact).__name__ == "Reading"]
+    middle = (0.2, 0.25, 0.3)
+    rest = (0.01,) * 3, (100.0, 120.0, 150.0), (40.0, 60.0, 90.0), None, 0.01, 3, "", "It reaches 0.5 %."
+    known = Forecast(ChainId(1), Measure.DRIVE_HOURS, 0.5, 60.0, middle, *rest)
+    worn = replace(known, left=(0.0, 0.0, 0.0), sentence="It is at its limit.")
+    refusal = Refusal(ChainId(1), "Nobody can say.", "Measure it again.", 0.0)
+    for answer, retired, note, mark in (
+        (known, False, "It reaches 0.5 %.", "now"),
+        (known, True, "Retired. Had it been ridden on: It reaches 0.5 %.", "retired"),
+        (worn, True, "It is at its limit.", "retired"),
+        (refusal, False, "Nobody can say. Measure it again.", None),
+        (refusal, True, "Nobody can say.", None),
+    ):
+        markup = drawings.wear_plot(points, answer, uid="i", limit_pct=0.5, retired=retired)
+        assert markup.endswith(f'<p class="drawing-note">{note}</p>')
+        for svg in svgs(markup):
+            assert [one for one in texts(svg) if one in ("now", "retired")] == ([mark] if mark else [])
 
 
 def test_half_the_hands_stand_at_half_their_place_and_an_interval_past_the_axis_says_where_it_ends() -> None:
