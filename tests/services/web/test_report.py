@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 from fastapi.testclient import TestClient
 
+from rules.ledger import Ledger
 from rules.units import SI
 from rules.vocabulary import BikeId, ChainId, Regime
 from rules.wear.comparison import NOT_LOOKED_AT, ChainWear, Comparison, Span
@@ -141,6 +142,12 @@ def test_what_seems_saved_is_told_no_surer_than_the_wear(
 def test_what_was_not_noted_is_named_in_the_report(snapshot: Snapshot) -> None:
     report = report_html(snapshot, now=NOW, units=SI, data_name="wear.csv")
     assert "No prices were noted." in report
+    bare = replace(Ledger(), riders=snapshot.ledger.riders)
+    empty = replace(snapshot.whole, ledger=bare, held=None, _worked_out={})
+    nothing = report_html(empty, now=NOW, units=SI, data_name="wear.csv")
+    assert "No chain was measured yet." in nothing
+    assert "Nothing was ridden on a chain yet." in nothing
+    assert "No prices were noted." not in nothing
     priced = replace(snapshot.whole.ledger.chains[0], price=40.0)
     others = snapshot.whole.ledger.chains[1:]
     whole = replace(
