@@ -203,7 +203,9 @@ def _compare_wax_with_lube(home: Path | None, as_json: bool) -> None:
             if sums.missing:
                 say(f"    Not counted, because nobody noted it: {'; '.join(sums.missing)}.")
     if back is not None:
-        say(f"{back.sentence} {found.doubt}".rstrip())
+        say(back.sentence)
+    if found.doubt and None not in (waxed.together_per_1000_km, lube.together_per_1000_km):
+        say(found.doubt)
 
 
 def wax_night(

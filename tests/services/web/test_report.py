@@ -8,6 +8,7 @@ from dataclasses import replace
 from html.parser import HTMLParser
 from pathlib import Path
 
+import numpy as np
 import pytest
 from fastapi.testclient import TestClient
 
@@ -15,7 +16,7 @@ from rules.ledger import Ledger
 from rules.units import SI
 from rules.vocabulary import BikeId, ChainId, Regime
 from rules.wear.comparison import NOT_LOOKED_AT, ChainWear, Comparison, Span
-from rules.wear.cost import PayBack
+from rules.wear.cost import Cost, PayBack
 from services.app import App
 from services.views.snapshot import Snapshot
 from services.web.report import COLUMNS, report_html, write_report
@@ -134,6 +135,13 @@ def test_what_seems_saved_is_told_no_surer_than_the_wear(
         said = html.replace("&#39;", "'")
         assert f"The pot is paid. {doubt}" in said
         assert f"{lots} Nobody looked at who rides, and how hard, " in said
+    costs = [
+        Cost(one, 900.0, (1.0, 1.0, 1.0), None, 0.0, (1.0, 1.0, 1.0), 0.0, (), np.ones(3)) for one in Regime
+    ]
+    monkeypatch.setattr(Snapshot, "pays_back", lambda self, now: None)  # nobody said what setting up cost
+    monkeypatch.setattr(Snapshot, "cost", lambda self, regime, now: costs[list(Regime).index(regime)])
+    for html in (look.get("/wear/compare").text, report_html(snapshot, now=NOW, units=SI, data_name="")):
+        assert doubt in html.replace("&#39;", "'")
     assert "1 chain has fewer than two readings and says nothing of wax and lube here." in report
     monkeypatch.setattr(Snapshot, "comparison", lambda self, now: replace(found, claimed=True))
     assert doubt not in look.get("/wear/compare").text.replace("&#39;", "'")
