@@ -29,6 +29,7 @@ from ingest.bikes.soft_clues import (
     LIKE_ALL_RIDES,
     WAYS_LIKE_ALL,
     WORD_HEAD_START,
+    Codes,
     Measure,
     Words,
     codes,
@@ -50,7 +51,6 @@ MISHEARD = 1e-4  # what a rider's word leaves to every other bike
 CANNOT = -60.0
 LEAST_TAUGHT = 0.03
 NOT_BOTH = 0.97
-NEIGHBOURS_SHARE = 0.5  # of what clues say of a ride: the way there and the way back have the same causes
 HARDLY_NONE = math.log(0.1)  # before any clue, when only clues of the bike itself are asked
 OUTDOORS_ON_THE_TRAINER_BIKE, INDOORS_ON_ANOTHER = 6.0, 1.5
 
@@ -122,7 +122,7 @@ class HouseholdFit:
     bikes: the columns; the last column of every array, one more, is 'none of ours'.
     log_odds: before they are made probabilities, (rides, bikes + 1); by_clue: what adds up to them.
     sensor_says: of each sensor on each ride and bike.  possible: 0, or far below where it cannot have been.
-    chain_same: chance that a ride is on the bike of the one before for being the next.
+    outing: of each ride a number that it shares with the ways there and back of the same outing.
     """
 
     rides: Sequence[RideClues]
@@ -136,7 +136,7 @@ class HouseholdFit:
     sensor_says: Column
     gears: GearBelief
     possible: Column
-    chain_same: Column
+    outing: Codes
 
     def answer_chances(self) -> Column:
         """How likely each answer was by all that is known without it."""
@@ -196,7 +196,7 @@ class _Fitting:
             else np.zeros(0)
         )
         groups = rider_groups(rides)
-        self.chain = RiderChain(rides, self.bikes, groups)
+        self.chain = RiderChain(rides, self.bikes, groups, self.column_of_answer)
         self.places = SensorPlaces(rides, self.bikes, household.sensors, day, answers)
         self.gears = GearBelief(rides, self.bikes, day, self.column_of_answer)
         like = ground_likeness(rides, self.bikes)
@@ -250,14 +250,12 @@ class _Fitting:
             bounded = like_any_now_and_then(np.sum([soft[clue] for clue in WHAT_FOR], axis=0))
             by_clue |= {c: _with_none(said * bounded if c in WHAT_FOR else said) for c, said in soft.items()}
             by_clue[Clue.MEANWHILE] = self._meanwhile(shares)
-            own = sum(said if clue in LOUD_FROM_THE_START else voice * said for clue, said in by_clue.items()
-                      if clue not in (Clue.HABIT, Clue.NEIGHBOURS, Clue.NONE_OF_OURS))  # fmt: skip
-            own = own + self.possible
+            loud = [said if clue in LOUD_FROM_THE_START else voice * said for clue, said in by_clue.items()
+                    if clue not in (Clue.HABIT, Clue.NEIGHBOURS, Clue.NONE_OF_OURS)]  # fmt: skip
+            own = sum(loud) + self.possible
             answered = self._answered(own)
             by_clue[Clue.HABIT] = self.chain.usual(answered, settled)
-            by_clue[Clue.NEIGHBOURS] = self.chain.neighbours(
-                shares, self._answered(NEIGHBOURS_SHARE * own), settled
-            )
+            by_clue[Clue.NEIGHBOURS] = self.chain.neighbours(shares, own, loud, settled)
             log_odds = own + voice * (by_clue[Clue.HABIT] + by_clue[Clue.NEIGHBOURS])
             by_clue[Clue.NONE_OF_OURS] = self._no_rarer(by_clue)
             log_odds = log_odds + by_clue[Clue.NONE_OF_OURS]
@@ -275,7 +273,7 @@ class _Fitting:
             says,
             self.gears,
             self.possible,
-            self.chain.same,
+            self.chain.outing,
         )
 
     def _hard(

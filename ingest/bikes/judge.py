@@ -18,13 +18,13 @@ from enum import StrEnum
 from functools import cached_property
 
 import numpy as np
-from numpy.typing import NDArray
 
 from ingest.bikes.calibration import divided_by
 from ingest.bikes.chances import softmax
 from ingest.bikes.clues import HeardSensor, RideClues, clues_of
 from ingest.bikes.evidence import BelievedCounts, Evidence, evidence_on
-from ingest.bikes.household_fit import CANNOT, Clue, Household, HouseholdFit, fit
+from ingest.bikes.household_fit import CANNOT, HARD, HARDLY_NONE, Clue, Household, HouseholdFit, fit
+from ingest.bikes.said_of_sensors import SaidOfSensors
 from ingest.bikes.ways import same_ways
 from ingest.ride.recording import Column
 from rules.vocabulary import BikeId, DecidedBy
@@ -43,7 +43,7 @@ __all__ = [
 ]
 
 # Another name has every ledger judged anew, once.
-WAY_OF_JUDGING = "all rides by all, enough is what a file can tell, sensors of long ago may have moved"
+WAY_OF_JUDGING = "all rides by all, an outing is on one bike and testifies once, roaming sensors ask"
 
 CERTAIN_FROM = 0.99  # and a sensor that says so, of which a rider spoke lately
 # The probability from which a bike is named, by what the ride's file could tell. Of rides without a sensor's
@@ -52,7 +52,6 @@ CERTAIN_FROM = 0.99  # and a sensor that says so, of which a rider spoke lately
 LIKELY_FROM, BY_GEARS_FROM, BY_HABITS_FROM, DEAF_FROM = 0.95, 0.85, 0.91, 0.97
 LIKELY_FROM_AT_FIRST = 0.99  # until that bike has two answers: early errors come in whole seasons
 ANSWERS_A_BIKE = 2
-HEARD_OF_LATELY_D = 120.0  # a sensor that no rider spoke of for longer may sit elsewhere: a judgement
 BY_ALL_ELSE_FROM = 0.9  # probability without it from which such a sensor need not be asked about
 IDENTIFIES_FROM = 2.0  # log-odds, after what clues share was taken off
 
@@ -139,14 +138,8 @@ class Judgement:
         self.doubt: Column = np.full(len(fitted.rides), self.divided_by)
         self.doubt[fitted.places.vouched] = 1.0  # a rider said where that sensor sits
         self._vouched = frozenset(np.flatnonzero(fitted.places.vouched).tolist())
-        answered = np.array(sorted(fitted.column_of_answer), dtype=np.intp)
-        # A light that a rider spoke of yesterday is on another bike today.
-        on = (fitted.places.heard & fitted.places.stays).astype(np.float32)
-        shares = on @ on[answered].T > 0  # a sensor that stays: each ride with each answered one
-        self._last_word = _last_words(fitted, answered, shares)
         self.one_answer: Mapping[int, Hashable] = {i: (said_at[i], self.alike(i)) for i in fitted.answers}
-        self._words = _words(fitted, answered, shares, self.one_answer)
-        self._came_since = _came_since(fitted, answered, shares)
+        self.said_of_sensors = SaidOfSensors(fitted, self.one_answer)
         can = fitted.possible > CANNOT / 2
         # Two bikes of which nothing tells are alike to the last digit, whatever rounding makes of them.
         log_odds = np.round(fitted.log_odds / self.doubt[:, None], 10)
@@ -172,8 +165,9 @@ class Judgement:
         """What a ride has in common with those that one answer may settle with it."""
         clues, places = self.fit.rides[ride], self.fit.places
         sensors = tuple(np.flatnonzero(places.heard[ride] & places.stays).tolist())
-        # Without a sensor that stays where it is, rides that look alike are of several bikes: each is alone.
-        return clues.rider, clues.indoor, sensors or -ride - 1
+        # Without a sensor that stays where it is, rides that look alike are of several bikes: only the ways
+        # there and back of one outing are together.
+        return clues.rider, clues.indoor, sensors or -int(self.fit.outing[ride]) - 1
 
     @cached_property
     def ways(self) -> Sequence[int | None]:
@@ -182,7 +176,7 @@ class Judgement:
 
     def likely_from(self, ride: int, bike: BikeId | None) -> float:
         """The probability from which this bike is named; higher for a bike or sensor hardly spoken of."""
-        unspoken = self.fit.places.heard[ride].any() and ride not in self._last_word
+        unspoken = self.fit.places.heard[ride].any() and self.said_of_sensors.last_word(ride) is None
         known = self._answers_a_bike[bike] >= ANSWERS_A_BIKE and not unspoken
         return self._enough(ride) if known or ride in self._vouched else LIKELY_FROM_AT_FIRST
 
@@ -191,26 +185,33 @@ class Judgement:
         places = self.fit.places
         if (places.heard[ride] & places.stays).any():
             return LIKELY_FROM
-        if self.fit.rides[ride].sold is not None:
+        if self._gears_tell(ride):
             return BY_GEARS_FROM
         return BY_HABITS_FROM if places.hears[ride] else DEAF_FROM
+
+    def _gears_tell(self, ride: int) -> bool:
+        """Do its gears set the likeliest of our bikes apart from the next?"""
+        gears = self.fit.by_clue[Clue.GEARING][ride] / self.doubt[ride]
+        ours = np.argsort(-self.probabilities[ride, :-1], kind="stable")[:2]
+        return len(ours) < 2 or bool(gears[ours[0]] - gears[ours[1]] >= IDENTIFIES_FROM)
 
     def _leader(self, ride: int) -> int:
         """The column of its likeliest bike; the last is none of ours."""
         return int(self.probabilities[ride].argmax())
 
     def hardly_said(self, ride: int) -> bool:
-        """Did at most one answer say that its sensors are its likeliest bike's, where answers spoke of them?
-
-        One may be a slip; none is a move that nobody said.
-        """
-        words, leader = self._words[ride], self._leader(ride)
-        return bool(ride not in self._vouched and words.any() and words[leader] <= 1)
+        """Did at most one answer put its sensors on its likeliest bike, where answers spoke of them?"""
+        return self.said_of_sensors.hardly(ride, self._leader(ride))
 
     def moved_unsaid(self, ride: int) -> bool:
         """Do answers name other bikes for its sensors, and none its likeliest?"""
-        words, leader = self._words[ride, :-1], self._leader(ride)
-        return bool(ride not in self._vouched and words.any() and leader < len(words) and words[leader] == 0)
+        return self.said_of_sensors.moved_unsaid(ride, self._leader(ride))
+
+    def hangs_on_a_roamer(self, ride: int) -> bool:
+        """Would it hang on a sensor alone that answers put on several bikes, and not lately on this one?"""
+        leader = self._leader(ride)
+        by_itself = float(self._without_what_sensors_taught[ride, leader])
+        return by_itself < BY_ALL_ELSE_FROM and self.said_of_sensors.by_a_roamer(ride, leader)
 
     def newcomer(self, ride: int) -> BikeId | None:
         """A bike that came after anybody spoke of this ride's sensors and that gears do not rule out.
@@ -222,7 +223,7 @@ class Judgement:
         leader = self._leader(ride)
         gears = self.fit.by_clue[Clue.GEARING][ride]
         can = (self.probabilities[ride] > 0.0) & (gears[leader] - gears < IDENTIFIES_FROM)
-        came = self._came_since[ride] & can[:-1]
+        came = self.said_of_sensors.came_since[ride] & can[:-1]
         return (
             self.candidates[int(came.argmax())]
             if came.any() and not came[leader : leader + 1].any()
@@ -234,8 +235,11 @@ class Judgement:
 
         It may have moved since: gears would show it, and who rides where without one shows it hardly.
         """
-        long_ago = self._last_word.get(ride, (0, 0.0))[1] > HEARD_OF_LATELY_D
-        if not long_ago or ride in self._vouched or self.fit.rides[ride].sold is not None:
+        if (
+            not self.said_of_sensors.long_ago(ride)
+            or ride in self._vouched
+            or self.fit.rides[ride].sold is not None
+        ):
             return False
         return bool(self._without_sensors[ride, self._leader(ride)] < BY_ALL_ELSE_FROM)
 
@@ -246,9 +250,17 @@ class Judgement:
         rest = fitted.log_odds - fitted.by_clue[Clue.SENSOR] - fitted.by_clue[Clue.NEIGHBOURS]
         return softmax(rest / self.doubt[:, None])
 
+    @cached_property
+    def _without_what_sensors_taught(self) -> Column:
+        """Each ride's probabilities by what it tells of the bike itself, but for sensors."""
+        told = sum(self.fit.by_clue[clue] for clue in HARD if clue is not Clue.SENSOR) + self.fit.possible
+        told[:, -1] += HARDLY_NONE
+        return softmax(told / self.doubt[:, None])
+
     def unheard_of(self, ride: int) -> bool:
         """Would its verdict rest on a sensor's move, or on its not having moved, of which nobody spoke?"""
-        return self.moved_unsaid(ride) or self.may_have_moved(ride) or self.newcomer(ride) is not None
+        by_sensor = self.moved_unsaid(ride) or self.may_have_moved(ride) or self.hangs_on_a_roamer(ride)
+        return by_sensor or self.newcomer(ride) is not None
 
     def is_only_unsaid(self, ride: int) -> bool:
         """Is it asked about although its bike is likely enough, because too little was said?"""
@@ -271,10 +283,8 @@ class Judgement:
             return Said(None, None, Verdict.ASK, probability)
         sensor = self.fit.by_clue[Clue.SENSOR][ride] / self.doubt[ride]
         by_sensor = float(sensor[order[0]] - sensor[order[1]]) >= IDENTIFIES_FROM
-        column, days = self._last_word.get(ride, (order[0], math.inf))
-        heard_of = ride in self._vouched or (
-            column == order[0] and days <= HEARD_OF_LATELY_D and not self.hardly_said(ride)
-        )
+        lately = self.said_of_sensors.lately(ride, int(order[0]))
+        heard_of = ride in self._vouched or (lately and not self.hardly_said(ride))
         sure = by_sensor and heard_of and likely_from == self._enough(ride) and probability >= CERTAIN_FROM
         verdict = Verdict.CERTAIN if sure else Verdict.LIKELY
         return Said(leader, DecidedBy.SENSOR if by_sensor else DecidedBy.EVIDENCE, verdict, probability)
@@ -324,54 +334,8 @@ class Judgement:
             return f"{names[leader]} is likeliest, {chance}, but nobody said that its sensor sits there."
         if self.may_have_moved(ride):
             return f"{names[leader]} is likeliest, {chance}, but for long nobody spoke of its sensor."
+        if self.hangs_on_a_roamer(ride):
+            return f"{names[leader]} is likeliest, {chance}, but its sensor was on several bikes, you said."
         if said.probability >= self._enough(ride):
             return f"{names[leader]} is likeliest, {chance}, but too few rides on it are known yet."
         return f"{names[leader]} is likeliest, but only {chance}; next is {names[runner_up]}."
-
-
-def _words(
-    fitted: HouseholdFit,
-    answered: NDArray[np.intp],
-    shares: NDArray[np.bool_],
-    one_answer: Mapping[int, Hashable],
-) -> Column:
-    """How many answers on rides that share a sensor with a ride named each bike: (rides, bikes + 1).
-
-    What one answer alone says of a sensor may be a slip, and would be all that its rides go by.
-    one_answer: what answered rides that count as one answer have in common.
-    """
-    columns = len(fitted.household.bikes) + 1
-    once = {(column % columns, one_answer[i]): i for i, column in fitted.column_of_answer.items()}
-    named = np.zeros((len(once), columns))
-    named[np.arange(len(once)), [column for column, _ in once]] = 1.0
-    words: Column = shares[:, np.searchsorted(answered, list(once.values()))] @ named
-    return words
-
-
-def _came_since(
-    fitted: HouseholdFit, answered: NDArray[np.intp], shares: NDArray[np.bool_]
-) -> NDArray[np.bool_]:
-    """Of each ride the bikes that came after the last answer that shares a sensor: (rides, bikes)."""
-    starts = np.array([one.started_at.timestamp() for one in fitted.rides])
-    came = [one.from_at.timestamp() if one.from_at else -math.inf for one in fitted.household.bikes]
-    last = np.where(shares, starts[answered], -math.inf).max(axis=1, initial=-math.inf)
-    since: NDArray[np.bool_] = (last[:, None] < np.array(came)) & (np.array(came) <= starts[:, None])
-    since &= np.isfinite(last)[:, None]
-    return since
-
-
-def _last_words(
-    fitted: HouseholdFit, answered: NDArray[np.intp], shares: NDArray[np.bool_]
-) -> dict[int, tuple[int, float]]:
-    """Of each ride with a sensor: the bike of the answer nearest in time that shares one, and how far. [d]"""
-    if not len(answered):
-        return {}
-    day = np.array([one.started_at.timestamp() / 86400.0 for one in fitted.rides])
-    apart_d = np.where(shares, np.abs(day[:, None] - day[answered][None, :]), np.inf)
-    nearest = apart_d.argmin(axis=1)
-    columns = len(fitted.household.bikes)
-    return {
-        ride: (fitted.column_of_answer[int(answered[of])] % (columns + 1), float(apart_d[ride, of]))
-        for ride, of in enumerate(nearest.tolist())
-        if np.isfinite(apart_d[ride, of])
-    }

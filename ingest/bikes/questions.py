@@ -36,7 +36,6 @@ BELONGS_FROM = 0.25  # least probability of a group's bike for a ride in it
 # How much of the doubt about one ride the answer about another takes away.
 WAY_BACK_TELLS, SENSOR_TELLS, SENSOR_FORGETS_D, LIKENESS_TELLS = 0.9, 0.8, 120.0, 0.35
 WAY_TELLS = 0.4
-WAY_BACK_H = 18.0
 TO_MAKE_SURE = "Its bike seems to be known; one ride of these is asked about to make sure."
 
 
@@ -131,9 +130,8 @@ def _tells(judgement: Judgement, seeds: Sequence[int], others: Sequence[int]) ->
     )
     same_way = ways[list(seeds)][:, None] == ways[list(others)][None, :]
     tells = np.maximum(tells, np.where(same_way, WAY_TELLS, 0.0))
-    rider = np.array([ride.rider for ride in rides])
-    same_day = (rider[list(seeds)][:, None] == rider[list(others)][None, :]) & (apart_d < WAY_BACK_H / 24.0)
-    way_back = same_day & (judgement.fit.chain_same[list(others)][None, :] > 0.5)
+    outing = judgement.fit.outing
+    way_back = outing[list(seeds)][:, None] == outing[list(others)][None, :]
     return np.maximum(tells, np.where(way_back, WAY_BACK_TELLS, 0.0))
 
 

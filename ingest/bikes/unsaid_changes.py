@@ -12,7 +12,8 @@ import numpy as np
 
 from ingest.bikes.gear_table import Comb
 from ingest.bikes.household_fit import Clue
-from ingest.bikes.judge import HEARD_OF_LATELY_D, Judgement
+from ingest.bikes.judge import Judgement
+from ingest.bikes.said_of_sensors import HEARD_OF_LATELY_D
 from rules.vocabulary import Bike
 
 STEADILY_FROM = 3  # rides that show gears

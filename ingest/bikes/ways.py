@@ -64,6 +64,18 @@ def same_ways(ways: Sequence[Way | None]) -> list[int | None]:
     return [number if number is not None and taken[number] > 1 else None for number in found]
 
 
+def goes_on(way: Way, before: Way, first: Way) -> bool:
+    """Whether a ride goes on with an outing: it begins where the ride before it ended, and that was away.
+
+    first: of the rides of that outing; away from where this one began.
+    """
+    places = np.array(before, dtype=np.float64).reshape(-1, 2)
+    metres = np.array([1.0, math.cos(math.radians(places[0, 0] / PLACES_PER_DEGREE))]) * METRES_PER_UNIT
+    near_m = NEAR_M + NEAR_OF_LENGTH * float(np.hypot(*(np.diff(places, axis=0) * metres).T).sum())
+    to_m = [float(np.hypot(*((places[-1] - np.array(one[:2])) * metres))) for one in (way, first)]
+    return to_m[0] <= near_m < to_m[1]
+
+
 def _alike(one: NDArray[np.float64], other: NDArray[np.float64]) -> bool:
     """Whether two ways lie near each other at every place, in either direction."""
     metres = np.array([1.0, math.cos(math.radians(one[0, 0] / PLACES_PER_DEGREE))]) * METRES_PER_UNIT
