@@ -11,6 +11,7 @@ from scipy.special import softmax
 
 from ingest.bikes import judge as bikes_judge
 from ingest.bikes.clues import RideClues
+from ingest.bikes.household_fit import _Fitting
 from ingest.bikes.judge import (
     BY_GEARS_FROM,
     BY_HABITS_FROM,
@@ -442,3 +443,12 @@ def test_certain_needs_the_last_word_to_have_named_that_very_bike(monkeypatch):
     said = judge(rides, Household(TWO), {0: WHEATEAR, 1: WHEATEAR, 2: WHEATEAR}).said(4)
 
     assert (said.bike, said.verdict) == (WHEATEAR, Verdict.CERTAIN)
+
+
+def test_where_a_sensor_sits_is_told_by_what_fits_and_never_by_what_does_not():
+    fitting = _Fitting([ride()], Household(TWO), {}, {})
+    said = {Clue.GEARING: np.array([[2.0, -3.0, 0.0]]), Clue.ACTIVITY: np.array([[-0.5, 0.4, 0.0]])}
+    nothing = fitting._hard({}, 0.5)
+
+    assert fitting._hard(said, 0.5) - nothing == pytest.approx(np.array([[1.75, -2.8, 0.0]]))
+    assert fitting._hard(said, 0.5, denying=False) - nothing == pytest.approx(np.array([[2.0, 0.2, 0.0]]))

@@ -11,7 +11,17 @@ import pytest
 from rules.contamination import history
 from rules.rulebook import default_rulebook, parse_rulebook
 from rules.vocabulary import ChainId, OwnValue, Treatment, TreatmentId, TreatmentKind
-from rules.year.another_way import _hours, advice, another_way, can_be_taken_over, own_way, taken_over
+from rules.year.another_way import (
+    DIRTY_WEAR,
+    STARVED_WEAR,
+    _draws_of,
+    _hours,
+    advice,
+    another_way,
+    can_be_taken_over,
+    own_way,
+    taken_over,
+)
 from rules.year.walk import Hour, Way, other_ways, walk
 from tests.rules.notation import at, ledger_of
 
@@ -249,3 +259,10 @@ def test_a_chains_own_limit_is_moved_where_it_would_go_before_the_bikes_and_none
     assert "drips farther apart" not in [one.way.name for one in year.others]  # they are already
     later, _ = taken_over(year, "a longer wait for the pot", ledger, book, now=at("2024-01-01"))
     assert later == (OwnValue("bike", 1, "immersion", 64.0),)  # no chain on it then
+
+
+def test_how_much_more_a_neglected_chain_wears_is_as_unsure_as_it_is_said_to_be():
+    drawn = _draws_of(day_hours(1.0), np.ones((40, 5)), np.zeros(40))
+    for extra, (middle, spread) in ((drawn.starved, STARVED_WEAR), (drawn.dirty, DIRTY_WEAR)):
+        assert np.log(extra).mean() == pytest.approx(middle, abs=3 * spread / np.sqrt(40))
+        assert np.log(extra).std() == pytest.approx(spread, rel=0.35)
