@@ -7,7 +7,7 @@ from datetime import datetime
 
 from rules.commands import LogReading, LogTreatment, LogWipeTest, TakeBack
 from rules.gate.hearing import Hearing, Objection, Question, Refused, not_ahead, said_of
-from rules.gate.values import line, none_such, text, within
+from rules.gate.values import line, text, within
 from rules.ledger import Ledger
 from rules.vocabulary import Chain, ChainId, Reading, ReadingTool, Regime, TreatmentKind
 from rules.wording import listed, number
@@ -21,9 +21,6 @@ def log_treatment(command: LogTreatment, hearing: Hearing) -> Iterator[Objection
     chains: list[Chain] = []
     for one in command.chains:
         chain = hearing.chain(one)
-        if chain is None:
-            yield none_such("chain", one)
-            return
         if chain in chains:
             yield Refused(f"{chain.name} is named twice; once is enough.", "chain")
         chains.append(chain)
@@ -61,9 +58,6 @@ def _odd_for_its_regime(chains: Sequence[Chain], kind: TreatmentKind) -> Iterato
 
 def log_reading(command: LogReading, hearing: Hearing) -> Iterator[Objection]:
     chain = hearing.chain(command.chain)
-    if chain is None:
-        yield none_such("chain", command.chain)
-        return
     yield from _on_time(chain, command.taken_at, hearing)
     yield from said_of("note", text(command.note, "A note"))
     if command.instrument.strip():
@@ -81,9 +75,6 @@ def log_reading(command: LogReading, hearing: Hearing) -> Iterator[Objection]:
 
 def log_wipe_test(command: LogWipeTest, hearing: Hearing) -> Iterator[Objection]:
     chain = hearing.chain(command.chain)
-    if chain is None:
-        yield none_such("chain", command.chain)
-        return
     yield from _on_time(chain, command.done_at, hearing)
     if command.grade not in range(5):
         yield Refused(

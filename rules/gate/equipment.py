@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from rules import commands as say
-from rules.gate.hearing import Hearing, Objection, Refused, not_ahead, said_of
-from rules.gate.values import address, line, name, none_such, span, text, time_zone, unpaved_share, within
+from rules.gate.hearing import Hearing, Objection, Refused, not_ahead, said_of, the_one
+from rules.gate.values import address, line, name, span, text, time_zone, unpaved_share, within
 from rules.vocabulary import Bike, Chain, Fitting, Rider
 
 MOST_PRICE = 1_000_000.0
@@ -39,15 +39,12 @@ def add_chain(command: say.AddChain, hearing: Hearing) -> Iterator[Objection]:
 
 
 def amend(command: say.Amend, hearing: Hearing) -> Iterator[Objection]:
-    things: dict[str, tuple[Rider, ...] | tuple[Bike, ...] | tuple[Chain, ...]] = {
+    things: dict[str, tuple[Rider | Bike | Chain, ...]] = {
         "rider": hearing.ledger.riders,
         "bike": hearing.ledger.bikes,
         "chain": hearing.ledger.chains,
     }
-    meant = next((one for one in things[command.what] if one.id == command.number), None)
-    if meant is None:
-        yield none_such(command.what, command.number)
-        return
+    meant = the_one(command.number, things[command.what], command.what)
     for field, value in command.values.items():
         if field == "name":
             others = [one for one in things[command.what] if one.id != command.number]
@@ -65,12 +62,6 @@ def amend(command: say.Amend, hearing: Hearing) -> Iterator[Objection]:
 
 def fit_chain(command: say.FitChain, hearing: Hearing) -> Iterator[Objection]:
     chain, bike = hearing.chain(command.chain), hearing.bike(command.bike)
-    if chain is None:
-        yield none_such("chain", command.chain)
-    if bike is None:
-        yield none_such("bike", command.bike)
-    if chain is None or bike is None:
-        return
     yield from not_ahead(command.at, hearing, bike.id)
     if chain.retired_at is not None:
         yield Refused(
@@ -106,17 +97,11 @@ def _overlaps(command: say.FitChain, chain: Chain, bike: Bike, hearing: Hearing)
 def _where(fitting: Fitting, hearing: Hearing) -> str:
     chain, bike = hearing.chain(fitting.chain), hearing.bike(fitting.bike)
     until = f"until {hearing.told(fitting.removed_at, fitting.bike)}" if fitting.removed_at else "until now"
-    return (
-        f"{chain.name if chain else 'A chain'} was on {bike.name if bike else 'a bike'} from "
-        f"{hearing.told(fitting.fitted_at, fitting.bike)} {until}"
-    )
+    return f"{chain.name} was on {bike.name} from {hearing.told(fitting.fitted_at, fitting.bike)} {until}"
 
 
 def take_off(command: say.TakeOff, hearing: Hearing) -> Iterator[Objection]:
     chain = hearing.chain(command.chain)
-    if chain is None:
-        yield none_such("chain", command.chain)
-        return
     on = hearing.fitting_of(chain.id)
     if on is None:
         yield Refused(f"{chain.name} is on no bike.", "chain")
@@ -131,9 +116,6 @@ def take_off(command: say.TakeOff, hearing: Hearing) -> Iterator[Objection]:
 
 def retire(command: say.Retire, hearing: Hearing) -> Iterator[Objection]:
     chain = hearing.chain(command.chain)
-    if chain is None:
-        yield none_such("chain", command.chain)
-        return
     if chain.retired_at is not None:
         yield Refused(f"{chain.name} was retired on {hearing.told(chain.retired_at)} already.")
         return
@@ -156,16 +138,12 @@ def retire(command: say.Retire, hearing: Hearing) -> Iterator[Objection]:
 
 
 def fitting_was_not(command: say.FittingWasNot, hearing: Hearing) -> Iterator[Objection]:
-    if all(one.id != command.fitting for one in hearing.ledger.fittings):
-        yield none_such("fitting", command.fitting)
+    the_one(command.fitting, hearing.ledger.fittings, "fitting")
     yield from said_of("because", text(command.because, "A reason"))
 
 
 def place_sensor(command: say.PlaceSensor, hearing: Hearing) -> Iterator[Objection]:
     bike = hearing.bike(command.bike)
-    if bike is None:
-        yield none_such("bike", command.bike)
-        return
     yield from said_of(
         "identity", line(command.identity, "A sensor's identity", "as 'gritledger list sensors' shows it")
     )
@@ -180,9 +158,8 @@ def place_sensor(command: say.PlaceSensor, hearing: Hearing) -> Iterator[Objecti
         leaves_then = since is not None and (before.from_at is None or before.from_at < since)
         if left_before or leaves_then:
             continue
-        sat = hearing.bike(before.bike)
         yield Refused(
-            f"The sensor {command.identity} is already on {sat.name if sat else 'a bike'} in that time; say "
+            f"The sensor {command.identity} is already on {hearing.bike(before.bike).name} in that time; say "
             "from when it sits on this one.",
             "at",
         )

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime, tzinfo
-from typing import TypeAlias
+from typing import TypeAlias, TypeVar
 
 from rules.ledger import Ledger
-from rules.vocabulary import Bike, BikeId, Chain, ChainId, Fitting, Rider
+from rules.vocabulary import Bike, BikeId, Chain, ChainId, Fitting, Rider, Supply, Trial
 from rules.wording import ZoneOf, clock, day
 
+Thing = TypeVar("Thing", bound=Rider | Bike | Chain | Fitting | Trial | Supply)
 EARLIEST = datetime(1980, 1, 1, tzinfo=UTC)  # before any ride file there is: a slip of the keyboard
 
 
@@ -32,6 +33,14 @@ class Question:
     """It is odd, and may be so: the rider is asked."""
 
     ask: str
+
+
+class NoSuch(Exception):  # noqa: N818 - it says what is the matter
+    """What a command names is not there: nothing more can be judged of it."""
+
+    def __init__(self, what: str, wanted: int) -> None:
+        super().__init__(what, wanted)
+        self.refused = Refused(f"There is no {what} {wanted}.", what)
 
 
 Verdict: TypeAlias = Accepted | Refused | Question
@@ -59,13 +68,13 @@ class Hearing:
         except (KeyError, ValueError, OSError):
             return UTC
 
-    def bike(self, number: BikeId) -> Bike | None:
-        """The bike of that number."""
-        return next((one for one in self.ledger.bikes if one.id == number), None)
+    def bike(self, number: BikeId) -> Bike:
+        """The bike of that number. Raises NoSuch."""
+        return the_one(number, self.ledger.bikes, "bike")
 
-    def chain(self, number: ChainId) -> Chain | None:
-        """The chain of that number."""
-        return next((one for one in self.ledger.chains if one.id == number), None)
+    def chain(self, number: ChainId) -> Chain:
+        """The chain of that number. Raises NoSuch."""
+        return the_one(number, self.ledger.chains, "chain")
 
     def fitting_of(self, chain: ChainId) -> Fitting | None:
         """Where a chain is now; None = on no bike."""
@@ -75,10 +84,17 @@ class Hearing:
 
     def told(self, at: datetime, bike: BikeId | None = None) -> str:
         """An instant as the owner of that bike reads it: '4 June 2025, 18:52'."""
-        on = self.bike(bike) if bike is not None else None
-        owner = next((one for one in self.ledger.riders if on is not None and one.id == on.owner), None)
-        zone = self.zone(owner)
+        owner = None if bike is None else self.bike(bike).owner
+        zone = self.zone(next((one for one in self.ledger.riders if one.id == owner), None))
         return f"{day(at, zone)}, {clock(at, zone)}"
+
+
+def the_one(number: int, things: Iterable[Thing], what: str) -> Thing:
+    """The thing of that number. Raises NoSuch."""
+    for one in things:
+        if one.id == number:
+            return one
+    raise NoSuch(what, number)
 
 
 def said_of(field: str, objections: Iterable[Objection]) -> Iterator[Objection]:

@@ -14,7 +14,7 @@ from typing import Any
 
 from rules import commands
 from rules.gate import care, equipment, own_limits, rides, supplies, trials
-from rules.gate.hearing import Accepted, Hearing, Objection, Refused, Verdict
+from rules.gate.hearing import Accepted, Hearing, NoSuch, Objection, Refused, Verdict
 from rules.ledger import Ledger
 from rules.wording import ZoneOf
 
@@ -52,6 +52,13 @@ def judge(
     ledger: Ledger, command: commands.Command, *, now: datetime, zone_of: ZoneOf, replay: bool = False
 ) -> Verdict:
     """May this command stand? Refused before asked: what cannot be is no question."""
-    objections = list(OBJECTIONS[type(command)](command, Hearing(ledger, now, zone_of, replay)))
+    objections = list(_objections(command, Hearing(ledger, now, zone_of, replay)))
     refusals = [one for one in objections if isinstance(one, Refused)]
     return next(iter([*refusals, *objections]), Accepted())
+
+
+def _objections(command: commands.Command, hearing: Hearing) -> Iterator[Objection]:
+    try:
+        yield from OBJECTIONS[type(command)](command, hearing)
+    except NoSuch as no:
+        yield no.refused

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 from datetime import timedelta
 
 from rules.commands import PutRidesOn, SayCondition, SayUnpaved, SplitOuting, TellRide, WithdrawRide
-from rules.gate.hearing import Hearing, Objection, Question, Refused, not_ahead, said_of
-from rules.gate.values import none_such, text, unpaved_share, within
+from rules.gate.hearing import Hearing, Objection, Question, Refused, not_ahead, said_of, the_one
+from rules.gate.values import text, unpaved_share, within
 from rules.units import kilometres
 from rules.vocabulary import Condition, RideId
 
@@ -19,10 +19,9 @@ def _far(metres: float) -> str:
 
 
 def tell_ride(command: TellRide, hearing: Hearing) -> Iterator[Objection]:
-    if not any(one.id == command.rider for one in hearing.ledger.riders):
-        yield none_such("rider", command.rider)
-    if command.bike is not None and hearing.bike(command.bike) is None:
-        yield none_such("bike", command.bike)
+    the_one(command.rider, hearing.ledger.riders, "rider")
+    if command.bike is not None:
+        hearing.bike(command.bike)
     yield from said_of(
         "minutes",
         within(command.minutes, 1.0, LONGEST_MIN, "How long it took, in minutes,", "for instance 40"),
@@ -61,8 +60,8 @@ def put_rides_on(command: PutRidesOn, hearing: Hearing) -> Iterator[Objection]:
         yield Refused("There is no ride in that span; nothing was changed.")
     for ride, bike in command.answers:
         yield from _ride(ride, hearing)
-        if bike is not None and hearing.bike(bike) is None:
-            yield none_such("bike", bike)
+        if bike is not None:
+            hearing.bike(bike)
 
 
 def say_condition(command: SayCondition, hearing: Hearing) -> Iterator[Objection]:

@@ -6,8 +6,8 @@ from collections.abc import Iterator
 
 from rules.commands import BeginSupply, EndSupply
 from rules.gate.equipment import MOST_PRICE
-from rules.gate.hearing import Hearing, Objection, Question, Refused, ends_once, not_ahead
-from rules.gate.values import line, none_such, within
+from rules.gate.hearing import Hearing, Objection, Question, Refused, ends_once, not_ahead, the_one
+from rules.gate.values import line, within
 from rules.supplies import USES
 from rules.vocabulary import SupplyKind
 
@@ -43,8 +43,5 @@ def begin_supply(command: BeginSupply, hearing: Hearing) -> Iterator[Objection]:
 
 
 def end_supply(command: EndSupply, hearing: Hearing) -> Iterator[Objection]:
-    supply = next((one for one in hearing.ledger.supplies if one.id == command.supply), None)
-    if supply is None:
-        yield none_such("supply", command.supply)
-        return
+    supply = the_one(command.supply, hearing.ledger.supplies, "supply")
     yield from ends_once(supply.kind.value, command.at, supply.begun_at, supply.ended_at, hearing)

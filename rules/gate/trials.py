@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from rules.commands import EndTrial, StartTrial
-from rules.gate.hearing import Hearing, Objection, Question, Refused, ends_once, not_ahead, said_of
-from rules.gate.values import none_such, within
+from rules.gate.hearing import Hearing, Objection, Question, Refused, ends_once, not_ahead, said_of, the_one
+from rules.gate.values import within
 from rules.units import kilometres
 from rules.vocabulary import Chain, Regime
 
@@ -16,14 +16,6 @@ TURN_KM = (50.0, 2000.0)  # shorter is only work, longer no longer shares weathe
 def start_trial(command: StartTrial, hearing: Hearing) -> Iterator[Objection]:
     bike = hearing.bike(command.bike)
     waxed, control = hearing.chain(command.waxed), hearing.chain(command.control)
-    if bike is None:
-        yield none_such("bike", command.bike)
-    if waxed is None:
-        yield none_such("chain", command.waxed)
-    if control is None:
-        yield none_such("chain", command.control)
-    if bike is None or waxed is None or control is None:
-        return
     yield from not_ahead(command.started_at, hearing, bike.id)
     turn = within(command.block_km, *TURN_KM, "The distance from swap to swap", "it as 300", kilometres)
     yield from said_of("block_km", turn)
@@ -59,8 +51,5 @@ def _ready(chain: Chain, hearing: Hearing) -> Iterator[Objection]:
 
 
 def end_trial(command: EndTrial, hearing: Hearing) -> Iterator[Objection]:
-    trial = next((one for one in hearing.ledger.trials if one.id == command.trial), None)
-    if trial is None:
-        yield none_such("trial", command.trial)
-        return
+    trial = the_one(command.trial, hearing.ledger.trials, "trial")
     yield from ends_once("trial", command.at, trial.started_at, trial.ended_at, hearing, trial.bike)

@@ -21,10 +21,6 @@ def tidy(name: str) -> str:
     return " ".join(name.split())
 
 
-def none_such(what: str, wanted: int) -> Refused:
-    return Refused(f"There is no {what} {wanted}.", what)
-
-
 def name(name: str, what: str, others: Iterable[Rider | Bike | Chain]) -> Iterator[Objection]:
     """A name is one printable line, not too long, and nobody else's."""
     name = tidy(name)
