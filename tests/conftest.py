@@ -1,7 +1,11 @@
-"""What tests share: a thread a worker, hypothesis settled, quick ledgers; a full machine skips nothing."""
+"""What tests share: a thread a worker, memory as the program treats it, hypothesis settled, quick ledgers.
+
+Where everything is installed, nothing is skipped.
+"""
 
 from __future__ import annotations
 
+import gc
 import os
 import sys
 from collections.abc import Generator, Iterator
@@ -11,6 +15,10 @@ from hypothesis import settings as hypothesis_settings
 
 # Before numpy is loaded: every worker has a core, and threads that wait for each other burn the others' time.
 os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
+# What is loaded stays, and there is much of it: looking through it again and again took a seventh of the
+# processor's time. The numbers are those of services.cli.as_it_runs.
+gc.set_threshold(200_000, 2)
 
 # The same 40 examples of everything at every run; more of them: GRITLEDGER_TESTS_LONG=20.
 LONG = int(os.environ.get("GRITLEDGER_TESTS_LONG", "1"))
@@ -32,6 +40,12 @@ def quick_ledgers(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
 
     with quick(tmp_path_factory.mktemp("migrated")):
         yield
+
+
+def pytest_collection_finish() -> None:
+    """What was loaded and collected is not garbage before the end: it is looked through this once."""
+    gc.collect()
+    gc.freeze()
 
 
 @pytest.hookimpl(wrapper=True)

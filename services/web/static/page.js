@@ -152,7 +152,7 @@ for (const form of document.querySelectorAll("form[data-supposes]")) {
   const choice = form.querySelector("select");
   const output = form.querySelector("output");
   let asked = 0;
-  choice.addEventListener("change", async () => {
+  const suppose = async () => {
     const mine = ++asked;
     output.textContent = "";
     if (!choice.value) return;
@@ -164,5 +164,7 @@ for (const form of document.querySelectorAll("form[data-supposes]")) {
     } catch {
       if (mine === asked) output.textContent = "The page does not answer; is gritledger still running?";
     }
-  });
+  };
+  choice.addEventListener("change", suppose);
+  if (!choice.selectedOptions[0]?.defaultSelected) suppose(); // chosen while this script was still on its way
 }

@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import os
-import socket
 import sys
+from collections.abc import Iterator
 from pathlib import Path
 
 import httpx
@@ -12,6 +12,7 @@ import pytest
 
 from services.settings import SETTINGS_FILE
 from tests import forked
+from tests.held_port import held_port
 from tests.services.running.test_watch import Watching
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="ends a process by a POSIX signal")
@@ -28,14 +29,12 @@ def started(home: Path, **variables: str) -> Watching:
 
 
 @pytest.fixture
-def home(tmp_path: Path) -> Path:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
+def home(tmp_path: Path) -> Iterator[Path]:
     home = tmp_path / "home"
     home.mkdir()
-    (home / SETTINGS_FILE).write_text(f'[page]\nport = {port}\n[weather]\narchive = "none"\n')
-    return home
+    with held_port() as port:
+        (home / SETTINGS_FILE).write_text(f'[page]\nport = {port}\n[weather]\narchive = "none"\n')
+        yield home
 
 
 def address(home: Path) -> str:

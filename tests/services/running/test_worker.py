@@ -175,11 +175,19 @@ def test_a_worker_whose_database_goes_away_ends_as_a_failure_and_one_that_is_tol
 ) -> None:
     yard.household(str(tmp_path))
     yard.worker()
-    with yard.watching() as queue, psycopg.connect(postgresql_server, autocommit=True) as server:
+
+    def listens(server: psycopg.Connection) -> bool:
         ready = "SELECT count(*) FROM pg_stat_activity WHERE query LIKE 'LISTEN%' AND datname = 'club'"
+        return server.execute(ready).fetchone() != (0,)
+
+    def until_listening(server: psycopg.Connection) -> None:
         give_up = time.monotonic() + 60
-        while server.execute(ready).fetchone() == (0,) and time.monotonic() < give_up:
-            time.sleep(0.1)
+        while not listens(server):
+            assert time.monotonic() < give_up
+            time.sleep(0.05)
+
+    with yard.watching() as queue, psycopg.connect(postgresql_server, autocommit=True) as server:
+        until_listening(server)
         try:
             server.execute("ALTER DATABASE club CONNECTION LIMIT 0")
             server.execute(
@@ -192,7 +200,8 @@ def test_a_worker_whose_database_goes_away_ends_as_a_failure_and_one_that_is_tol
     assert "does not answer any more" in yard.workers[0].stdout.read()
     worker = yard.worker()
     assert "Working for" in yard.workers[1].stdout.readline()
-    time.sleep(1)
+    with psycopg.connect(postgresql_server, autocommit=True) as server:
+        until_listening(server)
     os.kill(worker, signal.SIGTERM)
     assert yard.workers[1].wait(30) == 0
 

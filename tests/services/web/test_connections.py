@@ -17,20 +17,21 @@ from services.settings import SettingsError
 from services.web import connections
 from services.web.serve import page_server
 from services.web.sessions import FREE_TRIES, SessionStore
+from tests.held_port import held_port
 from tests.services.web.conftest import QUICK
 from tests.services.web.small_household import NOW, with_page
 
 
-def a_free_port() -> int:
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        return int(probe.getsockname()[1])
+@pytest.fixture
+def free() -> Iterator[int]:
+    """A port for a page to be served at."""
+    with held_port() as held:
+        yield held
 
 
 @pytest.fixture
-def port(shop: App) -> Iterator[int]:
+def port(shop: App, free: int) -> Iterator[int]:
     """The page as it is really served."""
-    free = a_free_port()
     server = page_server(with_page(shop, port=free))
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
@@ -107,8 +108,7 @@ def test_guesses_sent_together_are_checked_no_oftener_than_one_by_one() -> None:
     assert store.wait_s("10.0.0.9", NOW) > 0
 
 
-def test_an_address_belongs_to_the_first_that_takes_it(shop: App) -> None:
-    free = a_free_port()
+def test_an_address_belongs_to_the_first_that_takes_it(shop: App, free: int) -> None:
     first = page_server(with_page(shop, port=free))
     with pytest.raises(SettingsError, match="is it served already"):
         page_server(with_page(shop, port=free))

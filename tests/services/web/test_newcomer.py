@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import signal
-import socket
 import time
 from collections.abc import Iterator
 from contextlib import nullcontext
@@ -17,6 +16,7 @@ from playwright.sync_api import Browser, Page, Route
 
 from services.settings import SETTINGS_FILE
 from tests import forked
+from tests.held_port import held_port
 from tests.mail_server import MailServer, mail_server
 from tests.services.web.browser import a_tab
 from tests.services.web.small_household import fit_ride
@@ -36,11 +36,14 @@ def files(tmp_path: Path) -> list[Path]:
 
 
 @pytest.fixture
-def program(tmp_path: Path) -> Iterator[str]:
+def port() -> Iterator[int]:
+    with held_port() as held:
+        yield held
+
+
+@pytest.fixture
+def program(tmp_path: Path, port: int) -> Iterator[str]:
     """`gritledger` alone, with an empty home; only the test's own port and no network are set before."""
-    with socket.socket() as probe:
-        probe.bind(("127.0.0.1", 0))
-        port = probe.getsockname()[1]
     home = tmp_path / "home"
     home.mkdir()
     (home / SETTINGS_FILE).write_text(f'[page]\nport = {port}\n[weather]\narchive = "none"\n')
@@ -82,8 +85,10 @@ def first_hour(page: Page, files: list[Path], post: MailServer, *, scripts: bool
     else:
         chosen.set_input_files(files)
         page.get_by_role("button", name="Read them").click()
+        page.wait_for_load_state()  # the link stands below the first of the page that comes
         while page.get_by_role("link", name="How far is it now?").count():
             page.get_by_role("link", name="How far is it now?").click()
+            page.wait_for_load_state()
     assert "10 new rides." in page.locator("main").inner_text()
     page.get_by_role("link", name="Go on").click()
     page.get_by_label("What is this bike called?").fill("Courser")

@@ -200,7 +200,7 @@ def test_in_a_browser_the_field_has_the_focus_and_the_drawings_are_whole(
     expect(tab.get_by_label("Minutes")).to_be_focused()
     expect(tab.get_by_label("Minutes")).to_have_value("ten")
     expect(tab.get_by_role("textbox", name="Note")).to_have_value("with Tilo")
-    assert tab.locator(".choice svg.wide path").count() == links
+    expect(tab.locator(".choice svg.wide path")).to_have_count(links)
     assert tab.locator(".choice svg.wide").first.evaluate("one => one.viewBox.baseVal.width") > 700
     tab.get_by_label("Minutes").fill("10")
     tab.locator("form#treatment button").click()

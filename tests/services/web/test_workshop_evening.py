@@ -9,7 +9,7 @@ from urllib.parse import urlsplit
 
 import axe_playwright_python
 import pytest
-from playwright.sync_api import Browser, Page
+from playwright.sync_api import Browser, Page, expect
 
 from rules.roles import Role
 from rules.vocabulary import TreatmentKind
@@ -34,6 +34,7 @@ def night(club_url: str, tmp_path: Path, mail: MailServer) -> Iterator[Evening]:
 
 def look(page: Page, name: str) -> None:
     """On a desk and on a phone in the dark, nothing is wider than the screen and axe finds nothing."""
+    page.wait_for_load_state()
     page.evaluate(AXE.read_text(encoding="utf-8"))
     size, dark = page.viewport_size, page.evaluate("matchMedia('(prefers-color-scheme: dark)').matches")
     assert size is not None
@@ -53,6 +54,7 @@ def join(page: Page, link: str, name: str) -> None:
     page.get_by_label("What you are called").fill(name)
     page.get_by_label("A password of your own").fill(PASSWORD)
     page.get_by_role("button", name="Joined").click()
+    page.wait_for_url("**/")
 
 
 @pytest.mark.slow
@@ -99,8 +101,10 @@ def test_an_evening_at_the_workshop(
         night.invited(quay, f"marek@{place}", Role.MECHANIC)
         mechanic.goto(urlsplit(link_in(mail, f"marek@{place}")).path)
         mechanic.get_by_role("button", name="Joined, as Marek").click()
+        mechanic.wait_for_url("**/")
         mechanic.goto("/me")
         mechanic.get_by_role("button", name="Sign out here").click()
+        mechanic.wait_for_url("**/sign-in")
         look(mechanic, "4 signing in")
         mechanic.get_by_label("Mail address").fill(f"marek@{place}")
         mechanic.get_by_label("Password").fill(PASSWORD)
@@ -111,7 +115,7 @@ def test_an_evening_at_the_workshop(
         # One pot for both households: four chains, one press, one act in each.
         mechanic.get_by_role("link", name="The pot").click()
         mechanic.get_by_role("heading", name="Four chains for tonight’s pot").wait_for()
-        assert mechanic.get_by_text("Careful.").count() == 1
+        expect(mechanic.get_by_text("Careful.")).to_have_count(1)
         look(mechanic, "6 the pot")
         mechanic.get_by_label("Minutes, all together").fill("40")
         mechanic.get_by_role("button", name="Immersed, as ticked").click()
