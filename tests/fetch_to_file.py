@@ -16,7 +16,7 @@ from pathlib import Path
 from ingest.ground.conditions import needed
 from ingest.weather.hourly import Cell, HourlyWeather, Span
 from ingest.weather.open_meteo import OpenMeteoArchive
-from ingest.weather.pacing import Delivery, Spent, deliveries, missing
+from ingest.weather.pacing import Delivery, deliveries, missing
 from rules.vocabulary import Tier
 from tests.ride_years import ride_years
 
@@ -69,7 +69,7 @@ def _delivery(line: list[list[object]]) -> Delivery:
         for at, rain, et0 in line[1]
     )
     return Delivery(
-        Span(cell, date.fromisoformat(str(first)), date.fromisoformat(str(last))), hours, None, 0, 0, Spent()
+        Span(cell, date.fromisoformat(str(first)), date.fromisoformat(str(last))), hours, None, 0, 0
     )
 
 

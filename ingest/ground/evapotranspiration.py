@@ -62,9 +62,9 @@ def psychrometric_kpa_per_c(pressure_kpa: float) -> float:
     return 0.665e-3 * pressure_kpa
 
 
-def wind_at_2m_mps(wind_mps: float, *, height_m: float = 10.0) -> float:
-    """The wind two metres above ground, from wind measured at another height. [m/s] Source: eq. 47."""
-    return wind_mps * 4.87 / log(67.8 * height_m - 5.42)
+def wind_at_2m_mps(wind_10m_mps: float) -> float:
+    """The wind two metres above ground, from wind at ten. [m/s] Source: eq. 47."""
+    return wind_10m_mps * 4.87 / log(67.8 * 10.0 - 5.42)
 
 
 def ground_heat_mj_m2(net_radiation_mj_m2: float) -> float:

@@ -58,11 +58,6 @@ def required_power_w(
     speed_mps: Column | float,
     slope: Column | float = 0.0,
     acceleration_mps2: Column | float = 0.0,
-    *,
-    mass_kg: float = MASS_KG,
-    rolling_coefficient: float = ROLLING_COEFFICIENT,
-    drag_area_m2: float = DRAG_AREA_M2,
-    air_kg_m3: float = AIR_KG_M3,
 ) -> Column:
     """What power it takes to ride like this in still air. [W] Negative where gravity or braking gives more.
 
@@ -71,9 +66,9 @@ def required_power_w(
     Source: Martin et al., J. Appl. Biomech. 14 (1998) 276-291, without bearing and wind terms.
     """
     cosine = 1.0 / np.sqrt(1.0 + np.square(slope))
-    climb_and_roll = mass_kg * GRAVITY_MPS2 * speed_mps * cosine * (slope + rolling_coefficient)
-    air = 0.5 * air_kg_m3 * drag_area_m2 * speed_mps * speed_mps * speed_mps
-    return cast(Column, climb_and_roll + air + mass_kg * np.multiply(speed_mps, acceleration_mps2))
+    climb_and_roll = MASS_KG * GRAVITY_MPS2 * speed_mps * cosine * (slope + ROLLING_COEFFICIENT)
+    air = 0.5 * AIR_KG_M3 * DRAG_AREA_M2 * speed_mps * speed_mps * speed_mps
+    return cast(Column, climb_and_roll + air + MASS_KG * np.multiply(speed_mps, acceleration_mps2))
 
 
 def drive_time(recording: Recording, intervals: Intervals, required_w: Callable[[], Column]) -> DriveTime:

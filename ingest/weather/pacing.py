@@ -155,7 +155,6 @@ class Delivery:
     refused: str | None
     done: int
     total: int
-    spent: Spent  # hand it to the next run of the same hour, so that it keeps within the limits too
 
     @property
     def whole(self) -> bool:
@@ -171,7 +170,6 @@ def deliveries(
     clock: Callable[[], datetime],
     sleep: Callable[[float], None],
     limits: Limits = OURS,
-    spent: Spent | None = None,
     patience: timedelta = timedelta(minutes=2),
 ) -> Iterator[Delivery]:
     """Asks for one block after the other, at the pace the archive allows, and hands over each answer.
@@ -181,7 +179,7 @@ def deliveries(
     ArchiveUnavailable with retry_at when the archive stays away, and LimitReached when it, or our own share
     of its limits, asks for more patience than there is.
     """
-    so_far, refused_cells = spent or Spent(), set[Cell]()
+    so_far, refused_cells = Spent(), set[Cell]()
     for done, block in enumerate(blocks, start=1):
         hours: tuple[HourlyWeather, ...] = ()
         refused = None
@@ -210,7 +208,7 @@ def deliveries(
                 if attempt >= MOST_ATTEMPTS:
                     raise type(error)(error.why, retry_at=again) from error
                 _wait(again, error, clock, sleep, patience)
-        yield Delivery(block, hours, refused, done, len(blocks), so_far)
+        yield Delivery(block, hours, refused, done, len(blocks))
         if len(refused_cells) >= MOST_REFUSED_CELLS:
             raise ArchiveUnavailable(
                 f"{refused}; {len(refused_cells)} places in a row were refused", clock() + DAY

@@ -64,10 +64,6 @@ def time_zone(name: str, hearing: Hearing) -> Iterator[Objection]:
         )
 
 
-def _plainly(bound: float) -> str:
-    return number(bound, 2)
-
-
 def teeth_in(typed: str) -> tuple[int, ...] | None:
     """A list of teeth in any usual spelling, the fewest first; () = nothing typed, None = no list."""
     parts = [part for part in re.split("[-,/ ]", typed) if part]
@@ -84,7 +80,7 @@ def within(
     high: float,
     what: str,
     such: str = "a plain number",
-    said: Callable[[float], str] = _plainly,
+    said: Callable[[float], str] = lambda bound: number(bound, 2),
 ) -> Iterator[Objection]:
     """A number that can be; None is not known, and fine."""
     if value is None:

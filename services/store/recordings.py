@@ -191,7 +191,7 @@ class Recordings(Repository):
         self._insert_many(ride_hour, hours)
 
 
-def recording_values(summary: RideSummary, file_name: str | None) -> dict[str, Any]:
+def recording_values(summary: RideSummary, file_name: str | None = None) -> dict[str, Any]:
     """The columns of a ride's row that come from its recording; what anybody said since is not among them."""
     title, file_name = (
         storable(summary.title),

@@ -41,10 +41,8 @@ class SameOutings(Recordings):
         summary: RideSummary,
         *,
         keep_new: bool,
-        because: str | Sequence[str],
+        because: Sequence[str],
         at: datetime,
-        by: str = IMPORTER,
-        file_name: str | None = None,
         clues: str = "",
     ) -> RideId:
         """Keep another recording of an outing that is here already; returns the linked recording's own id.
@@ -53,7 +51,7 @@ class SameOutings(Recordings):
         it; its hours become the new ones, untagged, and the old recording becomes the linked one.
         """
         kept = self._row(ride, ride_id, "ride")
-        new = recording_values(summary, file_name)
+        new = recording_values(summary)
         values = {name: getattr(kept, name) for name in new} if keep_new else new
         other = RideId(
             self._insert(
@@ -77,9 +75,7 @@ class SameOutings(Recordings):
             self._update(ride, ride_id, **new)
         else:
             self._add_parts([(other, summary, clues)])
-        self.link_same_outing(
-            ride_id, other, [because] if isinstance(because, str) else because, at=at, by=by
-        )
+        self.link_same_outing(ride_id, other, because, at=at, by=IMPORTER)
         return other
 
     def recorded(self, rider: RiderId) -> Iterator[Recorded]:

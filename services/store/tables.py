@@ -47,9 +47,9 @@ def spans(start: str, end: str) -> CheckConstraint:
     return CheckConstraint(f"{end} IS NULL OR {start} IS NULL OR {end} >= {start}", name="ends_after_start")
 
 
-def json_column(default: Any = None) -> Any:
+def json_column() -> Any:
     """A column of JSON that is never null."""
-    return Field(default=default, sa_column=Column(JSON, nullable=False))
+    return Field(default=None, sa_column=Column(JSON, nullable=False))
 
 
 class Row(SQLModel):

@@ -105,7 +105,7 @@ def answer_by_link(app: App, token: str, *, now: datetime, bike: str = "") -> Do
             raise FactRefused("Press one of the bikes; nothing was written.")
         chosen = None if bike == NONE_OF_OURS else BikeId(int(bike))
         answer = PutRidesOn(((RideId(link.number), chosen),))
-        return recorded(tx, app, answer, now=now, by=BY_MAIL, confirmed=True)
+        return recorded(tx, app, answer, now=now, by=BY_MAIL)
 
 
 def _ride_offer(tx: Transaction, ledger: Ledger, link: AnswerLink, now: datetime) -> Offer:
@@ -130,7 +130,7 @@ def _done(tx: Transaction, app: App, number: int, note: str, now: datetime, by: 
     if hands is None:
         return _closed(tx, app, raised, Step.DONE, note, now, by)
     care = LogTreatment(due.chain, hands.answer, now, note=note)
-    return recorded(tx, app, care, now=now, by=by, confirmed=True)
+    return recorded(tx, app, care, now=now, by=by)
 
 
 def _put_off(tx: Transaction, app: App, number: int, until: datetime, now: datetime, by: str) -> Done:

@@ -18,7 +18,7 @@ from rules.vocabulary import BikeId, ChainId, DecidedBy, Regime, RideId, Treatme
 from services.app import App
 from services.store import FactRefused, Transaction
 from services.store.notes import FIRST_HOUR_OVER
-from services.use_cases.record import A_RIDER, Done, recorded
+from services.use_cases.record import Done, recorded
 
 
 class Waxed(StrEnum):
@@ -73,15 +73,13 @@ def open_groups(tx: Transaction) -> tuple[Group, ...]:
     )
 
 
-def add_riders(app: App, riders: Sequence[AddRider], *, now: datetime, by: str = A_RIDER) -> tuple[Done, ...]:
+def add_riders(app: App, riders: Sequence[AddRider], *, now: datetime) -> tuple[Done, ...]:
     """Who rides: all of them, or none. Raises FactRefused."""
     with app.store.writing() as tx:
-        return tuple(recorded(tx, app, one, now=now, by=by, confirmed=True) for one in riders)
+        return tuple(recorded(tx, app, one, now=now) for one in riders)
 
 
-def name_group(
-    app: App, rides: Sequence[RideId], bike: AddBike | BikeId | None, *, now: datetime, by: str = A_RIDER
-) -> Done:
+def name_group(app: App, rides: Sequence[RideId], bike: AddBike | BikeId | None, *, now: datetime) -> Done:
     """All these rides were on that bike: a new one, one that is known, or None of ours. Raises FactRefused.
 
     Returns what undoes all of it. Refused when somebody has spoken of one of them meanwhile.
@@ -92,10 +90,10 @@ def name_group(
             raise FactRefused("Something was said of these rides meanwhile, or more came; look again.")
         made = None
         if isinstance(bike, AddBike):
-            made = recorded(tx, app, bike, now=now, by=by, confirmed=True)
+            made = recorded(tx, app, bike, now=now)
             bike = BikeId(made.made)
         said = PutRidesOn(tuple((ride, bike) for ride in rides))
-        put = recorded(tx, app, said, now=now, by=by, confirmed=True)
+        put = recorded(tx, app, said, now=now)
         if made is None:
             return put
         return Done(made.number, (*made.sentences, *put.sentences), made.made)
@@ -110,7 +108,6 @@ def note_chain(
     *,
     speeds: int | None = None,
     now: datetime,
-    by: str = A_RIDER,
 ) -> Done:
     """What chain is on a bike, and roughly since when it is fresh. Raises FactRefused.
 
@@ -120,12 +117,12 @@ def note_chain(
     at = now - ROUGHLY.get(waxed, timedelta(0))
     regime = Regime.WET_LUBE if kept is Kept.OILED else Regime.WAXED
     with app.store.writing() as tx:
-        made = recorded(tx, app, AddChain(name, regime, speeds), now=now, by=by, confirmed=True)
+        made = recorded(tx, app, AddChain(name, regime, speeds), now=now)
         chain = ChainId(made.made)
-        steps = [recorded(tx, app, FitChain(chain, bike, at), now=now, by=by, confirmed=True)]
+        steps = [recorded(tx, app, FitChain(chain, bike, at), now=now)]
         if waxed is not Waxed.NO_IDEA:
             care = LogTreatment(chain, _CARE[kept], at, note=f"roughly: {waxed}")
-            steps.append(recorded(tx, app, care, now=now, by=by, confirmed=True))
+            steps.append(recorded(tx, app, care, now=now))
     return Done(made.number, tuple(s for one in (made, *steps) for s in one.sentences), made.made)
 
 

@@ -85,13 +85,15 @@ def add_and_fit(
 ) -> tuple[Done, Done]:
     """A new chain that is on a bike already: both are kept, or neither. Raises FactRefused."""
     with app.store.writing() as tx:
-        added = recorded(tx, app, chain, now=now, by=A_RIDER, confirmed=True)
+        added = recorded(tx, app, chain, now=now)
         fit = say.FitChain(ChainId(added.made), bike, at)
-        fitted = recorded(tx, app, fit, now=now, by=A_RIDER, confirmed=True)
+        fitted = recorded(tx, app, fit, now=now)
     return added, with_bikes(app, fitted, now=now)
 
 
-def recorded(tx: Transaction, app: App, command: Command, *, now: datetime, by: str, confirmed: bool) -> Done:
+def recorded(
+    tx: Transaction, app: App, command: Command, *, now: datetime, by: str = A_RIDER, confirmed: bool = True
+) -> Done:
     """The same, within a transaction that is under way; `with_bikes` comes after it."""
     ledger = ledger_for(tx, [command])
     done, _ = _kept(tx, app, ledger, command, now=now, by=by, confirmed=confirmed)

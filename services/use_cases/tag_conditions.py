@@ -99,10 +99,6 @@ class TagReport:
         )
 
 
-def _outdoors(rides: Sequence[Ride]) -> tuple[Ride, ...]:
-    return tuple(ride for ride in rides if not ride.indoor)
-
-
 def tag_conditions(
     app: App,
     *,
@@ -120,7 +116,8 @@ def tag_conditions(
         if not anything_to_tag(tx, app, now):
             return TagReport(0, (), "", tx.rides.conditions_unknown())
         other_way = _other_way(tx, app, now)
-        rides = _outdoors(tx.rides.rides()) if other_way else tx.rides.untagged(MOST_RIDES)
+        every = tx.rides.rides() if other_way else tx.rides.untagged(MOST_RIDES)
+        rides = tuple(ride for ride in every if not ride.indoor)
     tagged_before = any(hour.tag is not None for ride in rides for hour in ride.hours)
     if other_way and not tagged_before:
         with app.store.writing() as tx:

@@ -86,7 +86,7 @@ class Tray:
         whose: the rider's name, for a folder of their own.
         Raises OutOfStep, FactRefused with what is too large or too full.
         """
-        self._refuse(file.name, file.size)
+        self.refuse(file.name, file.size)
         if len(piece) > LARGEST_PIECE or at + len(piece) > file.size:
             raise FactRefused(f"{file.own_name} is sent in pieces that do not fit it; drop it again.")
         have = self.have(file)
@@ -101,16 +101,12 @@ class Tray:
     def open_part(self) -> Path:
         """A part of a file whose size nobody told: to be written, and then `keep`ed or deleted."""
         self._make_room()
-        self._refuse("the file", 0)
+        self.refuse("the file", 0)
         return self._arriving / f"{os.urandom(16).hex()}.form"
 
     def keep(self, part: Path, name: str, *, whose: str) -> Path:
         """A part is whole: it lies ready to be read."""
         return self._whole(part, Arriving(name, part.stat().st_size), whose)
-
-    def refuse_grown(self, name: str, size: int) -> None:
-        """A file that grows while it arrives may not grow for ever. Raises FactRefused."""
-        self._refuse(name, size)
 
     def in_part(self) -> int:
         """How many files came only in part."""
@@ -126,7 +122,8 @@ class Tray:
             one.unlink(missing_ok=True)
         return len(parts)
 
-    def _refuse(self, name: str, size: int) -> None:
+    def refuse(self, name: str, size: int) -> None:
+        """Raises FactRefused for a file that is too large, or has grown so, or when the disk is full."""
         own = Arriving(name, size).own_name
         if size > LARGEST_FILE:
             raise FactRefused(f"{own} is larger than {LARGEST_FILE >> 30} GB; unpack it, and drop the parts.")

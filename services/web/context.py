@@ -161,11 +161,6 @@ def form_again(request: Request, posted: Posted, sentence: str = "", field: str 
     return f"/{came_from.path.lstrip('/')}?{query}{'&' if query else ''}flash={name}"
 
 
-def context_of(request: Request) -> RequestContext:
-    """The context of this request."""
-    return RequestContext(request)
-
-
 async def posted_of(request: Request) -> Posted:
     """What a form of ours sent. Raises FormRefused when it does not prove to be ours."""
     form: FormData = await request.form(max_files=0, max_fields=2000)
@@ -181,5 +176,5 @@ async def posted_of(request: Request) -> Posted:
     return cast("Posted", request.state.posted)
 
 
-AContext = Annotated[RequestContext, Depends(context_of)]
+AContext = Annotated[RequestContext, Depends(RequestContext)]
 APost = Annotated[Posted, Depends(posted_of)]

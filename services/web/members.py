@@ -14,7 +14,7 @@ from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Resp
 from starlette.concurrency import run_in_threadpool
 from starlette.types import ASGIApp, Receive, Scope, Send
 
-from rules.roles import Member, Reach, Right, reach, refusal
+from rules.roles import Reach, Right, reach, refusal
 from services.app import AT, App, Followed, household_app
 from services.store import NotFound, StoreError
 from services.store.club import Club
@@ -62,10 +62,6 @@ class Door:
         opened = AppContext(Followed(made), self.clock, None, rendering=ours.rendering, tokens=ours.tokens)
         opened.snapshots.aside = ours.snapshots.aside
         return opened
-
-    def app_of(self, number: int, member: Member) -> App:
-        """A household's tools in this member's hands."""
-        return self.of(number).app.asked_by(member)
 
     @property
     def secure(self) -> bool:

@@ -101,7 +101,7 @@ class StreamedForm:
     def _data(self, piece: bytes) -> None:
         if self._out is not None:
             self._size += len(piece)
-            self._tray.refuse_grown(self._name, self._size)
+            self._tray.refuse(self._name, self._size)
             self._out.write(piece)
         elif not self._name:
             self._text += piece

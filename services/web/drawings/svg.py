@@ -53,9 +53,9 @@ def at_both_widths(uid: str, draw: Callable[[str, str, int], str], css: str = ""
     )
 
 
-def text_width(text: str, size: float = TEXT) -> float:
+def text_width(text: str) -> float:
     """About how wide a label is, on the generous side."""
-    return len(text) * size * LETTER
+    return len(text) * TEXT * LETTER
 
 
 def label(x: float, y: float, text: str, *, anchor: str = "start", css: str = "") -> str:

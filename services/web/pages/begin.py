@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
@@ -288,12 +287,7 @@ def keep_chain(context: AContext, posted: APost) -> Response:
         now=context.now,
     )
     context.app.wake()
-    return context.redirect("/begin/chains", *_plainly(done.sentences), undo=done.number)
-
-
-def _plainly(sentences: tuple[str, ...]) -> Iterator[str]:
-    """What was kept, each sentence once."""
-    yield from dict.fromkeys(sentences)
+    return context.redirect("/begin/chains", *dict.fromkeys(done.sentences), undo=done.number)
 
 
 def coming_quiet(context: RequestContext) -> str:

@@ -119,7 +119,7 @@ def take_back(request: Request, posted: APost) -> Response:
 def _apps(request: Request) -> Iterator[tuple[int, tuple[str, App]]]:
     door = door_of(request)
     for one in _cared_for(request):
-        yield one.household, (one.household_name, door.app_of(one.household, one.member))
+        yield one.household, (one.household_name, door.of(one.household).app.asked_by(one.member))
 
 
 def _pair(text: str) -> tuple[int, int] | None:

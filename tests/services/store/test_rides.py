@@ -168,7 +168,7 @@ def test_a_poorer_second_recording_is_linked_and_counts_no_more(store: Store) ->
             kept,
             ride_summary(reader="gpx stream", file_name="same.gpx"),
             keep_new=False,
-            because="the same places to 1 m",
+            because=["the same places to 1 m"],
             at=MORNING + DAY,
         )
         assert [ride.id for ride in tx.rides.rides()] == [kept]
