@@ -47,6 +47,10 @@ class SaidOfSensors:
         # How often answers put each sensor on each bike, (sensors, bikes + 1).
         by_answer = self.on[answered[list(once.values())]].astype(np.float64)
         self._put_on: Column = by_answer.T @ np.eye(columns)[[bike for bike, _ in once]]
+        self._roams = (self._put_on > 0.0).sum(axis=1) > 1
+        # What is known of a sensor of which nobody spoke, it has from the roamer that was heard beside it.
+        beside_one = (on.T @ on)[:, self._roams].any(axis=1)
+        self._roams |= ~self._put_on.any(axis=1) & beside_one
         self._answered, self._named, self._day = answered, named, starts / 86400.0
 
     def last_word(self, ride: int) -> tuple[int, float] | None:
@@ -87,8 +91,7 @@ class SaidOfSensors:
         two is elsewhere, or has learned its place from the other.
         """
         mine = np.flatnonzero(self.on[ride])
-        put_on = self._put_on[mine]
-        roams = (put_on > 0.0).sum(axis=1) > 1
+        put_on, roams = self._put_on[mine], self._roams[mine]
         if self._vouched[ride] or not roams.any():
             return False
         words = [self._nearest(ride, int(sensor)) for sensor in mine]

@@ -162,9 +162,7 @@ class Lived:
             every = {ride.id: tx.rides.assignment_in_force(ride.id) for ride in tx.rides.rides()}
             held = {number: one for number, one in every.items() if one is not None}
             whole = HouseholdJudgement(tx) if only is None else None
-            asked = whole.questions() if whole else ()
             now = {n: whole.assignment(n) for n, d in held.items() if d.verdict == "ask"} if whole else {}
-        guesses = {ride: self.names[one.choices[0]] for one in asked if one.choices for ride in one.rides}
         answered = {n: d.bike for n, d in held.items() if d.decided_by is DecidedBy.RIDER}
         found = []
         for ride in self.truth if only is None else only:
@@ -178,7 +176,7 @@ class Lived:
             )
             verdict = "said" if one.decided_by is DecidedBy.RIDER else one.verdict
             said = self.names[one.bike] if verdict != "ask" else None
-            guess = guesses.get(ride) if verdict == "ask" else said
+            guess = self.names[now[ride].leader] if ride in now else said
             because = now[ride].because if ride in now else evidence.get("because", "")
             taught = self._taught(ride, answered)
             said_of = (said, verdict, one.probability, because, clues, guess, taught)
@@ -286,6 +284,20 @@ def print_table(found: Sequence[Verdict]) -> None:
             )
             print(" ".join(columns))
         print(f"          worst, {way}: {_worst(of_way)}")
+
+
+def print_households(found: Sequence[Verdict]) -> None:
+    """Every household on a line of its own: right of decided, and how many rides nobody answered."""
+    ways = list(dict.fromkeys(one.way for one in found if one.way != "bulk 0"))
+    print("\nevery household: right of decided, of so many that nobody answered")
+    print(f"{'':16}" + "".join(f"{way:>18}" for way in ways))
+    for kind, seed in dict.fromkeys((one.kind, one.seed) for one in found):
+        cells = []
+        for way in ways:
+            rows = [v for v in found if (v.kind, v.seed, v.way) == (kind, seed, way) and v.verdict != "said"]
+            decided = [v for v in rows if v.decided]
+            cells.append(f"{sum(v.right for v in decided)} of {len(decided)}, {len(rows)}")
+        print(f"{kind:9} {seed:6}" + "".join(f"{cell:>18}" for cell in cells))
 
 
 def _worst(found: Sequence[Verdict]) -> str:
@@ -404,6 +416,7 @@ def main() -> None:
                 asked.pickle.write_bytes(pickle.dumps(found))
             print(end="", flush=True)
     print_table(found)
+    print_households(found)
     print_bins(found)
     print_open(found)
     print_wrong(found)

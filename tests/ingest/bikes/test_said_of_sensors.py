@@ -42,6 +42,16 @@ def test_beside_a_sensor_of_which_nobody_spoke_one_word_on_a_roamer_decides_noth
     assert again(212).bike == PLOVER, "two words on it are enough"
 
 
+def test_what_was_heard_beside_a_roamer_knows_no_more_than_that_when_it_is_heard_alone():
+    rides = [*on_days([*range(0, 40, 4), 200], POWER), *on_days(range(208, 300, 4), POWER, NEVER)]
+    rides += [*on_days([304], NEVER), *on_days(range(1, 40, 4), CADENCE), *on_days([308], CADENCE)]
+
+    _, judged, at = judged_with(rides, {0: WHEATEAR, 36: WHEATEAR, 1: PLOVER, 200: PLOVER})
+
+    assert judged.said_of_sensors.by_a_roamer(at(304), 0)
+    assert not judged.said_of_sensors.by_a_roamer(at(308), 0)
+
+
 def test_of_two_sensors_one_that_stays_where_it_was_said_to_be_is_enough():
     rides = [*on_days(range(0, 40, 4), POWER), *on_days(range(50, 90, 4), POWER, CADENCE)]
     rides += on_days(range(1, 40, 4), CADENCE)
