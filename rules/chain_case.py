@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
@@ -29,6 +30,7 @@ class Case:
     zone: tzinfo
     now: datetime
     worn_chance: float
+    told_at: Collection[datetime] | None  # when its wet evenings were asked for; None = not known
 
     @property
     def waxed(self) -> bool:
@@ -52,14 +54,21 @@ class Case:
 
 
 def case_of(
-    ledger: Ledger, rulebook: Rulebook, chain: Chain, now: datetime, zone_of: ZoneOf, worn_chance: float
+    ledger: Ledger,
+    rulebook: Rulebook,
+    chain: Chain,
+    now: datetime,
+    zone_of: ZoneOf,
+    worn_chance: float,
+    told_at: Collection[datetime] | None,
 ) -> Case | None:
     past = history(ledger, chain.id, rulebook).until(now)
     if not past.entries:
         return None
     judgements = judgements_for(ledger, rulebook, chain, now)
     rider = judgements.rider or ledger.riders[0]
-    return Case(ledger, rulebook, chain, past, judgements, rider, zone_of(rider.time_zone), now, worn_chance)
+    zone = zone_of(rider.time_zone)
+    return Case(ledger, rulebook, chain, past, judgements, rider, zone, now, worn_chance, told_at)
 
 
 def key_of(kind: ReminderKind, case: Case, origin: str) -> str:

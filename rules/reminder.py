@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
@@ -105,6 +106,19 @@ class RaisedReminder:
     def is_open(self) -> bool:
         """Whether hands are still wanted."""
         return self.state in (Step.RAISED, Step.WORSE, Step.PUT_OFF)
+
+
+def asked_for_wet_evenings(known: Iterable[RaisedReminder]) -> dict[ChainId, tuple[datetime, ...]]:
+    """When was it told of each chain what to do on its wet evenings, be it beside another job? In no order.
+
+    known: every reminder ever raised.
+    """
+    found: dict[ChainId, list[datetime]] = {}
+    for one in known:
+        wet = one.reminder.kind is ReminderKind.WIPE_AND_DRIP
+        told = [step.at for step in one.steps if step.step is Step.TOLD and (wet or step.why == ASKED_AHEAD)]
+        found.setdefault(one.reminder.chain, []).extend(told)
+    return {chain: tuple(at) for chain, at in found.items()}
 
 
 def wants_a_rinse(reminder: Reminder) -> bool:

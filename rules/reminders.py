@@ -23,7 +23,7 @@ from rules.contamination import (
 from rules.ledger import Ledger, RiddenHour
 from rules.reasons import TREATMENT_NOUN, hour_line, origin_line, since, span_lines
 from rules.reconcile import Change, reconcile
-from rules.reminder import ASKED_AHEAD, HAS_DRIED, Reason, Reminder, ReminderKind
+from rules.reminder import ASKED_AHEAD, HAS_DRIED, WET_HOLDS, Reason, Reminder, ReminderKind
 from rules.ride_name import beside_its_date
 from rules.rulebook import Rulebook
 from rules.salted_road import RINSE, RINSE_FROM, came_home_salted, first_of, rinsed, salted_days
@@ -53,6 +53,7 @@ def due(
     zone_of: ZoneOf = utc,
     worn_chance: Mapping[ChainId, float] | None = None,
     only: Collection[ChainId] | None = None,
+    wet_told: Mapping[ChainId, Collection[datetime]] | None = None,
 ) -> tuple[Reminder, ...]:
     """What is due now, most urgent first?
 
@@ -61,6 +62,8 @@ def due(
     worn_chance: probability, by chain, that it is over its wear limit now, from rules.wear. It can ask for a
     reading; it never says to replace.
     only: judge these chains; None = all.
+    wet_told: when it was told what to do on wet evenings, by chain, from `asked_for_wet_evenings`; None = not
+    known: then a spell that had its drip counts as told.
     """
     found: list[Reminder] = []
     for chain in ledger.chains if ledger.riders else ():
@@ -68,7 +71,9 @@ def due(
             continue
         if chain.retired_at is not None and chain.retired_at <= now:
             continue
-        case = case_of(ledger, rulebook, chain, now, zone_of, (worn_chance or {}).get(chain.id, 0.0))
+        chance = (worn_chance or {}).get(chain.id, 0.0)
+        told_at = None if wet_told is None else wet_told.get(chain.id, ())
+        case = case_of(ledger, rulebook, chain, now, zone_of, chance, told_at)
         if case is not None:
             found.extend(reminder for judge in JUDGES if (reminder := judge(case)) is not None)
     found.sort(key=lambda r: (-r.urgency, KIND_ORDER.index(r.kind), r.cause_at, r.key))
@@ -79,7 +84,8 @@ def _after_a_wet_day(case: Case) -> Reminder | None:
     """Wipe and drip: once a wet spell, from its first wet day, until a treatment after its latest wet ride.
 
     A spell goes on while its wet or salted days lie no further apart than it lasts. After its drip the film's
-    own limit asks for the next one, and the wet itself only once the latest drip is a week old.
+    own limit asks for the next one, and the wet itself only once the latest drip is a week old, or no message
+    of the last days told what to do this evening: the drip may have come for another reason.
     Salt that asked for a rinse before it was wet has asked: it is the same reminder, which now says more.
     """
     spell = _wet_spell(case, _wet_days(case))
@@ -217,13 +223,20 @@ def _wet_spell(case: Case, days: Sequence[tuple[date, _WetDay]]) -> list[_WetDay
         answered = goes_on and (answered or _is_answered(spell, treated, home.ended_at))
         if answered or not goes_on:
             spell = []
-        if answered and any(home.ended_at - TOLD_AGAIN_AFTER < at <= home.ended_at for at in treated):
+        renewed = any(home.ended_at - TOLD_AGAIN_AFTER < at <= home.ended_at for at in treated)
+        if answered and renewed and _was_told(case, home):
             continue  # of a spell that had its drip: how long that lasts, the film's own limit says
         answered = False
         spell.append(one)
     if _is_answered(spell, treated, case.now):
         return []
     return spell if spell and spell[-1].home.ended_at + lasts > case.now else []
+
+
+def _was_told(case: Case, home: Ride) -> bool:
+    """Whether a message told before what to do on the evening of this ride?"""
+    at = home.ended_at
+    return case.told_at is None or any(at - WET_HOLDS <= told <= at for told in case.told_at)
 
 
 def _is_answered(spell: Sequence[_WetDay], treated: Sequence[datetime], until: datetime) -> bool:

@@ -22,6 +22,7 @@ from rules.moved_limits import NEWEST
 from rules.next_look import next_look
 from rules.one_a_chain import one_a_chain
 from rules.reconcile import Change, reconcile
+from rules.reminder import asked_for_wet_evenings
 from rules.reminders import due
 from rules.rulebook import Rulebook
 from rules.vocabulary import BikeId, ChainId
@@ -64,7 +65,15 @@ def derive(tx: Transaction, app: App, *, now: datetime) -> tuple[Change, ...] | 
         wanted |= tx.derived.measured_and_fitted(now)
         look = Look(tx, app, wanted, now)
     chances = look.chances(tx)
-    everything = due(look.ledger, rulebook, now=now, zone_of=zone_of, worn_chance=chances, only=wanted)
+    everything = due(
+        look.ledger,
+        rulebook,
+        now=now,
+        zone_of=zone_of,
+        worn_chance=chances,
+        only=wanted,
+        wet_told=asked_for_wet_evenings(look.known),
+    )
     asked_for = one_a_chain(everything, look.known)
     changes = reconcile(look.known, asked_for, look.ledger, now=now, rulebook=rulebook, zone_of=zone_of)
     found = {

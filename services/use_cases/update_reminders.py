@@ -20,7 +20,7 @@ from rules.one_a_chain import done_too, one_a_chain
 from rules.outlook import outlook
 from rules.quiet_hours import MONTH, Bundle, Told, bundles, has_dried, may_speak, outlook_due, unheard
 from rules.reconcile import Change, reconcile
-from rules.reminder import RaisedReminder, Reminder, ReminderKind, Step
+from rules.reminder import RaisedReminder, Reminder, ReminderKind, Step, asked_for_wet_evenings
 from rules.reminders import due
 from rules.ride_name import ride_name
 from rules.rulebook import Rulebook
@@ -112,7 +112,9 @@ def asked_for(
     from rules.wear.forecast import chances_worn  # slow to load, and not every command reckons
 
     chances = chances_worn(ledger, rulebook, now=now)
-    return one_a_chain(due(ledger, rulebook, now=now, zone_of=zone_of, worn_chance=chances), known)
+    told = asked_for_wet_evenings(known)
+    found = due(ledger, rulebook, now=now, zone_of=zone_of, worn_chance=chances, wet_told=told)
+    return one_a_chain(found, known)
 
 
 @dataclass(frozen=True, slots=True)

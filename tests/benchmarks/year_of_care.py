@@ -33,7 +33,15 @@ from rules.ledger import Ledger
 from rules.one_a_chain import one_a_chain
 from rules.quiet_hours import MONTH, QuietHours, Told, Unheard, bundles, unheard
 from rules.reconcile import reconcile
-from rules.reminder import ASKED_AHEAD, WET_HOLDS, RaisedReminder, ReminderKind, ReminderStep, Step
+from rules.reminder import (
+    ASKED_AHEAD,
+    WET_HOLDS,
+    RaisedReminder,
+    ReminderKind,
+    ReminderStep,
+    Step,
+    asked_for_wet_evenings,
+)
 from rules.reminders import due
 from rules.rulebook import Rulebook, default_rulebook, parse_rulebook
 from rules.salted_road import RINSE_FROM
@@ -275,7 +283,8 @@ class _Liver:
             self._hands(chain.id, now)
 
     def _reckon(self, now: datetime) -> None:
-        found = one_a_chain(due(self.ledger, self.rulebook, now=now), self.kept)
+        told = asked_for_wet_evenings(self.kept)
+        found = one_a_chain(due(self.ledger, self.rulebook, now=now, wet_told=told), self.kept)
         for change in reconcile(self.kept, found, self.ledger, now=now, rulebook=self.rulebook):
             if change.raised is None:
                 step = change.step or ReminderStep(Step.RAISED, now, "the round")

@@ -12,7 +12,14 @@ import pytest
 from rules.ledger import Ledger
 from rules.one_a_chain import one_a_chain
 from rules.reasons import MOST_LINES
-from rules.reminder import RaisedReminder, ReminderKind, ReminderStep, Step
+from rules.reminder import (
+    ASKED_AHEAD,
+    RaisedReminder,
+    ReminderKind,
+    ReminderStep,
+    Step,
+    asked_for_wet_evenings,
+)
 from rules.reminders import due
 from rules.rulebook import default_rulebook, parse_rulebook
 from rules.units import SI, said
@@ -159,6 +166,52 @@ def test_a_spell_that_uses_up_no_film_is_told_again_once_its_drip_is_a_week_old(
         assert judge(spell, f"2025-06-{day} 12:00", rulebook=book) == ()
     spell += "2025-06-12 08:00  rode  1 h  on Plover  wet\n"
     assert only(spell, "2025-06-12 12:00", rulebook=book).key == "wipe and drip:1:ride 4"
+
+
+def test_a_wet_evening_that_no_message_asked_for_is_asked_for_although_the_spell_had_its_drip():
+    """The drip may have come for another reason, and answered a reminder that nobody heard."""
+    book = default_rulebook()
+    spell = WET + "2025-06-03 23:00  dripped  Copper\n2025-06-05 08:00  rode  1 h  on Plover  wet\n"
+
+    def asked(*told, now="2025-06-05 12:00"):
+        return judge(spell, now, rulebook=book, wet_told={COPPER: [at(one) for one in told]})
+
+    assert asked("2025-05-26 10:00") == asked("2025-06-03 20:00") == ()  # ten days before, or lately
+    (unheard,) = asked("2025-05-26 08:00")  # an hour longer ago than the words of that message hold
+    assert unheard.key == "wipe and drip:1:ride 2"
+    assert judge(spell, "2025-06-05 12:00", rulebook=book, wet_told={}) == (unheard,)
+    # told since it came home: that is this very reminder, and it stands until it is answered
+    assert asked("2025-06-05 11:00", now="2025-06-05 12:00") == (unheard,)
+    spell += "2025-06-05 20:00  dripped  Copper\n"
+    assert asked("2025-06-05 11:00", now="2025-06-05 21:00") == ()
+
+
+def test_what_was_told_of_wet_evenings_is_found_in_every_reminder_of_a_chain():
+    wet = only(WET, "2025-06-04")
+    bath = replace(wet, kind=ReminderKind.IMMERSION, key="bath")
+    other = replace(wet, chain=ChainId(2))
+    heard = [at(f"2025-06-0{day} 20:00") for day in (3, 4, 5)]
+
+    def known(reminder, *steps):
+        return RaisedReminder(ReminderId(1), reminder, steps)
+
+    told = asked_for_wet_evenings(
+        [
+            known(
+                wet,
+                ReminderStep(Step.RAISED, heard[0], "the round"),
+                ReminderStep(Step.TOLD, heard[1], "email"),
+                ReminderStep(Step.DONE, heard[2], "the round"),
+            ),
+            known(
+                bath,
+                ReminderStep(Step.TOLD, heard[0], "email", ASKED_AHEAD),
+                ReminderStep(Step.TOLD, heard[2], "email"),  # the outlook had no room for it
+            ),
+            known(other, ReminderStep(Step.RAISED, heard[0], "the round")),
+        ]
+    )
+    assert {chain: sorted(at) for chain, at in told.items()} == {COPPER: heard[:2], ChainId(2): []}
 
 
 def test_three_dry_days_end_a_spell_however_late_on_the_fourth_it_rains():

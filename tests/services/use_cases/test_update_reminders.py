@@ -270,15 +270,19 @@ def test_a_drip_that_was_told_of_a_wet_chain_holds_as_a_wet_message_does(week: W
         ines = tx.equipment.find_rider("Ines").id
         chain = the_chain_named(tx.ledger(), "Plover's chain").id
     record(week.shop, SetLimits((OwnValue("bike", plover, "drip", 1.0),), FIRST_DAY, "a test"), now=FIRST_DAY)
-    evening = FIRST_DAY + DAY + timedelta(hours=17, minutes=50)
+    evening = FIRST_DAY + DAY + timedelta(hours=20)
     week.ride(1)
+    week.round(1)
     log_treatment(week.shop, "Plover's chain", TreatmentKind.DRIP, evening, now=evening)
     week.ride(2)
     week.round(2)
 
-    (told,) = [one for one in box.taken if one.rider == ines]
+    wet, told = [one for one in box.taken if one.rider == ines]
+    assert wet.subject.startswith("Wipe, dry and drip the chain Plover's chain on Plover")
     assert told.subject == "Drip the chain Plover's chain on Plover"  # a Friday, and not left to Sunday
     assert "Wipe it dry each wet evening for 10 days." in " ".join(told.text.split())
     with week.shop.store.reading() as tx:
         held = tx.told_since([tx.equipment.find_rider("Ines")], FIRST_DAY)
     assert list(held.wet_at) == [(ines, chain)]
+    assert told.queued_at is not None
+    assert held.wet_at[ines, chain] >= told.queued_at
