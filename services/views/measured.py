@@ -177,25 +177,27 @@ CLAIMS = Measured(
 )
 YEAR = Measured(
     command="python -m tests.benchmarks.year_of_care --seeds 20",
-    when="29 November 2026, seeds from 10127",
+    when="29 November 2026, seeds from 89646",
     data=(
         "Invented riders in drawn weather by another hand, and in a real year at three airports; they do as"
         " told. The weekly outlook is not counted; what found no message of its own stands in it."
     ),
     columns=("Rider", "Messages a month", "Worst month", "Immersions a year", "Minutes for 1000 km"),
     rows=(
-        ("dusty, 150 km a week, mostly unpaved", "1.6", "4", "15.7", "74"),
-        ("dusty, 150 km a week, mostly paved", "0.8", "3", "8.2", "43"),
-        ("commuter in rain, 10 rides of 10 km", "2.3", "5", "7.3", "89"),
-        ("commuter, 30 % unpaved, rainy", "2.5", "5", "10.3", "112"),
-        ("weekend, 70 km, rainy", "1.1", "4", "5.7", "84"),
-        ("commuter, airports’ real year", "1.6", "3", "6.3", "68"),
-        ("courier, six days of 60 km, rainy", "2.8", "5", "27.1", "59"),
-        ("gravel rider with two bikes, rainy", "3.1", "6", "31.4", "106"),
-        ("trainer in winter, road in summer, rainy", "2.2", "4", "11.1", "54"),
+        ("dusty, 150 km a week, mostly unpaved", "1.5", "4", "15.9", "73"),
+        ("dusty, 150 km a week, mostly paved", "0.9", "3", "8.2", "43"),
+        ("commuter in rain, 10 rides of 10 km", "2.3", "5", "7.6", "92"),
+        ("commuter, 30 % unpaved, rainy", "2.5", "5", "10.6", "114"),
+        ("weekend, 70 km, rainy", "1.1", "4", "5.7", "83"),
+        ("commuter, airports’ real year", "1.9", "3", "6.0", "73"),
+        ("weekend, airports’ real year", "0.5", "3", "4.0", "55"),
+        ("courier, six days of 60 km, rainy", "2.8", "5", "27.2", "59"),
+        ("gravel rider with two bikes, rainy", "3.2", "6", "31.8", "107"),
+        ("trainer in winter, road in summer, rainy", "2.3", "5", "11.3", "56"),
     ),
     short=(
-        "In 200 years three wet nights had no message in the ten days before: two commuters' "
-        "and a courier's. Whether chains last longer by any of it, nobody has measured."
+        "In these 200 years no wet night was without a message in the ten days before; in 200 others, by an "
+        "earlier rule, three were. A gravel rider had six messages in a month. Whether chains last longer by "
+        "any of it, nobody has measured."
     ),
 )
