@@ -6,10 +6,12 @@ Where everything is installed, nothing is skipped.
 from __future__ import annotations
 
 import gc
+import math
 import os
 import sys
 from collections.abc import Generator, Iterator
 
+import psutil
 import pytest
 from hypothesis import settings as hypothesis_settings
 
@@ -40,6 +42,14 @@ def quick_ledgers(tmp_path_factory: pytest.TempPathFactory) -> Iterator[None]:
 
     with quick(tmp_path_factory.mktemp("migrated")):
         yield
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_auto_num_workers() -> int | None:
+    """-n auto: three workers for two cores, as a quarter of the time is waiting, for browsers and servers."""
+    if "PYTEST_XDIST_AUTO_NUM_WORKERS" in os.environ:
+        return None  # somebody said how many
+    return math.ceil(1.5 * (psutil.cpu_count(logical=False) or 1))
 
 
 def pytest_collection_finish() -> None:

@@ -18,7 +18,6 @@ from collections.abc import Callable, Hashable, Mapping, Sequence
 from datetime import timedelta
 
 import numpy as np
-from sklearn.linear_model import LogisticRegression
 
 from ingest.bikes.clues import RideClues, clues_of
 from ingest.bikes.gearing import BINS
@@ -101,6 +100,10 @@ def features(rides: Sequence[RideClues]) -> Column:
 
 def by_regression(x: Column, answers: Mapping[int, BikeId | None], left: Sequence[int]) -> list[int]:
     """Logistic regression on the answered rides."""
+    from sklearn.linear_model import (
+        LogisticRegression,
+    )  # here, as who draws these households needs none of it
+
     said = [answers[i] or 0 for i in answers]
     if len(set(said)) < 2:
         return said[:1] * len(left)
