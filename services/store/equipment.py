@@ -48,10 +48,6 @@ class Equipment(Chains):
         """Every bike, those that are gone too, in the order they were added."""
         return tuple(_bike(row) for row in self._all(standing_facts(bike, "bike").order_by(bike.c.id)))
 
-    def bike(self, bike_id: BikeId) -> Bike:
-        """The bike of that number. Raises NotFound."""
-        return _bike(self._row(bike, bike_id, "bike"))
-
     def find_bike(self, name: str) -> Bike:
         """The bike of that name, whatever its case. Raises NotFound with the names that look like it."""
         return _found(name, self.bikes(), "bike")

@@ -51,11 +51,6 @@ class SoughtFiles(TypedDict, total=False):
 class Files(Repository):
     """Files by content, and paths by size and time."""
 
-    def seen(self, sha256: str) -> FileRecord | None:
-        """What became of these bytes; None = never seen."""
-        row = self._connection.execute(select(file_seen).where(file_seen.c.sha256 == sha256)).first()
-        return None if row is None else _record(row)
-
     def record(
         self,
         *,

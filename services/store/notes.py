@@ -57,8 +57,3 @@ class Notes(Repository):
     def forget(self, name: str) -> None:
         """Drop a name; one that is not there is fine."""
         self._connection.execute(note.delete().where(note.c.name == name))
-
-    def all_(self, prefix: str = "") -> dict[str, Any]:
-        """Every name that begins so, with its value."""
-        rows = self._all(select(note.c.name, note.c.value).order_by(note.c.name))
-        return {name: value for name, value in rows if name.startswith(prefix)}

@@ -121,10 +121,6 @@ class Reminders(Repository):
         """Every reminder ever raised about these chains, in order."""
         return self._load(reminder.c.chain.in_(chains))
 
-    def of_chain(self, chain: ChainId) -> tuple[RaisedReminder, ...]:
-        """Every reminder ever raised about this chain, in order."""
-        return self._load(reminder.c.chain == chain)
-
     def _load(self, condition: ColumnElement[bool] | TextClause) -> tuple[RaisedReminder, ...]:
         ids = select(reminder.c.id).where(condition)
         reasons: dict[int, list[Reason]] = {}

@@ -212,13 +212,6 @@ class Rides(Assignments, Tags, SameOutings):
         """Count a withdrawn ride again. Raises NotFound."""
         Retractions(self._connection).put_back("ride", ride_id, at=at, by=by)
 
-    def withdrawn(self) -> tuple[Ride, ...]:
-        """Rides that were taken back, by start."""
-        standing = select(retraction.c.fact_id).where(
-            retraction.c.kind == "ride", retraction.c.undone_at.is_(None)
-        )
-        return load_rides(self._connection, select(ride.c.id).where(ride.c.id.in_(standing)))
-
     def _conditions(
         self,
         between: tuple[datetime | None, datetime | None] | None = None,

@@ -104,24 +104,6 @@ class Weather(Repository):
         self._insert_many(hourly_weather, [*older, *fresh.values()])
         return len(fresh)
 
-    def hours(
-        self, source: str | None, cell: Cell, start: datetime, end: datetime
-    ) -> tuple[HourlyWeather, ...]:
-        """The best known weather of each hour that begins from `start` up to but not at `end`, ascending.
-
-        source None: of all archives. Best: it knows the rain, then final before preliminary, then the newest.
-        """
-        query = _current(cell, start, end)
-        if source is not None:
-            query = query.where(hourly_weather.c.source == source)
-        best: dict[datetime, HourlyWeather] = {}
-        for row in self._all(query):
-            hour = _weather(row)
-            rival = best.get(hour.hour_start)
-            if rival is None or _merit(hour) > _merit(rival):
-                best[hour.hour_start] = hour
-        return tuple(best[at] for at in sorted(best))
-
     def of_every_archive(self, cell: Cell, start: datetime, end: datetime) -> tuple[HourlyWeather, ...]:
         """What each archive now says of the hours that begin from `start` up to but not at `end`, by hour."""
         query = _current(cell, start, end).order_by(hourly_weather.c.hour_start, hourly_weather.c.id)
@@ -203,10 +185,6 @@ def _said(hour: HourlyWeather) -> tuple[Any, ...]:
 
 def _rank(hour: HourlyWeather) -> tuple[bool, datetime]:
     return hour.tier is Tier.FINAL, hour.fetched_at
-
-
-def _merit(hour: HourlyWeather) -> tuple[bool, bool, datetime]:
-    return hour.rain_mm is not None, hour.tier is Tier.FINAL, hour.fetched_at
 
 
 def _values(hour: HourlyWeather, *, is_current: bool) -> dict[str, Any]:

@@ -72,7 +72,7 @@ class Week:
     def bike_of(self, ride: int) -> str | None:
         with self.shop.store.reading() as tx:
             bike = tx.rides.ride(RideId(ride)).bike
-            return None if bike is None else tx.equipment.bike(bike).name
+            return next((one.name for one in tx.equipment.bikes() if one.id == bike), None)
 
 
 def wet_week(home: Path) -> Week:

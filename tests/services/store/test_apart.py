@@ -272,7 +272,7 @@ def test_households_do_not_wait_for_each_other_but_for_what_they_share(
         with pytest.raises(StoreBusy), second.writing() as other:
             other.weather.put([weather(MORNING)])
     with second.reading() as other:
-        assert [hour.hour_start for hour in other.weather.hours(None, CELL, MORNING, MORNING + DAY)] == [
+        assert [hour.hour_start for hour in other.weather.of_every_archive(CELL, MORNING, MORNING + DAY)] == [
             MORNING
         ]
 

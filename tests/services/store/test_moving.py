@@ -61,7 +61,7 @@ def test_there_and_back_every_row_is_the_same(club: Club, home: Store, tmp_path:
             assert rows(given) == before
         with back.reading() as tx, home.reading() as mine:
             assert tx.ledger() == mine.ledger()
-            assert len(tx.weather.hours(None, CELL, MORNING, MORNING + 2 * DAY)) == 2
+            assert len(tx.weather.of_every_archive(CELL, MORNING, MORNING + 2 * DAY)) == 2
         with back.writing() as tx:
             assert into(tx).add_rider("Somebody new").id not in {row[0] for row in before["rider"]}
 

@@ -26,8 +26,8 @@ def test_a_reminder_comes_back_as_it_was_raised(store: Store) -> None:
     with store.reading() as tx:
         assert tx.reminders.get(raised.id) == raised
         assert tx.reminders.standing() == tx.reminders.all_() == (raised,)
-        assert tx.reminders.of_chain(household.amber.id) == (raised,)
-        assert tx.reminders.of_chain(household.basalt.id) == ()
+        assert tx.reminders.of_chains([household.amber.id]) == (raised,)
+        assert tx.reminders.of_chains([household.basalt.id]) == ()
 
 
 def test_one_cause_is_raised_once(store: Store) -> None:
@@ -51,7 +51,7 @@ def test_an_ended_cause_may_come_back_as_a_new_reminder(store: Store, end: Step)
         assert ended.state is end
         assert tx.reminders.standing() == ()
         second = tx.reminders.raise_(due, MORNING + DAY, "the round")
-        assert tx.reminders.of_chain(household.amber.id) == (ended, second)
+        assert tx.reminders.of_chains([household.amber.id]) == (ended, second)
     with pytest.raises(FactRefused), store.writing() as tx:
         tx.reminders.add_step(first.id, ReminderStep(Step.RAISED, MORNING + DAY, "Ines"))
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import date, datetime, timedelta
 
 import pytest
 from sqlalchemy import select
@@ -16,6 +16,11 @@ from services.store.weather import _COLUMNS, _weather
 from tests.services.store.household import CELL, DAY, HOUR, MORNING, weather
 
 ARCHIVE, FORECAST = "open-meteo archive", "open-meteo forecast"
+
+
+def said_by(tx: Transaction, source: str, until: datetime) -> tuple[HourlyWeather, ...]:
+    """What one archive says now of the hours from the morning on, by hour."""
+    return tuple(one for one in tx.weather.of_every_archive(CELL, MORNING, until) if one.source == source)
 
 
 def revisions(tx: Transaction) -> tuple[HourlyWeather, ...]:
@@ -31,16 +36,16 @@ def test_hours_come_back_as_they_were_put_by_time(store: Store) -> None:
         assert tx.weather.put(put) == 4
         assert tx.weather.put([]) == 0
     with store.reading() as tx:
-        assert tx.weather.hours(ARCHIVE, CELL, MORNING, MORNING + 3 * HOUR) == (put[2], put[1], put[3])
-        assert tx.weather.hours(FORECAST, CELL, MORNING, MORNING + DAY) == ()
-        assert tx.weather.hours(None, Cell(0.0, 0.0), MORNING, MORNING + DAY) == ()
+        assert said_by(tx, ARCHIVE, MORNING + 3 * HOUR) == (put[2], put[1], put[3])
+        assert said_by(tx, FORECAST, MORNING + DAY) == ()
+        assert tx.weather.of_every_archive(Cell(0.0, 0.0), MORNING, MORNING + DAY) == ()
 
 
 def test_a_year_of_hours_goes_in_at_once(store: Store) -> None:
     year = [weather(MORNING + n * HOUR, rain_mm=(n % 7) / 10) for n in range(8760)]
     with store.writing() as tx:
         assert tx.weather.put(year) == 8760
-        assert tx.weather.hours(None, CELL, MORNING, MORNING + 366 * DAY) == tuple(year)
+        assert tx.weather.of_every_archive(CELL, MORNING, MORNING + 366 * DAY) == tuple(year)
 
 
 def test_of_one_archive_the_newest_fetch_is_current_and_the_older_kept(store: Store) -> None:
@@ -49,7 +54,7 @@ def test_of_one_archive_the_newest_fetch_is_current_and_the_older_kept(store: St
     with store.writing() as tx:
         tx.weather.put([older])
         assert tx.weather.put([newer]) == 1
-        assert tx.weather.hours(ARCHIVE, CELL, MORNING, MORNING + HOUR) == (newer,)
+        assert said_by(tx, ARCHIVE, MORNING + HOUR) == (newer,)
         assert revisions(tx) == (older, newer)
 
 
@@ -59,7 +64,7 @@ def test_an_older_fetch_that_comes_late_is_kept_but_not_current(store: Store) ->
     with store.writing() as tx:
         tx.weather.put([newer])
         assert tx.weather.put([older]) == 0
-        assert tx.weather.hours(ARCHIVE, CELL, MORNING, MORNING + HOUR) == (newer,)
+        assert said_by(tx, ARCHIVE, MORNING + HOUR) == (newer,)
         assert revisions(tx) == (older, newer)
 
 
@@ -68,7 +73,7 @@ def test_two_revisions_in_one_put_are_put_in_order(store: Store) -> None:
     newer = replace(older, rain_mm=2.5, fetched_at=older.fetched_at + DAY)
     with store.writing() as tx:
         tx.weather.put([newer, older])
-        assert tx.weather.hours(ARCHIVE, CELL, MORNING, MORNING + HOUR) == (newer,)
+        assert said_by(tx, ARCHIVE, MORNING + HOUR) == (newer,)
         assert revisions(tx) == (older, newer)
 
 
@@ -86,22 +91,17 @@ def test_preliminary_never_replaces_final_in_one_series(store: Store) -> None:
     with store.writing() as tx:
         tx.weather.put([final])
         tx.weather.put([preliminary])
-        assert tx.weather.hours(ARCHIVE, CELL, MORNING, MORNING + HOUR) == (final,)
+        assert said_by(tx, ARCHIVE, MORNING + HOUR) == (final,)
 
 
-def test_of_several_archives_the_best_hour_is_taken(store: Store) -> None:
+def test_of_several_archives_each_says_its_own(store: Store) -> None:
     preliminary = weather(MORNING, 3.0, source=FORECAST, model="best_match", tier=Tier.PRELIMINARY)
+    final = weather(MORNING, 2.0, fetched_at=preliminary.fetched_at - DAY)
     with store.writing() as tx:
-        tx.weather.put([preliminary])
-        assert tx.weather.hours(None, CELL, MORNING, MORNING + HOUR) == (preliminary,)
-        unknown = weather(MORNING, None, fetched_at=preliminary.fetched_at + DAY)
-        tx.weather.put([unknown])
-        assert tx.weather.hours(None, CELL, MORNING, MORNING + HOUR) == (preliminary,)
-        final = weather(
-            MORNING, 2.0, fetched_at=preliminary.fetched_at - DAY, source="nasa power", model="merra2"
-        )
-        tx.weather.put([final])
-        assert tx.weather.hours(None, CELL, MORNING, MORNING + HOUR) == (final,)
+        tx.weather.put([preliminary, final])
+        assert set(tx.weather.of_every_archive(CELL, MORNING, MORNING + HOUR)) == {preliminary, final}
+    with store.reading() as tx:
+        assert said_by(tx, ARCHIVE, MORNING + HOUR) == (final,)
 
 
 def test_nulls_are_due_after_one_seven_and_thirty_days_and_then_no_more(store: Store) -> None:
@@ -137,7 +137,7 @@ def test_weather_that_cannot_be_is_refused_whole(store: Store, impossible: dict[
     with pytest.raises(FactRefused), store.writing() as tx:
         tx.weather.put([weather(MORNING), replace(weather(MORNING + HOUR), **impossible)])
     with store.reading() as tx:
-        assert tx.weather.hours(None, CELL, MORNING, MORNING + DAY) == ()
+        assert tx.weather.of_every_archive(CELL, MORNING, MORNING + DAY) == ()
 
 
 def test_blocks_remember_what_was_asked_for(store: Store) -> None:
