@@ -180,7 +180,7 @@ def mail_server(
         listening.bind(("127.0.0.1", 0))
         return await loop.create_server(protocol, sock=listening, ssl=context if security == "tls" else None)
 
-    server = asyncio.run_coroutine_threadsafe(start(), loop).result(10)
+    server = asyncio.run_coroutine_threadsafe(start(), loop).result(60)
     state.port = server.sockets[0].getsockname()[1]
 
     async def stop() -> None:
@@ -193,7 +193,7 @@ def mail_server(
     try:
         yield state
     finally:
-        asyncio.run_coroutine_threadsafe(stop(), loop).result(10)
+        asyncio.run_coroutine_threadsafe(stop(), loop).result(60)
         loop.call_soon_threadsafe(loop.stop)
         thread.join(10)
         loop.close()

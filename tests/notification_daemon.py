@@ -142,7 +142,7 @@ def notification_service(address: str) -> Iterator[Desktop]:
         await bus.request_name("org.freedesktop.Notifications")
         return bus
 
-    bus = asyncio.run_coroutine_threadsafe(start(), loop).result(10)
+    bus = asyncio.run_coroutine_threadsafe(start(), loop).result(60)
     desktop._loop = loop
 
     async def stop() -> None:
@@ -152,7 +152,7 @@ def notification_service(address: str) -> Iterator[Desktop]:
     try:
         yield desktop
     finally:
-        asyncio.run_coroutine_threadsafe(stop(), loop).result(10)
+        asyncio.run_coroutine_threadsafe(stop(), loop).result(60)
         loop.call_soon_threadsafe(loop.stop)
         thread.join(10)
         loop.close()

@@ -83,7 +83,7 @@ def test_done_is_pressed_long_after_the_sending(screen: Desktop) -> None:
     assert "put_off" not in screen.shown[0].actions  # nobody is there to take it
     screen.press(1, "done")
 
-    assert came.wait(5)
+    assert came.wait(60)
     assert pressed == [(ReminderId(12), ReminderId(13))]
 
 
@@ -98,7 +98,7 @@ def test_its_buttons_have_the_words_of_the_mails_links(screen: Desktop) -> None:
     channel.send(Letter(**{**_fields(LETTER), "facts": json.dumps(facts)}))
     assert screen.shown[0].actions[-4:] == ("done", "Wiped and dripped", "put_off", "Put off")
     screen.press(1, "put_off")
-    assert came.wait(5)
+    assert came.wait(60)
     assert pressed == [LETTER.reminders]
 
     # What needs a figure cannot be said by a button.
@@ -146,13 +146,13 @@ def test_a_desktop_that_does_not_answer_is_left_in_bounded_time(
     screen: Desktop, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(desktop_module, "_ANSWER_WITHIN_S", 0.3)
-    screen.slowness_s = 2.0
+    screen.slowness_s = 60.0
     started = time.monotonic()
 
     with pytest.raises(ChannelError, match="no answer for 0 seconds"):
         DesktopChannel().send(LETTER)
 
-    assert time.monotonic() - started < 1.5
+    assert time.monotonic() - started < 15
 
 
 def test_a_backend_that_only_pretends_is_refused(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -226,7 +226,7 @@ def test_done_on_the_desktop_closes_the_reminder_in_the_ledger(screen: Desktop, 
         with shop.store.reading() as tx:
             return tx.reminders.get(raised.id).state
 
-    patience = time.monotonic() + 10
+    patience = time.monotonic() + 60
     while state() is not Step.DONE:
         assert time.monotonic() < patience
         time.sleep(0.05)

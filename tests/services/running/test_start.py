@@ -70,7 +70,7 @@ def test_the_browser_of_the_rider_is_opened_at_the_page_once_it_answers(home: Pa
 
         second = started(home, BROWSER=str(program))
         second.says("It is open in your browser")
-        assert second.process.wait(20) == 0
+        assert second.process.wait(60) == 0
     finally:
         assert one.end() == 0
 

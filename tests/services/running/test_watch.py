@@ -21,7 +21,7 @@ from tests.put_into import into
 from tests.wet_household import a_ride
 
 pytestmark = pytest.mark.skipif(sys.platform == "win32", reason="ends a process by a POSIX signal")
-PATIENCE_S = 40.0
+PATIENCE_S = 90.0
 
 
 class Watching:

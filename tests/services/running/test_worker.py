@@ -203,7 +203,7 @@ def test_a_worker_whose_database_goes_away_ends_as_a_failure_and_one_that_is_tol
     with psycopg.connect(postgresql_server, autocommit=True) as server:
         until_listening(server)
     os.kill(worker, signal.SIGTERM)
-    assert yard.workers[1].wait(30) == 0
+    assert yard.workers[1].wait(60) == 0
 
 
 def test_any_password_reaches_the_queue() -> None:

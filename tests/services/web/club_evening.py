@@ -186,7 +186,7 @@ def served(night: Evening) -> Iterator[str]:
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
-    give_up = time.monotonic() + 20
+    give_up = time.monotonic() + 60
     while not server.started and time.monotonic() < give_up:
         time.sleep(0.02)
     assert server.started

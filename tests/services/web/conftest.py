@@ -99,10 +99,10 @@ def serving(shop: App) -> Iterator[Served]:
     server = uvicorn.Server(config)
     thread = threading.Thread(target=server.run, daemon=True)
     thread.start()
-    deadline = time.monotonic() + 10
+    deadline = time.monotonic() + 60
     while not server.started and time.monotonic() < deadline:
         time.sleep(0.02)
-    assert server.started, "the page did not start within ten seconds"
+    assert server.started, "the page did not start within a minute"
     port = server.servers[0].sockets[0].getsockname()[1]
     try:
         yield Served(f"http://127.0.0.1:{port}", shop)

@@ -59,7 +59,7 @@ def program(tmp_path: Path, port: int) -> Iterator[str]:
             time.sleep(0.2)
     yield url
     running.send_signal(signal.SIGTERM)
-    running.wait(30)
+    running.wait(60)
 
 
 def noon_zone() -> str:
