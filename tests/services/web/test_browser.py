@@ -15,7 +15,7 @@ from tests.put_into import into
 from tests.services.web.browser import a_tab
 from tests.services.web.conftest import Served
 from tests.services.web.small_household import NOW, SCRIPT
-from tests.services.web.test_pages import PAGES, standing
+from tests.services.web.test_pages import standing
 
 with_and_without_scripts = pytest.mark.parametrize("scripts", [True, False], ids=["scripts", "no scripts"])
 
@@ -158,10 +158,6 @@ def test_a_title_with_a_script_runs_nowhere(browser: Browser, served_to_look: Se
         assert opened == []
 
 
-def fits(page: Page) -> bool:
-    return bool(page.evaluate("document.documentElement.scrollWidth <= document.documentElement.clientWidth"))
-
-
 def test_five_bikes_and_their_questions_stand_on_one_screen(browser: Browser, served: Served) -> None:
     with served.shop.store.writing() as tx:
         rider = tx.equipment.riders()[0].id
@@ -177,28 +173,6 @@ def test_five_bikes_and_their_questions_stand_on_one_screen(browser: Browser, se
             box = part.bounding_box()
             assert box is not None
             assert box["y"] + box["height"] <= 800
-
-
-def test_every_page_fits_a_phone_and_every_box_to_tick_a_fingertip(
-    browser: Browser, served_to_look: Served
-) -> None:
-    """200 % zoom of a 720 px window leaves 360 px, 400 % of 1280 leaves 320 px (WCAG 2.2 SC 1.4.10).
-
-    A box has 24 by 24 px at least (SC 2.5.8).
-    """
-    with a_tab(browser, served_to_look.url, width=360) as page:
-        for path in PAGES:
-            page.set_viewport_size({"width": 360, "height": 800})
-            page.goto(path)
-            page.evaluate("document.querySelectorAll('details').forEach((one) => { one.open = true })")
-            sizes = page.evaluate(
-                "[...document.querySelectorAll('[type=checkbox], [type=radio]')].map((one) => "
-                "{ const box = one.getBoundingClientRect(); return Math.min(box.width, box.height) })"
-            )
-            assert all(size >= 24 for size in sizes), path
-            assert fits(page), path
-            page.set_viewport_size({"width": 320, "height": 800})
-            assert fits(page), (path, 320)
 
 
 def test_the_whole_page_is_used_from_the_keyboard(browser: Browser, served_to_look: Served) -> None:
