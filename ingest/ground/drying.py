@@ -49,14 +49,13 @@ def forcings(hours: Sequence[HourlyWeather | None], *, altitude_m: float = 0.0) 
             # archives cut dew off at nought
             dew_mm, clearness = _worked_out(hours, position, hour, altitude_m, clearness)
             et0_mm = min(0.0, dew_mm or 0.0)
-        frozen = hour.temperature_c is not None and hour.temperature_c <= 0
         carried_mm = 0.0
         if hour.temperature_c is not None and hour.humidity_pct is not None:
             road_c = _road_c(hours, position, hour.temperature_c)
             carried_mm = carried_off_mm(
                 hour.temperature_c, hour.humidity_pct, hour.wind_10m_mps, surface_c=road_c
             )
-        result.append(Forcing(rain_mm, et0_mm, frozen, carried_mm))
+        result.append(Forcing(rain_mm, et0_mm, carried_mm))
     return result
 
 

@@ -63,7 +63,6 @@ class Forcing:
 
     rain_mm: float | None
     et0_mm: float | None
-    frozen: bool = False  # at or below 0 °C: nothing dries
     carried_off_mm: float = 0.0  # what the air takes off a wet road whatever the sun does
 
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime, timedelta
-from enum import Enum
 from typing import Literal, Protocol
 
 import numpy as np
@@ -28,15 +27,6 @@ FEWEST_BODY_MINUTES = 5
 HEART_BPM, CADENCE_RPM, POWER_SHARE = (3.0, 8.0), (2.0, 8.0), (0.06, 0.25)
 
 
-class Relation(Enum):
-    """How two recordings belong together."""
-
-    SAME = "the same outing"
-    CONTINUES = "continues"
-    TOGETHER = "two riders together"
-    DIFFERENT = "different outings"
-
-
 @dataclass(frozen=True, slots=True)
 class Verdict:
     """Whether two recordings are of one outing, why, and which to keep if so.
@@ -47,7 +37,6 @@ class Verdict:
     same: bool
     because: tuple[str, ...]
     keep: Literal["first", "second"] | None
-    relation: Relation
 
 
 class Outing(Protocol):
@@ -74,7 +63,7 @@ def same_outing(first: Outing, second: Outing, *, same_rider: bool | None = None
     if pair.common <= 2 and share < COMMON_SHARE:
         return _apart(first, second, same_rider)
     if share < COMMON_SHARE:
-        return _not(Relation.DIFFERENT, f"only {share:.0%} of the shorter recording is in the other")
+        return _not(f"only {share:.0%} of the shorter recording is in the other")
     return _overlapping(one, other, pair, same_rider)
 
 
@@ -82,7 +71,7 @@ def _overlapping(one: Sketch, other: Sketch, pair: _Pair, same_rider: bool | Non
     common = f"{pair.common} minutes are in both" if pair.common > 1 else "a minute is in both"
     median, most = pair.apart_m()
     if median is not None and most is not None and median > TOGETHER_M:
-        return _not(Relation.DIFFERENT, common, f"but half the time they are {length(median)} or more apart")
+        return _not(common, f"but half the time they are {length(median)} or more apart")
     place = () if median is None else (f"nine tenths of the time at most {length(most or 0.0)} apart",)
     if median is not None and most is not None and median <= SAME_SIGNAL_M[0] and most <= SAME_SIGNAL_M[1]:
         return _same(one, other, common, f"the same places to {max(median, 1.0):.0f} m")
@@ -93,16 +82,16 @@ def _overlapping(one: Sketch, other: Sketch, pair: _Pair, same_rider: bool | Non
 
     alike, unlike = pair.bodies()
     if unlike and len(unlike) >= len(alike):
-        return _not(Relation.TOGETHER, common, *place, *unlike)
+        return _not(common, *place, *unlike)
     if alike:
         return _same(one, other, common, *place, *alike)
     if same_rider:
         return _same(one, other, common, *place, "one rider cannot ride twice at once")
     if same_rider is False:
-        return _not(Relation.TOGETHER, common, *place, "two riders' recordings, and nothing measured agrees")
+        return _not(common, *place, "two riders' recordings, and nothing measured agrees")
     if most is not None and most <= SAME_BIKE_M:
         return _same(one, other, common, *place)
-    return _not(Relation.TOGETHER, common, *place, "nothing else shows that one rider made both")
+    return _not(common, *place, "nothing else shows that one rider made both")
 
 
 def _apart(first: Outing, second: Outing, same_rider: bool | None) -> Verdict:
@@ -110,15 +99,15 @@ def _apart(first: Outing, second: Outing, same_rider: bool | None) -> Verdict:
     early, late = sorted((first, second), key=lambda outing: outing.started_at)
     rest = max(late.started_at - early.ended_at, timedelta(0))
     if rest > LONGEST_BREAK or same_rider is False:
-        return _not(Relation.DIFFERENT, "they do not overlap in time")
+        return _not("they do not overlap in time")
     one, other = sketch_of(early.sketch), sketch_of(late.sketch)
     away = _from_end_to_start_m(one, other)
     same_device = one.identity is not None and one.identity == other.identity
     minutes = round(rest.total_seconds() / 60)
     if (away is not None and away <= RESUMED_WITHIN_M) or (away is None and same_device):
         where = "" if away is None else f", {length(away)} from where the other ended"
-        return _not(Relation.CONTINUES, f"one continues the other after {minutes} min{where}: both count")
-    return _not(Relation.DIFFERENT, "they do not overlap in time")
+        return _not(f"one continues the other after {minutes} min{where}: both count")
+    return _not("they do not overlap in time")
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -229,13 +218,13 @@ def _from_end_to_start_m(early: Sketch, late: Sketch) -> float | None:
     return float(np.maximum(away - ridden, 0.0)[0])
 
 
-def _not(relation: Relation, *because: str) -> Verdict:
-    return Verdict(False, because, None, relation)
+def _not(*because: str) -> Verdict:
+    return Verdict(False, because, None)
 
 
 def _same(one: Sketch, other: Sketch, *because: str) -> Verdict:
     keep, why = _richer(one, other)
-    return Verdict(True, (*because, why), keep, Relation.SAME)
+    return Verdict(True, (*because, why), keep)
 
 
 def _richer(one: Sketch, other: Sketch) -> tuple[Literal["first", "second"], str]:

@@ -7,7 +7,7 @@ from datetime import datetime
 
 from ingest.bikes.judge import RideClues
 from ingest.ride.outing_set import CLOCK_ERRORS, by_a_wrong_clock, resolved
-from ingest.ride.same_ride import Outing, Relation, same_outing
+from ingest.ride.same_ride import Outing, same_outing
 from ingest.ride.same_ride import Verdict as SameOuting
 from ingest.ride.summary import RideSummary
 from ingest.ride.without_file import READER
@@ -40,7 +40,7 @@ class KnownOutings:
         told = None if same else next((one for one in mine if self._was_told(one, summary)), None)
         if told is not None:
             why = "its rider told of it before its file came: the file counts now"
-            verdict = SameOuting(True, (why,), "second", Relation.SAME)
+            verdict = SameOuting(True, (why,), "second")
             self._second_recording(told, summary, clues, verdict)
             return told.id, verdict.because
         by_clock = self._by_another_clock(mine, [other for other, _ in same], summary)

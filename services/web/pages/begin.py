@@ -168,7 +168,6 @@ class Shown:
     unpaved: float | None
     indoor: bool
     samples: tuple[RideId, ...]
-    sibling: str
 
 
 def _groups(context: RequestContext) -> tuple[Group, ...]:
@@ -221,7 +220,6 @@ def _shown(snapshot: Snapshot, group: Group) -> Shown:
         unpaved=sum(shares) / len(shares) if shares else None,
         indoor=group.found.indoor,
         samples=tuple(dict.fromkeys((group.rides[0], middle.id, group.rides[-1]))),
-        sibling=listed([name for _, name in group.found.sensors][:3]),
     )
 
 

@@ -78,14 +78,6 @@ def test_what_is_missing_stays_missing():
     assert (forced[2].et0_mm, forced[3].et0_mm) == (None, None)
 
 
-def test_freezing_starts_at_zero():
-    assert [forcings([replace(BARE, temperature_c=t)])[0].frozen for t in (-1.0, 0.0, 0.1)] == [
-        True,
-        True,
-        False,
-    ]
-
-
 def test_a_road_keeps_the_warmth_of_the_day():
     cooling = [replace(BARE, hour_start=MIDNIGHT + timedelta(hours=n), humidity_pct=85) for n in range(24)]
     steady = forcings(cooling)[-1].carried_off_mm

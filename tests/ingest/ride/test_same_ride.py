@@ -11,7 +11,7 @@ import pytest
 from fixtures.fit_writer import fit_bytes
 from fixtures.gpx_writer import gpx_bytes
 from ingest.ride.recording import SensorSeen
-from ingest.ride.same_ride import Relation, same_outing
+from ingest.ride.same_ride import Verdict, same_outing
 from ingest.ride.summary import summarise
 from rules.units import SI, said
 from tests.ingest.rides import (
@@ -39,10 +39,19 @@ def verdict(one, other, **how):
     return same_outing(summed(one), summed(other), **how)
 
 
+def kind(found: Verdict) -> str:
+    """How two recordings that are not the same outing belong together, by the sentence that says so."""
+    assert not found.same
+    if found.because[-1].startswith("one continues the other"):
+        return "continues"
+    apart = ("only ", "but half the time", "they do not overlap")
+    return "different" if found.because[-1].startswith(apart) else "together"
+
+
 def test_a_file_exported_again_is_the_same_outing():
     one = replace(ridden(60), device=HEAD_UNIT)
     again = verdict(one, one)
-    assert (again.same, again.keep, again.relation) == (True, "first", Relation.SAME)
+    assert (again.same, again.keep) == (True, "first")
     assert again.because[0].endswith("minutes are in both")
 
 
@@ -93,7 +102,7 @@ def test_two_riders_riding_together_are_two_outings(seed, same_rider):
     companion = replace(as_companion(one, seed=seed + 90), device=WATCH)
     both = verdict(one, companion, same_rider=same_rider)
     assert not both.same
-    assert both.relation is Relation.TOGETHER
+    assert kind(both) == "together"
     assert both.keep is None
     assert any("differ by" in sentence for sentence in both.because)
 
@@ -101,8 +110,8 @@ def test_two_riders_riding_together_are_two_outings(seed, same_rider):
 def test_riders_without_sensors_who_ride_together_are_told_apart_by_the_gap_between_them():
     one = without(ridden(75), *BODY)
     companion = without(as_companion(ridden(75), behind_s=4.0), *BODY)
-    assert verdict(one, companion).relation is Relation.TOGETHER
-    assert verdict(one, companion, same_rider=False).relation is Relation.TOGETHER
+    assert kind(verdict(one, companion)) == "together"
+    assert kind(verdict(one, companion, same_rider=False)) == "together"
     assert verdict(one, companion, same_rider=True).same, "one rider cannot ride twice at once"
 
 
@@ -113,7 +122,7 @@ def test_after_lunch_the_ride_continues():
     afternoon = replace(afternoon, time_s=afternoon.time_s + 2700)
     for one, other in ((morning, afternoon), (afternoon, morning)):
         split = verdict(one, other)
-        assert (split.same, split.keep, split.relation) == (False, None, Relation.CONTINUES)
+        assert (split.same, split.keep, kind(split)) == (False, None, "continues")
         assert "continues the other after 45 min" in split.because[0]
         assert "both count" in split.because[0]
 
@@ -122,12 +131,9 @@ def test_a_ride_that_starts_elsewhere_or_much_later_does_not_continue():
     morning = ridden(60)
     elsewhere = ridden(60, seed=2, start=NOON + timedelta(hours=2), latitude=46.5)
     tomorrow = replace(morning, time_s=morning.time_s + 20 * 3600)
-    assert verdict(morning, elsewhere).relation is Relation.DIFFERENT
-    assert verdict(morning, tomorrow).relation is Relation.DIFFERENT
-    assert (
-        verdict(part(morning, 0, 1800), part(morning, 1805, 3600), same_rider=False).relation
-        is Relation.DIFFERENT
-    )
+    assert kind(verdict(morning, elsewhere)) == "different"
+    assert kind(verdict(morning, tomorrow)) == "different"
+    assert kind(verdict(part(morning, 0, 1800), part(morning, 1805, 3600), same_rider=False)) == "different"
 
 
 def test_half_a_day_in_one_file_and_its_part_in_another_are_one_outing_and_the_longer_is_kept():
@@ -141,14 +147,14 @@ def test_half_a_day_in_one_file_and_its_part_in_another_are_one_outing_and_the_l
 def test_two_rides_at_the_same_time_in_different_places_are_different():
     one, other = ridden(60), ridden(60, seed=2, latitude=46.2)
     apart = verdict(one, other, same_rider=True)
-    assert apart.relation is Relation.DIFFERENT
+    assert kind(apart) == "different"
     assert "km or more apart" in said(apart.because[1], SI)
 
 
 def test_meeting_for_a_part_of_the_way_is_not_the_same_outing():
     one = ridden(120)
     met = replace(ridden(120, seed=8, start=NOON + timedelta(minutes=80)))
-    assert verdict(one, met).relation is Relation.DIFFERENT
+    assert kind(verdict(one, met)) == "different"
     assert "of the shorter recording is in the other" in verdict(one, met).because[0]
 
 
@@ -159,7 +165,7 @@ def test_indoors_the_body_decides():
     twin = replace(one, device=WATCH, power_w=one.power_w * 1.03)
     other = replace(as_companion(ridden(60)), sub_sport="indoor_cycling", device=WATCH)
     assert verdict(one, twin).same
-    assert verdict(one, other).relation is Relation.TOGETHER
+    assert kind(verdict(one, other)) == "together"
     silent = recording(seconds(3600), sub_sport="indoor_cycling", speed_mps=8.0)
     assert not verdict(one, silent).same, "nothing to compare is no agreement"
     assert verdict(one, silent, same_rider=True).same
