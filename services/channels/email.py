@@ -101,81 +101,62 @@ class EmailChannel:
     @contextmanager
     def _conversation(self) -> Iterator[smtplib.SMTP]:
         """A greeted, encrypted, logged-in server; all that can go wrong on the way becomes a ChannelError."""
-        where = f"the mail server {self.settings.host}:{self.settings.port}"
         server: _Plain | _Encrypted | None = None
         try:
             server = self._connect()
             self._encrypt(server)
             self._log_in(server)
             yield server
-        except ssl.SSLCertVerificationError as error:
-            self._trusted = None  # the authorities on disk may be renewed before the next try
-            raise ChannelError(
-                f"{where} shows a certificate that is not to be trusted: {one_line(error.verify_message)}",
-                permanent=False,
-                try_this="nothing was sent; check channels.mail.host, or name your own authority in "
-                "channels.mail.authority_file",
-                everything=True,
-            ) from error
-        except ssl.SSLError as error:
-            raise ChannelError(
-                f"{where} does not speak TLS in this way: {one_line(error.reason or str(error))}",
-                permanent=False,
-                try_this="try channels.mail.security = 'starttls' (often port 587) or 'tls' (often port 465)",
-                everything=True,
-            ) from error
-        except smtplib.SMTPNotSupportedError as error:
-            raise ChannelError(
-                f"{where} cannot do what is needed: {one_line(str(error)).rstrip('.')}",
-                permanent=False,
-                try_this=f"{self._other_way(error)}; nothing was sent",
-                everything=True,
-            ) from error
-        except smtplib.SMTPAuthenticationError as error:
-            raise ChannelError(
-                f"{where} does not accept the user and password: {_words(error.smtp_code, error.smtp_error)}",
-                permanent=False,
-                try_this="correct channels.mail.user and the password",
-                everything=True,
-            ) from error
-        except smtplib.SMTPConnectError as error:
-            raise ChannelError(
-                f"{where} greets with a refusal: {_words(error.smtp_code, error.smtp_error)}",
-                permanent=False,
-                everything=True,
-            ) from error
-        except smtplib.SMTPServerDisconnected as error:
-            if isinstance(error.__context__, TimeoutError):
-                raise _silent(where, self.settings.timeout_s) from error
-            raise ChannelError(f"{where} hung up: {one_line(str(error))}", permanent=False) from error
-        except smtplib.SMTPResponseException as error:
-            raise ChannelError(
-                f"{where} answers {_words(error.smtp_code, error.smtp_error)}", permanent=False
-            ) from error
-        except TimeoutError as error:
-            raise _silent(where, self.settings.timeout_s) from error
-        except socket.gaierror as error:
-            raise ChannelError(
-                f"{where} cannot be found: {one_line(error.strerror or str(error))}",
-                permanent=False,
-                try_this="check channels.mail.host and the network",
-                everything=True,
-            ) from error
-        except OSError as error:
-            raise ChannelError(
-                f"{where} cannot be reached: {one_line(error.strerror or str(error))}",
-                permanent=False,
-                try_this="check that it runs, and channels.mail.port",
-                everything=True,
-            ) from error
-        except smtplib.SMTPException as error:
-            raise ChannelError(f"{where}: {one_line(str(error))}", permanent=False) from error
+        except (smtplib.SMTPException, OSError) as error:
+            raise self._trouble(error) from error
         finally:
             if server is not None:
                 # The letter's fate is settled by now: a quarrel over goodbye changes nothing.
                 with suppress(smtplib.SMTPException, OSError):
                     server.quit()
                 server.close()
+
+    def _trouble(self, error: smtplib.SMTPException | OSError) -> ChannelError:
+        """What went wrong, what may help, and whether it holds up every letter: the narrowest case first."""
+        where = f"the mail server {self.settings.host}:{self.settings.port}"
+        try_this, everything = "", True
+        match error:
+            case ssl.SSLCertVerificationError():
+                self._trusted = None  # the authorities on disk may be renewed before the next try
+                why = f"shows a certificate that is not to be trusted: {one_line(error.verify_message)}"
+                try_this = (
+                    "nothing was sent; check channels.mail.host, or name your own authority in "
+                    "channels.mail.authority_file"
+                )
+            case ssl.SSLError():
+                why = f"does not speak TLS in this way: {one_line(error.reason or str(error))}"
+                try_this = (
+                    "try channels.mail.security = 'starttls' (often port 587) or 'tls' (often port 465)"
+                )
+            case smtplib.SMTPNotSupportedError():
+                why = f"cannot do what is needed: {one_line(str(error)).rstrip('.')}"
+                try_this = f"{self._other_way(error)}; nothing was sent"
+            case smtplib.SMTPAuthenticationError():
+                why = f"does not accept the user and password: {_words(error.smtp_code, error.smtp_error)}"
+                try_this = "correct channels.mail.user and the password"
+            case smtplib.SMTPConnectError():
+                why = f"greets with a refusal: {_words(error.smtp_code, error.smtp_error)}"
+            case TimeoutError() | smtplib.SMTPServerDisconnected(__context__=TimeoutError()):
+                why = f"did not answer for {self.settings.timeout_s:g} seconds"
+            case smtplib.SMTPServerDisconnected():
+                why, everything = f"hung up: {one_line(str(error))}", False
+            case smtplib.SMTPResponseException():
+                why, everything = f"answers {_words(error.smtp_code, error.smtp_error)}", False
+            case smtplib.SMTPException():
+                why = f"cannot be agreed with: {one_line(str(error)).rstrip('.')}"
+                try_this = "ask the server's owner for another way to sign in"
+            case socket.gaierror():
+                why = f"cannot be found: {one_line(error.strerror or str(error))}"
+                try_this = "check channels.mail.host and the network"
+            case _:
+                why = f"cannot be reached: {one_line(error.strerror or str(error))}"
+                try_this = "check that it runs, and channels.mail.port"
+        return ChannelError(f"{where} {why}", permanent=False, try_this=try_this, everything=everything)
 
     def _other_way(self, error: smtplib.SMTPNotSupportedError) -> str:
         """What to set where a server lacks what these settings ask of it."""
@@ -277,10 +258,6 @@ def _refusal(what: str, code: int, answer: bytes | str, try_this: str) -> Channe
     if 500 <= code <= 599:
         return ChannelError(f"the mail server refuses {what}: {words}", permanent=True, try_this=try_this)
     return ChannelError(f"the mail server does not take {what} now: {words}", permanent=False)
-
-
-def _silent(where: str, timeout_s: float) -> ChannelError:
-    return ChannelError(f"{where} did not answer for {timeout_s:g} seconds", permanent=False, everything=True)
 
 
 def _words(code: int, answer: bytes | str) -> str:

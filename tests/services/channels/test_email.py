@@ -268,6 +268,32 @@ def test_a_greeting_that_is_none_never_costs_a_letter(greeting: bytes, words: st
     assert not trouble.value.permanent
 
 
+def test_a_server_that_wants_another_way_of_signing_in_is_not_called_out_of_reach() -> None:
+    def talk(connection: Any) -> None:
+        connection.sendall(b"220 here\r\n")
+        while line := connection.recv(1000):
+            if line.upper().startswith(b"EHLO"):
+                connection.sendall(b"250-here\r\n250 AUTH XOAUTH2\r\n")
+            else:
+                connection.sendall(b"221 bye\r\n")
+
+    with bare_server(talk) as port, pytest.raises(ChannelError) as caught:
+        EmailChannel(
+            Mail(
+                host="127.0.0.1",
+                port=port,
+                sender="a@b.example",
+                security="loopback only",
+                user="ines",
+                password=SecretStr("x"),
+            )
+        ).send(letter())
+
+    assert "cannot be agreed with: No suitable authentication method found" in caught.value.why
+    assert caught.value.everything
+    assert not caught.value.permanent
+
+
 def test_a_server_that_is_not_there_is_said_so() -> None:
     with bare_server(lambda _connection: None) as port:
         pass
