@@ -49,11 +49,10 @@ from rules.wear.model import (
 )
 from rules.wear.worn import KINDS
 from tests.benchmarks.wear_promises import WITHHELD, _figures
-from tests.benchmarks.wear_worlds import ROWS, World, null_arms, world
+from tests.benchmarks.wear_worlds import FIRST_READ_H, ROWS, World, null_arms, world
 
 ASSUMED = ((2.0, 0.70), (5.0, 0.82), (1.0, 0.70), (1.0, 1.24))  # the rulebook's weights and ranges
 TOOLS = ("caliper", "gauge", "ruler")
-FIRST_READ_H = 10.0  # as the page asks of whoever is promised something
 Cell = tuple[float, float, int, int, int]  # wear ratio, spread, chains a side, bikes, crossed
 RULEBOOK = default_rulebook()
 

@@ -33,6 +33,7 @@ SHARES = (0.3, 0.5, 0.8)  # of the target's life, at which a judge is asked
 LATEST = datetime(2025, 12, 22, tzinfo=UTC)  # a Monday; every calendar is over by then
 DAY, HOUR = 1440, timedelta(hours=1)  # minutes of a day
 TURN_DAYS = 14  # of one of a pair that takes turns
+FIRST_READ_H = 10.0  # as the page asks of whoever is promised something
 NEW_PCT, NEW_SD = 0.02, 0.03  # elongation of a chain out of its box
 STEPS = (0.25, 0.5, 0.75)  # % of a go/no-go gauge
 # sd [%] of a household's tool, and of one reading with it
@@ -163,10 +164,19 @@ def null_arms(
     return _lived((len(ROWS), seed), ROWS["linear"], tool, scale, bikes, plans).ledger()
 
 
-def paired(spread: float, pairs: int, seed: int, *, ratio: float = 1.0, tool: str = "caliper") -> Ledger:
+def paired(
+    spread: float,
+    pairs: int,
+    seed: int,
+    *,
+    ratio: float = 1.0,
+    first_h: float | None = FIRST_READ_H,
+    tool: str = "caliper",
+) -> Ledger:
     """Fair trials, one after the other on one bike: of each pair one chain is waxed, and they take turns.
 
-    Waxed chains wear ratio times as fast; a coin says which begins each pair of turns of two weeks.
+    Waxed chains wear ratio times as fast; a coin says which begins each pair of turns of two weeks. first_h:
+    when each is measured first; None: at its rider's every other swap, as later on.
     """
     rng = np.random.default_rng((len(ROWS) + 1, seed, 1))
     scale, plans = (math.exp(rng.uniform(math.log(120), math.log(300))), 0.5), []
@@ -174,7 +184,7 @@ def paired(spread: float, pairs: int, seed: int, *, ratio: float = 1.0, tool: st
         for wet in (False, True):
             pace, stop = rng.normal(0.0, spread) - wet * math.log(ratio), scale[1] * rng.uniform(0.6, 1.1)
             regime = Regime.WET_LUBE if wet else Regime.WAXED
-            plans.append(Plan(0, regime, float(pace), stop, (pair, wet)))
+            plans.append(Plan(0, regime, float(pace), stop, (pair, wet), first_h))
     home = _lived((len(ROWS) + 1, seed), ROWS["weather"], tool, scale, [0.0], plans)
     for pair in range(pairs):
         chains = ChainId(2 * pair + 1), ChainId(2 * pair + 2)
