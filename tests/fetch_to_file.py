@@ -77,6 +77,9 @@ def main() -> None:
     """Runs until done."""
     url, file, rides, years = sys.argv[1], Path(sys.argv[2]), int(sys.argv[3]), int(sys.argv[4])
     blocks = plan(rides, years, [delivery.block for delivery in kept(file)])
+    if file.exists():  # a line that a kill cut short is no line to go on writing behind
+        written = file.read_bytes()
+        file.write_bytes(written[: written.rfind(b"\n") + 1])
     with file.open("a") as out:
         for delivery in deliveries(
             OpenMeteoArchive(url), blocks, clock=lambda: datetime.now(UTC), sleep=time.sleep
