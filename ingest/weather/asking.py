@@ -56,7 +56,8 @@ class Asker:
                 timeout=self._timeout_s, headers={"User-Agent": USER_AGENT}, follow_redirects=False
             )
         try:
-            answer = self._client.get(url, params=dict(parameters))
+            # What an address asks for of its own, such as a paid service's key, stays in it.
+            answer = self._client.get(httpx.URL(url).copy_merge_params(dict(parameters)))
         except httpx.TimeoutException as error:
             raise ArchiveUnavailable(
                 f"{self._archive} did not answer within {self._timeout_s:.0f} s"

@@ -35,10 +35,11 @@ class Answering:
 
     def __init__(self):
         outer = self
-        self.status, self.body, self.headers = 200, b"{}", {}
+        self.status, self.body, self.headers, self.asked = 200, b"{}", {}, ""
 
         class Handler(BaseHTTPRequestHandler):
             def do_GET(self):
+                outer.asked = self.path
                 self.send_response(outer.status)
                 for name, value in {"Content-Length": len(outer.body), **outer.headers}.items():
                     self.send_header(name, str(value))
@@ -73,6 +74,14 @@ def ask(answering):
 
     yield asking
     asker.close()
+
+
+def test_what_the_address_holds_of_its_own_is_asked_too(answering):
+    asker = Asker("the archive", timeout_s=5)
+    answering.status, answering.body, answering.headers = 200, b"{}", {}
+    asker.ask(f"{answering.url}v1?apikey=mine", {"q": 1}, now=NOW)
+    asker.close()
+    assert answering.asked == "/v1?apikey=mine&q=1"
 
 
 def test_an_answer_is_its_document(ask):
