@@ -53,6 +53,27 @@ def test_rides_that_only_look_alike_are_asked_one_by_one():
     assert {len(one.rides) for one in asked} == {1}
 
 
+def test_the_ways_there_and_back_of_one_outing_are_one_question_that_shows_both():
+    there = tuple(value for north in range(46_000, 46_081, 10) for value in (north, 7_000))
+    back = tuple(value for north in range(46_080, 45_999, -10) for value in (north, 7_000))
+    rides = [ride(day + leg, way=(there, back)[leg > 0]) for day in range(0, 12, 2) for leg in (0, 9 / 24)]
+
+    asked = [one for one in questions(judge(rides, TWO, {})) if not one.is_check]
+
+    assert sorted(one.rides for one in asked) == [(i, i + 1) for i in range(0, 12, 2)]
+    assert all(one.shown == one.rides for one in asked)
+
+
+def test_a_word_on_the_way_back_settles_the_way_there_as_well():
+    there = tuple(value for north in range(46_000, 46_081, 10) for value in (north, 7_000))
+    back = tuple(value for north in range(46_080, 45_999, -10) for value in (north, 7_000))
+    rides = [ride(day + leg, way=(there, back)[leg > 0]) for day in range(0, 12, 2) for leg in (0, 9 / 24)]
+
+    judged = judge(rides, TWO, {1: PLOVER, 3: WHEATEAR, 5: PLOVER, 7: WHEATEAR})
+
+    assert [judged.assignment(i).leader for i in (0, 2, 4, 6)] == [PLOVER, WHEATEAR] * 2
+
+
 def test_a_group_shows_the_ride_that_all_but_its_sensor_says_is_another_bikes():
     pair = Household((bike(PLOVER, "Plover", gears=ROAD), bike(WHEATEAR, "Wheatear", gears=MOUNTAIN)))
     gears = [MOUNTAIN if day == 24 else ROAD for day in range(0, 40, 2)]
