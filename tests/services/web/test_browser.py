@@ -181,7 +181,7 @@ def test_the_whole_page_is_used_from_the_keyboard(browser: Browser, served_to_lo
         page.keyboard.press("Tab")
         expect(page.get_by_role("link", name="To the page itself")).to_be_focused()
         page.keyboard.press("Enter")
-        assert page.evaluate("document.activeElement.id") == "main"
+        expect(page.locator("#main")).to_be_focused()
         for _ in range(3):
             page.keyboard.press("Tab")
         assert page.evaluate("document.activeElement.matches(':focus-visible')")
