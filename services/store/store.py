@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Callable, Collection, Iterable, Iterator
 from contextlib import contextmanager
 from datetime import datetime
-from functools import cached_property
 from pathlib import Path
 from types import TracebackType
 from typing import Any
@@ -52,71 +51,23 @@ class Transaction:
 
     def __init__(self, connection: Connection) -> None:
         self._connection = connection
-
-    @cached_property
-    def equipment(self) -> Equipment:
-        """Riders, bikes, sensors, chains and fittings."""
-        return Equipment(self._connection)
-
-    @cached_property
-    def rides(self) -> Rides:
-        """Rides, their bikes, tags, words and second recordings."""
-        return Rides(self._connection)
-
-    @cached_property
-    def weather(self) -> Weather:
-        """Hourly weather and what was fetched."""
-        return Weather(self._connection)
-
-    @cached_property
-    def care(self) -> Care:
-        """Treatments, readings and wipe tests."""
-        return Care(self._connection)
-
-    @cached_property
-    def reminders(self) -> Reminders:
-        """Raised reminders and their steps."""
-        return Reminders(self._connection)
-
-    @cached_property
-    def outbox(self) -> Outbox:
-        """Letters on their way."""
-        return Outbox(self._connection)
+        self.equipment = Equipment(connection)  # riders, bikes, sensors, chains and fittings
+        self.rides = Rides(connection)  # rides, their bikes, tags, words and second recordings
+        self.weather = Weather(connection)  # hourly weather and what was fetched
+        self.care = Care(connection)  # treatments, readings and wipe tests
+        self.reminders = Reminders(connection)  # raised reminders and their steps
+        self.outbox = Outbox(connection)  # letters on their way
+        self.files = Files(connection)  # files seen and what became of them
+        self.facts = Facts(connection)  # equipment and care, as the gate lets them change
+        self.changes = Changes(connection)  # everything that riders said, as commands, with what undoes them
+        self.notes = Notes(connection)  # bookkeeping of the rounds, by name
+        self.derived = Derived(connection)  # what was derived of each chain, and what has to be derived anew
+        self.arrivals = Arrivals(connection)  # files that a household of a club handed over
 
     def told_since(self, riders: Iterable[Rider], since: datetime) -> Told:
         """What did these riders hear since then, the weekly outlook aside?"""
         messages = {rider.id: self.outbox.told_since(rider.id, since) for rider in riders}
         return Told(messages, self.reminders.wet_told_since(since))
-
-    @cached_property
-    def files(self) -> Files:
-        """Files seen and what became of them."""
-        return Files(self._connection)
-
-    @cached_property
-    def facts(self) -> Facts:
-        """Equipment and care, as the gate lets them change."""
-        return Facts(self._connection)
-
-    @cached_property
-    def changes(self) -> Changes:
-        """Everything that riders said, as commands, with what undoes them."""
-        return Changes(self._connection)
-
-    @cached_property
-    def notes(self) -> Notes:
-        """Bookkeeping of the rounds, by name."""
-        return Notes(self._connection)
-
-    @cached_property
-    def derived(self) -> Derived:
-        """What was derived of each chain, and which have to be derived anew."""
-        return Derived(self._connection)
-
-    @cached_property
-    def arrivals(self) -> Arrivals:
-        """Files that a household of a club handed over."""
-        return Arrivals(self._connection)
 
     def later(self, job: Job, *, after_s: int = 0, urgency: int = SOON) -> None:
         """Have a job done for this household once this stands; at home the next round does it."""
