@@ -20,7 +20,7 @@ from rules.wear.model import BIKE_SD, SPREAD, SPREADS, Judged, WearModel
 from rules.wear.worn import KINDS
 
 DRAWS = 400
-STEPS = 20
+STEPS = 25
 REDRAW_EVERY = 2
 NEWTON_STEPS = 40
 SEED = 20_260
@@ -183,19 +183,27 @@ def _walk(model: WearModel, draws: Array, level: Whole, roots: Array, dice: np.r
         before = SPREADS[level]
         level = (edges < dice.random((len(draws), 1))).sum(axis=1).clip(0, len(SPREADS) - 1)
         here = model.spread_anew(here, draws, before, SPREADS[level])
-        if step % REDRAW_EVERY == 0:
-            for place in (model.at.running_in, model.at.acceleration):
-                draws, here = _redrawn(model, draws, here, SPREADS[level], place, dice)
+        for place in _in_turn(model, step):
+            draws, here = _redrawn(model, draws, here, SPREADS[level], place, dice)
     return WearFit(model.facts, model, draws, SPREADS[level], taken)
+
+
+def _in_turn(model: WearModel, step: int) -> list[int]:
+    """Which parameters are drawn anew after this step: two that wear has always, or one kind of dirt."""
+    if step % REDRAW_EVERY == 0:
+        return [model.at.running_in, model.at.acceleration]
+    dirt = list(range(model.at.weights.start, model.at.weights.stop))
+    return [dirt[step // REDRAW_EVERY % len(dirt)]] if dirt else []
 
 
 def _redrawn(
     model: WearModel, draws: Array, here: Judged, spread: Array, place: int, dice: np.random.Generator
 ) -> tuple[Array, Judged]:
-    """Running-in or acceleration drawn anew from its prior, and taken where the readings allow it.
+    """One parameter drawn anew from its prior, and taken where the readings allow it.
 
-    Where either is small the readings do not feel it, and the walk alone hardly finds its way there. What
-    the running-in gives up the start takes over, so that a chain's length stays what was read.
+    Where it is small the readings do not feel it, and the walk alone hardly finds its way there. What the
+    running-in gives up the start takes over, and what the acceleration does the rate, so that a chain's
+    length stays about what was read: a shear, whose volume is 1.
     """
     mean, sd = model.prior_mean[place], model.prior_sd[place]
     old, new = draws[:, place], mean + sd * dice.standard_normal(len(draws))
@@ -203,6 +211,8 @@ def _redrawn(
     there[:, place] = new
     if place == model.at.running_in:
         there[:, model.at.starts] += (np.exp(old) - np.exp(new))[:, None]
+    elif place == model.at.acceleration:
+        there[:, model.at.rate] += model.sped_up(old) - model.sped_up(new)
     found = model.at_draws(there, spread)
     log_odds = found.log - here.log - 0.5 * ((old - mean) / sd) ** 2 + 0.5 * ((new - mean) / sd) ** 2
     yes = np.log(dice.random(len(draws))) < np.nan_to_num(log_odds, nan=-np.inf)

@@ -16,22 +16,20 @@ from rules.judgements import judgements_for
 from rules.ledger import Ledger, RiddenHour
 from rules.rulebook import Rulebook
 from rules.vocabulary import BikeId, Chain, ChainId, Reading
+from rules.wear.ahead import blocks_of, ridden
 from rules.wear.fit import SEED, WearFit, fit, triple
 from rules.wear.measured import Array, Measured, measured
 from rules.wear.model import RUNNING_IN_H, stretch_variance
-from rules.wear.worn import Worn, hour_row, worn_of
+from rules.wear.worn import Worn, worn_of
 from rules.wording import number
 
 # The late end of four chances in five over the early one: beyond, a date is worth no ink. A gauge's steps are
 # never sharp: refusing their wide ranges too left those of chains that merely looked near their end.
 MOST_TIMES, MOST_TIMES_BY_GAUGE = 3.0, 4.0
-BLOCK_DRIVE_H = 8.0  # of riding as it was: about a week, so wet spells stay together
-MOST_BLOCKS = 60  # the newest; what was ridden years ago says little of tomorrow
-ENOUGH_BLOCKS = 6
-LAST_ON_BIKE = 4  # chains: together they were ridden for more weeks than are looked at
-# One chain in five wears twice as fast from 70 % of its limit on, which no reading before that can show:
-# labelled assumption, for wear ends fast and nobody has published where that begins.
-LATE_SHARE, LATE_FROM, LATE_TIMES = 0.2, 0.7, 2.0
+# One chain in four begins to wear half again to three times as fast somewhere between half of its limit and
+# nine tenths, which no reading before that can show: labelled assumption, for wear ends fast and nobody has
+# published where that begins.
+LATE_SHARE, LATE_FROM, LATE_TIMES = 0.25, (0.5, 0.9), (1.5, 3.0)
 MOST_DAYS = 11_000.0  # thirty years
 BY_CALIPER = "a caliper says more than a gauge's steps"
 
@@ -175,15 +173,8 @@ def lives_of(ledger: Ledger, rulebook: Rulebook, chain: Chain, found: WearFit, *
     past = history(ledger, chain.id, rulebook).until(now)
     worn = worn_of(ledger, rulebook, chain, now)
     stand, limit_pct = _stand(found, worn, bike, dice), worn.limit_pct
-    z_limit = steady_wear(limit_pct, stand.start + stand.running_in, stand.kappa, limit_pct)
-    z_late = steady_wear(LATE_FROM * limit_pct, stand.start + stand.running_in, stand.kappa, limit_pct)
-    to_go = np.maximum(0.0, z_limit - np.maximum(stand.z_now, z_late))
-    late = to_go * (dice.random(len(to_go)) < LATE_SHARE)
-    # in grit-hours; below 0 = so many ago
-    ahead = (z_limit - stand.z_now - late * (1.0 - 1.0 / LATE_TIMES)) / stand.rate
-    ahead = np.where(ahead > 0.0, ahead * _stray(np.maximum(ahead, 0.0), dice), ahead)
-    blocks = _blocks(ledger, rulebook, chain, now, found.facts.mean_known)
-    hours, km, per_drive_h = _ridden(ahead, found.weights, blocks, dice)
+    blocks = blocks_of(ledger, rulebook, chain, now, found.facts.mean_known)
+    hours, km, per_drive_h = ridden(grit_ahead(stand, limit_pct, dice), found.weights, blocks, dice)
     return Lives(
         worn_now_pct=stand.worn_now_pct,
         drive_h=worn.drive_h + hours,
@@ -211,8 +202,8 @@ def _stand(found: WearFit, worn: Worn, bike: BikeId | None, dice: np.random.Gene
     model, draws = found.model, found.draws
     own = found.facts.chains.index(worn.chain)
     since = np.zeros(5)
-    for ridden in worn.since:
-        since += ridden.hours(found.facts.mean_known)
+    for one in worn.since:
+        since += one.hours(found.facts.mean_known)
     rate = np.exp(found.log_rate(worn.chain, bike))
     row = found.facts.last_reading(worn.chain)
     grit_since = found.weights @ since
@@ -225,6 +216,18 @@ def _stand(found: WearFit, worn: Worn, bike: BikeId | None, dice: np.random.Gene
     grown = z_now * (1.0 + kappa * z_now / worn.limit_pct) / (1.0 + 0.5 * kappa)
     worn_now = start + running_in * (1.0 - math.exp(-worn.drive_h / RUNNING_IN_H)) + grown
     return _Stand(worn_now, z_now, rate, kappa, start, running_in)
+
+
+def grit_ahead(stand: _Stand, limit_pct: float, dice: np.random.Generator) -> Array:
+    """In how many grit-hours is the limit reached, in each draw? Below 0: so many ago."""
+    count, before = len(stand.rate), stand.start + stand.running_in
+    z_limit = steady_wear(limit_pct, before, stand.kappa, limit_pct)
+    z_late = steady_wear(dice.uniform(*LATE_FROM, count) * limit_pct, before, stand.kappa, limit_pct)
+    to_go = np.maximum(0.0, z_limit - np.maximum(stand.z_now, z_late))
+    late = to_go * (dice.random(count) < LATE_SHARE)
+    times = LATE_TIMES[0] * (LATE_TIMES[1] / LATE_TIMES[0]) ** dice.random(count)
+    ahead = (z_limit - stand.z_now - late * (1.0 - 1.0 / times)) / stand.rate
+    return np.asarray(np.where(ahead > 0.0, ahead * _stray(np.maximum(ahead, 0.0), dice), ahead))
 
 
 def chance_worn(facts: Measured, worn: Worn, bike: BikeId | None) -> float:
@@ -246,87 +249,6 @@ def _stray(grit_h: Array, dice: np.random.Generator) -> Array:
     """How far a stretch that no reading ends may be off its rate: a factor with mean 1."""
     sd = np.sqrt(stretch_variance(grit_h))
     return np.asarray(np.exp(sd * dice.standard_normal(grit_h.shape) - 0.5 * sd * sd))
-
-
-def ridden_alike(ledger: Ledger, chain: ChainId, now: datetime) -> tuple[ChainId, ...]:
-    """By which chains' riding is it told how this one will be ridden: by the last ones on its bike."""
-    fitting = ledger.last_fitting_of(chain, now)
-    on = [one for one in ledger.fittings if fitting is not None and one.bike == fitting.bike]
-    on.sort(key=lambda one: (one.fitted_at, one.id), reverse=True)
-    last = dict.fromkeys(one.chain for one in on if one.fitted_at <= now)
-    return tuple(last)[:LAST_ON_BIKE]
-
-
-def _blocks(
-    ledger: Ledger, rulebook: Rulebook, chain: Chain, now: datetime, mean_known: Sequence[float]
-) -> Array:
-    """Weeks of riding as it was: rows of drive hours, those times water, mud, dust, salt, and km."""
-    fitting = ledger.last_fitting_of(chain.id, now)
-    bike, alike = None if fitting is None else fitting.bike, sorted(ridden_alike(ledger, chain.id, now))
-    own = _hours_of(ledger, rulebook, alike, now, mean_known, bike)
-    if sum(row[0] for row in own) < ENOUGH_BLOCKS * BLOCK_DRIVE_H:  # hardly ridden yet: as the chain was
-        own = _hours_of(ledger, rulebook, [chain.id], now, mean_known)
-    blocks: list[Array] = []
-    open_block = np.zeros(6)
-    for row in own:
-        open_block = open_block + row
-        if open_block[0] >= BLOCK_DRIVE_H:
-            blocks.append(open_block)
-            open_block = np.zeros(6)
-    if open_block[0] > 0.0 and len(blocks) < ENOUGH_BLOCKS:
-        blocks.append(open_block)
-    return np.array(blocks[-MOST_BLOCKS:]).reshape(-1, 6)
-
-
-def _hours_of(
-    ledger: Ledger,
-    rulebook: Rulebook,
-    chains: Sequence[ChainId],
-    now: datetime,
-    mean_known: Sequence[float],
-    bike: object = None,
-) -> list[Array]:
-    found = []
-    for chain in chains:
-        for entry in history(ledger, chain, rulebook).until(now).entries:
-            if entry.exposure is None or not isinstance(entry.fact, RiddenHour):
-                continue
-            if bike is None or entry.fact.ride.bike == bike:
-                km = entry.fact.hour.distance_m / 1000.0
-                found.append((entry.at, np.array([*hour_row(entry.exposure, mean_known), km])))
-    found.sort(key=lambda one: one[0])
-    return [row for _, row in found]
-
-
-def _ridden(
-    grit_h: Array, weights: Array, blocks: Array, dice: np.random.Generator
-) -> tuple[Array, Array, Array]:
-    """In how many drive hours and km are so many grit-hours ridden? And grit-hours per drive hour.
-
-    Each draw weighs the household's weeks anew (Rubin 1981, Annals of Statistics 9:130, from memory) and
-    walks through weeks so drawn; what is left after fifty of them goes at their mean.
-    """
-    if not len(blocks) or blocks[:, 0].sum() <= 0.0:
-        return grit_h, np.zeros_like(grit_h), np.ones_like(grit_h)
-    count = len(grit_h)
-    shares = dice.exponential(size=(count, len(blocks)))
-    shares /= shares.sum(axis=1, keepdims=True)
-    mean = shares @ blocks  # draws x 6
-    per_drive_h = (weights * mean[:, :5]).sum(axis=1) / mean[:, 0]
-    hours = grit_h / per_drive_h
-    steps = 50
-    picked = (np.cumsum(shares, axis=1)[:, None, :] < dice.random((count, steps, 1))).sum(axis=2)
-    picked = picked.clip(0, len(blocks) - 1)
-    grit = np.einsum("nk,nsk->ns", weights, blocks[:, :5][picked])
-    run = np.cumsum(grit, axis=1)
-    before = np.concatenate([np.zeros((count, 1)), run[:, :-1]], axis=1)
-    used = np.clip((grit_h[:, None] - before) / np.maximum(grit, 1e-9), 0.0, 1.0)
-    walked = (used * blocks[:, 0][picked]).sum(axis=1)
-    beyond = np.maximum(0.0, grit_h - run[:, -1]) / per_drive_h
-    hours = np.where(grit_h > 0.0, walked + beyond, hours)
-    km_walked = (used * blocks[:, 5][picked]).sum(axis=1)
-    km_per_h = mean[:, 5] / mean[:, 0]
-    return hours, np.where(grit_h > 0.0, km_walked + beyond * km_per_h, hours * km_per_h), per_drive_h
 
 
 def _refused(

@@ -31,12 +31,12 @@ NEW_PCT = (0.02, 0.04)  # a new chain may be up to 0.15 % long under its measuri
 NEW_BY_NOW_PCT, FIRST_PCT_PER_DRIVE_H = 0.17, 0.0016
 USED_PCT, USED_SHARE = (0.3, 0.3), 0.05  # one chain in twenty was ridden before its ledger began
 # Running-in: under 0.1 % in about 20 h (chain-guide.com, 2.2.4); 2 mm on 114 links in the first 100-200 km
-# (Smolik, Online-Glossar Velotechnik, 2000): 0.14 %.
-RUNNING_IN = (math.log(0.05), 0.7)  # ln %
+# (Smolik, Online-Glossar Velotechnik, 2000): 0.14 %. Between the two, and as little as .03 or as much as .23.
+RUNNING_IN = (math.log(0.085), 0.6)  # ln %
 RUNNING_IN_H = 10.0
 # ln of the extra rate at the limit. Wear is slow and steady, and fast near 1.5-2 %, well beyond a limit
-# (the same guide): a straight line and a bend before it are both within .05-.9.
-ACCELERATION = (math.log(0.2), 0.9)
+# (the same guide): a straight line is nearer than a bend before it, .01-.7.
+ACCELERATION = (math.log(0.08), 1.3)
 STRETCH_SD, STRETCH_GRIT_H = 0.25, 40.0  # a stretch of 40 grit-hours is a quarter off its rate
 SHORTEST_GRIT_H = 10.0
 # Of one gauge or ruler, mean and sd. Drop-in gauges add the play of a roller (common practice, no source;
@@ -102,6 +102,7 @@ class WearModel:
             len(self.tools),
         )
         self.before = facts.came_before
+        self.worn_share = _worn_share(facts)
         self.design, self.offset = self._design()
         self.prior_mean, self.prior_sd = self._prior()
 
@@ -173,6 +174,11 @@ class WearModel:
             came_used = beyond > 0.0 and beyond > 10.0 * FIRST_PCT_PER_DRIVE_H * reading.drive_h
             draw[place] = first_pct if came_used else NEW_PCT[0]
         return draw
+
+    def sped_up(self, log_kappa: Array) -> Array:
+        """ln of how much longer than steadily worn a chain is, where it was read last, on average."""
+        kappa = np.exp(log_kappa)
+        return np.asarray(np.log1p(kappa * self.worn_share) - np.log1p(0.5 * kappa))
 
     def steady_pct(self, draws: Array) -> Array:
         """Wear at each reading as if it did not accelerate: draws x readings. [%]"""
@@ -276,6 +282,16 @@ class WearModel:
         precision[at.rate] = 0.0
         found[np.diag_indices_from(found)] += precision
         return np.asarray(found)
+
+
+def _worn_share(facts: Measured) -> float:
+    """How far were the chains worn when they were read last? Mean share of the limit, by eye."""
+    last = {one.chain: one for one in facts.taken}
+    seen = [
+        (one.over_pct if np.isnan(one.exact_pct) else one.exact_pct) / facts.limits_pct[chain]
+        for chain, one in last.items()
+    ]
+    return float(np.clip(seen, 0.2, 1.0).mean()) if seen else 0.5
 
 
 def _started(pct: Array) -> tuple[Array, Array, Array]:

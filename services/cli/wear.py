@@ -39,7 +39,8 @@ def wear(
 
     Examples: gritledger wear 'Chain 1' · gritledger wear --compare · gritledger wear --report wear.html
     """
-    from rules.wear.forecast import Refusal, ridden_alike
+    from rules.wear.ahead import ridden_alike
+    from rules.wear.forecast import Refusal
     from services.use_cases.find import chain_named
     from services.views.rows import look_at
     from services.wiring import open_app

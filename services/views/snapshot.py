@@ -28,9 +28,10 @@ from rules.rulebook import Rulebook
 from rules.supplies import Stand, stands
 from rules.trial import Turn, turn
 from rules.vocabulary import Bike, BikeId, Chain, ChainId, Condition, Regime, Ride, RideId, Rider
+from rules.wear.ahead import ridden_alike
 from rules.wear.comparison import Comparison, compare
 from rules.wear.cost import Cost, PayBack, Prices, cost, pay_back
-from rules.wear.forecast import Forecast, Measure, Refusal, forecast, ridden_alike
+from rules.wear.forecast import Forecast, Measure, Refusal, forecast
 from rules.wear.learned import LearnedWeight, learned_weights
 from rules.wear.measured import gathered
 from rules.wear.pairs import Found, found_by_trials

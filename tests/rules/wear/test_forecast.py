@@ -13,12 +13,12 @@ from rules import wording
 from rules.contamination import history
 from rules.rulebook import default_rulebook, parse_rulebook
 from rules.vocabulary import ChainId
+from rules.wear.ahead import blocks_of
 from rules.wear.fit import fit
 from rules.wear.forecast import (
     Forecast,
     Measure,
     Refusal,
-    _blocks,
     _refused,
     chances_worn,
     forecast,
@@ -125,7 +125,7 @@ def test_too_little_wear_is_refused_with_what_it_would_take():
 
 def test_the_wide_range_of_a_gauge_is_said_to_be_wide():
     text = ridden(readings=0, days=30)
-    text += "2025-01-16 20:00  measured  Copper  under 0.25\n2025-01-31 20:00  measured  Copper  {}\n"
+    text += "2025-01-22 20:00  measured  Copper  under 0.25\n2025-01-31 20:00  measured  Copper  {}\n"
     now = at("2025-01-31 22:00")
     by_gauge = forecast(ledger_of(text.format("over 0.25 under 0.5")), RULEBOOK, COPPER, now=now)
     assert isinstance(by_gauge, Forecast)
@@ -204,7 +204,7 @@ def test_what_a_chain_rode_on_another_bike_is_not_its_way_ahead():
         + ridden(chain="Copper", bike="Plover", start="2025-03-01", days=45, readings=0).split("\n", 1)[1]
     )
     ledger = ledger_of("chain Copper\n" + wet_elsewhere + on_plover)
-    weeks = _blocks(ledger, RULEBOOK, ledger.chain(COPPER), at("2025-06-01"), (1.0,))
+    weeks = blocks_of(ledger, RULEBOOK, ledger.chain(COPPER), at("2025-06-01"), (1.0,))
     assert weeks[:, 0].sum() > 100.0
     assert weeks[:, 1].sum() == 0.0  # water
 
@@ -281,7 +281,7 @@ def test_wear_may_yet_grow_faster_than_readings_could_show(monkeypatch, slope, w
     assert np.array_equal(may.worn_now_pct, never.worn_now_pct)
     early, late = (np.quantile(may.drive_h, q) / np.quantile(never.drive_h, q) for q in (0.1, 0.9))
     assert early == pytest.approx(1.0) if worn else 0.85 < early < 0.98
-    assert late == pytest.approx(1.0, abs=0.03)
+    assert late == pytest.approx(1.0, abs=0.05)
 
 
 def test_a_worn_chain_has_nothing_left():
