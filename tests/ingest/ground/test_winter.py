@@ -104,6 +104,7 @@ def test_a_thaw_hour_and_a_thaw_day():
         (Road(0.0, 5.0), FROST, True, (0.0, 1.0, 0.0)),  # ploughed
         (BARE, Sky(0, 0, 6, 98, -0.04), False, (0.02, 0.0, 0.0)),  # dew
         (Road(0.0, 0.0, 0.0), Sky(0, 3, -4, 90, 0), False, (0.0, 3.0, 0.0)),  # cold snow wets nothing
+        (Road(0.0, 5.0), Sky(0, 0, 0, 80, 0.1), False, (0.0, 5.0, 0.0)),  # at 0 °C it stays as it is
     ],
 )
 def test_an_hour_on_the_road(before, sky, main, after):

@@ -132,6 +132,33 @@ def test_the_formula_of_wear():
     assert 0.07 + back * (1 + kappa * back / 0.5) / (1 + kappa / 2) == pytest.approx(0.4)
 
 
+def test_where_a_reading_is_just_what_is_foreseen_the_curvature_is_that_of_the_log_posterior():
+    """Gauss and Newton leave out what residuals add: nothing, where there is none."""
+    facts = Measured(
+        chains=(ChainId(1),),
+        waxed=(True,),
+        limits_pct=(0.5,),
+        assumed=ASSUMED,
+        bikes=(),
+        parts=(Part(0, 0, 0, (100.0, 20.0, 2.0, 10.0, 0.0)),),
+        taken=(_caliper(0.3),),
+        intervals=1,
+    )
+    model, spread = WearModel(replace(facts, bikes=(1,))), np.array([0.4])
+    draw = model.prior_mean.copy()
+    z, kappa = model.steady_pct(draw[None, :])[0, 0], math.exp(draw[model.at.acceleration])
+    seen = math.exp(draw[model.at.running_in]) * model.run_in[0]
+    seen += draw[model.at.starts][0] + z * (1 + kappa * z / 0.5) / (1 + kappa / 2)
+    model = WearModel(replace(facts, bikes=(1,), taken=(_caliper(float(seen)),)))
+    found = model.curvature(draw, float(spread[0]))
+    places = [model.at.rate, model.at.acceleration, model.at.running_in, model.at.chains.start]
+    for place in places:
+        step = np.zeros(model.at.count)
+        step[place] = 1e-5
+        up, down = (model.at_draws((draw + sign * step)[None, :], spread).gradient[0] for sign in (1.0, -1.0))
+        assert found[place, places] == pytest.approx((down - up)[places] / 2e-5, rel=1e-4, abs=1e-4)
+
+
 def test_a_kind_of_dirt_that_was_hardly_met_has_no_weight_of_its_own():
     facts = Measured(
         chains=(ChainId(1),),
