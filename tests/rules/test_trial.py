@@ -211,6 +211,8 @@ def test_trials_claim_only_with_pairs_enough_and_both_rules():
     assert not alike.claimed
     assert alike.sentence.startswith("5 pairs; waxed chains wore at ")
     assert alike.sentence.endswith("): coins cannot tell it from chance.")
+    worse = found_by_trials(pairs_of(5, 2.5), RULEBOOK, now=at("2026-12-01"))
+    assert (worse.p, worse.claimed) == (1.0, False)
     still = replace(pairs_of(1, 0.4), rides=())  # measured, and never ridden: of its wear nothing is known
     assert found_by_trials(still, RULEBOOK, now=at("2026-12-01")).sentence == (
         "1 pair of the 5 that it takes: too few for coins to tell it from chance."

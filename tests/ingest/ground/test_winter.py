@@ -65,6 +65,7 @@ def test_brine():
         (10, -18.8): 0.0362,  # 21.65 % by mass, half way to the coldest brine
         (10, -21.1): 0,
         (0, -3): 0,
+        (0, 2): 0,
     }
     for (salt, air_c), mm in rows.items():
         assert brine_mm(salt, air_c) == pytest.approx(mm, abs=1e-4)

@@ -124,6 +124,8 @@ def test_salt_and_snow_are_kept_in_the_tag():
     salted = tag(RIDE, days((12, SNOW), (60, {"temperature_c": -2.0})), salted_share=1.0)
     assert 0.3 < salted.salt <= 1
     assert tag(RIDE, days((12, SNOW), (60, {"temperature_c": -2.0})), salted_share=0.0).salt == 0
+    washed = tag(RIDE, days((12, SNOW), (96, THAW)), salted_share=1.0)  # 1.5 g/m² of a spreading's ten
+    assert 0.1 < washed.salt < 0.2
     snowing = tag(RIDE, days((40, {}), (6, SNOW)))
     assert (snowing.rain_mm, snowing.snow_mm) == (2.0, pytest.approx(2.0, abs=0.05))
 

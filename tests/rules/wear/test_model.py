@@ -15,7 +15,7 @@ from rules.wear.fit import _fit, fit
 from rules.wear.forecast import steady_wear
 from rules.wear.likelihood import Readings, interval
 from rules.wear.measured import Measured, Part, Taken, measured
-from rules.wear.model import FIRST_RATE, NEW_PCT, SPREADS, USED_PCT, USED_SHARE, WearModel
+from rules.wear.model import FIRST_RATE, NEW_PCT, SPREADS, USED_PCT, USED_SHARE, WearModel, _started
 from tests.rules.notation import at, ledger_of
 
 RULEBOOK = default_rulebook()
@@ -157,6 +157,13 @@ def test_where_a_reading_is_just_what_is_foreseen_the_curvature_is_that_of_the_l
         step[place] = 1e-5
         up, down = (model.at_draws((draw + sign * step)[None, :], spread).gradient[0] for sign in (1.0, -1.0))
         assert found[place, places] == pytest.approx((down - up)[places] / 2e-5, rel=1e-4, abs=1e-4)
+
+
+def test_where_a_chain_starts_is_a_density_and_its_slope_its_own():
+    pct = np.linspace(-1.0, 1.5, 20_001)
+    log, slope, _ = _started(pct)
+    assert float(np.exp(log).sum()) * (pct[1] - pct[0]) == pytest.approx(1.0, abs=1e-5)
+    assert slope[1:-1] == pytest.approx((log[2:] - log[:-2]) / (pct[2:] - pct[:-2]), rel=1e-3, abs=1e-3)
 
 
 def test_a_kind_of_dirt_that_was_hardly_met_has_no_weight_of_its_own():
