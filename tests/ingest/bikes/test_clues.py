@@ -133,6 +133,12 @@ def test_a_minute_in_motion_has_a_speed_and_less_has_none():
     assert clues(recording(), moving_s=59.9, distance_m=420.0).speed_mps is None
 
 
+def test_a_wheel_that_turns_in_one_place_is_not_held_against_its_track():
+    made = recording(sensors=(SensorSeen("speed", serial=5),))
+    on_the_spot = replace(made, latitude_deg=np.full(len(made), 39.4))
+    assert clues(on_the_spot).wheel_off is None
+
+
 def test_the_weekday_is_the_riders_not_greenwichs():
     assert clues(recording()).weekday == 5
 

@@ -11,6 +11,7 @@ from scipy.special import softmax
 
 from ingest.bikes import judge as bikes_judge
 from ingest.bikes.clues import RideClues
+from ingest.bikes.evidence import BelievedCounts
 from ingest.bikes.household_fit import _Fitting, not_here
 from ingest.bikes.judge import (
     BY_GEARS_FROM,
@@ -462,3 +463,12 @@ def test_a_bike_is_here_from_its_first_moment_up_to_but_not_at_its_last():
 
     assert gone(until_at=one.started_at) == [PLOVER] == gone(from_at=one.ended_at)
     assert gone(until_at=one.ended_at) == [] == gone(from_at=one.started_at)
+
+
+def test_a_bikes_usual_speed_is_that_of_the_rides_whose_speed_is_known():
+    rides = [ride(0, speed_mps=5.0), ride(1, speed_mps=7.0), ride(2)]
+    counts = BelievedCounts(judge(rides, Household(TWO), dict.fromkeys(range(3), PLOVER)).fit)
+
+    known, mean_mps = counts.usual_speed_mps[rides[0].rider]
+
+    assert (known[0], mean_mps[0]) == pytest.approx((2.0, 6.0), rel=0.01)

@@ -335,3 +335,16 @@ def test_a_weight_that_was_taken_over_is_said_and_offered_no_more():
     other = replace(RULEBOOK, overrides={("rider", "Ada"): {"water": 4.9}})
     (still,) = learned_weights(ledger, other, now=now)
     assert (still.sure, still.sentence.endswith(" You reckon with 4.9.")) == (water.sure, True)
+
+
+def test_six_weeks_on_its_bike_tell_how_a_chain_will_be_ridden_and_less_is_told_by_all_it_did():
+    def weeks_on_plover(rides):
+        lines = ["2025-01-01 06:00  fitted  Copper  on Curlew", "2025-02-01 06:00  fitted  Copper  on Plover"]
+        lines += [f"2025-01-{day:02d} 08:00  rode  4 h  on Curlew  dry" for day in range(2, 7)]
+        lines += [f"2025-02-{day:02d} 08:00  rode  4 h  on Plover  dry" for day in range(2, 2 + rides)]
+        return ledger_of("\n".join(lines))
+
+    for rides, weeks in ((12, 6), (11, 8)):  # 48 h, six blocks of eight; 44 h, and 20 h on the other bike
+        ledger = weeks_on_plover(rides)
+        blocks = blocks_of(ledger, RULEBOOK, ledger.chain(COPPER), at("2025-03-01"), (1.0, 0, 0, 0, 0))
+        assert len(blocks) == weeks
