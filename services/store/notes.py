@@ -29,6 +29,7 @@ TOMORROW_TOLD: Final = "tomorrow told:"  # and a rider's number: the days that a
 FILES_READ_BY: Final = "files read by"  # which way of reading all files were last read by
 OUTINGS_BY: Final = "outings by"  # which way of telling outings apart all rides were last looked at by
 FIRST_HOUR_OVER: Final = "first hour over"  # whether the way in is offered no more
+LETTERS_OF: Final = "letters of"  # drawn once: what sets this household's letters apart from all others'
 FILES_WAITING: Final = "files waiting"  # [name, why, what to do] of each watched file that could not be read
 
 

@@ -8,6 +8,7 @@ then it stays unheard, and every later reckoning sees it.
 
 from __future__ import annotations
 
+import secrets
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
@@ -40,7 +41,7 @@ from services.messages.words import (
     week_ahead,
 )
 from services.store import Transaction
-from services.store.notes import ADVISED, LIMITS_OF, RECKONED, SWAP_TOLD
+from services.store.notes import ADVISED, LETTERS_OF, LIMITS_OF, RECKONED, SWAP_TOLD
 from services.use_cases.derive_chains import derive, derived_by, worn_from
 from services.use_cases.name_rides import anything_to_name, kept_otherwise, name_rides
 
@@ -378,7 +379,7 @@ def queue(
             subject=message.subject,
             text=message.short if name == "desktop" else message.text,
             html=message.html,
-            message_id=message_id(rider, name, texts, occasion=occasion),
+            message_id=message_id(rider, name, texts, household=_letters_of(tx, now), occasion=occasion),
             reminders=message.reminders if tells else (),
             facts=message.facts,
             due_at=due_at,
@@ -386,6 +387,15 @@ def queue(
         tx.outbox.queue(letter, at=now)
         queued += 1
     return queued
+
+
+def _letters_of(tx: Transaction, now: datetime) -> str:
+    """What sets this household's letters apart from those of all others."""
+    drawn: str | None = tx.notes.get(LETTERS_OF)
+    if drawn is None:
+        drawn = secrets.token_hex(16)
+        tx.notes.put(LETTERS_OF, drawn, at=now)
+    return drawn
 
 
 def reminder_text(raised: RaisedReminder, ledger: Ledger, *, worse: bool = False) -> ReminderText:

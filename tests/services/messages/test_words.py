@@ -368,17 +368,27 @@ def test_the_mail_loads_nothing_from_anywhere() -> None:
 
 
 def test_a_message_id_is_the_same_for_the_same_telling_and_another_for_any_other() -> None:
-    said = message_id(INES, "email", [WET, telling()], occasion="raised")
+    def made(
+        *texts: ReminderText,
+        rider: Rider = INES,
+        by: str = "email",
+        occasion: str = "raised",
+        household: str = "ours",
+    ) -> str:
+        return message_id(rider, by, texts or (WET, telling()), household=household, occasion=occasion)
 
-    assert message_id(INES, "email", [telling(), WET], occasion="raised") == said
+    said = made()
+
+    assert made(telling(), WET) == said
     others = {
-        message_id(INES, "desktop", [WET, telling()], occasion="raised"),
-        message_id(replace(INES, id=RiderId(2)), "email", [WET, telling()], occasion="raised"),
-        message_id(INES, "email", [WET, telling()], occasion="put off until 2025-06-05"),
-        message_id(INES, "email", [WET], occasion="raised"),
-        message_id(INES, "email", [WET, telling(urgency=2)], occasion="raised"),
+        made(by="desktop"),
+        made(rider=replace(INES, id=RiderId(2))),
+        made(occasion="put off until 2025-06-05"),
+        made(household="theirs"),
+        made(WET),
+        made(WET, telling(urgency=2)),
     }
-    assert len(others | {said}) == 6
+    assert len(others | {said}) == 7
     assert said.startswith("<")
     assert said.endswith("@gritledger.invalid>")
 

@@ -45,6 +45,21 @@ def test_several_chains_are_told_in_one_message(week: Week) -> None:
     assert "Harrier's chain" in letter.text
 
 
+def test_two_households_that_are_told_the_same_are_told_by_two_messages(tmp_path: Path) -> None:
+    """Every ledger has a rider 1 and a ride 1; who gets both letters must not lose one as a repeat."""
+    told = []
+    for name in ("ours", "theirs"):
+        week = wet_week(tmp_path / name)
+        for day in (1, 4):
+            week.ride(day)
+            week.round(day)
+        told.append([one.message_id for one in week.box.taken])
+        assert [one.text for one in week.box.taken]
+
+    assert len(told[0]) == len(told[1]) > 0
+    assert len({*told[0], *told[1]}) == 2 * len(told[0])
+
+
 def test_what_was_told_is_not_told_again(week: Week) -> None:
     week.ride(1)
     week.round(1)
