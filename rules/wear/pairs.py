@@ -24,8 +24,8 @@ from rules.wording import number
 FEWEST_PAIRS = 5  # 1 in 2**5 = 0.031: with four, no lot can reach 0.05
 LIKE_CHAINS = 0.2  # sd of ln rate of like chains on one bike: labelled assumption
 # sd of a chain's ln rate as readings tell it beside the other of its pair, which met the same weather:
-# .09 by the rates of 120 simulated pairs, .14 by what 34 simulated trials found. Read by caliper.
-PAIR_ERROR = 0.14
+# by what 240 simulated trials found, each chain read by caliper after ten hours and at every other swap.
+PAIR_ERROR = 0.12
 SIMULATED = 2000
 PACE = timedelta(days=365)
 HALF_LIFE_KM = 2500.0  # to half the limit; common practice, no source
@@ -63,9 +63,9 @@ def promise(ledger: Ledger, bike: BikeId, *, now: datetime, pairs_before: int = 
     said = [
         "One pair of chains is one witness, and four can show nothing yet: their lot is never better than 1 "
         f"in 16. It takes {FEWEST_PAIRS} pairs; you have {pairs_before}.",
-        f"With {FEWEST_PAIRS} pairs of chains that differ by a factor {apart} or so, read by caliper at "
-        f"every other swap, a halving of wear would be shown in {half} of 100 households, seven tenths of "
-        f"it in {less}.",
+        f"With {FEWEST_PAIRS} pairs of chains that differ by a factor {apart} or so, read by caliper after "
+        f"ten hours and at every other swap, a halving of wear would be shown in {half} of 100 households, "
+        f"seven tenths of it in {less}.",
     ]
     if km >= 100.0:
         years = 2.0 * FEWEST_PAIRS * HALF_LIFE_KM / km

@@ -157,7 +157,9 @@ def test_pairs_claim_rarely_where_nothing_is_and_four_never():
 def test_what_could_be_found_is_said_before_it_begins():
     told = promise(house("B" * 40), BikeId(1), now=at("2025-03-01"), pairs_before=2)
     assert told[0].endswith(f"It takes {FEWEST_PAIRS} pairs; you have 2.")
-    assert told[1].startswith("With 5 pairs of chains that differ by a factor 1.2 or so, read by caliper at ")
+    assert told[1].startswith(
+        "With 5 pairs of chains that differ by a factor 1.2 or so, read by caliper after "
+    )
     assert "a halving of wear would be shown in " in told[1]
     assert said(told[2], SI).startswith(
         "At last year's 4000 km on Plover, and about 2500 km to half a chain's limit, "
