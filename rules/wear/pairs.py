@@ -24,8 +24,8 @@ from rules.wording import number
 FEWEST_PAIRS = 5  # 1 in 2**5 = 0.031: with four, no lot can reach 0.05
 LIKE_CHAINS = 0.2  # sd of ln rate of like chains on one bike: labelled assumption
 # sd of a chain's ln rate as readings tell it beside the other of its pair, which met the same weather:
-# by what 240 simulated trials found, each chain read by caliper after ten hours and at every other swap.
-PAIR_ERROR = 0.12
+# by what 640 simulated trials found, each chain read by caliper after ten hours and at every other swap.
+PAIR_ERROR = 0.10
 SIMULATED = 2000
 PACE = timedelta(days=365)
 HALF_LIFE_KM = 2500.0  # to half the limit; common practice, no source
