@@ -23,9 +23,10 @@ from rules.wording import number
 
 FEWEST_PAIRS = 5  # 1 in 2**5 = 0.031: with four, no lot can reach 0.05
 LIKE_CHAINS = 0.2  # sd of ln rate of like chains on one bike: labelled assumption
-# sd of a chain's ln rate as readings tell it beside the other of its pair, which met the same weather:
-# by what 640 simulated trials found, each chain read by caliper after ten hours and at every other swap.
-PAIR_ERROR = 0.10
+# sd of a chain's ln rate as readings tell it beside the other of its pair, which met the same weather, by the
+# rates of 120 simulated pairs; and what the model's own interval leaves open, which does not know that the
+# weather was the same: by 300 simulated trials of seven tenths. Read by caliper after ten hours and on.
+PAIR_ERROR, PAIR_DOUBT = 0.09, 0.23
 SIMULATED = 2000
 PACE = timedelta(days=365)
 HALF_LIFE_KM = 2500.0  # to half the limit; common practice, no source
@@ -41,7 +42,8 @@ def pair_power(pairs: int, wear_ratio: float, spread: float, error: float = PAIR
     gaps = waxed - lubed
     signs = np.array(list(product((1.0, -1.0), repeat=pairs)))
     p = (np.abs(gaps) @ signs.T <= gaps.sum(axis=1, keepdims=True) + 1e-9).mean(axis=1)
-    return float(((p <= ALPHA) & (chance_less(waxed, lubed, error) >= 1.0 - ALPHA)).mean())
+    less = chance_less(waxed, lubed, max(error, PAIR_DOUBT))
+    return float(((p <= ALPHA) & (less >= 1.0 - ALPHA)).mean())
 
 
 def flips(gaps: Sequence[float]) -> float:

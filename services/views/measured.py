@@ -169,14 +169,15 @@ CLAIMS = Measured(
         ("three fifths", "0, 2.0, 4.0 %", "not counted"),
     ),
     short=(
-        "So few households leave room: the worst, 6 of 150, is 1.5 to 8.5 %; all nine together 21 of 1 350;"
-        " an earlier run of 200 had 7.5 % where chains differ most. On one bike 2 of 150 and 2 of 150; none"
-        " of 300 where bike and regime coincide, for then nothing is ever claimed. Where all but one chain "
-        "of each kind were on the bike that wears half as fast: none of 150, and 7 of 150 with five on each"
-        " side (1.9 to 9.4 %; by its arithmetic 1 in 25). A halving is told too small where chains differ: "
-        "the 90 % range held it in 91 % by a fifth, in 77 % by two fifths. Of chains read by habit, the "
-        "fast ones come off before a second reading: with three on each side and one of them not read twice"
-        " nothing can be claimed, as in 35 of 160 households."
+        "So few households leave room: the worst, 6 of 150, is 1.5 to 8.5 %; with 310 more 19 of 460, 2.5 "
+        "to 6.4 %. All nine together: 21 of 1 350, and 10 of 540, from seed 631101000, after a later change"
+        " of the model, by which 42, 55, 59 of 60 and 20, 34, 40 of 60 halvings were found. On one bike 2 "
+        "of 150 and 2 of 150 claimed; none of 300 where bike and regime coincide, for then nothing is ever "
+        "claimed. Where all but one chain of each kind were on the bike that wears half as fast: none of "
+        "150, and with five on each side 10 of 260 (1.9 to 7.0 %; by its arithmetic 1 in 25). A halving is "
+        "told too small where chains differ: the 90 % range held it in 91 % by a fifth, in 77 % by two "
+        "fifths. Of chains read by habit, the fast ones come off before a second reading: with three on "
+        "each side and one of them not read twice nothing can be claimed, as in 35 of 160 households."
     ),
 )
 
