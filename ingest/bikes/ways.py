@@ -65,15 +65,16 @@ def same_ways(ways: Sequence[Way | None]) -> list[int | None]:
 
 
 def goes_on(way: Way, before: Way, first: Way) -> bool:
-    """Whether a ride goes on with an outing: it begins where the ride before it ended, and that was away.
+    """Whether a ride goes on with an outing: it begins away from where that began, as the ride before ended.
 
-    first: of the rides of that outing; away from where this one began.
+    first: of the rides of that outing. Where the ride before ended need not be where this one begins: its
+    recording may have been stopped too soon, or there was a train.
     """
     places = np.array(before, dtype=np.float64).reshape(-1, 2)
     metres = np.array([1.0, math.cos(math.radians(places[0, 0] / PLACES_PER_DEGREE))]) * METRES_PER_UNIT
     near_m = NEAR_M + NEAR_OF_LENGTH * float(np.hypot(*(np.diff(places, axis=0) * metres).T).sum())
-    to_m = [float(np.hypot(*((places[-1] - np.array(one[:2])) * metres))) for one in (way, first)]
-    return to_m[0] <= near_m < to_m[1]
+    home, ends = np.array(first[:2]), (places[-1], np.array(way[:2]))
+    return all(float(np.hypot(*((end - home) * metres))) > near_m for end in ends)
 
 
 def _alike(one: NDArray[np.float64], other: NDArray[np.float64]) -> bool:

@@ -45,6 +45,12 @@ def test_a_ride_from_where_the_last_one_ended_is_the_way_back_and_the_next_morni
     assert max(found.same[2::2]) <= AGAIN_SOON + 1e-9
 
 
+def test_a_way_back_may_begin_a_train_further():
+    elsewhere = (46_120, 7_090, *HOME_AGAIN[2:])
+
+    assert chain([ride(0, way=TO_WORK), ride(EVENING, way=elsewhere)]).outing.tolist() == [0, 0]
+
+
 def test_who_comes_home_late_and_leaves_early_begins_another_outing():
     late = MORNING + timedelta(hours=11)
     rides = [ride(0, way=TO_WORK), ride(0.5, way=HOME_AGAIN), ride(0.95, way=TO_WORK)]
