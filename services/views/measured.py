@@ -71,7 +71,8 @@ BIKES_ELSEWHERE = Measured(
         "groups. And it asks much where bikes are shared or nothing is heard: after 20 answers one by one "
         "12 % of the sharers' rides were decided, 24 % with seven bikes, 33 % where a couple has a bike "
         "each, and 4 % by phones alone. Lived a ride at a time, one more household of sharers (seed 921398) "
-        "was asked 90 times in 100 rides after the first 40; 13 of the 14 decided were right."
+        "was asked 90 times in 100 rides after the first 40, one with seven bikes (692004) 67 times; 13 of "
+        "the 14 and all 37 decided were right."
     ),
 )
 STREET = Measured(
