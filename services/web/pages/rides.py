@@ -33,7 +33,7 @@ PARTS = (
     ("answer", "/rides/answer", "Which bike was it?"),
     ("files", "/files", "Files"),
 )
-MOST_ASKED = 40
+MOST_ASKED = 10  # what a phone scrolls through; what comes up next is chosen by these answers
 FEWEST_IN_ONE = 3  # single rides of a rider from which on one answer may be for all that are left open
 OPEN = "open"  # rides whose bike is a question
 
@@ -259,6 +259,7 @@ def answer(context: AContext, apart: int | None = None, look: int | None = None)
         questions=shown,
         others=_others(shown),
         near=near,
+        looked=look is not None,
         near_key=shown[place].key if shown else "",
         left=max(0, len(snapshot.questions) - told),
     )

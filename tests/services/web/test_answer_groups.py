@@ -6,12 +6,16 @@ import re
 from pathlib import Path
 
 import pytest
+from playwright.sync_api import Browser
 from starlette.testclient import TestClient
 
 from rules.commands import PutRidesOn
 from rules.vocabulary import BikeId, RideId
 from services.web.app import create_app
-from tests.services.web.conftest import HERE, token_in
+from services.web.pages.rides import MOST_ASKED
+from tests.services.web.browser import a_tab
+from tests.services.web.conftest import HERE, serving, token_in
+from tests.services.web.test_lists import LONGEST_PX
 from tests.services.wet_week import DAY, Week, copied, wet_week
 from tests.wet_household import FIRST_DAY
 
@@ -52,6 +56,21 @@ def test_rides_alike_are_one_question_with_nothing_picked(page: TestClient) -> N
     assert keys(html) == {"1-2-3-4-5-6-7"}
     assert re.findall(r'value="(\w*)" checked', html) == [""]
     assert len(re.findall(r"Look at .*", html)) == 1
+
+
+def test_questions_come_as_many_at_a_time_as_a_narrow_window_scrolls_through(
+    browser: Browser, tmp_path: Path
+) -> None:
+    week = wet_week(tmp_path / "home")
+    for day in range(12):
+        week.ride(day, sensor=STRANGE + day)  # each alone
+    week.round(12)
+    with serving(week.shop) as served, a_tab(browser, served.url, width=360) as narrow:
+        narrow.goto("/rides/answer")
+        asked = narrow.locator("fieldset[data-rider]").count()
+        height = narrow.evaluate("document.documentElement.scrollHeight")
+        assert (asked, height <= LONGEST_PX) == (MOST_ASKED, True), (asked, height)
+        assert f"{12 - MOST_ASKED} more come up" in narrow.locator("main").inner_text()
 
 
 def test_one_answer_is_the_riders_word_on_all_of_them_and_one_undo_takes_it_back(
