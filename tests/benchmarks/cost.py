@@ -30,7 +30,6 @@ from ingest.ride.sketch import packed_sketch
 from rules.commands import LogTreatment, PutRidesOn
 from rules.vocabulary import ChainId, DecidedBy, ReadingTool, RideId, TreatmentKind
 from services.app import App
-from services.cli import as_it_runs
 from services.running.round import Watching, one_round
 from services.store.assignments import MachineDecision
 from services.store.files import FileRecord
@@ -270,7 +269,6 @@ def command(home: Path, words: list[str]) -> None:
 
 def main() -> None:
     """Print the table."""
-    as_it_runs()
     sizes = [int(one) for one in sys.argv[1:] if one != FIT] or list(SIZES)
     with tempfile.TemporaryDirectory() as folder:
         found = [measured(Path(folder) / str(size), size) for size in sizes]
