@@ -8,6 +8,7 @@ from datetime import timedelta
 
 import numpy as np
 
+from ingest.bikes.calibration import SLIP
 from ingest.bikes.clues import RideClues
 from ingest.bikes.soft_clues import Codes
 from ingest.bikes.ways import goes_on
@@ -24,7 +25,6 @@ STAYS_AWAY = timedelta(hours=12)  # no longer, or a way home goes on with the ne
 WAY_BACK, AGAIN_SOON, AGAIN_LATER = 0.92, 0.10, 0.03
 FOUND_ON = 12.0
 CHANCES = np.linspace(0.01, 0.99, 99)
-SLIP = 0.02  # of answers are a slip of the rider's; common practice, no source
 
 
 class RiderChain:
@@ -49,9 +49,10 @@ class RiderChain:
         told = [
             (at, answered[one] == answered[at]) for one, at in pairs if one in answered and at in answered
         ]
-        for before_any in (WAY_BACK, AGAIN_SOON):
-            alike = [same for at, same in told if self.same[at] == before_any]
-            self.same[self.same == before_any] = _by_pairs(before_any, alike, 1.0 / max(len(bikes), 2))
+        before_any_pair = self.same.copy()
+        for chance in (WAY_BACK, AGAIN_SOON):
+            alike = [same for at, same in told if before_any_pair[at] == chance]
+            self.same[before_any_pair == chance] = _by_pairs(chance, alike, 1.0 / max(len(bikes), 2))
         self._head_start = np.array(
             [
                 [OWN_BIKE if bike.owner == ride.rider else PARTNERS_BIKE for bike in bikes] + [0.0]
