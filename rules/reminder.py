@@ -108,7 +108,7 @@ class RaisedReminder:
         return self.state in (Step.RAISED, Step.WORSE, Step.PUT_OFF)
 
 
-def asked_for_wet_evenings(known: Iterable[RaisedReminder]) -> dict[ChainId, tuple[datetime, ...]]:
+def asked_for_wet_evenings(known: Iterable[RaisedReminder]) -> dict[ChainId, list[datetime]]:
     """When was it told of each chain what to do on its wet evenings, be it beside another job? In no order.
 
     known: every reminder ever raised.
@@ -118,7 +118,7 @@ def asked_for_wet_evenings(known: Iterable[RaisedReminder]) -> dict[ChainId, tup
         wet = one.reminder.kind is ReminderKind.WIPE_AND_DRIP
         told = [step.at for step in one.steps if step.step is Step.TOLD and (wet or step.why == ASKED_AHEAD)]
         found.setdefault(one.reminder.chain, []).extend(told)
-    return {chain: tuple(at) for chain, at in found.items()}
+    return found
 
 
 def wants_a_rinse(reminder: Reminder) -> bool:

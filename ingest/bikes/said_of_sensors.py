@@ -42,7 +42,8 @@ class SaidOfSensors:
         once = {word: at for at, word in enumerate(said)}
         self.words: Final[Column] = shares[:, list(once.values())] @ np.eye(columns)[[b for b, _ in once]]
         starts = np.array([one.started_at.timestamp() for one in fitted.rides])
-        self._last_word = _last_words(starts / 86400.0, answered, named, shares)
+        self._answered, self._named, self._day = answered, named, starts / 86400.0
+        self._last_word = _last_words(self._day, answered, named, shares)
         self.came_since: Final = _came_since(fitted, starts, starts[answered], shares)
         # How often answers put each sensor on each bike, (sensors, bikes + 1).
         by_answer = self.on[answered[list(once.values())]].astype(np.float64)
@@ -51,7 +52,6 @@ class SaidOfSensors:
         # What is known of a sensor of which nobody spoke, it has from the roamer that was heard beside it.
         beside_one = (on.T @ on)[:, self._roams].any(axis=1)
         self._roams |= ~self._put_on.any(axis=1) & beside_one
-        self._answered, self._named, self._day = answered, named, starts / 86400.0
 
     def last_word(self, ride: int) -> tuple[int, float] | None:
         """The bike of the answer nearest in time that shares a sensor, and how far off that is. [d]"""

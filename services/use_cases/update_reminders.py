@@ -152,9 +152,7 @@ def not_as_derived_whole(tx: Transaction, app: App) -> Otherwise:
     ledger, known = tx.ledger(), tx.reminders.all_()
     rulebook = app.rulebook_for(ledger)
     due_then = asked_for(ledger, rulebook, known, now=at)
-    waits = tx.derived.anything_to_look_at(
-        at, derived_by(app.rulebook_in(tx))
-    )  # then they are kept as they were
+    waits = tx.derived.anything_to_look_at(at, derived_by(rulebook))  # then they are kept as they were
     kept = tx.derived.states(one.id for one in ledger.chains)
     return Otherwise(
         reconcile(known, due_then, ledger, now=at, rulebook=rulebook, zone_of=zone_of),

@@ -106,20 +106,24 @@ def _caliper(pct, chain=0, drive_h=100.0, parts=1):
     return Taken(chain, ReadingTool.CALIPER, "", -math.inf, math.inf, pct, drive_h, parts)
 
 
-def test_the_formula_of_wear():
-    # Worked by hand: H 100, W 20, M 2, D 10 at weights 2, 5, 1 are 160 grit-hours; at 0.0015 % each 0.24 %;
-    # acceleration 0.2, running-in 0.05, start 0.02, limit 0.5: 0.3091250027 %.
-    facts = Measured(
+def _one_chain(*hours, taken=(), bikes=()):
+    """Of one waxed chain: hours, those times water, mud, dust and salt, of one stretch."""
+    return Measured(
         chains=(ChainId(1),),
         waxed=(True,),
         limits_pct=(0.5,),
         assumed=ASSUMED,
-        bikes=(),
-        parts=(Part(0, 0, 0, (100.0, 20.0, 2.0, 10.0, 0.0)),),
-        taken=(_caliper(0.3),),
+        bikes=bikes,
+        parts=(Part(0, 0, 0, hours),),
+        taken=taken,
         intervals=1,
     )
-    model = WearModel(replace(facts, bikes=(1,)))
+
+
+def test_the_formula_of_wear():
+    # Worked by hand: H 100, W 20, M 2, D 10 at weights 2, 5, 1 are 160 grit-hours; at 0.0015 % each 0.24 %;
+    # acceleration 0.2, running-in 0.05, start 0.02, limit 0.5: 0.3091250027 %.
+    model = WearModel(_one_chain(100.0, 20.0, 2.0, 10.0, 0.0, taken=(_caliper(0.3),), bikes=(1,)))
     draw = model.prior_mean.copy()
     mean_weight = 1.0 + model.mean_dirt @ np.exp(draw[model.at.weights])
     draw[model.at.rate] = math.log(0.0015 * mean_weight) - model.offset[0]
@@ -134,22 +138,15 @@ def test_the_formula_of_wear():
 
 def test_where_a_reading_is_just_what_is_foreseen_the_curvature_is_that_of_the_log_posterior():
     """Gauss and Newton leave out what residuals add: nothing, where there is none."""
-    facts = Measured(
-        chains=(ChainId(1),),
-        waxed=(True,),
-        limits_pct=(0.5,),
-        assumed=ASSUMED,
-        bikes=(),
-        parts=(Part(0, 0, 0, (100.0, 20.0, 2.0, 10.0, 0.0)),),
-        taken=(_caliper(0.3),),
-        intervals=1,
+    model, spread = (
+        WearModel(_one_chain(100.0, 20.0, 2.0, 10.0, 0.0, taken=(_caliper(0.3),), bikes=(1,))),
+        np.array([0.4]),
     )
-    model, spread = WearModel(replace(facts, bikes=(1,))), np.array([0.4])
     draw = model.prior_mean.copy()
     z, kappa = model.steady_pct(draw[None, :])[0, 0], math.exp(draw[model.at.acceleration])
     seen = math.exp(draw[model.at.running_in]) * model.run_in[0]
     seen += draw[model.at.starts][0] + z * (1 + kappa * z / 0.5) / (1 + kappa / 2)
-    model = WearModel(replace(facts, bikes=(1,), taken=(_caliper(float(seen)),)))
+    model = WearModel(replace(model.facts, taken=(_caliper(float(seen)),)))
     found = model.curvature(draw, float(spread[0]))
     places = [model.at.rate, model.at.acceleration, model.at.running_in, model.at.chains.start]
     for place in places:
@@ -167,17 +164,7 @@ def test_where_a_chain_starts_is_a_density_and_its_slope_its_own():
 
 
 def test_a_kind_of_dirt_that_was_hardly_met_has_no_weight_of_its_own():
-    facts = Measured(
-        chains=(ChainId(1),),
-        waxed=(True,),
-        limits_pct=(0.5,),
-        assumed=ASSUMED,
-        bikes=(),
-        parts=(Part(0, 0, 0, (100.0, 0.1, 0.2, 0.0, 10.0)),),  # of water a thousandth: too little
-        taken=(),
-        intervals=1,
-    )
-    assert WearModel(facts).kinds == [1, 3]
+    assert WearModel(_one_chain(100.0, 0.1, 0.2, 0.0, 10.0)).kinds == [1, 3]  # of water a thousandth
 
 
 def household(*, days=60):
