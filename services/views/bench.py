@@ -6,10 +6,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import datetime
 
+from rules.cautions import caution
 from rules.outlook import Outlook
 from rules.quiet_hours import has_dried
 from rules.reminder import RaisedReminder, Reminder, ReminderKind, Step, wants_a_rinse
-from rules.reminders import caution
 from rules.rotation import fits
 from rules.salted_road import rinsed
 from rules.vocabulary import Bike, BikeId, Chain, Rider, TreatmentKind

@@ -8,10 +8,10 @@ from datetime import datetime, tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING
 
+from rules.cautions import caution
 from rules.contamination import exposures
 from rules.ledger import Ledger
 from rules.reminder import RaisedReminder, Reason, Step
-from rules.reminders import caution
 from rules.ride_name import own_title
 from rules.rulebook import Rulebook
 from rules.units import distance, height
