@@ -37,7 +37,7 @@ LOADED = (
     "services.channels.email",
     "services.use_cases.back_up",
     "services.web.app",
-    "ingest.bikes.household_fit",
+    "ingest.bikes.household_model",
     "ingest.files.reader",
     "rules.wear",
     "tests.services.store.household",

@@ -31,10 +31,10 @@ MAY_TOUCH_THE_WORLD = {
     "ingest/files/budget.py",
     "ingest/files/folder.py",
     "ingest/files/read_pool.py",
-    "ingest/files/reading_process.py",
+    "ingest/files/process_memory.py",
     "ingest/files/unpack.py",
     "ingest/ground/street_extract.py",
-    "ingest/weather/asking.py",
+    "ingest/weather/http_client.py",
     "ingest/weather/local_file.py",
 }
 PURE = [

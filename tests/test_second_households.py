@@ -8,7 +8,7 @@ import math
 import numpy as np
 import pytest
 
-from ingest.bikes.looks import gear_looks
+from ingest.bikes.gear_samples import gear_looks
 from tests.read_one import read
 from tests.second_households import GRAVEL, KINDS, ROAD, invent
 

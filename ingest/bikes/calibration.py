@@ -11,7 +11,7 @@ from typing import Final
 
 import numpy as np
 
-from ingest.bikes.chances import softmax
+from ingest.bikes.log_odds import softmax
 from ingest.ride.recording import Column
 
 DIVISORS: Final = np.geomspace(1.0, 8.0, 49)

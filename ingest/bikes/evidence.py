@@ -11,11 +11,11 @@ from functools import cached_property
 
 import numpy as np
 
-from ingest.bikes.clues import RideClues
-from ingest.bikes.household_fit import Clue, HouseholdFit, not_here
+from ingest.bikes.household_model import Clue, HouseholdFit, not_here
+from ingest.bikes.ride_clues import RideClues
+from ingest.bikes.routes import same_ways
 from ingest.bikes.sensor_places import bounded_silence
-from ingest.bikes.soft_clues import part_of_week
-from ingest.bikes.ways import same_ways
+from ingest.bikes.weekday_and_speed import part_of_week
 from ingest.ride.recording import Column
 from rules.units import speed, without_unit
 from rules.vocabulary import Bike, BikeId, RiderId

@@ -20,12 +20,12 @@ from functools import cached_property
 import numpy as np
 
 from ingest.bikes.calibration import divided_by
-from ingest.bikes.chances import softmax
-from ingest.bikes.clues import HeardSensor, RideClues, clues_of
 from ingest.bikes.evidence import BelievedCounts, Evidence, evidence_on
-from ingest.bikes.household_fit import CANNOT, HARD, HARDLY_NONE, Clue, Household, HouseholdFit, fit
-from ingest.bikes.said_of_sensors import SaidOfSensors
-from ingest.bikes.ways import same_ways
+from ingest.bikes.household_model import CANNOT, HARD, HARDLY_NONE, Clue, Household, HouseholdFit, fit
+from ingest.bikes.log_odds import softmax
+from ingest.bikes.ride_clues import HeardSensor, RideClues, clues_of
+from ingest.bikes.routes import same_ways
+from ingest.bikes.sensor_answers import SaidOfSensors
 from ingest.ride.recording import Column
 from rules.vocabulary import BikeId, DecidedBy
 

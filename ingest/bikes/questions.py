@@ -16,12 +16,12 @@ from datetime import datetime
 
 import numpy as np
 
-from ingest.bikes.chances import entropy_nats, softmax
-from ingest.bikes.clues import RideClues
-from ingest.bikes.household_fit import DENIED
+from ingest.bikes.household_model import DENIED
 from ingest.bikes.judge import Clue, Judgement, Verdict
-from ingest.bikes.soft_clues import codes, measures_of
-from ingest.bikes.unsaid_changes import what_changed
+from ingest.bikes.log_odds import entropy_nats, softmax
+from ingest.bikes.ride_clues import RideClues
+from ingest.bikes.suspected_changes import what_changed
+from ingest.bikes.weekday_and_speed import codes, measures_of
 from ingest.ride.recording import Column
 from rules.vocabulary import BikeId, Fitting
 

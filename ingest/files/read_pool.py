@@ -22,11 +22,11 @@ from itertools import islice
 from multiprocessing.context import BaseContext
 from pathlib import Path
 
-from ingest.bikes.clues import RideClues, clues_of
+from ingest.bikes.ride_clues import RideClues, clues_of
 from ingest.errors import NotNow, UnreadableFile
 from ingest.files.budget import within_budget
+from ingest.files.process_memory import keep_memory
 from ingest.files.reader import recordings_in
-from ingest.files.reading_process import keep_memory
 from ingest.files.unpack import members
 from ingest.ride.recording import Recording
 from ingest.ride.summary import RideSummary, summarise
@@ -35,9 +35,9 @@ from rules.vocabulary import RiderId
 PATIENCE_S = 120.0  # by the wall clock: ten times what any file may take, and a disk that stands still ends
 # What a reader needs, loaded once in the process that readers are forked from.
 _READING = (
-    "ingest.files.reading_process",
+    "ingest.files.process_memory",
     "ingest.files.read_pool",
-    "ingest.fit.columns",
+    "ingest.fit.fast_reader",
     "ingest.fit.recording",
     "ingest.gpx.contents",
     "ingest.gpx.stream",

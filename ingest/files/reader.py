@@ -52,7 +52,7 @@ def _refuse_larger(data: bytes, most_bytes: int, file_name: str) -> None:
 
 
 def _read_fit(data: bytes, file_name: str) -> tuple[Recording, ...]:
-    from ingest.fit.columns import fit_contents  # numpy, only once a file is there to read
+    from ingest.fit.fast_reader import fit_contents  # numpy, only once a file is there to read
     from ingest.fit.recording import recordings
 
     try:

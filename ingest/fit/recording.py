@@ -11,8 +11,8 @@ import numpy as np
 from ingest.errors import NotARide, UnreadableFile
 from ingest.fit import profile
 from ingest.fit.contents import FitContents, Message
-from ingest.ride.parts import rides_in, several_names
-from ingest.ride.plausible import Samples, plausible
+from ingest.ride.file_parts import rides_in, several_names
+from ingest.ride.plausible_samples import Samples, plausible
 from ingest.ride.recording import Column, GearChange, Recording, SensorSeen
 
 _HEAD_UNIT = "head unit"

@@ -1,4 +1,4 @@
-"""Reads FIT files with fitdecode, message by message: the reference for columns.py, and its fallback."""
+"""Reads FIT files with fitdecode, message by message: the reference for fast_reader.py, and its fallback."""
 
 from __future__ import annotations
 

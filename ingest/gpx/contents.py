@@ -9,8 +9,8 @@ from itertools import pairwise
 import numpy as np
 
 from ingest.errors import NotARide, UnreadableFile
-from ingest.ride.parts import RideRows, rides_in, several_names
-from ingest.ride.plausible import plausible
+from ingest.ride.file_parts import RideRows, rides_in, several_names
+from ingest.ride.plausible_samples import plausible
 from ingest.ride.recording import Column, Recording, SensorSeen
 
 # Local names of the elements that carry a value, in the track-point extensions and the like.

@@ -12,12 +12,12 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 from ingest.ground.drying import forcings
-from ingest.ground.open_ground import OpenGround, open_ground_after
-from ingest.ground.open_ground import start as open_start
-from ingest.ground.road import BARE, Road, Sky, road_after
+from ingest.ground.paved_road import BARE, Road, Sky, road_after
 from ingest.ground.road_salt import LEAST_HOURS_APART, LOOKS_H, SPREADING_HOURS, spreading_likely
-from ingest.ground.snow_or_rain import snow_mm
+from ingest.ground.snow import snow_mm
 from ingest.ground.topsoil import LOAM, Soil
+from ingest.ground.unpaved_ground import OpenGround, open_ground_after
+from ingest.ground.unpaved_ground import start as open_start
 from ingest.ground.water import GAP_FILL_MM, Forcing
 from ingest.weather.hourly import HourlyWeather
 

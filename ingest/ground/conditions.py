@@ -13,7 +13,7 @@ from typing import Protocol
 from ingest.ground.cell_ground import HOUR, CellGround, cell_ground, march_begins
 from ingest.ground.confidence import Witness, confidence, wetter_is_right
 from ingest.ground.drying import TRACE_MM
-from ingest.ground.look import WHOLE_HOUR, Look, RiddenHour, look
+from ingest.ground.hour_weights import WHOLE_HOUR, Look, RiddenHour, look
 from ingest.ground.road_dust import GRAVEL_SILT_PCT
 from ingest.ground.sentence import Second, Told, sentence
 from ingest.ground.topsoil import LOAM, Soil

@@ -12,7 +12,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
-from ingest.ground.road import FROZEN_FROM_MM
+from ingest.ground.paved_road import FROZEN_FROM_MM
 from ingest.ground.road_salt import HOLDS_FROM_G_M2, HUMID_WITH_SALT_PCT
 from ingest.ground.sentence import Lies
 from ingest.ground.water import FILM_MM, WET_FROM, WET_HOUR_MM, Forcing

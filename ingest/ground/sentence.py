@@ -7,10 +7,10 @@ from dataclasses import dataclass
 
 from ingest.ground.drying import DEW_FROM_PCT
 from ingest.ground.mud import MUDDY_FROM
-from ingest.ground.open_ground import SNOW_FROM_MM
-from ingest.ground.road import FROZEN_FROM_MM
+from ingest.ground.paved_road import FROZEN_FROM_MM
 from ingest.ground.road_salt import HOLDS_FROM_G_M2, HUMID_WITH_SALT_PCT
-from ingest.ground.snow_or_rain import CM_OF_SNOWFALL_PER_MM
+from ingest.ground.snow import CM_OF_SNOWFALL_PER_MM
+from ingest.ground.unpaved_ground import SNOW_FROM_MM
 from ingest.ground.water import FILM_MM, WET_FROM, WET_HOUR_MM, RainClass, rain_class
 from rules.units import rain_in_an_hour, snow_depth
 

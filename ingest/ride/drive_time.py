@@ -9,9 +9,9 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
-from ingest.ride.columns import LONGEST_BRIDGE_S, bridged, smoothed
-from ingest.ride.intervals import LONGEST_MOVING_GAP_S, MOVING_MPS, Intervals
+from ingest.ride.motion import LONGEST_MOVING_GAP_S, MOVING_MPS, Intervals
 from ingest.ride.recording import Column, Recording
+from ingest.ride.smoothing import LONGEST_BRIDGE_S, bridged, smoothed
 from rules.vocabulary import DriveMethod
 
 TURNING_RPM = 20.0

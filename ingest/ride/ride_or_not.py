@@ -8,12 +8,12 @@ from enum import Enum
 import numpy as np
 
 from ingest.errors import NotARide
-from ingest.ride.columns import smoothed
 from ingest.ride.drive_time import estimated_power_w
-from ingest.ride.intervals import Intervals
-from ingest.ride.plausible import MOTOR_MPS
+from ingest.ride.motion import Intervals
+from ingest.ride.plausible_samples import MOTOR_MPS
 from ingest.ride.recording import Recording
-from ingest.ride.stride import runs_like, turns_a_gear
+from ingest.ride.runner_cadence import runs_like, turns_a_gear
+from ingest.ride.smoothing import smoothed
 from rules.units import speed
 
 OVERRULE = (

@@ -19,7 +19,7 @@ from pathlib import Path
 from ingest.weather.hourly import ArchiveUnavailable, BlockRefused, Cell, HourlyWeather
 from ingest.weather.open_meteo import quarter_degree_cell
 from ingest.weather.plausible_hour import RANGES, believed
-from ingest.weather.units_by_sense import doubt_about_rain, doubt_about_temperature
+from ingest.weather.wrong_units import doubt_about_rain, doubt_about_temperature
 from rules.vocabulary import Tier
 
 NEAR_KM = 40.0  # a place farther from every cell of the file is not in it; our choice, about two cells

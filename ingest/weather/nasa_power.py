@@ -10,8 +10,8 @@ from collections.abc import Callable, Mapping, Sequence
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
-from ingest.weather.asking import TIMEOUT_S, Asker
 from ingest.weather.hourly import BlockRefused, Cell, HourlyWeather
+from ingest.weather.http_client import TIMEOUT_S, Asker
 from ingest.weather.plausible_hour import believable, believed
 from rules.vocabulary import Tier
 

@@ -14,8 +14,8 @@ from datetime import UTC, date, datetime, timedelta
 from typing import Any
 from urllib.parse import urlsplit, urlunsplit
 
-from ingest.weather.asking import TIMEOUT_S, Asker
 from ingest.weather.hourly import ArchiveUnavailable, BlockRefused, Cell, HourlyWeather
+from ingest.weather.http_client import TIMEOUT_S, Asker
 from ingest.weather.pacing import weight
 from ingest.weather.plausible_hour import believed
 from rules.vocabulary import Tier

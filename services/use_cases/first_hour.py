@@ -11,8 +11,8 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 from enum import StrEnum
 
-from ingest.bikes.clues import RideClues
-from ingest.bikes.found import FoundBike, found_bikes
+from ingest.bikes.ride_clues import RideClues
+from ingest.bikes.unnamed_bikes import FoundBike, found_bikes
 from rules.commands import AddBike, AddChain, AddRider, FitChain, LogTreatment, PutRidesOn
 from rules.vocabulary import BikeId, ChainId, DecidedBy, Regime, RideId, TreatmentKind
 from services.app import App

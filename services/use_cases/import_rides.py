@@ -21,7 +21,7 @@ from ingest.errors import NotARide, OverBudget, UnreadableFile
 from ingest.files.folder import scan
 from ingest.files.read_pool import Member, ReadFile, ToRead, read_all, stamp
 from ingest.files.reader import WAY_OF_READING
-from ingest.ride.outing_set import CLOCK_ERRORS
+from ingest.ride.counted_recordings import CLOCK_ERRORS
 from ingest.ride.summary import RideSummary
 from rules.vocabulary import RideId, Rider, RiderId
 from services.store import FileRecord, RideSpan, Store, Transaction

@@ -22,7 +22,7 @@ from ingest.bikes.judge import (
     judge,
 )
 from ingest.bikes.questions import Question, had_no_chain, questions
-from ingest.bikes.ways import way_of
+from ingest.bikes.routes import way_of
 from ingest.ride.track import track_points
 from rules.vocabulary import BikeId, DecidedBy, Fitting, RideId
 from rules.wording import listed

@@ -6,11 +6,11 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 
 from ingest.bikes.judge import RideClues
-from ingest.ride.outing_set import CLOCK_ERRORS, by_a_wrong_clock, resolved
+from ingest.ride.counted_recordings import CLOCK_ERRORS, by_a_wrong_clock, resolved
+from ingest.ride.manual_ride import READER
 from ingest.ride.same_ride import Outing, same_outing
 from ingest.ride.same_ride import Verdict as SameOuting
 from ingest.ride.summary import RideSummary
-from ingest.ride.without_file import READER
 from rules.vocabulary import DecidedBy, RideId, RiderId
 from services.store import RideSpan, Transaction
 from services.store.same_outings import IMPORTER

@@ -6,7 +6,7 @@ from collections import deque
 from collections.abc import Iterable
 from datetime import datetime
 
-from ingest.ride.outing_set import CLOCK_ERRORS, WAY_OF_GROUPING, by_a_wrong_clock
+from ingest.ride.counted_recordings import CLOCK_ERRORS, WAY_OF_GROUPING, by_a_wrong_clock
 from ingest.ride.same_ride import same_outing
 from rules.vocabulary import RideId
 from rules.wording import listed, number

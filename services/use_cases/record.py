@@ -239,7 +239,7 @@ def _ride_rows(tx: Transaction, command: Command, now: datetime, by: str) -> Ite
 
 
 def _told_ride(tx: Transaction, command: say.TellRide, now: datetime, by: str) -> RideId:
-    from ingest.ride.without_file import unrecorded  # numpy, only when it is wanted
+    from ingest.ride.manual_ride import unrecorded  # numpy, only when it is wanted
 
     summary = unrecorded(
         command.started_at,
@@ -262,7 +262,7 @@ def rides_counted_by(tx: Transaction, command: Command, rows: tuple[int, ...]) -
         case say.SplitOuting(ride):
             return frozenset({ride})
         case say.TellRide():
-            from ingest.ride.without_file import READER
+            from ingest.ride.manual_ride import READER
 
             return frozenset(ride for ride in map(RideId, rows) if tx.rides.outing(ride).reader == READER)
     return frozenset()

@@ -23,7 +23,7 @@ from ingest.ground.conditions import (
     needed,
     tag_and_witness,
 )
-from ingest.ground.look import WHOLE_HOUR
+from ingest.ground.hour_weights import WHOLE_HOUR
 from ingest.ground.mud import MUDDY_FROM
 from ingest.ground.water import WET_FROM
 from ingest.weather.hourly import (

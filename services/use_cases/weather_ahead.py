@@ -1,6 +1,6 @@
 """Tomorrow's weather: asked for once an evening where the settings want it, and what it says of the bikes.
 
-    evening | one question for the cell ridden in most | ingest.ground.ahead | hours and P(wet) kept
+    evening | one question for the cell ridden in most | ingest.ground.forecast_hours | hours and P(wet) kept
     telling | rules.tomorrow for each rider | a letter, if another bike is worth it and the score allows
 
 The network is never inside a transaction.
@@ -69,7 +69,7 @@ def ask_ahead(
     cell = _cell_ridden_most(app, ledger, now)
     if cell is None:
         return ""
-    from ingest.ground.ahead import hours_ahead
+    from ingest.ground.forecast_hours import hours_ahead
     from ingest.weather.pacing import deliveries
 
     begins = datetime(on.year, on.month, on.day, tzinfo=zone)
@@ -219,7 +219,7 @@ def _cell_ridden_most(app: App, ledger: Ledger, now: datetime) -> Cell | None:
 
 
 def _span(cell: Cell, now: datetime) -> Span:
-    from ingest.ground.ahead import days_to_ask_for
+    from ingest.ground.forecast_hours import days_to_ask_for
 
     return Span(cell, *days_to_ask_for(now, cell.latitude_deg))
 

@@ -8,8 +8,8 @@ from datetime import datetime, tzinfo
 
 from markupsafe import Markup
 
-from ingest.bikes.gearing import GearHistogram, summed
 from ingest.bikes.judge import RideClues
+from ingest.bikes.pedalled_gears import GearHistogram, summed
 from ingest.ride.track import TrackPoint
 from rules.contamination import Exposure
 from rules.units import Units

@@ -25,7 +25,7 @@ from sqlalchemy import insert, select, update
 
 from ingest.bikes.judge import WAY_OF_JUDGING, HeardSensor, RideClues
 from ingest.ground.conditions import WAY_OF_TAGGING
-from ingest.ride.outing_set import WAY_OF_GROUPING
+from ingest.ride.counted_recordings import WAY_OF_GROUPING
 from ingest.ride.sketch import packed_sketch
 from rules.commands import LogTreatment, PutRidesOn
 from rules.vocabulary import ChainId, DecidedBy, ReadingTool, RideId, TreatmentKind

@@ -17,7 +17,7 @@ from pathlib import Path
 
 import numpy as np
 
-from ingest.bikes.gearing import (
+from ingest.bikes.pedalled_gears import (
     BIN_CENTRES,
     BIN_WIDTH,
     BINS,

@@ -30,10 +30,10 @@ import numpy as np
 import psutil
 
 from fixtures.fit_writer import fit_bytes
-from ingest.bikes.clues import clues_of
+from ingest.bikes.ride_clues import clues_of
+from ingest.files.process_memory import keep_memory
 from ingest.files.read_pool import ToRead, read_all
 from ingest.files.reader import recordings_in
-from ingest.files.reading_process import keep_memory
 from ingest.ride.recording import Recording, SensorSeen
 from ingest.ride.summary import summarise
 from rules.vocabulary import RiderId

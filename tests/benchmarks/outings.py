@@ -32,8 +32,8 @@ from fixtures.gpx_writer import gpx_bytes
 from ingest.errors import UnreadableFile
 from ingest.files.read_pool import ToRead
 from ingest.files.reader import recordings_in
-from ingest.ride.columns import one_sample_per_instant, only
 from ingest.ride.recording import Recording, SensorSeen
+from ingest.ride.smoothing import one_sample_per_instant, only
 from ingest.ride.summary import summarise
 from rules.vocabulary import RiderId
 from services.use_cases.import_rides import import_files

@@ -38,7 +38,7 @@ import numpy as np
 from fixtures.fit_writer import fit_bytes
 from fixtures.gpx_writer import gpx_bytes
 from ingest.errors import UnreadableFile
-from ingest.files.reading_process import keep_memory
+from ingest.files.process_memory import keep_memory
 from ingest.fit.walk import walk_messages
 from ingest.ride.summary import summarise
 from tests.ingest.recordings import ride

@@ -22,9 +22,9 @@ from datetime import UTC, datetime
 
 import numpy as np
 
-from ingest.bikes.clues import RideClues, clues_of
 from ingest.bikes.judge import Household, Judgement, Verdict, judge
 from ingest.bikes.questions import Question, questions
+from ingest.bikes.ride_clues import RideClues, clues_of
 from ingest.ride.summary import summarise
 from rules.vocabulary import BikeId, RiderId
 from tests.read_one import read

@@ -19,11 +19,11 @@ from datetime import timedelta
 
 import numpy as np
 
-from ingest.bikes.clues import RideClues, clues_of
-from ingest.bikes.gearing import BINS
 from ingest.bikes.judge import Household, Verdict, judge
-from ingest.bikes.soft_clues import measures_of, part_of_week
-from ingest.bikes.ways import same_ways
+from ingest.bikes.pedalled_gears import BINS
+from ingest.bikes.ride_clues import RideClues, clues_of
+from ingest.bikes.routes import same_ways
+from ingest.bikes.weekday_and_speed import measures_of, part_of_week
 from ingest.ride.recording import Column
 from ingest.ride.summary import summarise
 from rules.vocabulary import Bike, BikeId, RiderId

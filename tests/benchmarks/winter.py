@@ -26,7 +26,7 @@ import uvicorn
 
 from fixtures.fit_writer import fit_bytes
 from ingest.ground.evapotranspiration import clear_sky_mj_m2, sun
-from ingest.ground.snow_or_rain import CM_OF_SNOWFALL_PER_MM, snow_share_at, wet_bulb_c
+from ingest.ground.snow import CM_OF_SNOWFALL_PER_MM, snow_share_at, wet_bulb_c
 from ingest.ride.recording import Recording, SensorSeen
 from rules.reminder import ReminderKind
 from rules.vocabulary import ReadingTool, TreatmentKind

@@ -9,7 +9,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from ingest.ride.plausible import COLUMNS
+from ingest.ride.plausible_samples import COLUMNS
 from ingest.ride.recording import Column, GearChange, Recording, SensorSeen
 
 START = datetime(2025, 6, 14, 6, 30, tzinfo=UTC)

@@ -8,7 +8,7 @@ from typing import Any
 
 import numpy as np
 
-from ingest.ride.plausible import COLUMNS
+from ingest.ride.plausible_samples import COLUMNS
 from ingest.ride.recording import Recording
 
 NOON = datetime(2024, 6, 2, 12, tzinfo=UTC)

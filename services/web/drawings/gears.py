@@ -7,7 +7,7 @@ from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from datetime import datetime, tzinfo
 
-from ingest.bikes.gearing import BIN_CENTRES, BIN_WIDTH, GearHistogram, development_m
+from ingest.bikes.pedalled_gears import BIN_CENTRES, BIN_WIDTH, GearHistogram, development_m
 from rules.vocabulary import Bike
 from rules.wording import day, number
 from services.web.drawings.scales import month_starts

@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from markupsafe import Markup
 
-from ingest.bikes.gearing import GearHistogram
 from ingest.bikes.judge import RideClues
+from ingest.bikes.pedalled_gears import GearHistogram
 from rules.commands import PutRidesOn
 from rules.gate.apply import applied
 from rules.outlook import difference

@@ -6,9 +6,9 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 
-from ingest.bikes.clues import HeardSensor, RideClues
-from ingest.bikes.gear_table import sold_table
-from ingest.bikes.looks import GearLooks
+from ingest.bikes.gear_samples import GearLooks
+from ingest.bikes.ride_clues import HeardSensor, RideClues
+from ingest.bikes.sold_gears import sold_table
 from rules.vocabulary import Bike, BikeId, RiderId
 
 MORNING = datetime(2025, 5, 3, 7, tzinfo=UTC)

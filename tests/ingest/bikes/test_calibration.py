@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from ingest.bikes.calibration import divided_by
-from ingest.bikes.chances import softmax
+from ingest.bikes.log_odds import softmax
 
 
 def forecasts(count: int, *, too_sure: float, seed: int) -> tuple[np.ndarray, np.ndarray]:

@@ -10,9 +10,8 @@ import pytest
 from scipy.special import softmax
 
 from ingest.bikes import judge as bikes_judge
-from ingest.bikes.clues import RideClues
 from ingest.bikes.evidence import BelievedCounts
-from ingest.bikes.household_fit import _Fitting, not_here
+from ingest.bikes.household_model import _Fitting, not_here
 from ingest.bikes.judge import (
     BY_GEARS_FROM,
     BY_HABITS_FROM,
@@ -24,6 +23,7 @@ from ingest.bikes.judge import (
     Verdict,
     judge,
 )
+from ingest.bikes.ride_clues import RideClues
 from rules.vocabulary import DecidedBy, Sensor, SensorId
 from tests.ingest.bikes.made_rides import (
     BROAD,

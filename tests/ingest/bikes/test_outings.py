@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from ingest.bikes.judge import Clue, Household, judge
-from ingest.bikes.rider_chain import AGAIN_SOON, WAY_BACK, RiderChain
-from ingest.bikes.soft_clues import rider_groups
+from ingest.bikes.rider_habits import AGAIN_SOON, WAY_BACK, RiderChain
+from ingest.bikes.weekday_and_speed import rider_groups
 from tests.ingest.bikes.made_rides import (
     MORNING,
     MOUNTAIN,

@@ -285,7 +285,7 @@ def test_a_fault_in_the_columns_is_caught_by_the_slow_reader(
     def fail(*_: object) -> None:
         raise IndexError
 
-    monkeypatch.setattr("ingest.fit.columns.fit_contents", fail)
+    monkeypatch.setattr("ingest.fit.fast_reader.fit_contents", fail)
     found = read(data, "ride.fit")
 
     assert (in_columns.reader, found.reader) == ("fit columns", "fitdecode")

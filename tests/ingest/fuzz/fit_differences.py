@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from ingest.errors import UnreadableFile
-from ingest.fit import columns, reference
+from ingest.fit import fast_reader, reference
 from ingest.fit.contents import FitContents
 from ingest.ride.recording import Column
 
@@ -35,8 +35,8 @@ def compare(data: bytes) -> Comparison:
     Where fitdecode gives up, everything it found before must be the beginning of what the columns found.
     """
     try:
-        ours = columns.fit_contents(data, "input")
-    except columns.Declined:
+        ours = fast_reader.fit_contents(data, "input")
+    except fast_reader.Declined:
         return Comparison("columns declined")
     except UnreadableFile:
         ours = None

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from ingest.ground.road import FROZEN_FROM_MM
+from ingest.ground.paved_road import FROZEN_FROM_MM
 from ingest.ground.sentence import Lies, Told, sentence
 from rules.units import SI, said
 

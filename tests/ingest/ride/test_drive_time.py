@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from ingest.ride.drive_time import BAND, drive_time, estimated_power_w, required_power_w
-from ingest.ride.intervals import intervals_of
+from ingest.ride.motion import intervals_of
 from rules.vocabulary import DriveMethod
 from tests.ingest.rides import recording, ridden, seconds, without
 

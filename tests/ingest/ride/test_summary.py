@@ -14,10 +14,10 @@ from hypothesis import strategies as st
 
 from ingest.errors import NotARide, UnreadableFile
 from ingest.ride.geometry import wrapped
-from ingest.ride.intervals import intervals_of
+from ingest.ride.motion import intervals_of
 from ingest.ride.recording import SensorSeen
+from ingest.ride.runner_cadence import runs_like, turns_a_gear
 from ingest.ride.sketch import sketch_of
-from ingest.ride.stride import runs_like, turns_a_gear
 from ingest.ride.summary import TrackPoint, summarise, track_points
 from rules.vocabulary import DriveMethod
 from tests.ingest.rides import METRES_PER_DEGREE, NOON, NOW, recording, ridden, seconds, without

@@ -16,8 +16,8 @@ from fixtures.fit_writer import fit_bytes
 from fixtures.gpx_writer import gpx_bytes
 from ingest.files.read_pool import ToRead
 from ingest.files.reader import recordings_in
-from ingest.ride.columns import only
 from ingest.ride.recording import Recording, SensorSeen
+from ingest.ride.smoothing import only
 from ingest.ride.summary import summarise
 from rules.vocabulary import BikeId, RideId
 from services.app import App

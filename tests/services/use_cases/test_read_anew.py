@@ -11,11 +11,11 @@ import pytest
 from sqlalchemy import select
 
 from fixtures.fit_writer import fit_bytes
-from ingest.bikes.clues import clues_of
+from ingest.bikes.ride_clues import clues_of
 from ingest.files.read_pool import ToRead
 from ingest.files.reader import recordings_in
-from ingest.ride.columns import only
 from ingest.ride.recording import Recording, SensorSeen
+from ingest.ride.smoothing import only
 from ingest.ride.summary import summarise
 from rules.commands import TellRide
 from rules.vocabulary import BikeId, Condition, ConditionTag, DecidedBy, RideId, RiderId, Tier

@@ -14,7 +14,7 @@ from pathlib import Path
 import pytest
 from lxml import etree, html
 
-from ingest.bikes.gearing import GearHistogram
+from ingest.bikes.pedalled_gears import GearHistogram
 from ingest.ride.track import TrackPoint
 from rules.contamination import exposure
 from rules.vocabulary import Bike, BikeId, ChainId, Condition, Regime, RiderId

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from ingest.bikes.gearing import development_m
+from ingest.bikes.pedalled_gears import development_m
 
 
 def test_development_is_one_turn_of_the_crank():

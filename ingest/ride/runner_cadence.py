@@ -6,9 +6,9 @@ from typing import Final
 
 import numpy as np
 
-from ingest.ride.columns import bridged, smoothed
-from ingest.ride.intervals import Intervals
+from ingest.ride.motion import Intervals
 from ingest.ride.recording import Recording
+from ingest.ride.smoothing import bridged, smoothed
 
 FEWEST_S: Final = 300.0  # of motion with cadence: less shows no stride
 STEPS_RPM: Final = 125.0  # the middle of a cadence that counts steps, not turns; no rider spins so

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from ingest.bikes.ways import PLACES, same_ways, way_of
+from ingest.bikes.routes import PLACES, same_ways, way_of
 
 ALONG = np.linspace(0.0, 1.0, 600)
 WOBBLE = np.random.default_rng(7)

@@ -6,7 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from ingest.ride.plausible import COLUMNS
+from ingest.ride.plausible_samples import COLUMNS
 from ingest.ride.recording import Column, Recording
 
 # A hole no longer than this is filled by a straight line; a longer one is not known.

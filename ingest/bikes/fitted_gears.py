@@ -15,9 +15,9 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from ingest.bikes.chances import ln_sum
-from ingest.bikes.clues import RideClues
-from ingest.bikes.gear_table import MOVES, SOLD, USUAL_CIRCUMFERENCE_M, Comb, Table, entered_table
+from ingest.bikes.log_odds import ln_sum
+from ingest.bikes.ride_clues import RideClues
+from ingest.bikes.sold_gears import MOVES, SOLD, USUAL_CIRCUMFERENCE_M, Comb, Table, entered_table
 from ingest.ride.recording import Column
 from rules.vocabulary import Bike
 

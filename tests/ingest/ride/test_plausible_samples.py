@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ingest.ride.plausible import COLUMNS, plausible
+from ingest.ride.plausible_samples import COLUMNS, plausible
 from ingest.ride.recording import Column
 from tests.ingest.recordings import START_S
 

@@ -10,11 +10,11 @@ from typing import Protocol
 from ingest.ground.cell_ground import CellGround
 from ingest.ground.dust import dust_index
 from ingest.ground.mud import mud_weight
-from ingest.ground.open_ground import SNOW_FROM_MM
-from ingest.ground.road import FROZEN_FROM_MM, Road, Sky
+from ingest.ground.paved_road import FROZEN_FROM_MM, Road, Sky
 from ingest.ground.road_salt import HOLDS_FROM_G_M2, HUMID_WITH_SALT_PCT
 from ingest.ground.sentence import Lies, last_spell
-from ingest.ground.snow_or_rain import wet_bulb_c
+from ingest.ground.snow import wet_bulb_c
+from ingest.ground.unpaved_ground import SNOW_FROM_MM
 from ingest.ground.water import (
     FILM_MM,
     SPIN_UP_H,

@@ -10,10 +10,10 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from ingest.bikes.gear_table import Comb
-from ingest.bikes.household_fit import Clue
+from ingest.bikes.household_model import Clue
 from ingest.bikes.judge import Judgement
-from ingest.bikes.said_of_sensors import HEARD_OF_LATELY_D
+from ingest.bikes.sensor_answers import HEARD_OF_LATELY_D
+from ingest.bikes.sold_gears import Comb
 from rules.vocabulary import Bike
 
 STEADILY_FROM = 3  # rides that show gears

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from ingest.bikes.soft_clues import T_FREEDOM, Words, _ln_t
+from ingest.bikes.weekday_and_speed import T_FREEDOM, Words, _ln_t
 
 
 @pytest.mark.parametrize("variance", [0.04, 1.0, 2.5])

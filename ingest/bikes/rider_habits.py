@@ -9,9 +9,9 @@ from datetime import timedelta
 import numpy as np
 
 from ingest.bikes.calibration import SLIP
-from ingest.bikes.clues import RideClues
-from ingest.bikes.soft_clues import Codes
-from ingest.bikes.ways import goes_on
+from ingest.bikes.ride_clues import RideClues
+from ingest.bikes.routes import goes_on
+from ingest.bikes.weekday_and_speed import Codes
 from ingest.ride.recording import Column
 from rules.vocabulary import Bike
 

@@ -15,11 +15,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ingest.bikes.chances import ln_sum
-from ingest.bikes.clues import WORN_BY_THE_RIDER, RideClues
-from ingest.bikes.gear_table import SOLD, Table
-from ingest.bikes.gearing import FEWEST_GEARS
+from ingest.bikes.log_odds import ln_sum
+from ingest.bikes.pedalled_gears import FEWEST_GEARS
+from ingest.bikes.ride_clues import WORN_BY_THE_RIDER, RideClues
 from ingest.bikes.sensor_places import ROAMS
+from ingest.bikes.sold_gears import SOLD, Table
 from rules.vocabulary import RiderId
 
 FEWEST_RIDES = 3  # fewer show no bike: a test ride, a friend's

@@ -8,10 +8,10 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
-from ingest.ride.columns import LONGEST_BRIDGE_S, bridged, smoothed
 from ingest.ride.geometry import haversine_m, steps_m, unwrapped
-from ingest.ride.plausible import JUMP_MPS, MOTOR_MPS
+from ingest.ride.plausible_samples import JUMP_MPS, MOTOR_MPS
 from ingest.ride.recording import Column, Recording
+from ingest.ride.smoothing import LONGEST_BRIDGE_S, bridged, smoothed
 
 Mask = NDArray[np.bool_]
 

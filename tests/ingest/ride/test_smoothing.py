@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 
-from ingest.ride.columns import one_sample_per_instant, smoothed
+from ingest.ride.smoothing import one_sample_per_instant, smoothed
 from tests.ingest.recordings import START_S, ride, same_column
 
 

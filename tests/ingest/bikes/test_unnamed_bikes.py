@@ -8,8 +8,8 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from ingest.bikes.clues import HeardSensor, RideClues, clues_of
-from ingest.bikes.found import FEWEST_RIDES, found_bikes
+from ingest.bikes.ride_clues import HeardSensor, RideClues, clues_of
+from ingest.bikes.unnamed_bikes import FEWEST_RIDES, found_bikes
 from ingest.ride.summary import summarise
 from rules.vocabulary import RiderId
 from tests.read_one import read

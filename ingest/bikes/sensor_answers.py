@@ -14,7 +14,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from ingest.bikes.household_fit import HouseholdFit
+from ingest.bikes.household_model import HouseholdFit
 from ingest.ride.recording import Column
 
 HEARD_OF_LATELY_D = 120.0  # a sensor that no rider spoke of for longer may sit elsewhere: a judgement

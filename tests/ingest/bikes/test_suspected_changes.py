@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 
 from ingest.bikes.judge import Household, Verdict, judge
-from ingest.bikes.unsaid_changes import what_changed
+from ingest.bikes.suspected_changes import what_changed
 from tests.ingest.bikes.made_rides import BROAD, LARK, MOUNTAIN, PLOVER, ROAD, bike, geared, heard, ride
 
 TWO = Household((bike(PLOVER, "Plover", gears=ROAD), bike(LARK, "Lark", gears=MOUNTAIN)))

@@ -8,7 +8,7 @@ from collections.abc import Mapping, Sequence
 
 import numpy as np
 
-from ingest.bikes.clues import RideClues
+from ingest.bikes.ride_clues import RideClues
 from ingest.ride.recording import Column
 from rules.vocabulary import Bike, BikeId
 

@@ -7,8 +7,8 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from ingest.ground.road import SUBLIMES, Sky, dew_mm
-from ingest.ground.snow_or_rain import melt_mm
+from ingest.ground.paved_road import SUBLIMES, Sky, dew_mm
+from ingest.ground.snow import melt_mm
 from ingest.ground.topsoil import EVAPORATING_DEPTH_M, LOAM, Soil
 from ingest.ground.water import TOPMOST_M, depletion_after, loose_after, topmost_after
 

@@ -18,13 +18,14 @@ from typing import Final
 
 import numpy as np
 
-from ingest.bikes.chances import entropy_nats, ln_sum, softmax
-from ingest.bikes.clues import RideClues
-from ingest.bikes.gear_belief import GearBelief
-from ingest.bikes.reported_shifts import shifts_say
-from ingest.bikes.rider_chain import RiderChain
+from ingest.bikes.electronic_shifts import shifts_say
+from ingest.bikes.fitted_gears import GearBelief
+from ingest.bikes.log_odds import entropy_nats, ln_sum, softmax
+from ingest.bikes.ride_clues import RideClues
+from ingest.bikes.rider_habits import RiderChain
+from ingest.bikes.routes import same_ways
 from ingest.bikes.sensor_places import SensorPlaces, bounded_silence
-from ingest.bikes.soft_clues import (
+from ingest.bikes.weekday_and_speed import (
     CHANNELS_LIKE_ALL,
     LIKE_ALL_RIDES,
     WAYS_LIKE_ALL,
@@ -39,7 +40,6 @@ from ingest.bikes.soft_clues import (
     part_of_week,
     rider_groups,
 )
-from ingest.bikes.ways import same_ways
 from ingest.ride.recording import Column
 from rules.vocabulary import Bike, BikeId, Rider, Sensor
 

@@ -8,7 +8,7 @@ from typing import Final
 import numpy as np
 
 from ingest.ride.drive_time import MOVING_SHARE, MOVING_SHARE_HIGH, MOVING_SHARE_LOW
-from ingest.ride.plausible import COLUMNS
+from ingest.ride.plausible_samples import COLUMNS
 from ingest.ride.recording import Recording
 from ingest.ride.sketch import packed_sketch
 from ingest.ride.summary import HourSummary, RideSummary

@@ -15,7 +15,7 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
-from ingest.bikes.clues import RideClues
+from ingest.bikes.ride_clues import RideClues
 from ingest.ride.recording import Column
 from rules.vocabulary import Bike
 

@@ -8,8 +8,8 @@ from http.server import BaseHTTPRequestHandler, HTTPServer
 
 import pytest
 
-from ingest.weather.asking import Asker, window_end
 from ingest.weather.hourly import ArchiveUnavailable, BlockRefused, LimitReached
+from ingest.weather.http_client import Asker, window_end
 
 NOW = datetime(2025, 6, 30, 23, 59, 20, tzinfo=UTC)
 

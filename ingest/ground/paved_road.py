@@ -22,7 +22,7 @@ from ingest.ground.road_salt import (
     left_after_run_off_g_m2,
     washed_g_m2,
 )
-from ingest.ground.snow_or_rain import melt_mm
+from ingest.ground.snow import melt_mm
 from ingest.ground.water import PAVED_CAP_MM, paved_after
 
 TOWN_MELT_MM = 6.0  # a day and °C; our choice, 3-11: Bengtsson & Westerström 1992, town snow melts faster

@@ -10,10 +10,16 @@ from typing import Any, Protocol
 
 import numpy as np
 
-from ingest.bikes.gear_table import SoldTable, sold_table
-from ingest.bikes.gearing import FEWEST_GEARS, WHEEL_SENSORS, GearHistogram, gear_histogram, pedalling_speed
-from ingest.bikes.looks import GearLooks, gear_looks, looks_of_histogram
-from ingest.bikes.ways import Way, way_of
+from ingest.bikes.gear_samples import GearLooks, gear_looks, looks_of_histogram
+from ingest.bikes.pedalled_gears import (
+    FEWEST_GEARS,
+    WHEEL_SENSORS,
+    GearHistogram,
+    gear_histogram,
+    pedalling_speed,
+)
+from ingest.bikes.routes import Way, way_of
+from ingest.bikes.sold_gears import SoldTable, sold_table
 from ingest.ride.geometry import steps_m
 from ingest.ride.recording import Recording, SensorSeen
 from rules.vocabulary import RiderId

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from ingest.bikes.gearing import GearHistogram, pedalling_speed
+from ingest.bikes.pedalled_gears import GearHistogram, pedalling_speed
 from ingest.ride.recording import Column, Recording
 
 LOOK_S = 12.0

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from fixtures.fit_writer import fit_bytes
 from fixtures.gpx_writer import gpx_bytes
 from ingest.files.reader import recordings_in
-from ingest.ride.parts import FEWEST_SAMPLES, rides_in
+from ingest.ride.file_parts import FEWEST_SAMPLES, rides_in
 from ingest.ride.recording import Recording
 from ingest.ride.summary import RideSummary, summarise
 from tests.straight_ride import straight_ride

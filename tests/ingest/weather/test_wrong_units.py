@@ -15,7 +15,7 @@ import pytest
 
 from ingest.weather.hourly import ArchiveUnavailable
 from ingest.weather.local_file import LocalFile
-from ingest.weather.units_by_sense import doubt_about_rain, doubt_about_temperature
+from ingest.weather.wrong_units import doubt_about_rain, doubt_about_temperature
 from tests.airport_year import AIRPORTS, airport_year
 from tests.benchmarks.street import RECORD
 

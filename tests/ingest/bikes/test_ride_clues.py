@@ -10,8 +10,8 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from ingest.bikes.clues import RideClues, clues_of
-from ingest.bikes.gearing import BINS, GPS_NOISE, WHEEL_NOISE, GearHistogram, gears_seen
+from ingest.bikes.pedalled_gears import BINS, GPS_NOISE, WHEEL_NOISE, GearHistogram, gears_seen
+from ingest.bikes.ride_clues import RideClues, clues_of
 from ingest.ride.recording import GearChange, Recording, SensorSeen
 from rules.vocabulary import RiderId
 from tests.read_one import read

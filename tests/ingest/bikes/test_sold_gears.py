@@ -10,8 +10,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from ingest.bikes.gear_table import MOVES, SOLD, Comb, SoldTable, _bytes_of, entered_table, sold_table
-from ingest.bikes.looks import MOST_LOOKS, GearLooks, gear_looks
+from ingest.bikes.gear_samples import MOST_LOOKS, GearLooks, gear_looks
+from ingest.bikes.sold_gears import MOVES, SOLD, Comb, SoldTable, _bytes_of, entered_table, sold_table
 from tests.ingest.bikes.made_rides import BROAD, MOUNTAIN, ROAD, looks_at
 from tests.read_one import read
 

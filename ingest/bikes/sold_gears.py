@@ -17,7 +17,7 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from ingest.bikes.looks import GearLooks
+from ingest.bikes.gear_samples import GearLooks
 from ingest.ride.recording import Column
 
 Teeth = tuple[int, ...]
