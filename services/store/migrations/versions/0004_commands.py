@@ -11,8 +11,6 @@ from sqlmodel import AutoString, UTCDateTime
 
 revision = "0004"
 down_revision = "0003"
-branch_labels = None
-depends_on = None
 
 NO_EFFECT: dict[str, Any] = {"lost": {}, "made": []}
 

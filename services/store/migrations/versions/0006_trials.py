@@ -8,8 +8,6 @@ from sqlmodel import AutoString, UTCDateTime
 
 revision = "0006"
 down_revision = "0005"
-branch_labels = None
-depends_on = None
 
 
 def upgrade() -> None:

@@ -8,8 +8,6 @@ from sqlmodel import AutoString
 
 revision = "0009"
 down_revision = "0006"
-branch_labels = None
-depends_on = None
 
 UNCLEAR = sa.text("verdict IS NULL OR verdict = 'ask'")
 LIKELY = sa.text("verdict = 'likely'")

@@ -8,8 +8,6 @@ from sqlmodel import AutoString
 
 revision = "0015"
 down_revision = "0014"
-branch_labels = None
-depends_on = None
 
 AT_ONCE = 1000
 

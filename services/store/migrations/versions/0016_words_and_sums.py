@@ -8,8 +8,6 @@ from sqlmodel import AutoString
 
 revision = "0016"
 down_revision = "0015"
-branch_labels = None
-depends_on = None
 
 AT_ONCE = 1000
 LONGEST = 12
