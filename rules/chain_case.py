@@ -1,4 +1,4 @@
-"""One chain as the judges of rules.reminders see it."""
+"""One chain as the judges of rules.care_due see it."""
 
 from __future__ import annotations
 
@@ -7,12 +7,12 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
 from rules.contamination import ChainHistory, Entry, history
-from rules.judgements import ChainJudgements, judgements_for
+from rules.dates_and_numbers import ZoneOf
 from rules.ledger import Ledger, RiddenHour
+from rules.limits_in_force import ChainJudgements, judgements_for
 from rules.reminder import ReminderKind
 from rules.rulebook import Judgement, Rulebook
 from rules.vocabulary import Bike, Chain, Regime, Rider
-from rules.wording import ZoneOf
 
 HAIR = 1e-9  # a sum of floats that reads as the limit has reached it
 

@@ -8,10 +8,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from rules.dates_and_numbers import number
 from rules.ledger import Ledger
 from rules.rulebook import Rulebook
 from rules.vocabulary import Ride, Tier
-from rules.wording import number
 
 ENOUGH_RIDES = 60
 

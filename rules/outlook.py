@@ -8,17 +8,19 @@ from dataclasses import dataclass, replace
 from datetime import datetime, timedelta, tzinfo
 from typing import Any
 
+from rules.care_due import due
 from rules.contamination import (
     CLEARS_SINCE_IMMERSION,
     ChainHistory,
     Totals,
     history,
 )
-from rules.judgements import judgements_for
+from rules.dates_and_numbers import ZoneOf, day, number, utc
+from rules.kinds_of_work import WORKS, work
 from rules.ledger import Ledger
-from rules.one_a_chain import one_a_chain
+from rules.limits_in_force import judgements_for
+from rules.overlapping_reminders import one_a_chain
 from rules.reminder import Reminder, ReminderKind
-from rules.reminders import due
 from rules.rulebook import Rulebook
 from rules.vocabulary import (
     Bike,
@@ -36,8 +38,6 @@ from rules.vocabulary import (
     RiderId,
     Treatment,
 )
-from rules.wording import ZoneOf, day, number, utc
-from rules.work import WORKS, work
 
 RECENT_DAYS = 28  # four whole weeks, so that every weekday counts alike
 

@@ -7,10 +7,10 @@ from collections.abc import Sequence
 from dataclasses import replace
 from functools import lru_cache
 
+from rules.dates_and_numbers import number
 from rules.ledger import Ledger
 from rules.rulebook import WEIGHTS, Rulebook
 from rules.vocabulary import Bike, Chain, OwnValue, Rider
-from rules.wording import number
 
 _Set = tuple[tuple[str, str, str, float | None], ...]  # scope, name, key, value; the newest last
 

@@ -7,12 +7,12 @@ from collections.abc import Callable, Sequence
 from datetime import datetime, tzinfo
 
 from rules.contamination import CLEARS_SINCE_DRIP, Entry, Exposure
+from rules.dates_and_numbers import day, number
 from rules.ledger import Fitted, Ledger, RiddenHour
 from rules.reminder import Reason
 from rules.ride_name import beside_its_date
 from rules.units import rain
 from rules.vocabulary import Condition, ConditionTag, Reading, Ride, Treatment, TreatmentKind
-from rules.wording import day, number
 
 MOST_LINES = 150  # more ride hours than a page holds are folded into one first line; the sum stays the same
 

@@ -7,14 +7,14 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
 from rules.contamination import CLEARS_SINCE_DRIP, CLEARS_SINCE_IMMERSION, exposures
+from rules.dates_and_numbers import ZoneOf, day, listed, utc
 from rules.ledger import Ledger
-from rules.one_a_chain import takes_its_place
+from rules.overlapping_reminders import takes_its_place
 from rules.reasons import TREATMENT_NOUN, reading_words
 from rules.reminder import RaisedReminder, Reason, Reminder, ReminderKind, ReminderStep, Step
 from rules.ride_name import how_long, own_title
 from rules.rulebook import Rulebook
 from rules.vocabulary import Ride, RideId, Treatment, TreatmentKind
-from rules.wording import ZoneOf, day, listed, utc
 
 BY = "the round"
 

@@ -11,12 +11,12 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
 from rules.contamination import CLEARS_SINCE_IMMERSION, ChainHistory, history
+from rules.dates_and_numbers import ZoneOf, day, number, utc
 from rules.ledger import Ledger
 from rules.outlook import Outlook, need_of, outlook
 from rules.reminder import ReminderKind
 from rules.rulebook import Rulebook
 from rules.vocabulary import Chain, ChainId, Regime, Treatment
-from rules.wording import ZoneOf, day, number, utc
 
 WEIGHTS = ("water", "mud", "dust", "salt")
 TOGETHER = "all together"

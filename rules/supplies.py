@@ -12,10 +12,10 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta, tzinfo
 
 from rules.contamination import NOTHING, history
+from rules.dates_and_numbers import ZoneOf, day, listed, number, utc
 from rules.ledger import Ledger
 from rules.rulebook import Rulebook
 from rules.vocabulary import Supply, SupplyKind, Treatment, TreatmentKind
-from rules.wording import ZoneOf, day, listed, number, utc
 
 PACE_DAYS = 91  # a season: how often a thing was used lately
 SOON = timedelta(weeks=3)  # before it runs out, it is told

@@ -12,13 +12,14 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from rules.care_due import due
 from rules.contamination import exposure, history
-from rules.judgements import judgements_for
+from rules.dates_and_numbers import number
 from rules.ledger import Ledger
+from rules.limits_in_force import judgements_for
 from rules.reminder import ReminderKind
-from rules.reminders import due
-from rules.rotation import fits
 from rules.rulebook import Rulebook
+from rules.spare_chains import fits
 from rules.usual_day import WEEKS, Plan
 from rules.vocabulary import (
     Bike,
@@ -33,7 +34,6 @@ from rules.vocabulary import (
     Rider,
     Tier,
 )
-from rules.wording import number
 
 LIKE_GROUND = 0.35  # a bike goes where its usual unpaved share differs by no more
 MINUTE = 0.2  # money a minute of hands is worth: twelve an hour; labelled assumption

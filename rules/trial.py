@@ -1,4 +1,4 @@
-"""A fair trial of wax against wet lube: whose turn it is. What trials found stands in `rules.wear.pairs`.
+"""A fair trial of wax against wet lube: whose turn it is. What trials found: `rules.wear.trial_pairs`.
 
 Two like chains take turns on one bike; a lot says which of them begins each pair of turns. So season, rider,
 sprockets and tool fall on both alike. One pair of chains is one witness: it alone can show nothing.

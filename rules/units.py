@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Final
 
-from rules.wording import number
+from rules.dates_and_numbers import number
 
 KM_A_MILE = 1.609344  # the international mile of 1959: 5280 feet of 0.3048 m, exact
 FEET_A_METRE = 1 / 0.3048

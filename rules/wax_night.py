@@ -6,21 +6,21 @@ from collections.abc import Collection
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
+from rules.care_due import due
 from rules.cautions import HOT_WAX, LINK, SOLVENT
 from rules.contamination import history
-from rules.dips import ForThePot, best_dips
-from rules.judgements import judgements_for
+from rules.dates_and_numbers import ZoneOf, listed, number, utc
+from rules.dip_order import ForThePot, best_dips
 from rules.ledger import Ledger
+from rules.limits_in_force import judgements_for
 from rules.reminder import Reminder, ReminderKind
-from rules.reminders import due
-from rules.rotation import fits, stand_ins
 from rules.rulebook import Rulebook
+from rules.spare_chains import fits, stand_ins
 from rules.supplies import stands
 from rules.trial import Turn, turn
 from rules.units import marked
 from rules.usual_day import usual_day
 from rules.vocabulary import Bike, BikeId, Chain, ChainId, Regime, SupplyKind, TreatmentKind
-from rules.wording import ZoneOf, listed, number, utc
 
 # Common practice, no source: minutes of one dip from a clean chain in the hand to a chain that can be fitted.
 HEATING_MIN, SOAK_MIN, HANG_MIN, BREAK_IN_MIN, RENEW_MIN = 45, 10, 30, 5, 10
@@ -90,7 +90,7 @@ def plan(
     needed: bikes that ride tomorrow; None = all. pot_holds: chains per dip, at least 1.
     Taken along: chains at half their immersion limit or more, and those never waxed, as far as the bath and
     solvent noted reach. A bike gets a fresh spare where there is one, or its trial's other chain when that is
-    due; else, if it is needed, its own is dipped early. Which go, and when: the cheapest by `rules.dips`.
+    due; else, if it is needed, its own is dipped early. Which go, and when: the cheapest by `dip_order`.
     """
     if pot_holds < 1:
         raise ValueError("the pot holds at least one chain")

@@ -6,10 +6,10 @@ import math
 
 from rules.chain_case import HAIR, Case, happened_by, key_of
 from rules.contamination import CLEARS_SINCE_IMMERSION, Entry, Totals
+from rules.dates_and_numbers import day, number
 from rules.reasons import origin_line, reading_words, span_lines
 from rules.reminder import Reason, Reminder, ReminderKind
 from rules.vocabulary import Reading, Treatment
-from rules.wording import day, number
 
 
 def inspection_due(case: Case) -> Reminder | None:

@@ -11,7 +11,7 @@ from sqlalchemy import select
 
 from rules.commands import FitChain, Retire, TakeOff
 from rules.gate.apply import applied
-from rules.gate.values import tidy
+from rules.gate.field_checks import tidy
 from rules.ledger import Ledger
 from rules.vocabulary import (
     Bike,

@@ -9,7 +9,7 @@ from typing import Any, TypeVar
 
 from rules import commands as say
 from rules.commands import Command
-from rules.gate.values import tidy
+from rules.gate.field_checks import tidy
 from rules.ledger import Ledger
 from rules.vocabulary import (
     Bike,

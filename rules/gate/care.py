@@ -6,11 +6,11 @@ from collections.abc import Iterator, Sequence
 from datetime import datetime
 
 from rules.commands import LogReading, LogTreatment, LogWipeTest, TakeBack
-from rules.gate.hearing import Hearing, Objection, Question, Refused, not_ahead, said_of
-from rules.gate.values import line, text, within
+from rules.dates_and_numbers import listed, number
+from rules.gate.field_checks import line, text, within
+from rules.gate.verdicts import Hearing, Objection, Question, Refused, not_ahead, said_of
 from rules.ledger import Ledger
 from rules.vocabulary import Chain, ChainId, Reading, ReadingTool, Regime, TreatmentKind
-from rules.wording import listed, number
 
 MOST_MINUTES = 10_000.0
 MOST_COST = 1_000_000.0

@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from rules import commands as say
-from rules.gate.hearing import Hearing, Objection, Refused, not_ahead, said_of, the_one
-from rules.gate.values import address, line, name, span, text, time_zone, unpaved_share, within
+from rules.gate.field_checks import address, line, name, span, text, time_zone, unpaved_share, within
+from rules.gate.verdicts import Hearing, Objection, Refused, not_ahead, said_of, the_one
 from rules.vocabulary import Bike, Chain, Fitting, Rider
 
 MOST_PRICE = 1_000_000.0

@@ -13,10 +13,10 @@ from datetime import datetime
 from typing import Any
 
 from rules import commands
+from rules.dates_and_numbers import ZoneOf
 from rules.gate import care, equipment, own_limits, rides, supplies, trials
-from rules.gate.hearing import Accepted, Hearing, NoSuch, Objection, Refused, Verdict
+from rules.gate.verdicts import Accepted, Hearing, NoSuch, Objection, Refused, Verdict
 from rules.ledger import Ledger
-from rules.wording import ZoneOf
 
 # What speaks against each command, in the order a person would say it.
 OBJECTIONS: dict[type, Callable[[Any, Hearing], Iterator[Objection]]] = {

@@ -8,12 +8,12 @@ from datetime import datetime
 
 from rules import commands as say
 from rules.commands import Command
+from rules.dates_and_numbers import ZoneOf
 from rules.gate.apply import applied
-from rules.gate.hearing import Refused
 from rules.gate.judge import judge
+from rules.gate.verdicts import Refused
 from rules.ledger import Ledger
 from rules.vocabulary import RideId
-from rules.wording import ZoneOf
 
 
 @dataclass(frozen=True, slots=True)

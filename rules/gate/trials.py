@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from rules.commands import EndTrial, StartTrial
-from rules.gate.hearing import Hearing, Objection, Question, Refused, ends_once, not_ahead, said_of, the_one
-from rules.gate.values import within
+from rules.gate.field_checks import within
+from rules.gate.verdicts import Hearing, Objection, Question, Refused, ends_once, not_ahead, said_of, the_one
 from rules.units import kilometres
 from rules.vocabulary import Chain, Regime
 

@@ -10,14 +10,14 @@ from typing import NamedTuple
 
 import numpy as np
 
+from rules.dates_and_numbers import listed, number
 from rules.ledger import Ledger
 from rules.rulebook import Rulebook
 from rules.vocabulary import BikeId, ChainId, Regime
-from rules.wear.fit import WearFit, fit, triple
-from rules.wear.lot import ALPHA, Lot, Witness, draw_lots, power
-from rules.wear.measured import Array, Measured, measured
-from rules.wear.worn import KINDS
-from rules.wording import listed, number
+from rules.wear.chain_readings import KINDS
+from rules.wear.permutation_test import ALPHA, Lot, Witness, draw_lots, power
+from rules.wear.posterior import WearFit, fit, triple
+from rules.wear.reading_arrays import Array, Measured, measured
 
 FEWEST_PER_ARM = 3  # below, the smallest possible p of a fair lot stays above 0.05
 FEWEST_READINGS = 2

@@ -10,16 +10,16 @@ from datetime import datetime, timedelta
 import numpy as np
 
 from rules.contamination import history
-from rules.judgements import judgements_for
+from rules.dates_and_numbers import listed, number
 from rules.ledger import Ledger, RiddenHour
+from rules.limits_in_force import judgements_for
 from rules.rulebook import Rulebook
 from rules.supplies import cost_of
 from rules.units import kilometres, without_unit
 from rules.vocabulary import Chain, ChainId, Regime
-from rules.wear.fit import DRAWS, fit, triple
 from rules.wear.forecast import MOST_DAYS, Measure, lives_of
-from rules.wear.measured import Array, measured
-from rules.wording import listed, number
+from rules.wear.posterior import DRAWS, fit, triple
+from rules.wear.reading_arrays import Array, measured
 
 WORN_FROM = 0.8  # of its limit: a chain retired from here on has given what it had
 UNWORN_CHANCE = 0.1

@@ -12,16 +12,16 @@ from typing import NamedTuple
 import numpy as np
 
 from rules.contamination import ChainHistory, Entry, history
-from rules.judgements import judgements_for
+from rules.dates_and_numbers import number
 from rules.ledger import Ledger, RiddenHour
+from rules.limits_in_force import judgements_for
 from rules.rulebook import Rulebook
 from rules.vocabulary import BikeId, Chain, ChainId, Reading
-from rules.wear.ahead import blocks_of, ridden
-from rules.wear.fit import SEED, WearFit, fit, triple
-from rules.wear.measured import Array, Measured, measured
+from rules.wear.chain_readings import Worn, worn_of
+from rules.wear.future_riding import blocks_of, ridden
 from rules.wear.model import RUNNING_IN_H, stretch_variance
-from rules.wear.worn import Worn, worn_of
-from rules.wording import number
+from rules.wear.posterior import SEED, WearFit, fit, triple
+from rules.wear.reading_arrays import Array, Measured, measured
 
 # The late end of four chances in five over the early one: beyond, a date is worth no ink. A gauge's steps are
 # never sharp: refusing their wide ranges too left those of chains that merely looked near their end.
@@ -321,7 +321,7 @@ def _dates(
 
 
 def chances_worn(ledger: Ledger, rulebook: Rulebook, *, now: datetime) -> Mapping[ChainId, float]:
-    """With which probability is each measured chain over its limit now? For rules.reminders.due."""
+    """With which probability is each measured chain over its limit now? For rules.care_due.due."""
     fitted = [
         chain
         for chain in ledger.chains

@@ -18,8 +18,8 @@ from typing import NamedTuple
 import numpy as np
 
 from rules.vocabulary import ReadingTool
-from rules.wear.likelihood import Readings
-from rules.wear.measured import Array, Measured, Whole
+from rules.wear.reading_arrays import Array, Measured, Whole
+from rules.wear.reading_error import Readings
 
 FIRST_RATE = (math.log(0.0011), 0.8)  # ln % per grit-hour: 0.5 % in about 300 h at weight 1.5, x or / 3.7
 WAX = (0.0, 0.5)  # ln ratio waxed / wet lube: sceptical, centred on no effect

@@ -19,8 +19,9 @@ from typing import NamedTuple
 import numpy as np
 
 from rules.contamination import history
-from rules.judgements import judgements_for
+from rules.dates_and_numbers import ZoneOf, number, utc
 from rules.ledger import Ledger, RiddenHour
+from rules.limits_in_force import judgements_for
 from rules.rulebook import Rulebook
 from rules.vocabulary import (
     Bike,
@@ -32,12 +33,11 @@ from rules.vocabulary import (
     Treatment,
     TreatmentKind,
 )
-from rules.wear.fit import SEED, fit, triple
-from rules.wear.measured import Array, mean_known_hour, measured
+from rules.wear.chain_readings import hour_row
 from rules.wear.model import WAX
-from rules.wear.worn import hour_row
-from rules.wording import ZoneOf, number, utc
-from rules.year.walk import Hour, Walk, Way, other_ways, walk
+from rules.wear.posterior import SEED, fit, triple
+from rules.wear.reading_arrays import Array, mean_known_hour, measured
+from rules.year.simulation import Hour, Walk, Way, other_ways, walk
 
 YEAR = timedelta(days=365)
 DRAWS, LATENESSES = 40, 6

@@ -235,7 +235,7 @@ def take_off(
     Example: gritledger take-off 'Chain 3' --retire
     """
     from rules.commands import Retire, TakeOff
-    from rules.gate.whole_day import after_last_ride
+    from rules.gate.date_only import after_last_ride
     from services.use_cases.find import the_chain_named
     from services.wiring import open_app
 
@@ -255,7 +255,7 @@ def take_off(
 
 def _fitted_at(app: App, onto: Bike | None, at: str | None, now: datetime, yes: bool) -> datetime:
     """When it went on: a date alone is before that day's first ride of the bike."""
-    from rules.gate.whole_day import Moment, before_first_ride
+    from rules.gate.date_only import Moment, before_first_ride
 
     zone = zone_for(ledger_of(app), onto)
 
@@ -268,7 +268,7 @@ def _fitted_at(app: App, onto: Bike | None, at: str | None, now: datetime, yes: 
 
 
 def _teeth(text: str) -> tuple[int, ...]:
-    from rules.gate.values import teeth_in
+    from rules.gate.field_checks import teeth_in
 
     teeth = teeth_in(text)
     if teeth is None:

@@ -72,7 +72,7 @@ def watch(
 
 def _one_round(app: App) -> None:
     """Read new files, fetch weather, tag hours, raise and deliver reminders, once."""
-    from rules.judgements import unknown_names
+    from rules.limits_in_force import unknown_names
     from services.running.round import one_round
 
     with out.status("one round …"):

@@ -14,7 +14,7 @@ from services.cli.output import parse_moment, print_json, say
 
 if TYPE_CHECKING:
     from rules.commands import Command
-    from rules.gate.whole_day import Moment
+    from rules.gate.date_only import Moment
     from rules.ledger import Ledger
     from rules.vocabulary import Bike, Chain
     from services.app import App

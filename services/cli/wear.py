@@ -39,8 +39,8 @@ def wear(
 
     Examples: gritledger wear 'Chain 1' · gritledger wear --compare · gritledger wear --report wear.html
     """
-    from rules.wear.ahead import ridden_alike
     from rules.wear.forecast import Refusal
+    from rules.wear.future_riding import ridden_alike
     from services.use_cases.find import chain_named
     from services.views.rows import look_at
     from services.wiring import open_app
@@ -108,7 +108,7 @@ def trial(
 
     from rules.commands import EndTrial, StartTrial
     from rules.trial import turn
-    from rules.wear.pairs import PACE, found_by_trials, promise
+    from rules.wear.trial_pairs import PACE, found_by_trials, promise
     from services.use_cases.find import chain_named
     from services.wiring import open_app
 
@@ -148,10 +148,10 @@ def trial(
 
 def _compare_wax_with_lube(home: Path | None, as_json: bool) -> None:
     """The wear and the cost of waxed chains beside those of oiled ones, as far as the records go."""
+    from rules.dates_and_numbers import number
     from rules.vocabulary import Regime
     from rules.wear.comparison import compare
     from rules.wear.cost import cost, pay_back
-    from rules.wording import number
     from services.wiring import open_app
 
     app, now = open_app(home), now_utc()

@@ -13,14 +13,14 @@ from datetime import datetime, timedelta
 from zoneinfo import ZoneInfo
 
 from rules.cautions import caution, in_a_line
+from rules.dates_and_numbers import day, listed, number
+from rules.kinds_of_work import work
 from rules.ledger import Ledger
-from rules.one_a_chain import spared
 from rules.outlook import Outlook
+from rules.overlapping_reminders import spared
 from rules.reminder import ASKED_AHEAD, RaisedReminder, Reminder, ReminderKind, Step
 from rules.units import SI, Units, said
 from rules.vocabulary import Condition, Regime, ReminderId, Rider
-from rules.wording import day, listed, number
-from rules.work import work
 from services.answer_links import Address
 from services.channels import one_line
 from services.channels.calendar import Entry

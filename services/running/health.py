@@ -16,8 +16,8 @@ from zoneinfo import ZoneInfo
 from ingest.errors import UnreadableFile
 from ingest.files.folder import Seen, scan
 from ingest.weather.hourly import ArchiveUnavailable, Cell, WeatherProvider
-from rules.judgements import unknown_names
 from rules.ledger import Ledger
+from rules.limits_in_force import unknown_names
 from rules.rulebook import Rulebook, RulebookError
 from services.app import App
 from services.channels import Channel

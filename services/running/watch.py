@@ -23,7 +23,7 @@ from watchdog.observers import Observer
 from watchdog.observers.api import BaseObserver
 from watchdog.observers.polling import PollingObserver
 
-from rules.wording import clock
+from rules.dates_and_numbers import clock
 from services.app import App, Followed, zone_of
 from services.running.round import RoundReport, Watching, one_round
 from services.settings import SettingsError

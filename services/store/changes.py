@@ -11,7 +11,7 @@ from typing import Any, cast, get_type_hints
 from sqlalchemy import ColumnElement, func, select, true
 
 from rules.commands import COMMANDS, Amend, Command
-from rules.gate.reverse import NO_EFFECT, Effect
+from rules.gate.effects import NO_EFFECT, Effect
 from rules.vocabulary import Bike, Chain, Rider
 from services.store.errors import FactRefused
 from services.store.repository import AnyRow, Repository

@@ -9,7 +9,7 @@ from typing import Any
 
 from sqlalchemy import Table, func, select
 
-from rules.gate.reverse import FAMILIES
+from rules.gate.effects import FAMILIES
 from rules.ledger import Ledger
 from rules.vocabulary import OwnValue
 from services.store import tables

@@ -6,14 +6,14 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from rules.commands import LogTreatment, LogWipeTest, PutRidesOn
-from rules.gate.values import text
+from rules.dates_and_numbers import clock, day
+from rules.gate.field_checks import text
+from rules.kinds_of_work import work
 from rules.ledger import Ledger
 from rules.reminder import RaisedReminder, ReminderStep, Step
 from rules.ride_name import ride_name
 from rules.roles import objection
 from rules.vocabulary import BikeId, ReminderId, RideId
-from rules.wording import clock, day
-from rules.work import work
 from services.answer_links import Act, AnswerLink, mark_of, read_link
 from services.app import App, zone_of
 from services.store import FactRefused, NotAllowed, Transaction

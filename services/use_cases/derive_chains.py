@@ -18,20 +18,20 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 import rules
-from rules.moved_limits import NEWEST
-from rules.next_look import next_look
-from rules.one_a_chain import one_a_chain
+from rules.care_due import due
+from rules.changed_defaults import NEWEST
+from rules.overlapping_reminders import one_a_chain
+from rules.recheck_time import next_look
 from rules.reconcile import Change, reconcile
 from rules.reminder import asked_for_wet_evenings
-from rules.reminders import due
 from rules.rulebook import Rulebook
 from rules.vocabulary import BikeId, ChainId
-from rules.wear.worn import Read, Ridden, Worn, heard_together, worn_of
+from rules.wear.chain_readings import Read, Ridden, Worn, heard_together, worn_of
 from services.app import App, zone_of
 from services.store import ChainState, Transaction
 
 if TYPE_CHECKING:
-    from rules.wear.measured import Measured
+    from rules.wear.reading_arrays import Measured
 
 
 def derived_by(rulebook: Rulebook) -> str:
@@ -124,7 +124,7 @@ class Look:
 
     def heard_with(self, tx: Transaction, chain: ChainId) -> Measured:
         """What the wear model hears when this chain is judged, as it wants it."""
-        from rules.wear.measured import gathered
+        from rules.wear.reading_arrays import gathered
 
         return gathered(self.heard(tx, chain), self.rulebook)
 

@@ -24,8 +24,8 @@ from ingest.bikes.judge import (
 from ingest.bikes.questions import Question, had_no_chain, questions
 from ingest.bikes.routes import way_of
 from ingest.ride.track import track_points
+from rules.dates_and_numbers import listed
 from rules.vocabulary import BikeId, DecidedBy, Fitting, RideId
-from rules.wording import listed
 from services.store import JudgedRide, MachineDecision, Store, Transaction
 from services.store.notes import BIKES_FITTED, BIKES_JUDGED_BY
 

@@ -8,8 +8,8 @@ from datetime import datetime
 
 from ingest.ride.counted_recordings import CLOCK_ERRORS, WAY_OF_GROUPING, by_a_wrong_clock
 from ingest.ride.same_ride import same_outing
+from rules.dates_and_numbers import listed, number
 from rules.vocabulary import RideId
-from rules.wording import listed, number
 from services.app import App
 from services.store import Transaction
 from services.store.notes import OUTINGS_BY

@@ -9,8 +9,8 @@ from zoneinfo import ZoneInfo
 
 from rules.commands import Command, PutRidesOn, SayCondition, SetLimits
 from rules.gate.apply import applied
-from rules.gate.hearing import Refused
 from rules.gate.judge import judge
+from rules.gate.verdicts import Refused
 from rules.ledger import Ledger
 from rules.outlook import Difference, difference, with_condition, with_rides_on
 from rules.vocabulary import BikeId, ChainId, Condition, Ride, RideId

@@ -9,15 +9,15 @@ from zoneinfo import ZoneInfo
 
 from rules import commands as say
 from rules.commands import Command
+from rules.dates_and_numbers import listed
 from rules.gate.apply import applied
-from rules.gate.hearing import Hearing, Question, Refused
+from rules.gate.change_sentence import described
+from rules.gate.effects import effect
 from rules.gate.judge import judge
-from rules.gate.reverse import effect
-from rules.gate.sentence import described
+from rules.gate.verdicts import Hearing, Question, Refused
 from rules.ledger import Ledger
 from rules.roles import objection
 from rules.vocabulary import BikeId, ChainId, DecidedBy, RideId
-from rules.wording import listed
 from services.app import App
 from services.store import FactRefused, NeedsConfirmation, NotAllowed, Transaction
 from services.use_cases.judge_bikes import also_moved, judge_later, judge_new_rides, waits_for_a_round

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from rules.ledger import Ledger
-from rules.renamed_rulebook import renamed
+from rules.rulebook_names import renamed
 from services.app import App
 from services.atomic_write import write_whole
 

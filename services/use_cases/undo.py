@@ -9,13 +9,13 @@ from functools import reduce
 from zoneinfo import ZoneInfo
 
 from rules.commands import AddRider
+from rules.dates_and_numbers import listed
 from rules.gate.apply import applied
+from rules.gate.effects import effect, reversed_by
 from rules.gate.replay import Replay, Said, without
-from rules.gate.reverse import effect, reversed_by
 from rules.ledger import Ledger
 from rules.roles import objection
 from rules.vocabulary import RiderId
-from rules.wording import listed
 from services.app import App
 from services.store import Change, FactRefused, NeedsConfirmation, NotAllowed, Transaction
 from services.use_cases.judge_bikes import judge_later

@@ -13,22 +13,22 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 
+from rules.care_due import due
 from rules.cautions import LINK_IN_A_LINE
+from rules.changed_defaults import NEWEST, limits_moved
 from rules.contamination import exposures
 from rules.ledger import Ledger
-from rules.moved_limits import NEWEST, limits_moved
-from rules.one_a_chain import done_too, one_a_chain
 from rules.outlook import outlook
+from rules.overlapping_reminders import done_too, one_a_chain
 from rules.quiet_hours import MONTH, Bundle, Told, bundles, has_dried, may_speak, outlook_due, unheard
 from rules.reconcile import Change, reconcile
 from rules.reminder import RaisedReminder, Reminder, ReminderKind, Step, asked_for_wet_evenings
-from rules.reminders import due
 from rules.ride_name import ride_name
 from rules.rulebook import Rulebook
 from rules.supplies import running_out, stands
 from rules.trial import turn
 from rules.vocabulary import Chain, Ride, Rider
-from rules.wear.worn import worn_of
+from rules.wear.chain_readings import worn_of
 from services.app import App, quiet_hours_of, zone_of
 from services.letter import Letter
 from services.messages.message import AskedRide, Message

@@ -14,9 +14,9 @@ from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from pathlib import Path
 
 from ingest.errors import UnreadableFile
+from rules.dates_and_numbers import listed
 from rules.ledger import Ledger
 from rules.vocabulary import BikeId, Ride, RideId
-from rules.wording import listed
 
 LARGEST_BYTES = 20 << 20
 EARLY, LATE = timedelta(minutes=10), timedelta(minutes=30)  # how far a written time may be from a start

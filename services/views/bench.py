@@ -7,13 +7,13 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from rules.cautions import caution
+from rules.kinds_of_work import Work, work
 from rules.outlook import Outlook
 from rules.quiet_hours import has_dried
 from rules.reminder import RaisedReminder, Reminder, ReminderKind, Step, wants_a_rinse
-from rules.rotation import fits
-from rules.salted_road import rinsed
+from rules.salt_due import rinsed
+from rules.spare_chains import fits
 from rules.vocabulary import Bike, BikeId, Chain, Rider, TreatmentKind
-from rules.work import Work, work
 from services.views.chain_state import ChainState, state_of
 from services.views.snapshot import Snapshot
 

@@ -6,9 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from rules.bench_steps import steps_of
+from rules.dates_and_numbers import listed
 from rules.reminder import ReminderKind, wants_a_rinse
 from rules.vocabulary import TreatmentKind
-from rules.wording import listed
 from services.views.bench import BenchRow, Need
 from services.views.chain_state import ChainState
 

@@ -7,15 +7,15 @@ from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
 from rules.contamination import CLEARS_SINCE_IMMERSION, ChainHistory, Entry, Totals
-from rules.judgements import judgements_for
+from rules.dates_and_numbers import number
+from rules.kinds_of_work import WORKS
+from rules.limits_in_force import judgements_for
 from rules.outlook import Outlook
 from rules.reasons import since
 from rules.reminder import RaisedReminder, ReminderKind
 from rules.units import kilometres
 from rules.vocabulary import Bike, Chain, Condition, Regime, Treatment
 from rules.wear.forecast import Measure
-from rules.wording import number
-from rules.work import WORKS
 from services.views.snapshot import Snapshot
 
 

@@ -9,13 +9,13 @@ from functools import cached_property
 from itertools import product
 from typing import Any, TypeAlias
 
+from rules.kinds_of_work import work
 from rules.ledger import Ledger
 from rules.reasons import reading_words
 from rules.ride_name import own_title
 from rules.rulebook import KEYS
 from rules.vocabulary import Chain, Condition, Reading, Ride, Sensor, Treatment, WipeTest
 from rules.wear.forecast import Forecast, Measure
-from rules.work import work
 from services.app import App, zone_of
 from services.store import NotFound, SensorSighting
 from services.store.notes import FILES_WAITING

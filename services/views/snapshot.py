@@ -14,27 +14,27 @@ from datetime import datetime, timedelta, tzinfo
 from functools import cached_property
 from typing import Any, TypeVar
 
+from rules.care_due import KIND_ORDER
 from rules.contamination import ChainHistory, exposures, history
-from rules.judgements import judgements_for
 from rules.ledger import Ledger
-from rules.one_a_chain import spared
+from rules.limits_in_force import judgements_for
 from rules.outlook import Outlook, outlook
+from rules.overlapping_reminders import spared
 from rules.quiet_hours import MONTH, Told, unheard
-from rules.rag import Offer, offers
 from rules.reminder import RaisedReminder
-from rules.reminders import KIND_ORDER
 from rules.ride_name import ride_name
 from rules.rulebook import Rulebook
 from rules.supplies import Stand, stands
 from rules.trial import Turn, turn
 from rules.vocabulary import Bike, BikeId, Chain, ChainId, Condition, Regime, Ride, RideId, Rider
-from rules.wear.ahead import ridden_alike
 from rules.wear.comparison import Comparison, compare
 from rules.wear.cost import Cost, PayBack, Prices, cost, pay_back
 from rules.wear.forecast import Forecast, Measure, Refusal, forecast
-from rules.wear.learned import LearnedWeight, learned_weights
-from rules.wear.measured import gathered
-from rules.wear.pairs import Found, found_by_trials
+from rules.wear.future_riding import ridden_alike
+from rules.wear.learned_weights import LearnedWeight, learned_weights
+from rules.wear.reading_arrays import gathered
+from rules.wear.trial_pairs import Found, found_by_trials
+from rules.wipe_test_advice import Offer, offers
 from rules.year.another_way import AnotherWay, another_way
 from services.app import App, zone_of
 from services.last_look import last_look

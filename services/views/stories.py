@@ -10,13 +10,13 @@ from typing import TYPE_CHECKING
 
 from rules.cautions import caution
 from rules.contamination import exposures
+from rules.dates_and_numbers import clock, day, number
 from rules.ledger import Ledger
 from rules.reminder import RaisedReminder, Reason, Step
 from rules.ride_name import own_title
 from rules.rulebook import Rulebook
 from rules.units import distance, height
 from rules.vocabulary import Bike, ReminderId, Ride, RideId
-from rules.wording import clock, day, number
 from services.app import App, zone_of
 from services.store import FactRefused, Word
 

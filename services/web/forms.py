@@ -11,7 +11,7 @@ from typing import TypeVar
 
 from starlette.datastructures import FormData
 
-from rules.gate.values import teeth_in
+from rules.gate.field_checks import teeth_in
 
 Choice = TypeVar("Choice", bound=StrEnum)
 

@@ -12,10 +12,10 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
+from rules.dates_and_numbers import clock, day, listed, number
 from rules.reasons import reading_words
 from rules.ride_name import own_title
 from rules.units import SI, Units, distance, height, kilometres, marked, said
-from rules.wording import clock, day, listed, number
 from services.web.drawings.textures import legend, textures
 
 HERE = Path(__file__).parent

@@ -8,10 +8,10 @@ from collections.abc import Callable
 from dataclasses import replace
 from datetime import timedelta
 
+from rules.care_due import due
 from rules.contamination import history
 from rules.ledger import Ledger
 from rules.outlook import difference, outlook, with_ride_on
-from rules.reminders import due
 from rules.rulebook import default_rulebook
 from rules.vocabulary import (
     Bike,

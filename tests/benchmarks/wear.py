@@ -31,13 +31,10 @@ from scipy import stats
 
 from rules.rulebook import default_rulebook
 from rules.vocabulary import BikeId, ChainId, ReadingTool
+from rules.wear.chain_readings import KINDS
 from rules.wear.comparison import compare
-from rules.wear.fit import _fit, fit
 from rules.wear.forecast import Forecast, forecast, steady_wear
-from rules.wear.learned import learned_weights
-from rules.wear.likelihood import READING_SD_PCT, TAIL
-from rules.wear.lot import power
-from rules.wear.measured import Measured, Part, Taken, measured
+from rules.wear.learned_weights import learned_weights
 from rules.wear.model import (
     FIRST_RATE,
     NEW_PCT,
@@ -47,7 +44,10 @@ from rules.wear.model import (
     USED_SHARE,
     WearModel,
 )
-from rules.wear.worn import KINDS
+from rules.wear.permutation_test import power
+from rules.wear.posterior import _fit, fit
+from rules.wear.reading_arrays import Measured, Part, Taken, measured
+from rules.wear.reading_error import READING_SD_PCT, TAIL
 from tests.benchmarks.wear_promises import WITHHELD, _figures
 from tests.benchmarks.wear_worlds import FIRST_READ_H, ROWS, STEPS, World, null_arms, world
 

@@ -20,10 +20,10 @@ import numpy as np
 from scipy import stats
 
 from rules.rulebook import default_rulebook
-from rules.wear.fit import fit
 from rules.wear.forecast import Forecast, Refusal, forecast
-from rules.wear.measured import measured
-from rules.wear.pairs import LIKE_CHAINS, found_by_trials, pair_power
+from rules.wear.posterior import fit
+from rules.wear.reading_arrays import measured
+from rules.wear.trial_pairs import LIKE_CHAINS, found_by_trials, pair_power
 from tests.benchmarks.wear_worlds import ROWS, World, paired, world
 
 RULEBOOK = default_rulebook()

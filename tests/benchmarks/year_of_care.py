@@ -28,9 +28,10 @@ from pathlib import Path
 
 import numpy as np
 
+from rules.care_due import due
 from rules.contamination import history
 from rules.ledger import Ledger
-from rules.one_a_chain import one_a_chain
+from rules.overlapping_reminders import one_a_chain
 from rules.quiet_hours import MONTH, QuietHours, Told, Unheard, bundles, unheard
 from rules.reconcile import reconcile
 from rules.reminder import (
@@ -42,9 +43,8 @@ from rules.reminder import (
     Step,
     asked_for_wet_evenings,
 )
-from rules.reminders import due
 from rules.rulebook import Rulebook, default_rulebook, parse_rulebook
-from rules.salted_road import RINSE_FROM
+from rules.salt_due import RINSE_FROM
 from rules.vocabulary import (
     Bike,
     BikeId,

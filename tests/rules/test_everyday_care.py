@@ -5,17 +5,17 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import timedelta
 
-from rules.one_a_chain import one_a_chain, spared
+from rules.care_due import due
+from rules.overlapping_reminders import one_a_chain, spared
 from rules.own_limits import in_force
-from rules.rag import offers
 from rules.reminder import RaisedReminder, ReminderKind, ReminderStep, Step
-from rules.reminders import due
 from rules.rulebook import default_rulebook
 from rules.supplies import running_out, stands
 from rules.tomorrow import tomorrow, typed_day, typed_weather
 from rules.usual_day import usual_day
 from rules.vocabulary import OwnLimits, OwnLimitsId, OwnValue, ReminderId, Supply, SupplyId, SupplyKind
 from rules.wax_night import plan, ridden_tomorrow
+from rules.wipe_test_advice import offers
 from rules.year.another_way import another_way, taken_over
 from tests.rules.notation import at, ledger_of
 

@@ -6,10 +6,10 @@ from dataclasses import replace
 
 import pytest
 
+from rules.care_due import due
 from rules.contamination import history
 from rules.outlook import outlook
 from rules.reminder import ReminderKind
-from rules.reminders import due
 from rules.rulebook import default_rulebook, parse_rulebook
 from rules.vocabulary import ChainId
 from tests.rules.notation import at, ledger_of, tag

@@ -6,12 +6,12 @@ from dataclasses import replace
 
 import pytest
 
+from rules.care_due import due
 from rules.contamination import history
-from rules.one_a_chain import one_a_chain
+from rules.overlapping_reminders import one_a_chain
 from rules.own_limits import in_force
 from rules.quiet_hours import QuietHours, bundles, unheard
 from rules.reminder import RaisedReminder, ReminderKind, ReminderStep, Step
-from rules.reminders import due
 from rules.rulebook import default_rulebook
 from rules.supplies import cost_of
 from rules.vocabulary import OwnLimits, OwnLimitsId, OwnValue, ReminderId, Supply, SupplyId, SupplyKind

@@ -7,6 +7,7 @@ from datetime import timedelta
 
 import pytest
 
+from rules.care_due import due
 from rules.contamination import history
 from rules.outlook import (
     difference,
@@ -18,7 +19,6 @@ from rules.outlook import (
     with_ride_on,
 )
 from rules.reminder import ReminderKind
-from rules.reminders import due
 from rules.units import SI, said
 from rules.vocabulary import BikeId, ChainId, Condition, DecidedBy, RideId
 from tests.rules.notation import at, ledger_of, plain_limits

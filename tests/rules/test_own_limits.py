@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from rules.judgements import judgements_for
+from rules.limits_in_force import judgements_for
 from rules.own_limits import in_force, set_for
 from rules.rulebook import default_rulebook, parse_rulebook
 from rules.vocabulary import OwnLimits, OwnLimitsId, OwnValue

@@ -6,10 +6,10 @@ from dataclasses import replace
 
 import pytest
 
+from rules.care_due import due, reconcile
 from rules.ledger import Ledger
-from rules.one_a_chain import one_a_chain
+from rules.overlapping_reminders import one_a_chain
 from rules.reminder import RaisedReminder, ReminderKind, ReminderStep, Step
-from rules.reminders import due, reconcile
 from rules.vocabulary import BikeId, ChainId, Condition, ReminderId, RideId, TreatmentId
 from tests.rules.notation import at, ledger_of, plain_limits
 
@@ -36,7 +36,8 @@ class Household:
         found = [
             one
             for one in due(self.ledger, self.rulebook, now=at(now))
-            if one.kind is not ReminderKind.IMMERSION or one.total >= one.limit  # early: rules.one_a_chain's
+            if one.kind is not ReminderKind.IMMERSION
+            or one.total >= one.limit  # early: rules.overlapping_reminders's
         ]
         changes = reconcile(self.kept, found, self.ledger, now=at(now), rulebook=book)
         for change in changes:

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import pytest
 
+from rules.care_due import due
 from rules.contamination import history
 from rules.reminder import ReminderKind
-from rules.reminders import due
 from rules.rulebook import default_rulebook
 from tests.rules.notation import at, ledger_of
 

@@ -14,7 +14,7 @@ from rules.trial import order, turn
 from rules.units import SI, said
 from rules.vocabulary import BikeId, ChainId, Trial, TrialId
 from rules.wear.comparison import compare
-from rules.wear.pairs import FEWEST_PAIRS, flips, found_by_trials, pair_power, promise
+from rules.wear.trial_pairs import FEWEST_PAIRS, flips, found_by_trials, pair_power, promise
 from tests.rules.notation import at, ledger_of
 
 RULEBOOK = default_rulebook()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from rules.rotation import fits
+from rules.spare_chains import fits
 from rules.vocabulary import BikeId, ChainId
 from rules.wax_night import plan
 from tests.rules.notation import at, ledger_of, plain_limits

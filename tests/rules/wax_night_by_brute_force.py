@@ -1,7 +1,7 @@
 """The cheapest wax night found by trying everything: every subset in every order, all givings-out of spares.
 
 It shares no code with the plan: households are invented here, and what an evening costs is added up anew from
-the stated minutes (rules/dips.py names them).
+the stated minutes (rules/dip_order.py names them).
 """
 
 from __future__ import annotations

@@ -8,8 +8,8 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime, tzinfo
 
 from ingest.bikes.pedalled_gears import BIN_CENTRES, BIN_WIDTH, GearHistogram, development_m
+from rules.dates_and_numbers import day, number
 from rules.vocabulary import Bike
-from rules.wording import day, number
 from services.web.drawings.scales import month_starts
 from services.web.drawings.svg import at_both_widths, drawn, known_name, label, line, safe, short, text_width
 

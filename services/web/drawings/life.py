@@ -6,9 +6,9 @@ from collections.abc import Callable, Mapping
 from datetime import UTC, datetime, timedelta, tzinfo
 
 from rules.contamination import ChainHistory
+from rules.dates_and_numbers import day, number
 from rules.vocabulary import BikeId, Condition, Treatment, WipeTest
 from rules.wear.forecast import Forecast, Refusal
-from rules.wording import day, number
 from services.web.drawings.life_events import (
     WEEK,
     WEEKS_IN_HALF,

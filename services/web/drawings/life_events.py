@@ -8,9 +8,9 @@ from datetime import datetime, timedelta, tzinfo
 from typing import NamedTuple
 
 from rules.contamination import ChainHistory
+from rules.dates_and_numbers import day, number
 from rules.ledger import Fitted, Removed, RiddenHour
 from rules.vocabulary import BikeId, Condition, Reading, Treatment, WipeTest
-from rules.wording import day, number
 from services.web.drawings.scales import monday_of
 from services.web.drawings.textures import CONDITIONS
 

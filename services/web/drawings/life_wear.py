@@ -6,10 +6,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 
+from rules.dates_and_numbers import day, number
 from rules.vocabulary import Reading
 from rules.wear.forecast import Forecast
-from rules.wear.likelihood import READING_SD_PCT
-from rules.wording import day, number
+from rules.wear.reading_error import READING_SD_PCT
 from services.web.drawings.life_events import reading_words
 from services.web.drawings.scales import MONTHS, roomy_month_starts
 from services.web.drawings.svg import boxed, dot, drawn, joined, label, line, safe, short, text_width

@@ -9,9 +9,9 @@ from typing import NamedTuple
 
 from ingest.ride.track import TrackPoint
 from rules.contamination import Exposure
+from rules.dates_and_numbers import clock, number
 from rules.units import SI, Units
 from rules.vocabulary import Condition, Ride, RideHour
-from rules.wording import clock, number
 from services.web.drawings.scales import round_step
 from services.web.drawings.svg import at_both_widths, drawn, joined, label, line, safe, short, text_width
 from services.web.drawings.textures import paint

@@ -8,8 +8,8 @@ from typing import NamedTuple
 
 from rules import reasons
 from rules.contamination import CLEARS_SINCE_IMMERSION, ChainHistory
+from rules.dates_and_numbers import day, number
 from rules.vocabulary import Condition, Treatment, TreatmentKind
-from rules.wording import day, number
 from services.web.drawings.marks import mark
 from services.web.drawings.svg import at_both_widths, boxed, drawn, label, line, short
 from services.web.drawings.textures import (

@@ -6,10 +6,10 @@ import math
 from collections.abc import Callable, Sequence
 from datetime import UTC, tzinfo
 
+from rules.dates_and_numbers import day, number
 from rules.vocabulary import Regime
 from rules.wear.comparison import ChainWear, Comparison, Span
 from rules.wear.forecast import Forecast, Measure, Refusal, WearPoint
-from rules.wording import day, number
 from services.web.drawings.life_events import reading_words
 from services.web.drawings.life_wear import fan_shape, reading_shape
 from services.web.drawings.scales import ticks

@@ -13,9 +13,9 @@ from fastapi.responses import HTMLResponse, Response
 from tzlocal import get_localzone_name
 
 from rules.commands import AddBike, AddRider
+from rules.dates_and_numbers import listed
 from rules.units import Units
 from rules.vocabulary import BikeId, RideId, RiderId
-from rules.wording import listed
 from services.app import quiet_hours_of, zone_of
 from services.use_cases.first_hour import (
     Group,

@@ -15,10 +15,10 @@ from markupsafe import Markup
 from rules.cautions import SOLVENT, caution
 from rules.chain_length import elongation_pct, length_mm
 from rules.commands import CareKind, LogReading, LogTreatment, LogWipeTest, TakeBack
-from rules.gate.whole_day import evening_of
+from rules.dates_and_numbers import clock
+from rules.gate.date_only import evening_of
 from rules.reminder import ReminderKind
 from rules.vocabulary import ChainId, Reading, ReadingTool, Regime, Treatment, TreatmentKind
-from rules.wording import clock
 from services.settings import SETTINGS_FILE
 from services.views.bench import Need, bench, need_of
 from services.views.bench_sheet import jobs

@@ -10,9 +10,9 @@ from fastapi import APIRouter, Query
 from fastapi.responses import HTMLResponse, Response
 
 from rules.commands import SetLimits
+from rules.dates_and_numbers import number
 from rules.rulebook import KEYS, SCOPES, WEIGHTS, Judgement
 from rules.vocabulary import OwnValue
-from rules.wording import number
 from services.settings import SETTINGS_FILE
 from services.use_cases.preview import preview_limits
 from services.views.snapshot import Snapshot

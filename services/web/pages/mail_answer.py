@@ -9,9 +9,9 @@ from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
 from rules.cautions import LINK, caution
+from rules.kinds_of_work import work
 from rules.reminder import ReminderKind
 from rules.vocabulary import Regime
-from rules.work import work
 from services.answer_links import LinkRefused
 from services.store import StoreError
 from services.use_cases.answer_reminder import answer_by_link, offered

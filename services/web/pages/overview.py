@@ -9,8 +9,8 @@ from pathlib import Path
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
-from rules.judgements import unknown_names
-from rules.wording import listed
+from rules.dates_and_numbers import listed
+from rules.limits_in_force import unknown_names
 from services.channels.calendar import feed
 from services.views.bench import Need, bench, headline
 from services.views.calendar_entries import entries

@@ -8,10 +8,10 @@ from typing import Annotated
 from fastapi import APIRouter, Query
 from fastapi.responses import HTMLResponse, Response
 
+from rules.kinds_of_work import work
 from rules.outlook import difference, what_if_limit, with_condition, with_ride_on
 from rules.reminder import RaisedReminder, Step
 from rules.vocabulary import BikeId, Condition, ReminderId, RideId
-from rules.work import work
 from services.app import zone_of
 from services.use_cases import answer_reminder
 from services.use_cases.preview import on_then

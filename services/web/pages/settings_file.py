@@ -13,8 +13,8 @@ from fastapi.responses import HTMLResponse, Response
 from ingest.errors import UnreadableFile
 from ingest.files.folder import scan
 from rules.commands import Amend
+from rules.dates_and_numbers import clock, day
 from rules.vocabulary import Rider
-from rules.wording import clock, day
 from services.channels import ChannelError, trial_letter
 from services.settings import Watched
 from services.use_cases.autostart import autostart_here, by_systemd, remove, switch_on

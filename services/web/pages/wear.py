@@ -15,7 +15,7 @@ from rules.commands import EndTrial, StartTrial
 from rules.trial import USUAL_TURN_KM
 from rules.vocabulary import BikeId, Chain, ChainId, Reading, Regime, TrialId
 from rules.wear.forecast import Forecast, Refusal
-from rules.wear.pairs import promise
+from rules.wear.trial_pairs import promise
 from services.views.snapshot import Snapshot
 from services.web.context import AContext, APost
 from services.web.embed import comparison_picture, wear_picture

@@ -34,13 +34,13 @@ from rules.commands import (
     WithdrawRide,
 )
 from rules.gate.apply import applied
-from rules.gate.hearing import Accepted, Question, Refused
+from rules.gate.change_sentence import described
+from rules.gate.date_only import after_last_ride, before_first_ride, evening_of
+from rules.gate.effects import FAMILIES, effect, reversed_by
+from rules.gate.field_checks import teeth_in
 from rules.gate.judge import OBJECTIONS, judge
 from rules.gate.replay import Said, replay, without
-from rules.gate.reverse import FAMILIES, effect, reversed_by
-from rules.gate.sentence import described
-from rules.gate.values import teeth_in
-from rules.gate.whole_day import after_last_ride, before_first_ride, evening_of
+from rules.gate.verdicts import Accepted, Question, Refused
 from rules.ledger import Ledger
 from rules.vocabulary import (
     BikeId,

@@ -8,10 +8,10 @@ import pytest
 
 from rules.commands import Command, EndTrial, StartTrial
 from rules.gate.apply import applied
-from rules.gate.hearing import Accepted, Question, Refused
+from rules.gate.change_sentence import described
+from rules.gate.effects import effect, reversed_by
 from rules.gate.judge import judge
-from rules.gate.reverse import effect, reversed_by
-from rules.gate.sentence import described
+from rules.gate.verdicts import Accepted, Question, Refused
 from rules.ledger import Ledger
 from rules.vocabulary import BikeId, ChainId, TrialId
 from tests.rules.notation import at, ledger_of

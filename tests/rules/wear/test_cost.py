@@ -13,8 +13,8 @@ from rules.rulebook import default_rulebook
 from rules.units import SI, said
 from rules.vocabulary import Regime, Supply, SupplyId, SupplyKind
 from rules.wear.cost import Prices, _lives_km, cost, pay_back, reckon, used_share
-from rules.wear.fit import DRAWS
 from rules.wear.forecast import Refusal, forecast
+from rules.wear.posterior import DRAWS
 from tests.rules.notation import at, ledger_of
 
 RULEBOOK = default_rulebook()

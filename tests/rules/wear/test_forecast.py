@@ -9,12 +9,11 @@ from datetime import timedelta
 import numpy as np
 import pytest
 
-from rules import wording
+from rules import dates_and_numbers
 from rules.contamination import history
 from rules.rulebook import default_rulebook, parse_rulebook
 from rules.vocabulary import ChainId
-from rules.wear.ahead import blocks_of
-from rules.wear.fit import fit
+from rules.wear.chain_readings import MOST_CHAINS
 from rules.wear.forecast import (
     Forecast,
     Measure,
@@ -25,9 +24,10 @@ from rules.wear.forecast import (
     lives_of,
     wear_points,
 )
-from rules.wear.learned import learned_weights
-from rules.wear.measured import measured
-from rules.wear.worn import MOST_CHAINS
+from rules.wear.future_riding import blocks_of
+from rules.wear.learned_weights import learned_weights
+from rules.wear.posterior import fit
+from rules.wear.reading_arrays import measured
 from tests.rules.notation import at, ledger_of
 
 RULEBOOK = default_rulebook()
@@ -330,7 +330,7 @@ def test_a_weight_that_was_taken_over_is_said_and_offered_no_more():
     assert water.offered == pytest.approx(min(max(water.said[1], low), high), abs=0.005)
     agreed = replace(RULEBOOK, overrides={("rider", "Ada"): {"water": water.offered}})
     (after,) = learned_weights(ledger, agreed, now=now)
-    assert after.sentence.endswith(f" You reckon with {wording.number(water.offered, 2)}.")
+    assert after.sentence.endswith(f" You reckon with {dates_and_numbers.number(water.offered, 2)}.")
     assert (after.sure, after.said) == (False, water.said)
     other = replace(RULEBOOK, overrides={("rider", "Ada"): {"water": 4.9}})
     (still,) = learned_weights(ledger, other, now=now)

@@ -11,11 +11,11 @@ import pytest
 
 from rules.rulebook import default_rulebook
 from rules.vocabulary import ChainId, ReadingTool
-from rules.wear.fit import _fit, fit
 from rules.wear.forecast import steady_wear
-from rules.wear.likelihood import Readings, interval
-from rules.wear.measured import Measured, Part, Taken, measured
 from rules.wear.model import FIRST_RATE, NEW_PCT, SPREADS, USED_PCT, USED_SHARE, WearModel, _started
+from rules.wear.posterior import _fit, fit
+from rules.wear.reading_arrays import Measured, Part, Taken, measured
+from rules.wear.reading_error import Readings, interval
 from tests.rules.notation import at, ledger_of
 
 RULEBOOK = default_rulebook()
@@ -286,7 +286,7 @@ def test_the_same_facts_are_fitted_once_and_to_the_same_answer():
 def test_a_search_cut_short_is_mended_by_the_walk(monkeypatch):
     facts = household()
     whole = fit(facts)
-    monkeypatch.setattr("rules.wear.fit.NEWTON_STEPS", 2)
+    monkeypatch.setattr("rules.wear.posterior.NEWTON_STEPS", 2)
     short = _fit(WearModel(facts))
     for chain in facts.chains:
         found, wanted = (np.quantile(one.log_rate(chain, None), [0.1, 0.5, 0.9]) for one in (short, whole))

@@ -22,7 +22,7 @@ from rules.year.another_way import (
     own_way,
     taken_over,
 )
-from rules.year.walk import Hour, Way, other_ways, walk
+from rules.year.simulation import Hour, Way, other_ways, walk
 from tests.rules.notation import at, ledger_of
 
 RULEBOOK = default_rulebook()

@@ -127,7 +127,7 @@ def point(values, share):
 
 @pytest.fixture
 def hands_never_wait(monkeypatch):
-    monkeypatch.setattr("rules.year.walk.MOST_LATE_DAYS", 0)
+    monkeypatch.setattr("rules.year.simulation.MOST_LATE_DAYS", 0)
 
 
 @pytest.mark.parametrize("block", range(10 * int(os.environ.get("GRITLEDGER_TESTS_LONG", "1"))))

@@ -17,10 +17,11 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rules.cautions import HOT_WAX, LINK_IN_A_LINE, in_a_line
+from rules.kinds_of_work import work
 from rules.ledger import Ledger
 from rules.outlook import Outlook
 from rules.reminder import RaisedReminder, Reason, Reminder, ReminderKind, ReminderStep, Step
-from rules.salted_road import RINSE
+from rules.salt_due import RINSE
 from rules.units import SI, said
 from rules.vocabulary import (
     Bike,
@@ -34,7 +35,6 @@ from rules.vocabulary import (
     Rider,
     RiderId,
 )
-from rules.work import work
 from services.answer_links import GOOD_FOR, Act, Address, read_link
 from services.channels import trial_letter
 from services.messages.message import AskedRide, Message

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from rules.commands import Amend, BeginSupply, EndSupply, SetLimits
-from rules.judgements import judgements_for
+from rules.limits_in_force import judgements_for
 from rules.reminder import ReminderKind
 from rules.vocabulary import OwnValue, SupplyKind, TreatmentKind
 from services.app import App

@@ -26,7 +26,7 @@ from rules.commands import (
     WithdrawRide,
 )
 from rules.gate.apply import applied
-from rules.gate.reverse import FAMILIES
+from rules.gate.effects import FAMILIES
 from rules.ledger import Ledger
 from rules.own_limits import set_for
 from rules.vocabulary import BikeId, ChainId, Condition, DecidedBy, FittingId, RideId, RiderId

@@ -131,7 +131,7 @@ def test_the_command_line_says_the_same(
 def test_a_wipe_tests_offer_and_a_learned_weight_are_taken_over_on_a_yes(
     page: TestClient, token: Callable[[], str], shop: App, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from rules.wear.learned import LearnedWeight
+    from rules.wear.learned_weights import LearnedWeight
 
     sure = LearnedWeight(
         "water", 2.0, (1.4, 1.6, 1.9), 0.1, True, True, 1.6, "Water: 2 assumed; your readings say."

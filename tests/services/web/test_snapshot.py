@@ -12,8 +12,8 @@ import pytest
 from starlette.testclient import TestClient
 
 from rules.commands import BeginSupply, FitChain, PutRidesOn, Retire
+from rules.dates_and_numbers import day
 from rules.vocabulary import BikeId, RiderId, SupplyKind, TreatmentKind
-from rules.wording import day
 from services.app import App, zone_of
 from services.running.round import one_round
 from services.use_cases.judge_bikes import HouseholdJudgement, OpenQuestion

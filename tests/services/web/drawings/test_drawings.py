@@ -21,7 +21,7 @@ from rules.vocabulary import Bike, BikeId, ChainId, Condition, Regime, RiderId
 from rules.wear.comparison import ChainWear, Comparison, Span
 from rules.wear.forecast import Forecast, Measure, Refusal, WearPoint
 from rules.year.another_way import Lived
-from rules.year.walk import Way
+from rules.year.simulation import Way
 from services.web import drawings
 from services.web.drawings.svg import joined
 from tests.services.web.drawings.facts import BIKES, NOW, RULEBOOK, ride, storm, three_years

@@ -11,8 +11,8 @@ from rules.contamination import history
 from rules.ledger import Ledger, RiddenHour
 from rules.rulebook import Rulebook
 from rules.vocabulary import Chain, ChainId
-from rules.wear.measured import Array
-from rules.wear.worn import hour_row
+from rules.wear.chain_readings import hour_row
+from rules.wear.reading_arrays import Array
 
 BLOCK_DRIVE_H = 8.0  # of riding as it was: about a week, so wet spells stay together
 MOST_BLOCKS = 60  # the newest; what was ridden years ago says little of tomorrow

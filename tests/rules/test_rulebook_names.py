@@ -6,7 +6,7 @@ import tomllib
 
 import pytest
 
-from rules.renamed_rulebook import renamed
+from rules.rulebook_names import renamed
 
 TEXT = """\
 version = "mine-1"   # of May

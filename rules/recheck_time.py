@@ -5,13 +5,13 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from datetime import datetime, timedelta
 
+from rules.care_due import LONGEST_SPELL, WET
 from rules.contamination import history
-from rules.judgements import judgements_for
 from rules.ledger import END, Ledger, RiddenHour
+from rules.limits_in_force import judgements_for
 from rules.reminder import RaisedReminder, Reminder, ReminderKind, Step
-from rules.reminders import LONGEST_SPELL, WET
 from rules.rulebook import Rulebook
-from rules.salted_road import RINSE_FROM
+from rules.salt_due import RINSE_FROM
 from rules.vocabulary import Chain
 
 A_MOMENT = timedelta(microseconds=1)

@@ -5,12 +5,12 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import time
 
-from rules.moved_limits import NEWEST, limits_moved
-from rules.one_a_chain import done_too, one_a_chain, spared
+from rules.care_due import due
+from rules.changed_defaults import NEWEST, limits_moved
+from rules.overlapping_reminders import done_too, one_a_chain, spared
 from rules.quiet_hours import QuietHours, Told, Unheard, bundles
 from rules.reconcile import Change, reconcile
 from rules.reminder import RaisedReminder, ReminderKind, ReminderStep, Step
-from rules.reminders import due
 from rules.rulebook import default_rulebook, parse_rulebook
 from rules.vocabulary import ReminderId, RiderId
 from tests.rules.notation import at, ledger_of

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from rules.one_a_chain import spared
+from rules.care_due import due
+from rules.overlapping_reminders import spared
 from rules.reconcile import reconcile
 from rules.reminder import RaisedReminder, ReminderKind, ReminderStep, Step
-from rules.reminders import due
 from rules.rulebook import default_rulebook
 from rules.units import SI, said
 from rules.vocabulary import Regime, ReminderId

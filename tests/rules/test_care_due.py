@@ -9,8 +9,9 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
+from rules.care_due import due
 from rules.ledger import Ledger
-from rules.one_a_chain import one_a_chain
+from rules.overlapping_reminders import one_a_chain
 from rules.reasons import MOST_LINES
 from rules.reminder import (
     ASKED_AHEAD,
@@ -20,7 +21,6 @@ from rules.reminder import (
     Step,
     asked_for_wet_evenings,
 )
-from rules.reminders import due
 from rules.rulebook import default_rulebook, parse_rulebook
 from rules.units import SI, said
 from rules.vocabulary import ChainId, Condition, ReminderId

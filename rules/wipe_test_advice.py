@@ -6,13 +6,13 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from rules.contamination import history
-from rules.judgements import judgements_for
+from rules.dates_and_numbers import number
+from rules.kinds_of_work import WORKS
 from rules.ledger import Ledger
+from rules.limits_in_force import judgements_for
 from rules.reminder import ReminderKind
 from rules.rulebook import Rulebook
 from rules.vocabulary import Bike, Regime, WipeTest
-from rules.wording import number
-from rules.work import WORKS
 
 AGREEING = 3  # the last so many tests that say anything must say the same
 STEP = 1.25

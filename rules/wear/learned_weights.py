@@ -8,12 +8,12 @@ from datetime import datetime
 
 import numpy as np
 
+from rules.dates_and_numbers import number
 from rules.ledger import Ledger
 from rules.rulebook import Rulebook
-from rules.wear.fit import fit, triple
-from rules.wear.measured import measured
-from rules.wear.worn import KINDS
-from rules.wording import number
+from rules.wear.chain_readings import KINDS
+from rules.wear.posterior import fit, triple
+from rules.wear.reading_arrays import measured
 
 SURE_SD = 0.4  # of the ln weight: below, a rider may take the weight over
 SAME = 0.1  # a weight this near to what is offered is the one taken over

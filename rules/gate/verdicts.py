@@ -7,9 +7,9 @@ from dataclasses import dataclass, replace
 from datetime import UTC, datetime, tzinfo
 from typing import TypeAlias, TypeVar
 
+from rules.dates_and_numbers import ZoneOf, clock, day
 from rules.ledger import Ledger
 from rules.vocabulary import Bike, BikeId, Chain, ChainId, Fitting, Rider, Supply, Trial
-from rules.wording import ZoneOf, clock, day
 
 Thing = TypeVar("Thing", bound=Rider | Bike | Chain | Fitting | Trial | Supply)
 EARLIEST = datetime(1980, 1, 1, tzinfo=UTC)  # before any ride file there is: a slip of the keyboard

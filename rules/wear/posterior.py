@@ -15,9 +15,9 @@ from functools import lru_cache
 import numpy as np
 
 from rules.vocabulary import BikeId, ChainId
-from rules.wear.measured import Array, Measured, Whole
+from rules.wear.chain_readings import KINDS
 from rules.wear.model import BIKE_SD, SPREAD, SPREADS, Judged, WearModel
-from rules.wear.worn import KINDS
+from rules.wear.reading_arrays import Array, Measured, Whole
 
 DRAWS = 400
 STEPS = 25

@@ -15,7 +15,7 @@ from rules.contamination import history
 from rules.ledger import Ledger
 from rules.rulebook import Judgement, Rulebook
 from rules.vocabulary import BikeId, ChainId, ReadingTool
-from rules.wear.worn import KINDS, Read, Worn, heard_together, hour_row, worn_of
+from rules.wear.chain_readings import KINDS, Read, Worn, heard_together, hour_row, worn_of
 
 Array = NDArray[np.float64]
 Whole = NDArray[np.intp]

@@ -14,8 +14,8 @@ from typing import NamedTuple
 import numpy as np
 from scipy import special
 
-from rules.wear.measured import Array
 from rules.wear.model import SPREAD, SPREADS, WAX
+from rules.wear.reading_arrays import Array
 
 MOST_WAYS = 200_000  # of sharing the labels out; ten and ten make 184 756
 ALPHA = 0.05

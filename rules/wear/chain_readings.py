@@ -7,8 +7,8 @@ from datetime import datetime
 from typing import NamedTuple
 
 from rules.contamination import Exposure, history
-from rules.judgements import judgements_for
 from rules.ledger import Ledger, RiddenHour
+from rules.limits_in_force import judgements_for
 from rules.rulebook import Rulebook
 from rules.vocabulary import BikeId, Chain, ChainId, Reading, Regime
 

@@ -9,13 +9,13 @@ from datetime import date, timedelta
 
 from rules.chain_case import HAIR, Case, key_of
 from rules.contamination import CLEARS_SINCE_DRIP, Entry, Exposure
+from rules.dates_and_numbers import clock, day, number
+from rules.kinds_of_work import WORKS
 from rules.ledger import RiddenHour
 from rules.reasons import hour_line
 from rules.reminder import ASKED_AHEAD, Reminder, ReminderKind
 from rules.ride_name import beside_its_date
 from rules.vocabulary import Ride, Treatment
-from rules.wording import clock, day, number
-from rules.work import WORKS
 
 RINSE_FROM = 0.3  # of the salt weight; labelled assumption
 # Said of a wet chain and of a dry one; inferred from weather, so 'probably'. What is asked stands first, for

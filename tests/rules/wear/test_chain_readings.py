@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from rules.contamination import Exposure
 from rules.vocabulary import Condition
-from rules.wear.worn import hour_row, worn_of
+from rules.wear.chain_readings import hour_row, worn_of
 from tests.rules.notation import at, ledger_of, plain_limits
 
 LEDGER = """

@@ -20,18 +20,18 @@ from rules.contamination import (
     Exposure,
     Totals,
 )
+from rules.dates_and_numbers import ZoneOf, clock, day, number, utc
+from rules.kinds_of_work import WORKS
 from rules.ledger import Ledger, RiddenHour
 from rules.reasons import TREATMENT_NOUN, hour_line, origin_line, since, span_lines
 from rules.reconcile import Change, reconcile
 from rules.reminder import ASKED_AHEAD, HAS_DRIED, WET_HOLDS, Reason, Reminder, ReminderKind
 from rules.ride_name import beside_its_date
 from rules.rulebook import Rulebook
-from rules.salted_road import RINSE, RINSE_FROM, came_home_salted, first_of, rinsed, salted_days
+from rules.salt_due import RINSE, RINSE_FROM, came_home_salted, first_of, rinsed, salted_days
 from rules.units import rain
 from rules.vocabulary import ChainId, Condition, Regime, Ride, Treatment, TreatmentKind
 from rules.wear_due import inspection_due, worn_out
-from rules.wording import ZoneOf, clock, day, number, utc
-from rules.work import WORKS
 
 __all__ = ["KIND_ORDER", "Change", "caution", "due", "reconcile"]
 

@@ -10,7 +10,7 @@ import numpy as np
 from scipy import special
 
 from rules.vocabulary import ReadingTool
-from rules.wear.measured import Array, Taken
+from rules.wear.reading_arrays import Array, Taken
 
 # Labelled assumptions, as hands do it. A gauge's step is fuzzy: roller play and thumb decide at the edge.
 READING_SD_PCT = {ReadingTool.GAUGE: 0.04, ReadingTool.RULER: 0.08, ReadingTool.CALIPER: 0.03}

@@ -7,13 +7,13 @@ from datetime import tzinfo
 
 from rules import commands as say
 from rules.commands import Command
-from rules.gate.values import tidy
+from rules.dates_and_numbers import clock, day, listed
+from rules.dates_and_numbers import number as number_of
+from rules.gate.field_checks import tidy
 from rules.ledger import Ledger
 from rules.own_limits import set_for
 from rules.supplies import USES
 from rules.vocabulary import BikeId, ChainId, RideId
-from rules.wording import clock, day, listed
-from rules.wording import number as number_of
 
 
 def described(ledger: Ledger, command: Command, zone: tzinfo) -> str:

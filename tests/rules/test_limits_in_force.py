@@ -7,12 +7,12 @@ from datetime import UTC, datetime
 
 import pytest
 
+from rules.care_due import due
 from rules.contamination import history
-from rules.judgements import judgements_for, unknown_names
 from rules.ledger import Ledger
+from rules.limits_in_force import judgements_for, unknown_names
 from rules.outlook import outlook
 from rules.reminder import ReminderKind
-from rules.reminders import due
 from rules.rulebook import WEIGHTS, Rulebook, default_rulebook, parse_rulebook
 from rules.wax_night import plan
 from tests.rules.notation import ledger_of as written

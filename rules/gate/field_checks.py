@@ -7,9 +7,9 @@ import re
 from collections.abc import Callable, Iterable, Iterator
 from datetime import datetime
 
-from rules.gate.hearing import Hearing, Objection, Refused
+from rules.dates_and_numbers import number
+from rules.gate.verdicts import Hearing, Objection, Refused
 from rules.vocabulary import Bike, Chain, Rider
-from rules.wording import number
 
 LONGEST_NAME = 80  # characters: what still fits a line of a mail
 LONGEST_NOTE = 1000

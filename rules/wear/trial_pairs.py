@@ -11,15 +11,15 @@ from itertools import product
 
 import numpy as np
 
+from rules.dates_and_numbers import number
 from rules.ledger import Ledger
 from rules.rulebook import Rulebook
 from rules.units import kilometres
 from rules.vocabulary import BikeId
 from rules.wear.comparison import FEWEST_READINGS, compare
-from rules.wear.fit import fit
-from rules.wear.lot import ALPHA, chance_less
-from rules.wear.measured import measured
-from rules.wording import number
+from rules.wear.permutation_test import ALPHA, chance_less
+from rules.wear.posterior import fit
+from rules.wear.reading_arrays import measured
 
 FEWEST_PAIRS = 5  # 1 in 2**5 = 0.031: with four, no lot can reach 0.05
 LIKE_CHAINS = 0.2  # sd of ln rate of like chains on one bike: labelled assumption

@@ -10,8 +10,8 @@ from typing import NamedTuple
 
 import numpy as np
 
-from rules.reminders import NEARLY, TOLD_AGAIN_AFTER
-from rules.wear.measured import Array
+from rules.care_due import NEARLY, TOLD_AGAIN_AFTER
+from rules.wear.reading_arrays import Array
 
 MOST_LATE_DAYS = 2  # between a reminder and the deed: labelled assumption
 

@@ -8,10 +8,10 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from rules.care_due import due
 from rules.ledger import END
-from rules.next_look import next_look
+from rules.recheck_time import next_look
 from rules.reminder import RaisedReminder, ReminderStep, Step
-from rules.reminders import due
 from rules.vocabulary import ChainId, ReminderId
 from tests.rules.notation import at, ledger_of, plain_limits
 

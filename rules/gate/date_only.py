@@ -10,9 +10,9 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import date, datetime, time, timedelta, tzinfo
 
+from rules.dates_and_numbers import clock, day, listed
 from rules.ledger import Ledger
 from rules.vocabulary import BikeId, ChainId, Ride
-from rules.wording import clock, day, listed
 
 NOON, EVENING = time(12, 0), time(20, 0)
 

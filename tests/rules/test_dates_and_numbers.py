@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from rules.wording import clock, day, listed, number, utc
+from rules.dates_and_numbers import clock, day, listed, number, utc
 from tests.rules.notation import at
 
 

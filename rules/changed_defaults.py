@@ -4,10 +4,10 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from rules.dates_and_numbers import listed, number
 from rules.reconcile import Change
 from rules.reminder import Step
 from rules.rulebook import Rulebook, default_rulebook
-from rules.wording import listed, number
 
 NEWEST = "2"
 EARLIER = {  # of edition 1, where they differ; what a rider set is not in question
