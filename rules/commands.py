@@ -1,7 +1,7 @@
 """What a person may say to the ledger: one frozen command for each kind of fact, with the ids it is about.
 
 A command holds only what was said, never what follows from it. `rules.gate` judges whether it may stand,
-`rules.apply` says what the ledger is once it does.
+`rules.gate.apply` says what the ledger is once it does.
 """
 
 from __future__ import annotations

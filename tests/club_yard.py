@@ -20,7 +20,7 @@ from fixtures.fit_writer import fit_bytes
 from rules.vocabulary import RiderId
 from services.store import Store
 from services.store.club import Club
-from services.store.queue import Job
+from services.store.job_queue import Job
 from tests.forked import Program
 from tests.put_into import into
 from tests.services.conftest import as_role, with_database
@@ -30,7 +30,7 @@ HOUR, DAY = timedelta(hours=1), timedelta(days=1)
 WORKER = """
 import sys
 from pathlib import Path
-from services.running.worker import Pace, work
+from services.running.club_worker import Pace, work
 from services.wiring import open_app
 pace = Pace(heartbeat_s=0.4, stalled_s=1.6, sweep="* * * * * *")
 work(open_app(Path(sys.argv[1])), say=lambda said: print(said, file=sys.stderr, flush=True), pace=pace)

@@ -32,7 +32,7 @@ LOADED = (
     "services.expected_errors",
     "services.running.round",
     "services.running.watch",
-    "services.running.worker",
+    "services.running.club_worker",
     "services.channels.eml_folder",
     "services.channels.email",
     "services.use_cases.back_up",

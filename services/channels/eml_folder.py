@@ -9,7 +9,7 @@ from pathlib import Path
 
 from services.atomic_write import write_whole
 from services.channels import ChannelError
-from services.channels.mail_message import as_mail
+from services.channels.mime import as_mail
 from services.letter import Letter
 
 

@@ -146,7 +146,7 @@ def move(
 
     Example: gritledger club move postgresql://gritledger@localhost/club
     """
-    from services.store.club_moving import move_club
+    from services.store.club_upgrade import move_club
 
     with _club_of(home) as opened:
         move_club(old_url, opened, say=say)
@@ -165,7 +165,7 @@ def give_back(
     """
     from services.settings import LEDGER_FILE
     from services.store import Store
-    from services.store.moving import move_out
+    from services.store.household_transfer import move_out
 
     file = folder.expanduser() / LEDGER_FILE
     if file.exists():
@@ -264,7 +264,7 @@ def work(
     from services.wiring import open_app
 
     try:
-        from services.running.worker import work as work_on
+        from services.running.club_worker import work as work_on
     except ImportError as missing:
         raise typer.BadParameter(
             "it needs more to be installed: pip install 'gritledger[fleet]'"

@@ -10,7 +10,7 @@ from rules.units import SI, Units, said
 from rules.vocabulary import BikeId, ReminderId, RideId
 from services.answer_links import Address
 from services.messages.html import Block, Link, mail_page
-from services.messages.short_mail import MOST_WORDS, fitted, needed, words, words_of
+from services.messages.shortening import MOST_WORDS, fitted, needed, words, words_of
 
 CAREFUL_PATH = "/careful"
 MOST_BIKES_NAMED = 4  # of a question; with more, one link leads to all of them

@@ -21,11 +21,11 @@ from rules.limits_in_force import unknown_names
 from rules.rulebook import Rulebook, RulebookError
 from services.app import App
 from services.channels import Channel
-from services.last_look import last_look
+from services.heartbeat import last_look
 from services.settings import SettingsError, Watched
 from services.store import Posted, Store, StoreError
-from services.store.copies import copies_in
-from services.store.notes import FILES_WAITING, LAST_ROUND
+from services.store.backup_files import copies_in
+from services.store.bookkeeping import FILES_WAITING, LAST_ROUND
 from services.store.repository import storable
 from services.use_cases.derive_chains import derived_by
 from services.use_cases.update_reminders import not_as_derived_whole

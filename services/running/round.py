@@ -13,9 +13,9 @@ from ingest.files.folder import FileState, put_off, released, settled, unchanged
 from ingest.files.read_pool import ToRead
 from rules.vocabulary import Rider
 from services.app import App
-from services.last_look import note_look
+from services.heartbeat import note_look
 from services.settings import Watched
-from services.store.notes import FILES_WAITING, LAST_ROUND
+from services.store.bookkeeping import FILES_WAITING, LAST_ROUND
 from services.use_cases.deliver_letters import DeliveryReport, deliver_waiting
 from services.use_cases.import_rides import WAITS, FileOutcome, Outcome, import_files, ride_files, whose
 from services.use_cases.judge_bikes import Move, also_moved, judge_new_rides

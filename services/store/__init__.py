@@ -2,7 +2,8 @@
 
 from services.store.assignments import Decision, JudgedRide, MachineDecision
 from services.store.changes import Change
-from services.store.derived import ChainState
+from services.store.condition_tags import TagFlip, Word
+from services.store.derived_chains import ChainState
 from services.store.equipment import SensorSighting
 from services.store.errors import (
     FactRefused,
@@ -18,7 +19,6 @@ from services.store.files import FileRecord, SoughtFiles
 from services.store.outbox import Posted
 from services.store.rides import RideDetails, RideSpan, RideSums, Sought
 from services.store.store import Store, Transaction
-from services.store.tags import TagFlip, Word
 from services.store.weather import WeatherBlock
 
 __all__ = [

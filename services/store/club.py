@@ -9,15 +9,6 @@ from types import TracebackType
 
 from sqlalchemy import URL, Connection, Engine, column, exists, func, select, table, text
 
-from services.store.apart import (
-    FRESH,
-    household_of,
-    is_club,
-    keep_apart,
-    refuse_unless_apart,
-    refuse_unsafe_role,
-    tables_apart,
-)
 from services.store.archive_budget import make_budget
 from services.store.engine import (
     HOUSEHOLD,
@@ -30,11 +21,20 @@ from services.store.engine import (
     where,
 )
 from services.store.errors import FactRefused, NotFound, StoreUnusable
+from services.store.household_transfer import move_in
+from services.store.job_queue import SOON, Job, enqueue, make_queue
 from services.store.migrate import migrate
-from services.store.moving import move_in
 from services.store.people import People
 from services.store.people_tables import make_people
-from services.store.queue import SOON, Job, enqueue, make_queue
+from services.store.row_security import (
+    FRESH,
+    household_of,
+    is_club,
+    keep_apart,
+    refuse_unless_apart,
+    refuse_unsafe_role,
+    tables_apart,
+)
 from services.store.store import Store
 
 

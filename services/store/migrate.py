@@ -7,11 +7,11 @@ from pathlib import Path
 
 from sqlalchemy import Connection, Engine, column, inspect, select, table
 
-from services.store import marks
-from services.store.apart import is_club
-from services.store.copies import copy_whole
+from services.store import dirty_chains
+from services.store.backup_files import copy_whole
 from services.store.engine import MIGRATING
 from services.store.errors import NewerDatabase, StoreUnusable
+from services.store.row_security import is_club
 
 # Every migration, oldest first. A test holds this against migrations/versions; kept here it spares every
 # start from importing Alembic.
@@ -43,12 +43,12 @@ def migrate(engine: Engine, where: str) -> None:
         if schema_of(connection, where) != KNOWN[-1]:
             upgrade(connection)
         if not _is_watched(connection):
-            marks.install(connection)
+            dirty_chains.install(connection)
 
 
 def _is_watched(connection: Connection) -> bool:
     """Whether this version's marks watch over the database; a schema of before needs none."""
-    return "chain_dirty" not in inspect(connection).get_table_names() or marks.stand(connection)
+    return "chain_dirty" not in inspect(connection).get_table_names() or dirty_chains.stand(connection)
 
 
 def copy_before(database: Path) -> Path:

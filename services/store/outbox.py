@@ -16,7 +16,7 @@ from rules.reminder import ASKED_AHEAD, ReminderStep, Step
 from rules.vocabulary import ReminderId, RiderId
 from services.letter import Letter
 from services.store.errors import FactRefused
-from services.store.queue import Job, later
+from services.store.job_queue import Job, later
 from services.store.reminders import add_step
 from services.store.repository import AnyRow, Repository
 from services.store.tables_reminders import answered_link, letter, letter_reminder, reminder

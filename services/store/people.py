@@ -14,8 +14,8 @@ from sqlalchemy import Connection, Engine, Row, text
 from rules.roles import Member, Role
 from rules.vocabulary import RiderId
 from services.store.errors import FactRefused
-from services.store.guesses import Guesses
 from services.store.people_tables import NO_HOUSEHOLD, ask_for, asking
+from services.store.sign_in_tries import Guesses
 
 # Judgements; common practice, no source.
 IDLE, LONGEST = timedelta(days=14), timedelta(days=90)  # a session that nobody uses; any session

@@ -11,13 +11,13 @@ from sqlalchemy import ColumnElement, and_, func, insert, select
 
 from rules.vocabulary import BikeId, Condition, DecidedBy, Ride, RideId, RiderId
 from services.store.assignments import Assignments
+from services.store.condition_tags import Tags
 from services.store.recordings import recording_values
 from services.store.retractions import Retractions
 from services.store.ride_rows import counted_ids, counts, like_bits, load_rides, overlaps
 from services.store.same_outings import SameOutings
 from services.store.tables import retraction
 from services.store.tables_rides import IS_UNCLEAR, LONGEST_PART, ride, ride_words
-from services.store.tags import Tags
 
 if TYPE_CHECKING:  # reading a ride file takes numpy; listing rides does not
     from ingest.ride.summary import RideSummary

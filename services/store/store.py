@@ -14,12 +14,12 @@ from sqlalchemy import URL, Connection, Engine, select
 from rules.ledger import Ledger
 from rules.quiet_hours import Told
 from rules.vocabulary import ChainId, RideId, Rider
-from services.store.apart import household_of, refuse_unless_apart
-from services.store.arrivals import Arrivals
+from services.store.backup_files import faults_told
+from services.store.bookkeeping import Notes
 from services.store.care import Care
 from services.store.changes import Changes
-from services.store.copies import faults_told
-from services.store.derived import Derived
+from services.store.club_uploads import Arrivals
+from services.store.derived_chains import Derived
 from services.store.engine import (
     HOUSEHOLD,
     MIGRATING,
@@ -33,17 +33,17 @@ from services.store.engine import (
 )
 from services.store.equipment import Equipment
 from services.store.errors import StoreUnusable
-from services.store.facts import Facts
 from services.store.files import Files
-from services.store.ledger_reading import read_care, read_chains, read_garage, read_in_use, read_ledger
+from services.store.job_queue import SOON, Job, later
 from services.store.migrate import migrate
-from services.store.notes import Notes
 from services.store.outbox import Outbox
-from services.store.queue import SOON, Job, later
+from services.store.read_ledger import read_care, read_chains, read_garage, read_in_use, read_ledger
 from services.store.reminders import Reminders
 from services.store.rides import Rides
+from services.store.row_security import household_of, refuse_unless_apart
 from services.store.tables import write_count
 from services.store.weather import Weather
+from services.store.write_facts import Facts
 
 
 class Transaction:

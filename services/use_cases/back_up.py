@@ -16,7 +16,7 @@ from rules.contamination import Totals, history
 from rules.vocabulary import ChainId
 from services.app import App
 from services.store import NewerDatabase, Store, StoreUnusable, Transaction
-from services.store.copies import (
+from services.store.backup_files import (
     STAMP,
     Inside,
     copies_in,
@@ -28,10 +28,10 @@ from services.store.copies import (
     tidy,
     unpacked,
 )
+from services.store.bookkeeping import RECKONED
 from services.store.engine import url_of
+from services.store.household_transfer import move_out
 from services.store.migrate import KNOWN
-from services.store.moving import move_out
-from services.store.notes import RECKONED
 from services.use_cases.derive_chains import derived_by
 from services.use_cases.update_reminders import asked_for, not_as_derived_whole
 

@@ -17,7 +17,7 @@ from rules.commands import AddBike, AddChain, AddRider, FitChain, LogTreatment, 
 from rules.vocabulary import BikeId, ChainId, DecidedBy, Regime, RideId, TreatmentKind
 from services.app import App
 from services.store import FactRefused, Transaction
-from services.store.notes import FIRST_HOUR_OVER
+from services.store.bookkeeping import FIRST_HOUR_OVER
 from services.use_cases.record import Done, recorded
 
 

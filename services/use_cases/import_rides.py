@@ -25,9 +25,9 @@ from ingest.ride.counted_recordings import CLOCK_ERRORS
 from ingest.ride.summary import RideSummary
 from rules.vocabulary import RideId, Rider, RiderId
 from services.store import FileRecord, RideSpan, Store, Transaction
+from services.store.bookkeeping import FILES_READ_BY
 from services.store.files import Stamp
-from services.store.notes import FILES_READ_BY
-from services.store.queue import Job
+from services.store.job_queue import Job
 from services.use_cases.judge_bikes import Move, judge_new_rides
 from services.use_cases.known_outings import KnownOutings
 from services.use_cases.read_anew import read_anew

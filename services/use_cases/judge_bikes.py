@@ -27,7 +27,7 @@ from ingest.ride.track import track_points
 from rules.dates_and_numbers import listed
 from rules.vocabulary import BikeId, DecidedBy, Fitting, RideId
 from services.store import JudgedRide, MachineDecision, Store, Transaction
-from services.store.notes import BIKES_FITTED, BIKES_JUDGED_BY
+from services.store.bookkeeping import BIKES_FITTED, BIKES_JUDGED_BY
 
 THE_ROUND = "the round"
 AGAIN = "to be judged again"

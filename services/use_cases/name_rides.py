@@ -11,7 +11,7 @@ from rules.rulebook import WEIGHTS, Rulebook
 from rules.vocabulary import Ride
 from services.app import App
 from services.store import Transaction
-from services.store.notes import RIDES_NAMED_BY
+from services.store.bookkeeping import RIDES_NAMED_BY
 from services.use_cases.derive_chains import way_of_deriving
 
 MOST_AT_ONCE = 2000  # rides in a transaction; the others in the next ones

@@ -12,7 +12,7 @@ from rules.dates_and_numbers import listed, number
 from rules.vocabulary import RideId
 from services.app import App
 from services.store import Transaction
-from services.store.notes import OUTINGS_BY
+from services.store.bookkeeping import OUTINGS_BY
 from services.store.same_outings import Recorded
 from services.use_cases.known_outings import KnownOutings
 from services.use_cases.update_reminders import announce

@@ -38,7 +38,7 @@ from ingest.weather.pacing import NULL_RETRIES, deliveries, missing, recent
 from rules.vocabulary import ConditionTag, Ride
 from services.app import App
 from services.store import TagFlip, Transaction, WeatherBlock
-from services.store.notes import CONDITIONS_TAGGED_BY
+from services.store.bookkeeping import CONDITIONS_TAGGED_BY
 
 MOST_RIDES = 20_000
 RIDES_A_TRANSACTION = 100

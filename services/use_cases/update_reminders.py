@@ -32,7 +32,7 @@ from rules.wear.chain_readings import worn_of
 from services.app import App, quiet_hours_of, zone_of
 from services.letter import Letter
 from services.messages.message import AskedRide, Message
-from services.messages.words import (
+from services.messages.reminder_text import (
     ReminderText,
     announcement,
     coming,
@@ -41,7 +41,7 @@ from services.messages.words import (
     week_ahead,
 )
 from services.store import Transaction
-from services.store.notes import ADVISED, LETTERS_OF, LIMITS_OF, RECKONED, SWAP_TOLD
+from services.store.bookkeeping import ADVISED, LETTERS_OF, LIMITS_OF, RECKONED, SWAP_TOLD
 from services.use_cases.derive_chains import derive, derived_by, worn_from
 from services.use_cases.name_rides import anything_to_name, kept_otherwise, name_rides
 

@@ -23,9 +23,9 @@ from rules.tomorrow import Price, Tomorrow, tomorrow
 from rules.usual_day import usual_day
 from rules.vocabulary import ChainId, ConditionTag, HourAhead, Rider, Tier
 from services.app import App, quiet_hours_of, zone_of
-from services.messages.words import announcement
+from services.messages.reminder_text import announcement
 from services.store import Transaction
-from services.store.notes import AHEAD, AHEAD_WAITS, FORECAST_SCORE, TOMORROW_TOLD, WET_CHANCES
+from services.store.bookkeeping import AHEAD, AHEAD_WAITS, FORECAST_SCORE, TOMORROW_TOLD, WET_CHANCES
 from services.use_cases.update_reminders import queue
 
 EVENING = 17  # o'clock, by the first rider's clock

@@ -14,7 +14,7 @@ from rules.vocabulary import RiderId
 from services.app import App, zone_of
 from services.channels import ChannelError
 from services.channels.calendar import CalendarChannel, Entry
-from services.messages.words import WEEKS_AHEAD, calendar_entry, coming
+from services.messages.reminder_text import WEEKS_AHEAD, calendar_entry, coming
 
 
 def entries(app: App, *, now: datetime, rider: RiderId | None = None) -> list[Entry]:

@@ -18,7 +18,7 @@ from rules.vocabulary import Chain, Condition, Reading, Ride, Sensor, Treatment,
 from rules.wear.forecast import Forecast, Measure
 from services.app import App, zone_of
 from services.store import NotFound, SensorSighting
-from services.store.notes import FILES_WAITING
+from services.store.bookkeeping import FILES_WAITING
 from services.views.chain_state import state_of
 from services.views.snapshot import Snapshot
 

@@ -37,9 +37,9 @@ from rules.wear.trial_pairs import Found, found_by_trials
 from rules.wipe_test_advice import Offer, offers
 from rules.year.another_way import AnotherWay, another_way
 from services.app import App, zone_of
-from services.last_look import last_look
+from services.heartbeat import last_look
 from services.store import FileRecord, Posted, RideSums, SensorSighting, Transaction
-from services.store.notes import FILES_WAITING, FIRST_HOUR_OVER, LAST_ROUND
+from services.store.bookkeeping import FILES_WAITING, FIRST_HOUR_OVER, LAST_ROUND
 from services.use_cases.derive_chains import look_at_stale
 from services.use_cases.import_rides import Outcome
 from services.use_cases.tag_conditions import WAITS_UNTIL

@@ -18,8 +18,8 @@ from rules.roles import Reach, Right, reach, refusal
 from services.app import AT, App, Followed, household_app
 from services.store import NotFound, StoreError
 from services.store.club import Club
+from services.store.job_queue import Job
 from services.store.people import Visit
-from services.store.queue import Job
 from services.web.context import AppContext, Clock
 from services.web.decisions import Door as Needs
 from services.web.decisions import decided

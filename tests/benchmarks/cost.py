@@ -32,8 +32,8 @@ from rules.vocabulary import ChainId, DecidedBy, ReadingTool, RideId, TreatmentK
 from services.app import App
 from services.running.round import Watching, one_round
 from services.store.assignments import MachineDecision
+from services.store.bookkeeping import BIKES_FITTED, BIKES_JUDGED_BY, CONDITIONS_TAGGED_BY, OUTINGS_BY
 from services.store.files import FileRecord
-from services.store.notes import BIKES_FITTED, BIKES_JUDGED_BY, CONDITIONS_TAGGED_BY, OUTINGS_BY
 from services.store.ride_rows import tag_values
 from services.store.tables_rides import Tagged, condition_tag, ride_hour
 from services.use_cases.judge_bikes import judge_later, judge_new_rides

@@ -32,7 +32,7 @@ from starlette.testclient import TestClient
 from fixtures.fit_writer import fit_bytes
 from rules.roles import Role
 from services.store import Store
-from services.store.queue import IN_BULK, PUT_OFF, Job
+from services.store.job_queue import IN_BULK, PUT_OFF, Job
 from services.use_cases import sign_in
 from services.web.app import create_club_app
 from services.wiring import open_app

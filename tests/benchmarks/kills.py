@@ -32,9 +32,9 @@ import numpy as np
 from rules.contamination import history
 from rules.reminder import Step
 from services.app import App
-from services.last_look import last_look
+from services.heartbeat import last_look
 from services.running.round import one_round
-from services.store.notes import LAST_ROUND
+from services.store.bookkeeping import LAST_ROUND
 from services.wiring import open_app
 from tests.mail_server import Answer, MailServer, mail_server
 from tests.notification_daemon import Desktop, desktop

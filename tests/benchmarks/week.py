@@ -20,7 +20,7 @@ from pathlib import Path
 from rules.commands import LogTreatment
 from rules.vocabulary import ChainId, TreatmentKind
 from services.running.round import Watching, one_round
-from services.store.notes import BIKES_FITTED, BIKES_JUDGED_BY
+from services.store.bookkeeping import BIKES_FITTED, BIKES_JUDGED_BY
 from services.use_cases.judge_bikes import BUT_THE_NEWEST, FIT_EVERY
 from services.use_cases.record import record
 from services.wiring import open_app

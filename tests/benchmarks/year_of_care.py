@@ -79,8 +79,8 @@ from rules.year.another_way import (
     STARVED_WEAR,
 )
 from services.answer_links import GOOD_FOR, Address
-from services.messages.short_mail import words
-from services.messages.words import compose
+from services.messages.reminder_text import compose
+from services.messages.shortening import words
 from services.use_cases.update_reminders import reminder_text
 from tests.airport_year import AIRPORTS, airport_year, every_hour, tagged_year
 from tests.benchmarks.wear_worlds import ARID, RAINY, sky

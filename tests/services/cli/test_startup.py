@@ -23,7 +23,7 @@ HEAVY = (
     "icalendar",
     "sqlalchemy.dialects.postgresql",
     "ingest.ground",
-    "services.messages.words",
+    "services.messages.reminder_text",
     "rich.progress",
 )
 GLANCES = (("due",), ("rides",), ("why", "1"), ("list", "settings"))

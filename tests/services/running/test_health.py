@@ -17,7 +17,7 @@ from services.letter import Letter
 from services.running.health import Finding, findings
 from services.settings import Settings, load_settings
 from services.store import Store
-from services.store.notes import FILES_WAITING
+from services.store.bookkeeping import FILES_WAITING
 from services.store.tables import chain_state
 from services.use_cases.back_up import back_up
 from services.wiring import channels_of

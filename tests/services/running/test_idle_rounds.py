@@ -10,10 +10,10 @@ import pytest
 
 from ingest.files import folder
 from services.app import App
-from services.last_look import last_look
+from services.heartbeat import last_look
 from services.running.round import Watching, one_round
 from services.store import Store
-from services.store.notes import LAST_ROUND
+from services.store.bookkeeping import LAST_ROUND
 from tests.mail_server import mail_server
 from tests.wet_household import FIRST_DAY, RIDE_AT, ROUND_AT, a_ride, household
 

@@ -16,7 +16,7 @@ from ingest.files import read_pool
 from services.app import App
 from services.running.round import Watching, one_round
 from services.store import StoreBusy
-from services.store.notes import FILES_WAITING
+from services.store.bookkeeping import FILES_WAITING
 from services.use_cases.import_rides import Outcome
 from services.wiring import open_app
 from tests import forked

@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from services.last_look import LOOKED
+from services.heartbeat import LOOKED
 from services.settings import SETTINGS_FILE
 from services.wiring import open_app
 from tests import forked

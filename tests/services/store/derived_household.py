@@ -14,7 +14,7 @@ from rules.vocabulary import BikeId, ChainId, DecidedBy, RideId, RiderId
 from services.app import App, zone_of
 from services.settings import Settings
 from services.store import Transaction
-from services.store.notes import RECKONED
+from services.store.bookkeeping import RECKONED
 from services.use_cases.update_reminders import anything_to_reckon, not_as_derived_whole, reckon
 from services.views.snapshot import Snapshot
 from tests.put_into import into

@@ -15,9 +15,9 @@ from psycopg import errors as refused
 
 from rules.roles import Role
 from services.store import StoreUnusable
-from services.store.apart import BY_PERSON, SHARED
 from services.store.club import Club, Household
 from services.store.people import Invitation, print_of
+from services.store.row_security import BY_PERSON, SHARED
 from tests.services.conftest import server_database, with_database
 
 NOW = datetime(2026, 6, 1, 18, 0, tzinfo=UTC)

@@ -27,7 +27,7 @@ from ingest.ride.recording import Recording, SensorSeen
 from rules.vocabulary import RideId, RiderId
 from services.app import App
 from services.cli.program import run
-from services.store.notes import FILES_READ_BY
+from services.store.bookkeeping import FILES_READ_BY
 from services.use_cases.import_rides import FileOutcome, Outcome, import_files, ride_files, whose
 from services.use_cases.undo import undo
 from services.views.file_summary import grouped

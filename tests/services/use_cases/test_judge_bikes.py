@@ -13,7 +13,7 @@ from rules.commands import ForgetSensor
 from rules.contamination import history
 from rules.vocabulary import DecidedBy, RideId
 from services.running.round import one_round
-from services.store.notes import BIKES_JUDGED_BY
+from services.store.bookkeeping import BIKES_JUDGED_BY
 from services.use_cases.judge_bikes import (
     BUT_THE_NEWEST,
     FIT_EVERY,

@@ -10,7 +10,7 @@ import pytest
 from rules.quiet_hours import MONTH
 from rules.reminder import ReminderKind, Step
 from services.settings import SETTINGS_FILE
-from services.store.notes import LIMITS_OF
+from services.store.bookkeeping import LIMITS_OF
 from services.wiring import open_app
 from tests.services.wet_week import DAY, Letterbox, Week
 from tests.wet_household import FIRST_DAY, household

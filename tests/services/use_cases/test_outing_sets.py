@@ -22,7 +22,7 @@ from ingest.ride.summary import summarise
 from rules.vocabulary import BikeId, RideId
 from services.app import App
 from services.store import Store
-from services.store.notes import OUTINGS_BY
+from services.store.bookkeeping import OUTINGS_BY
 from services.use_cases.import_rides import Outcome, import_files
 from services.use_cases.outings_anew import outings_anew
 from services.wiring import open_app

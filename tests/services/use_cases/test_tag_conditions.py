@@ -14,7 +14,7 @@ from rules.vocabulary import ConditionTag, Tier
 from services.app import App
 from services.running.round import one_round
 from services.settings import SETTINGS_FILE
-from services.store.notes import CONDITIONS_TAGGED_BY
+from services.store.bookkeeping import CONDITIONS_TAGGED_BY
 from services.store.rides import Rides
 from services.use_cases.tag_conditions import WAITS_UNTIL, TagReport, tag_conditions
 from services.wiring import open_app

@@ -13,7 +13,7 @@ from ingest.weather.open_meteo import OpenMeteoAhead
 from rules.commands import AddChain, FitChain
 from rules.vocabulary import BikeId, ChainId, Regime, TreatmentKind
 from services.settings import SETTINGS_FILE
-from services.store.notes import AHEAD, TOMORROW_TOLD, WET_CHANCES
+from services.store.bookkeeping import AHEAD, TOMORROW_TOLD, WET_CHANCES
 from services.use_cases.record import record
 from services.use_cases.weather_ahead import ask_ahead
 from services.views.rows import look_at

@@ -11,7 +11,7 @@ down_revision = "0010"
 
 
 def upgrade() -> None:
-    """The marks that fill it are no facts: the program installs its own, see services/store/marks.py."""
+    """The marks that fill it are no facts: the program installs its own: services/store/dirty_chains.py."""
     op.create_table(
         "chain_dirty",
         sa.Column("chain", sa.Integer(), nullable=False),

@@ -8,14 +8,14 @@ from pathlib import Path
 import pytest
 from sqlalchemy import Connection, select
 from sqlmodel import SQLModel
+from tests.services.store.test_apart import live
 
 from services.store import FactRefused, Store
-from services.store.apart import SHARED
 from services.store.club import Club
-from services.store.moving import move_out
+from services.store.household_transfer import move_out
+from services.store.row_security import SHARED
 from tests.put_into import into
 from tests.services.store.household import CELL, DAY, MORNING, weather
-from tests.services.store.test_apart import live
 
 
 @pytest.fixture
@@ -86,7 +86,7 @@ def test_a_move_that_fails_leaves_no_household(
     def power_cut(*_: object) -> None:
         raise RuntimeError("power cut")
 
-    monkeypatch.setattr("services.store.moving.move_weather", power_cut)
+    monkeypatch.setattr("services.store.household_transfer.move_weather", power_cut)
     with pytest.raises(RuntimeError):
         club.take_in(home, str(tmp_path))
     assert str(tmp_path) not in {one.name for one in club.households()}

@@ -13,14 +13,14 @@ from psycopg.types.json import Jsonb
 
 from rules.vocabulary import TreatmentKind
 from services.store import Store, StoreUnusable
-from services.store.apart import keep_apart
 from services.store.archive_budget import make_budget
 from services.store.club import Club
-from services.store.club_moving import move_club
+from services.store.club_upgrade import move_club
 from services.store.engine import MIGRATING, make_engine, url_of
+from services.store.job_queue import make_queue
 from services.store.migrate import upgrade
 from services.store.people_tables import make_people
-from services.store.queue import make_queue
+from services.store.row_security import keep_apart
 from tests.put_into import into
 from tests.services.conftest import as_role, server_database, with_database
 from tests.services.store.household import MORNING, ride_of, settle

@@ -10,7 +10,7 @@ from datetime import datetime
 from sqlalchemy import text
 
 from rules.vocabulary import RiderId
-from services.store.queue import IN_BULK, SOON, Job, later
+from services.store.job_queue import IN_BULK, SOON, Job, later
 from services.store.repository import Repository, storable
 
 

@@ -20,9 +20,9 @@ from rules.vocabulary import Condition, TreatmentKind
 from services.store import FactRefused, FileRecord, NotFound, Store, StoreBusy, StoreUnusable
 from services.store import engine as engine_module
 from services.store import migrate as migrate_module
-from services.store.apart import SHARED
 from services.store.club import Club
 from services.store.migrate import KNOWN
+from services.store.row_security import SHARED
 from tests.put_into import into
 from tests.services.conftest import as_role, server_database, with_database
 from tests.services.store.household import (

@@ -8,7 +8,7 @@ from typing import Any, Final
 from sqlalchemy import Connection, Table, func, select
 from sqlmodel import SQLModel
 
-from services.store.apart import SHARED
+from services.store.row_security import SHARED
 from services.store.tables_rides import hourly_weather, ride_hour, weather_block
 
 CHUNK: Final = 2000  # rows a statement

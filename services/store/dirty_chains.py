@@ -1,7 +1,7 @@
 """Which chains have to be derived anew: marked by the database, in the transaction that writes the fact.
 
-The one place where a chain becomes dirty; `derived.py` is the one where it is clean again. Each mark is a
-trigger: whatever is written, along whichever path, the chains that may now be judged otherwise stand in
+The one place where a chain becomes dirty; `derived_chains.py` is the one where it is clean again. Each mark
+is a trigger: whatever is written, along whichever path, the chains that may now be judged otherwise stand in
 `chain_dirty` before the transaction ends. A chain too many costs a look; one too few is a wrong reminder.
 In the same way a ride that may have been like something else has lost its `likes`.
 """

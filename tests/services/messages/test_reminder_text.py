@@ -38,8 +38,7 @@ from rules.vocabulary import (
 from services.answer_links import GOOD_FOR, Act, Address, read_link
 from services.channels import trial_letter
 from services.messages.message import AskedRide, Message
-from services.messages.short_mail import MOST_WORDS, words
-from services.messages.words import (
+from services.messages.reminder_text import (
     Coming,
     ReminderText,
     announcement,
@@ -49,6 +48,7 @@ from services.messages.words import (
     message_id,
     week_ahead,
 )
+from services.messages.shortening import MOST_WORDS, words
 
 NOW = datetime(2025, 6, 3, 19, 4, tzinfo=UTC)
 INES = Rider(RiderId(1), "Ines", "ines@plateau.example", "America/Denver")

@@ -21,15 +21,15 @@ from sqlalchemy import make_url
 from fixtures.fit_writer import fit_bytes
 from services.app import App, household_app
 from services.letter import Letter
-from services.running.jobs import deliver, import_
-from services.running.worker import MOST_ATTEMPTS, Again
+from services.running.club_jobs import deliver, import_
+from services.running.club_worker import MOST_ATTEMPTS, Again
 from services.settings import load_settings
 from services.store import Store
 from services.store.archive_budget import Budget
+from services.store.backup_files import copies_in
 from services.store.club import Club
-from services.store.copies import copies_in
 from services.store.engine import make_engine
-from services.store.queue import PUT_OFF, Job, Superseded
+from services.store.job_queue import PUT_OFF, Job, Superseded
 from services.use_cases.back_up import verify
 from services.use_cases.deliver_letters import LEASE_S
 from services.wiring import open_app
@@ -259,7 +259,7 @@ def test_what_a_killed_copying_left_is_gone_after_the_next_one(yard: Yard, tmp_p
 def test_a_worker_that_comes_back_too_late_writes_nothing(yard: Yard, tmp_path: Path) -> None:
     from functools import partial
 
-    from services.store.queue import hold
+    from services.store.job_queue import hold
 
     store, _ = yard.household(str(tmp_path))
     store.before_writing = partial(hold, job_id=2**40, worker_id=1, attempts=0)

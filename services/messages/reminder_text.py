@@ -26,7 +26,7 @@ from services.channels import one_line
 from services.channels.calendar import Entry
 from services.messages.html import Block, Link
 from services.messages.message import AskedRide, Message, message_of
-from services.messages.short_mail import MOST_WORDS, words
+from services.messages.shortening import MOST_WORDS, words
 
 WHY_COMMAND = "gritledger why {id}"
 MEASURE_COMMAND = "gritledger measure {chain} --over STEP --under STEP"

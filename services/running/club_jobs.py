@@ -13,8 +13,8 @@ from typing import Final
 
 from ingest.files.read_pool import ToRead
 from services.app import App
-from services.store.arrivals import Arrival
-from services.store.queue import IN_BULK, Job
+from services.store.club_uploads import Arrival
+from services.store.job_queue import IN_BULK, Job
 from services.use_cases.back_up import back_up_household
 from services.use_cases.deliver_letters import LEASE_S, deliver_waiting
 from services.use_cases.import_rides import WAITS, import_files, whose

@@ -13,13 +13,13 @@ from tempfile import TemporaryDirectory
 from sqlalchemy import Connection, Engine, MetaData, Table, text
 from sqlmodel import SQLModel
 
-from services.store.apart import FRESH, SHARED, is_club
 from services.store.club import Club, Household, on_postgresql
 from services.store.engine import HOUSEHOLD, MIGRATING, make_engine, plain_errors, url_of, where
 from services.store.errors import StoreUnusable
+from services.store.household_transfer import move_table, move_weather
 from services.store.migrate import schema_of, upgrade
-from services.store.moving import move_table, move_weather
 from services.store.people_tables import ask_for
+from services.store.row_security import FRESH, SHARED, is_club
 from services.store.store import Store
 
 

@@ -24,11 +24,11 @@ from procrastinate.jobs import Status
 from ingest.weather.hourly import LimitReached, WeatherProvider
 from services.app import App, household_app
 from services.expected_errors import EXPECTED
-from services.running.jobs import JOBS
+from services.running.club_jobs import JOBS
 from services.store.archive_budget import Budget
 from services.store.club import Club
 from services.store.errors import StoreUnusable
-from services.store.queue import PUT_OFF, QUEUE, SCHEMA, Job, Superseded, hold
+from services.store.job_queue import PUT_OFF, QUEUE, SCHEMA, Job, Superseded, hold
 
 MOST_ATTEMPTS = 6  # failed or handed on so often, a job is given up, and is shown as failed
 SWEEP, LOOK, COPY = "hand on what stands still", "look at every household", "copy every household"

@@ -12,7 +12,7 @@ from datetime import datetime
 from sqlalchemy import or_, select
 
 from rules.vocabulary import ChainId
-from services.store.notes import Notes
+from services.store.bookkeeping import Notes
 from services.store.repository import Repository
 from services.store.retractions import standing_facts
 from services.store.tables import chain, chain_dirty, chain_state, fitting, write_count

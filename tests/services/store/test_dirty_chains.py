@@ -14,8 +14,8 @@ from sqlalchemy import select, text
 from rules.reminder import ReminderKind, ReminderStep, Step
 from rules.vocabulary import Condition, DecidedBy, ReadingTool, Regime, TreatmentKind
 from services.store import Store, Transaction
-from services.store import marks as marks_module
-from services.store.marks import MARKS, stand
+from services.store import dirty_chains as marks_module
+from services.store.dirty_chains import MARKS, stand
 from services.store.retractions import Retractions
 from services.store.tables import bike, chain, chain_dirty, fitting, reading, rider, treatment, wipe_test
 from services.store.tables_rides import IS_UNNAMED, ride
