@@ -14,7 +14,7 @@ from sqlalchemy import or_, select
 from rules.vocabulary import ChainId
 from services.store.bookkeeping import Notes
 from services.store.repository import Repository
-from services.store.retractions import standing_facts
+from services.store.rows_of_facts import FITTINGS
 from services.store.tables import chain, chain_dirty, chain_state, fitting, write_count
 
 DERIVED_BY = "derived by"  # which code, rulebook and limits all chains were last derived by
@@ -126,13 +126,9 @@ class Derived(Repository):
 
     def measured_and_fitted(self, now: datetime) -> frozenset[ChainId]:
         """Chains with a reading that are on a bike, or may be."""
-        on = (
-            standing_facts(fitting, "fitting")
-            .where(
-                fitting.c.fitted_at <= now, or_(fitting.c.removed_at.is_(None), fitting.c.removed_at > now)
-            )
-            .subquery()
-        )
+        on = FITTINGS.standing.where(
+            fitting.c.fitted_at <= now, or_(fitting.c.removed_at.is_(None), fitting.c.removed_at > now)
+        ).subquery()
         query = select(chain_state.c.chain).where(
             chain_state.c.measured, chain_state.c.chain.in_(select(on.c.chain))
         )

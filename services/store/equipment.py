@@ -1,20 +1,18 @@
-"""Riders, bikes and sensors: who and what the household has. Chains and their fittings are in chains.py."""
+"""Riders, bikes, sensors and chains: who and what the household has, and what was fitted where."""
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Collection, Iterable
 from dataclasses import dataclass
 from datetime import datetime
 from typing import TypeVar
 
 from sqlalchemy import func, select
 
-from rules.vocabulary import Bike, BikeId, Rider, RiderId, Sensor, SensorId
-from services.store.chains import Chains
+from rules.vocabulary import Bike, BikeId, Chain, ChainId, Fitting, Rider, Sensor
 from services.store.errors import NotFound
-from services.store.repository import AnyRow
-from services.store.retractions import standing_facts
-from services.store.tables import bike, rider, sensor
+from services.store.repository import AnyRow, Repository
+from services.store.rows_of_facts import BIKES, CHAINS, FITTINGS, RIDERS, SENSORS
 from services.store.tables_rides import ride, ride_sensor
 
 Named = TypeVar("Named", Rider, Bike)
@@ -33,12 +31,12 @@ class SensorSighting:
     bikes: tuple[tuple[BikeId, int], ...]  # most rides first; rides without a bike are in none
 
 
-class Equipment(Chains):
+class Equipment(Repository):
     """What the household has. Names are found whatever their case; no two differ by case alone."""
 
     def riders(self) -> tuple[Rider, ...]:
         """Everybody, in the order they were added."""
-        return tuple(_rider(row) for row in self._all(standing_facts(rider, "rider").order_by(rider.c.id)))
+        return self._standing(RIDERS)
 
     def find_rider(self, name: str) -> Rider:
         """The rider of that name, whatever its case. Raises NotFound with the names that look like it."""
@@ -46,7 +44,7 @@ class Equipment(Chains):
 
     def bikes(self) -> tuple[Bike, ...]:
         """Every bike, those that are gone too, in the order they were added."""
-        return tuple(_bike(row) for row in self._all(standing_facts(bike, "bike").order_by(bike.c.id)))
+        return self._standing(BIKES)
 
     def find_bike(self, name: str) -> Bike:
         """The bike of that name, whatever its case. Raises NotFound with the names that look like it."""
@@ -54,9 +52,28 @@ class Equipment(Chains):
 
     def sensors(self) -> tuple[Sensor, ...]:
         """Which sensor sat on which bike when, in the order it was learned."""
-        return tuple(
-            _sensor(row) for row in self._all(standing_facts(sensor, "sensor").order_by(sensor.c.id))
-        )
+        return self._standing(SENSORS)
+
+    def chains(self, only: Collection[ChainId] | None = None) -> tuple[Chain, ...]:
+        """Every chain, or of these, retired ones too, in the order they were added."""
+        return self._standing(CHAINS, *([] if only is None else [CHAINS.table.c.id.in_(only)]))
+
+    def chain(self, chain_id: ChainId) -> Chain:
+        """The chain of that number. Raises NotFound."""
+        found = self._made(CHAINS, select(*CHAINS.columns).where(CHAINS.table.c.id == chain_id))
+        if not found:
+            raise self._not_found(CHAINS.table, chain_id, "chain")
+        return found[0]
+
+    def fittings(
+        self, *, chains: Collection[ChainId] | None = None, bikes: Collection[BikeId] | None = None
+    ) -> tuple[Fitting, ...]:
+        """Every fitting in force, or those of these chains, or to these bikes, oldest first."""
+        of = FITTINGS.table.c
+        narrowed = [
+            column.in_(few) for column, few in ((of.chain, chains), (of.bike, bikes)) if few is not None
+        ]
+        return self._standing(FITTINGS, *narrowed)
 
     def sensors_seen(self) -> tuple[SensorSighting, ...]:
         """Every identifiable sensor and head unit that any file named, most rides first."""
@@ -100,26 +117,3 @@ def _found(name: str, things: Iterable[Named], what: str) -> Named:
     if thing is None:
         raise NotFound(what, name, (thing.name for thing in by_key.values()))
     return thing
-
-
-def _rider(row: AnyRow) -> Rider:
-    return Rider(RiderId(row.id), row.name, row.email, row.time_zone)
-
-
-def _bike(row: AnyRow) -> Bike:
-    return Bike(
-        id=BikeId(row.id),
-        name=row.name,
-        owner=RiderId(row.owner),
-        unpaved_share=row.unpaved_share,
-        chainrings=tuple(row.chainrings),
-        cogs=tuple(row.cogs),
-        wheel_circumference_m=row.wheel_circumference_m,
-        indoor=row.indoor,
-        from_at=row.from_at,
-        until_at=row.until_at,
-    )
-
-
-def _sensor(row: AnyRow) -> Sensor:
-    return Sensor(SensorId(row.id), row.kind, row.identity, BikeId(row.bike), row.from_at, row.until_at)

@@ -3,11 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from typing import Any, TypeAlias
+from typing import Any, TypeAlias, TypeVar
 
-from sqlalchemy import Connection, Select, Table, func, select
+from sqlalchemy import ColumnElement, Connection, Select, Table, func, select
 
 from services.store.errors import NotFound
+from services.store.rows_of_facts import Family, Shape
+
+Made = TypeVar("Made")
 
 AnyRow: TypeAlias = Any  # a row; its columns are known by name, not by type
 
@@ -20,6 +23,14 @@ class Repository:
 
     def _all(self, query: Select[Any]) -> Sequence[AnyRow]:
         return self._connection.execute(query).all()
+
+    def _made(self, shape: Shape[Made], query: Select[Any]) -> tuple[Made, ...]:
+        """What the rows hold that a query selects in the order of the shape's columns."""
+        return tuple(shape.of(row) for row in self._all(query))
+
+    def _standing(self, family: Family[Made], *where: ColumnElement[bool]) -> tuple[Made, ...]:
+        """The facts of a family that nobody took back, in their order."""
+        return self._made(family, family.standing.where(*where))
 
     def _insert(self, table: Table, **values: Any) -> int:
         result = self._connection.execute(table.insert().values(**values))

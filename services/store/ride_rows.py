@@ -21,7 +21,7 @@ from rules.vocabulary import (
     Tier,
 )
 from services.store.repository import AnyRow
-from services.store.retractions import is_retracted
+from services.store.rows_of_facts import is_retracted
 from services.store.tables_rides import TAG_IS_CURRENT, condition_tag, ride, ride_hour
 
 # Enum lookup by calling the class costs ten times a dictionary's, and there are tens of thousands of hours.
