@@ -169,7 +169,7 @@ def photograph(picture: Path, subject: str, text: str) -> None:
     """Show a letter as a real bubble on a screen of its own, and keep the picture."""
     from rules.vocabulary import ReminderId, RiderId
     from services.channels.desktop import DesktopChannel
-    from services.letter import Letter
+    from services.queued_letter import Letter
 
     display = ":87"
     screen = subprocess.Popen(["Xvfb", display, "-screen", "0", "900x420x24", "-nolisten", "tcp"])

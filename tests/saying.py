@@ -20,8 +20,8 @@ from rules.commands import (
 )
 from rules.vocabulary import Bike, BikeId, ChainId, Condition, ReadingTool, RideId, TreatmentKind
 from services.app import App
-from services.use_cases.find import chain_named
-from services.use_cases.record import A_RIDER, Done, record
+from services.use_cases.find_by_name import chain_named
+from services.use_cases.record_change import A_RIDER, Done, record
 
 
 def _said(app: App, command: Command, now: datetime, by: str = A_RIDER) -> Done:

@@ -21,7 +21,7 @@ from services.running.round import Watching, one_round
 from services.settings import SETTINGS_FILE
 from services.use_cases.preview import preview_rides_on
 from services.use_cases.undo import undo
-from services.views.stories import why
+from services.views.terminal_text import why
 from services.wiring import open_app
 from tests.archive_stand_in import ArchiveStandIn, StoppedClock
 from tests.mail_server import MailServer, mail_server

@@ -20,7 +20,7 @@ from functools import cached_property
 import numpy as np
 
 from ingest.bikes.calibration import divided_by
-from ingest.bikes.evidence import BelievedCounts, Evidence, evidence_on
+from ingest.bikes.clue_sentences import BelievedCounts, Evidence, evidence_on
 from ingest.bikes.household_model import CANNOT, HARD, HARDLY_NONE, Clue, Household, HouseholdFit, fit
 from ingest.bikes.log_odds import softmax
 from ingest.bikes.ride_clues import HeardSensor, RideClues, clues_of

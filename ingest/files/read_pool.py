@@ -24,9 +24,9 @@ from pathlib import Path
 
 from ingest.bikes.ride_clues import RideClues, clues_of
 from ingest.errors import NotNow, UnreadableFile
-from ingest.files.budget import within_budget
 from ingest.files.process_memory import keep_memory
 from ingest.files.reader import recordings_in
+from ingest.files.time_and_memory import within_budget
 from ingest.files.unpack import members
 from ingest.ride.recording import Recording
 from ingest.ride.summary import RideSummary, summarise

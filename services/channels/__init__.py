@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Protocol
 
 from rules.vocabulary import RiderId
-from services.letter import Letter
+from services.queued_letter import Letter
 
 LONGEST_LINE = 300  # characters of what others wrote
 

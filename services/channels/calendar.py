@@ -13,7 +13,7 @@ from icalendar import Alarm, Calendar, Event
 
 from services.atomic_write import write_whole
 from services.channels import ChannelError
-from services.letter import Letter
+from services.queued_letter import Letter
 
 _OWNER = "-//gritledger//reminders//EN"
 

@@ -12,7 +12,7 @@ from contextlib import suppress
 from typing import IO
 
 from services.channels import ChannelError, one_line
-from services.letter import Letter
+from services.queued_letter import Letter
 from services.settings import Command
 
 _LAST_WORDS_BYTES = 4096

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any, TypeAlias, TypeVar
 
 from rules.vocabulary import ReminderId
 from services.channels import ChannelError, one_line
-from services.letter import Letter
+from services.queued_letter import Letter
 
 if TYPE_CHECKING:
     from desktop_notifier import DesktopNotifier

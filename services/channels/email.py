@@ -16,7 +16,7 @@ from typing import Any
 
 from services.channels import ChannelError, one_line
 from services.channels.mime import address, as_mail
-from services.letter import Letter
+from services.queued_letter import Letter
 from services.settings import Mail
 
 # One slow answer may take as long as the settings say; a whole conversation this many times as long.

@@ -10,7 +10,7 @@ from pathlib import Path
 from services.atomic_write import write_whole
 from services.channels import ChannelError
 from services.channels.mime import as_mail
-from services.letter import Letter
+from services.queued_letter import Letter
 
 
 class EmlFolder:

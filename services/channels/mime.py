@@ -12,7 +12,7 @@ from email.message import EmailMessage
 from email.utils import format_datetime, getaddresses
 
 from services.channels import ChannelError, one_line
-from services.letter import Letter
+from services.queued_letter import Letter
 
 _MESSAGE_ID = re.compile(r"<[A-Za-z0-9.!#$%&'*+/=?^_`{|}~-]+@[A-Za-z0-9.-]+>")
 

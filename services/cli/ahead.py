@@ -175,7 +175,7 @@ def outlook(
     """
     from rules.outlook import outlook as look_ahead
     from services.app import zone_of
-    from services.use_cases.find import chain_named
+    from services.use_cases.find_by_name import chain_named
     from services.wiring import open_app
 
     app, now = open_app(home), now_utc()

@@ -61,7 +61,7 @@ def assign(
         raise typer.BadParameter("say which rides and which bike: gritledger assign 12 13 Plover")
     numbers = numbers or []
     from rules.commands import PutRidesOn
-    from services.use_cases.find import bike_named
+    from services.use_cases.find_by_name import bike_named
     from services.use_cases.preview import preview_rides_on
     from services.wiring import open_app
 

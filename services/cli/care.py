@@ -28,7 +28,7 @@ def register(commands: typer.Typer) -> None:
 def _chain_and_time(app: App, chain: str, at: str | None, now: datetime, yes: bool) -> tuple[Chain, datetime]:
     """The chain that is meant, and when it was: by the clock of whoever rides it."""
     from rules.gate.date_only import after_last_ride
-    from services.use_cases.find import chain_named
+    from services.use_cases.find_by_name import chain_named
 
     ledger = ledger_of(app)
     found = chain_named(ledger, chain, now)
@@ -151,7 +151,7 @@ def measure(
 
 def _offer_limits(app: App, now: datetime) -> None:
     """What wipe tests say of a bike's limits, once three agree."""
-    from rules.wipe_test_advice import offers
+    from rules.wipe_tests import offers
 
     with app.store.reading() as tx:
         tested = {one.chain for one in tx.care.wipe_tests()}

@@ -244,7 +244,7 @@ def send(
     Example: gritledger club send rides --household 7
     """
     from services.use_cases.import_rides import ride_files
-    from services.use_cases.send_files import send_files
+    from services.use_cases.queue_files import send_files
 
     paths = ride_files([path.expanduser() for path in files])
     with _club_of(home) as opened:

@@ -58,7 +58,7 @@ def demo(
 
 def _tell(made: Demo, home: Path) -> None:
     from services.use_cases.import_rides import Outcome
-    from services.views.stories import why
+    from services.views.terminal_text import why
 
     app, outcomes = made.app, made.files
     counts = Counter(outcome.outcome for outcome in outcomes)

@@ -64,7 +64,7 @@ def bike(
     Example: gritledger add bike Plover --unpaved 60 --chainrings 40 --cogs 11-13-15-18-21-24-28-34-42
     """
     from rules.commands import AddBike
-    from services.use_cases.find import rider_named
+    from services.use_cases.find_by_name import rider_named
     from services.wiring import open_app
 
     app = open_app(home)
@@ -98,8 +98,8 @@ def chain(
     Example: gritledger add chain 'Chain 3' --on Plover --at '2026-05-01 09:00' --speeds 12
     """
     from rules.commands import AddChain
-    from services.use_cases.find import bike_named
-    from services.use_cases.record import add_and_fit
+    from services.use_cases.find_by_name import bike_named
+    from services.use_cases.record_change import add_and_fit
     from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
@@ -130,7 +130,7 @@ def sensor(
     Example: gritledger add sensor 'serial 4711' Plover --kind 'power meter' --at 2026-03-01
     """
     from rules.commands import PlaceSensor
-    from services.use_cases.find import bike_named
+    from services.use_cases.find_by_name import bike_named
     from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
@@ -164,7 +164,7 @@ def change(
     Example: gritledger change Plover --name 'Old Plover' --unpaved 40
     """
     from rules.commands import Amend
-    from services.use_cases.find import thing_named
+    from services.use_cases.find_by_name import thing_named
     from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
@@ -212,7 +212,7 @@ def fit(
     Example: gritledger fit 'Chain 3' Plover --at 'yesterday 20:00'
     """
     from rules.commands import FitChain
-    from services.use_cases.find import bike_named, the_chain_named
+    from services.use_cases.find_by_name import bike_named, the_chain_named
     from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
@@ -236,7 +236,7 @@ def take_off(
     """
     from rules.commands import Retire, TakeOff
     from rules.gate.date_only import after_last_ride
-    from services.use_cases.find import the_chain_named
+    from services.use_cases.find_by_name import the_chain_named
     from services.wiring import open_app
 
     app, now = open_app(home), now_utc()

@@ -128,8 +128,8 @@ def list_(
         _list_settings(app.settings, as_json)
         return
     from services.use_cases.import_rides import Outcome
-    from services.views.plain import plain
-    from services.views.rows import WAITS, look_at, rows_of
+    from services.views.export_rows import WAITS, look_at, rows_of
+    from services.views.json_values import plain
 
     fine = (Outcome.NEW, Outcome.SAME_OUTING) if trouble else ()
     look = replace(look_at(app, now_utc()), most=last or (None if as_json else MOST), but=fine)

@@ -43,7 +43,7 @@ def due(as_json: AsJson = False, home: Home = None) -> None:
     """
     from rules.quiet_hours import MONTH
     from rules.reminder import Step
-    from services.views.held_back import held_back
+    from services.views.untold_reminders import held_back
     from services.wiring import open_app
 
     if as_json:
@@ -97,7 +97,7 @@ def why(
     Examples: gritledger why 12 · gritledger why Plover
     """
     from rules.vocabulary import ReminderId
-    from services.views.stories import why as trace
+    from services.views.terminal_text import why as trace
     from services.wiring import open_app
 
     if not asked.isdecimal():
@@ -125,7 +125,7 @@ def _why_nothing_yet(chain: str, home: Path | None) -> None:
     """How far each limit of a chain is."""
     from rules.outlook import why_not_yet
     from services.app import zone_of
-    from services.use_cases.find import chain_named
+    from services.use_cases.find_by_name import chain_named
     from services.wiring import open_app
 
     app, now = open_app(home), now_utc()

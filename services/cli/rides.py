@@ -70,7 +70,7 @@ def rides(
     Examples: gritledger rides --unsure · gritledger rides 12
     """
     from services.app import zone_of
-    from services.views.stories import ride_conditions, ride_story
+    from services.views.terminal_text import ride_conditions, ride_story
     from services.wiring import open_app
 
     app = open_app(home)
@@ -126,8 +126,8 @@ def rides(
 def _print_rides(app: App, rides: Sequence[Ride], *, with_hours: bool) -> None:
     """Rides for a program; with_hours: and what the ground was like in each."""
     from rules.contamination import exposures
-    from services.views.plain import plain
-    from services.views.rows import look_at, ride_rows
+    from services.views.export_rows import look_at, ride_rows
+    from services.views.json_values import plain
 
     look = look_at(app, now_utc())
     rows = []
@@ -160,7 +160,7 @@ def add_ride(
     Example: gritledger add ride 40 --on Plover --at 'yesterday 18:00' --like wet
     """
     from rules.commands import TellRide
-    from services.use_cases.find import bike_named, place_about, rider_named
+    from services.use_cases.find_by_name import bike_named, place_about, rider_named
     from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
@@ -190,7 +190,7 @@ def add_ride(
 
 def _rides_about(app: App, at: datetime, near: int | None) -> Ledger:
     """The rides around a time, or the one that is named."""
-    from services.use_cases.find import NEAR_IN_TIME
+    from services.use_cases.find_by_name import NEAR_IN_TIME
 
     if near is None:
         return ledger_around(app, at, NEAR_IN_TIME)

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from rules.vocabulary import Bike, Chain
     from services.app import App
     from services.store import Transaction
-    from services.use_cases.record import Done
+    from services.use_cases.record_change import Done
 
 NOON = time(12)
 Yes = Annotated[bool, typer.Option("--yes", help="Whatever is asked: yes. For scripts.")]
@@ -65,13 +65,13 @@ def zone_for(ledger: Ledger, thing: Bike | Chain | None = None, *, now: datetime
 
 
 def list_as_json(app: App, name: str, *, now: datetime, chain: str | None = None) -> None:
-    """A list of services.views.rows for a program, times by the household's clock with its offset.
+    """A list of services.views.export_rows for a program, times by the household's clock with its offset.
 
     chain: only what is about this one, or the one on the bike of that name.
     """
-    from services.use_cases.find import chain_named
-    from services.views.plain import plain
-    from services.views.rows import look_at, rows_of
+    from services.use_cases.find_by_name import chain_named
+    from services.views.export_rows import look_at, rows_of
+    from services.views.json_values import plain
 
     look = look_at(app, now)
     if chain:
@@ -82,7 +82,7 @@ def list_as_json(app: App, name: str, *, now: datetime, chain: str | None = None
 
 def print_plain(value: Any, ledger: Ledger) -> None:
     """A verdict of the rules for a program, with the names of the household and by its clock."""
-    from services.views.plain import names_in, plain
+    from services.views.json_values import names_in, plain
 
     print_json(plain(value, zone_for(ledger), names_in(ledger)))
 
@@ -103,7 +103,7 @@ def moment_typed(
 def keep(app: App, command: Command, *, now: datetime, yes: bool) -> None:
     """Keep a fact, and say what follows from it and how to take it back."""
     from services.store import NeedsConfirmation
-    from services.use_cases.record import record
+    from services.use_cases.record_change import record
 
     try:
         done = record(app, command, now=now, confirmed=yes)

@@ -47,7 +47,7 @@ def supplies(
     · gritledger supplies 'drip wax' 120 --a-use 5 --price 18
     """
     from rules.commands import BeginSupply, EndSupply
-    from services.views.rows import look_at
+    from services.views.export_rows import look_at
     from services.wiring import open_app
 
     app, now = open_app(home), now_utc()

@@ -41,8 +41,8 @@ def wear(
     """
     from rules.wear.forecast import Refusal
     from rules.wear.future_riding import ridden_alike
-    from services.use_cases.find import chain_named
-    from services.views.rows import look_at
+    from services.use_cases.find_by_name import chain_named
+    from services.views.export_rows import look_at
     from services.wiring import open_app
 
     if report is not None:
@@ -109,7 +109,7 @@ def trial(
     from rules.commands import EndTrial, StartTrial
     from rules.trial import turn
     from rules.wear.trial_pairs import PACE, found_by_trials, promise
-    from services.use_cases.find import chain_named
+    from services.use_cases.find_by_name import chain_named
     from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
@@ -226,7 +226,7 @@ def wax_night(
     """
     from rules.wax_night import plan, ridden_tomorrow
     from services.app import zone_of
-    from services.views.rows import look_at
+    from services.views.export_rows import look_at
     from services.wiring import open_app
 
     app, now = open_app(home), now_utc()

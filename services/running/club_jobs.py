@@ -20,7 +20,7 @@ from services.use_cases.deliver_letters import LEASE_S, deliver_waiting
 from services.use_cases.import_rides import WAITS, import_files, whose
 from services.use_cases.judge_bikes import judge_new_rides
 from services.use_cases.map_surface import surfaces_from_map
-from services.use_cases.outings_anew import outings_anew
+from services.use_cases.regroup_outings import outings_anew
 from services.use_cases.tag_conditions import tag_conditions
 from services.use_cases.update_reminders import reckon
 from services.use_cases.weather_ahead import ask_ahead, tell_tomorrow

@@ -30,7 +30,7 @@ from services.settings import SETTINGS_FILE, SettingsError
 from services.use_cases.deliver_letters import deliver_waiting
 from services.use_cases.import_rides import FileOutcome, import_files, ride_files, whose
 from services.use_cases.judge_bikes import judge_household
-from services.use_cases.record import copied_in
+from services.use_cases.record_change import copied_in
 from services.use_cases.tag_conditions import tag_conditions
 from services.use_cases.update_reminders import reckon
 from services.wiring import open_app

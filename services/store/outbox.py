@@ -14,7 +14,7 @@ from sqlalchemy import ColumnElement, and_, func, or_, select
 
 from rules.reminder import ASKED_AHEAD, ReminderStep, Step
 from rules.vocabulary import ReminderId, RiderId
-from services.letter import Letter
+from services.queued_letter import Letter
 from services.store.errors import FactRefused
 from services.store.job_queue import Job, later
 from services.store.reminders import add_step

@@ -17,7 +17,7 @@ from rules.vocabulary import BikeId, ReminderId, RideId
 from services.answer_links import Act, AnswerLink, mark_of, read_link
 from services.app import App, zone_of
 from services.store import FactRefused, NotAllowed, Transaction
-from services.use_cases.record import A_RIDER, Done, recorded
+from services.use_cases.record_change import A_RIDER, Done, recorded
 from services.use_cases.update_reminders import reckon
 
 A_DAY = timedelta(days=1)

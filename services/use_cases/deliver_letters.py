@@ -14,7 +14,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from services.channels import Channel, ChannelError, one_line
-from services.letter import Letter
+from services.queued_letter import Letter
 from services.store import Store, StoreBusy, Transaction
 
 # Longer than any channel takes to send one letter or give it up, so that a live process keeps its lease.

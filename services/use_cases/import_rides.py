@@ -29,8 +29,8 @@ from services.store.bookkeeping import FILES_READ_BY
 from services.store.files import Stamp
 from services.store.job_queue import Job
 from services.use_cases.judge_bikes import Move, judge_new_rides
-from services.use_cases.known_outings import KnownOutings
-from services.use_cases.read_anew import read_anew
+from services.use_cases.reread_file import read_anew
+from services.use_cases.second_recordings import KnownOutings
 
 BATCH = 64  # files a transaction: few enough that a kill loses little, many enough that commits cost nothing
 

@@ -17,7 +17,7 @@ from rules.vocabulary import BikeId, ChainId, Condition, Ride, RideId
 from services.app import App, zone_of
 from services.store import FactRefused
 from services.use_cases.judge_bikes import HouseholdJudgement
-from services.use_cases.record import MOST_NAMED, ledger_for
+from services.use_cases.record_change import MOST_NAMED, ledger_for
 
 
 def preview_rides_on(app: App, rides: Sequence[RideId], bike: BikeId | None, *, now: datetime) -> Difference:

@@ -23,7 +23,7 @@ from rules.roles import Member, Reach, Right, Role, reach, refusal, words_of
 from rules.vocabulary import RiderId
 from services.app import App
 from services.channels import Channel
-from services.letter import Letter
+from services.queued_letter import Letter
 from services.store import FactRefused, NotAllowed, NotFound, StoreError
 from services.store.people import Invitation, Membership, People, Person, Visit, key_of
 

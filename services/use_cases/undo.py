@@ -19,7 +19,7 @@ from rules.vocabulary import RiderId
 from services.app import App
 from services.store import Change, FactRefused, NeedsConfirmation, NotAllowed, Transaction
 from services.use_cases.judge_bikes import judge_later
-from services.use_cases.record import (
+from services.use_cases.record_change import (
     A_RIDER,
     Done,
     ledger_for,

@@ -30,7 +30,6 @@ from rules.trial import turn
 from rules.vocabulary import Chain, Ride, Rider
 from rules.wear.chain_readings import worn_of
 from services.app import App, quiet_hours_of, zone_of
-from services.letter import Letter
 from services.messages.message import AskedRide, Message
 from services.messages.reminder_text import (
     ReminderText,
@@ -40,10 +39,11 @@ from services.messages.reminder_text import (
     message_id,
     week_ahead,
 )
+from services.queued_letter import Letter
 from services.store import Transaction
 from services.store.bookkeeping import ADVISED, LETTERS_OF, LIMITS_OF, RECKONED, SWAP_TOLD
 from services.use_cases.derive_chains import derive, derived_by, worn_from
-from services.use_cases.name_rides import anything_to_name, kept_otherwise, name_rides
+from services.use_cases.index_conditions import anything_to_index, index_conditions, kept_otherwise
 
 BY = "the round"
 SEASON = timedelta(days=91)
@@ -60,7 +60,7 @@ class Reckoning:
 
 def reckon(tx: Transaction, app: App, *, now: datetime) -> Reckoning:
     """Bring the reminders up to the facts, and queue what riders have not heard."""
-    name_rides(tx, app, now=now)
+    index_conditions(tx, app, now=now)
     rulebook = app.rulebook_in(tx)
     edition = tx.notes.get(LIMITS_OF) if tx.reminders.anything() else NEWEST
     derived = derive(tx, app, now=now)
@@ -99,7 +99,7 @@ def anything_to_reckon(tx: Transaction, app: App, now: datetime) -> bool:
     rulebook = app.rulebook_in(tx)
     return (
         tx.derived.anything_to_look_at(now, derived_by(rulebook))
-        or anything_to_name(tx, rulebook)
+        or anything_to_index(tx, rulebook)
         or bool(_to_tell(tx, app, now))
         or any(trial.ended_at is None for trial in tx.care.trials())
         or any(_outlook_wanted(tx, app, rider, now) for rider in tx.equipment.riders())

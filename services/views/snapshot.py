@@ -34,7 +34,7 @@ from rules.wear.future_riding import ridden_alike
 from rules.wear.learned_weights import LearnedWeight, learned_weights
 from rules.wear.reading_arrays import gathered
 from rules.wear.trial_pairs import Found, found_by_trials
-from rules.wipe_test_advice import Offer, offers
+from rules.wipe_tests import Offer, offers
 from rules.year.another_way import AnotherWay, another_way
 from services.app import App, zone_of
 from services.heartbeat import last_look
@@ -44,7 +44,7 @@ from services.use_cases.derive_chains import look_at_stale
 from services.use_cases.import_rides import Outcome
 from services.use_cases.tag_conditions import WAITS_UNTIL
 from services.use_cases.weather_ahead import Ahead, kept_ahead
-from services.views.kept_forecasts import KeptForecasts
+from services.views.forecast_cache import KeptForecasts
 
 T = TypeVar("T")
 TROUBLED = (Outcome.UNREADABLE, Outcome.WHOSE, Outcome.DAMAGED)

@@ -18,7 +18,7 @@ from services.app import App, Followed
 from services.settings import SettingsError
 from services.store import FactRefused, NotAllowed, NotFound, StoreBusy, StoreError
 from services.store.club import Club
-from services.views.snapshots import utc_now
+from services.views.snapshot_refresh import utc_now
 from services.web import api, exports, session_routes
 from services.web.context import AppContext, Clock, form_again, shared_of
 from services.web.forms import FormRefused

@@ -18,9 +18,9 @@ from rules.units import said
 from services.app import App, Followed
 from services.store import NeedsConfirmation
 from services.store.people import Visit
-from services.use_cases.record import record
+from services.use_cases.record_change import record
 from services.views.snapshot import Snapshot
-from services.views.snapshots import Snapshots
+from services.views.snapshot_refresh import Snapshots
 from services.web.decisions import allowed, without_closed_forms
 from services.web.flash import Flash
 from services.web.forms import FormRefused, Posted

@@ -11,8 +11,8 @@ from fastapi import APIRouter
 from fastapi.responses import Response
 
 from rules.units import SI, said
-from services.views.plain import plain
-from services.views.rows import Look, Rows, ride_rows, rows_of
+from services.views.export_rows import Look, Rows, ride_rows, rows_of
+from services.views.json_values import plain
 from services.web.context import AContext, RequestContext
 from services.web.pages.rides import AWanted, Wanted, found
 from services.web.report import readings_csv, report_html

@@ -12,7 +12,7 @@ from fastapi import Request
 from python_multipart.exceptions import FormParserError
 from python_multipart.multipart import MultipartParser, parse_options_header
 
-from services.use_cases.take_files import Arriving, Tray
+from services.use_cases.upload_files import Arriving, Tray
 from services.web.forms import FormRefused
 
 MOST_FIELD_BYTES = 4_000

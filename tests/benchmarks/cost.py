@@ -37,7 +37,7 @@ from services.store.files import FileRecord
 from services.store.ride_rows import tag_values
 from services.store.tables_rides import Tagged, condition_tag, ride_hour
 from services.use_cases.judge_bikes import judge_later, judge_new_rides
-from services.use_cases.record import record
+from services.use_cases.record_change import record
 from services.use_cases.undo import undo
 from services.web.app import create_app
 from services.wiring import open_app

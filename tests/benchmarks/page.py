@@ -26,7 +26,7 @@ from ingest.ride.track import packed_track
 from rules.commands import LogTreatment
 from rules.vocabulary import ChainId, DecidedBy, ReadingTool, Regime, RideId, TreatmentKind
 from services.app import App
-from services.use_cases.record import record
+from services.use_cases.record_change import record
 from services.use_cases.update_reminders import reckon
 from services.wiring import open_app
 from tests.put_into import into

@@ -22,7 +22,7 @@ from rules.vocabulary import ChainId, TreatmentKind
 from services.running.round import Watching, one_round
 from services.store.bookkeeping import BIKES_FITTED, BIKES_JUDGED_BY
 from services.use_cases.judge_bikes import BUT_THE_NEWEST, FIT_EVERY
-from services.use_cases.record import record
+from services.use_cases.record_change import record
 from services.wiring import open_app
 from tests.benchmarks.cost import NOW, household, newest_chain, writes
 from tests.wet_household import a_ride

@@ -28,7 +28,7 @@ from rules.commands import PutRidesOn
 from rules.vocabulary import BikeId, DecidedBy, RideId, RiderId
 from services.use_cases.import_rides import Outcome, import_files
 from services.use_cases.judge_bikes import HouseholdJudgement, OpenQuestion
-from services.use_cases.record import record
+from services.use_cases.record_change import record
 from services.wiring import open_app
 from tests.bike_days import ARide, rides_of
 from tests.bike_households import DAYS, FIRST_DAY, KINDS, AHousehold, household

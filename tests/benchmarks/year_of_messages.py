@@ -31,8 +31,8 @@ from services.running.demo import SETTINGS, gear_of
 from services.running.round import one_round
 from services.settings import SETTINGS_FILE
 from services.store import Posted
-from services.use_cases.find import the_chain_named
-from services.use_cases.record import copied_in
+from services.use_cases.find_by_name import the_chain_named
+from services.use_cases.record_change import copied_in
 from services.wiring import open_app
 from tests.put_into import into
 

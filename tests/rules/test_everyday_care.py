@@ -15,7 +15,7 @@ from rules.tomorrow import tomorrow, typed_day, typed_weather
 from rules.usual_day import usual_day
 from rules.vocabulary import OwnLimits, OwnLimitsId, OwnValue, ReminderId, Supply, SupplyId, SupplyKind
 from rules.wax_night import plan, ridden_tomorrow
-from rules.wipe_test_advice import offers
+from rules.wipe_tests import offers
 from rules.year.another_way import another_way, taken_over
 from tests.rules.notation import at, ledger_of
 

@@ -15,7 +15,7 @@ from datetime import datetime
 from pathlib import Path
 
 from ingest.errors import UnreadableFile
-from ingest.files import budget, read_pool
+from ingest.files import read_pool, time_and_memory
 from ingest.files.read_pool import ReadFile, ToRead
 
 READ_ONE = read_pool._read_one
@@ -37,7 +37,7 @@ def waits_on_a_named_file(file: ToRead, now: datetime) -> ReadFile:
 
 def reads_with_a_tenth_of_the_time(file: ToRead, now: datetime) -> ReadFile:
     """Whatever machine this is, the slow file is too slow."""
-    budget.BASE_CPU_S, budget.CPU_S_PER_MB = 0.1, 0.1  # type: ignore[misc]
+    time_and_memory.BASE_CPU_S, time_and_memory.CPU_S_PER_MB = 0.1, 0.1  # type: ignore[misc]
     return READ_ONE(file, now)
 
 

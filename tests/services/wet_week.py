@@ -10,7 +10,7 @@ from pathlib import Path
 from rules.vocabulary import RideId
 from services.app import App
 from services.channels import ChannelError
-from services.letter import Letter
+from services.queued_letter import Letter
 from services.running.round import RoundReport, one_round
 from services.wiring import open_app
 from tests.wet_household import BIKES, FIRST_DAY, RIDE_AT, ROUND_AT, a_ride, household

@@ -17,7 +17,7 @@ from rules.dates_and_numbers import listed
 from rules.units import Units
 from rules.vocabulary import BikeId, RideId, RiderId
 from services.app import quiet_hours_of, zone_of
-from services.use_cases.first_hour import (
+from services.use_cases.begin import (
     Group,
     Kept,
     Waxed,

@@ -11,7 +11,7 @@ from starlette.requests import ClientDisconnect
 
 from rules.vocabulary import Rider
 from services.store import FactRefused
-from services.use_cases.take_files import LARGEST_FILE, Arriving, OutOfStep, Tray
+from services.use_cases.upload_files import LARGEST_FILE, Arriving, OutOfStep, Tray
 from services.web.context import AContext, APost, RequestContext
 from services.web.forms import FormRefused
 from services.web.guard import TOKEN_FIELD, session_of

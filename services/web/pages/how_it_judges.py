@@ -7,7 +7,7 @@ from fastapi.responses import HTMLResponse
 
 from ingest.ground.confidence import ANOTHER_STREET, NOT_MEASURED, RAIN_AND_NEIGHBOURS, ROAD_STATES
 from rules.rulebook import KEYS
-from services.views import measured
+from services.views import accuracy
 from services.web.context import AContext
 
 router = APIRouter()
@@ -19,7 +19,7 @@ def how_it_judges(context: AContext) -> HTMLResponse:
     judgement = context.snapshot.rulebook.judgement
     return context.show(
         "how_it_judges.html",
-        measured=measured,
+        measured=accuracy,
         states=[(name, wet, hours, 100 * wet / hours) for name, (wet, hours) in ROAD_STATES.items()],
         surest=100 * ANOTHER_STREET,
         winter=100 * NOT_MEASURED,

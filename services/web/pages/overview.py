@@ -14,9 +14,9 @@ from rules.limits_in_force import unknown_names
 from services.channels.calendar import feed
 from services.views.bench import Need, bench, headline
 from services.views.calendar_entries import entries
-from services.views.held_back import held_back
 from services.views.snapshot import TROUBLE_TOLD
 from services.views.tomorrow import advice
+from services.views.untold_reminders import held_back
 from services.web.context import AContext, RequestContext
 from services.web.embed import sign, strip
 from services.web.pages.begin import open_steps

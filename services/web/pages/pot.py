@@ -16,7 +16,7 @@ from rules.vocabulary import ChainId
 from services.app import App
 from services.store import StoreError
 from services.store.people import Membership
-from services.use_cases.one_pot import Share, immersed, undo_acts
+from services.use_cases.pot import Share, immersed, undo_acts
 from services.views.pot import PotRow, pot_headline, pot_rows
 from services.web.context import APost
 from services.web.embed import strip

@@ -17,7 +17,7 @@ from services.use_cases import answer_reminder
 from services.use_cases.preview import on_then
 from services.views.bench import need_of
 from services.views.chain_state import state_of
-from services.views.stories import still_known
+from services.views.terminal_text import still_known
 from services.web.context import AContext, APost, RequestContext
 from services.web.embed import strip
 from services.web.forms import LARGEST_ID, FormRefused, number_in

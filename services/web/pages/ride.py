@@ -15,7 +15,7 @@ from rules.vocabulary import BikeId, Condition, RideHour, RideId
 from services.app import zone_of
 from services.use_cases.preview import supposed
 from services.views.snapshot import Snapshot
-from services.views.stories import left_out
+from services.views.terminal_text import left_out
 from services.web.context import AContext, APost
 from services.web.embed import clues_picture, gears_picture, ride_pictures
 from services.web.forms import LARGEST_ID, FormRefused

@@ -16,7 +16,7 @@ from rules.ledger import Ledger
 from rules.vocabulary import BikeId, Condition, Ride, RideId, RiderId
 from services.app import zone_of
 from services.store import RideSums, Sought
-from services.use_cases.find import NEAR_IN_TIME, place_about
+from services.use_cases.find_by_name import NEAR_IN_TIME, place_about
 from services.use_cases.judge_bikes import OpenQuestion
 from services.use_cases.preview import supposed
 from services.views.snapshot import Snapshot

@@ -15,7 +15,7 @@ from services.channels import ChannelError, trial_letter
 from services.settings import SETTINGS_FILE
 from services.store import NotFound
 from services.use_cases.deliver_letters import try_again
-from services.use_cases.find import Thing
+from services.use_cases.find_by_name import Thing
 from services.web.context import AContext, APost, RequestContext
 from services.web.forms import Posted
 from services.web.pages.corrections import back_of

@@ -23,7 +23,7 @@ from services.use_cases.change_settings import (
     keep_mail_password,
 )
 from services.use_cases.deliver_letters import try_all_again
-from services.use_cases.record import record
+from services.use_cases.record_change import record
 from services.web.context import AContext, APost, RequestContext
 from services.web.forms import FormRefused, Posted
 from services.web.pages import begin

@@ -10,7 +10,7 @@ import pytest
 from scipy.special import softmax
 
 from ingest.bikes import judge as bikes_judge
-from ingest.bikes.evidence import BelievedCounts
+from ingest.bikes.clue_sentences import BelievedCounts
 from ingest.bikes.household_model import _Fitting, not_here
 from ingest.bikes.judge import (
     BY_GEARS_FROM,

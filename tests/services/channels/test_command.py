@@ -13,7 +13,7 @@ import pytest
 from rules.vocabulary import ReminderId, RiderId
 from services.channels import ChannelError
 from services.channels.command import CommandChannel
-from services.letter import Letter
+from services.queued_letter import Letter
 from services.settings import Command
 
 LETTER = Letter(

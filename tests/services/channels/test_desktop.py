@@ -19,7 +19,7 @@ from services.app import App
 from services.channels import ChannelError
 from services.channels import desktop as desktop_module
 from services.channels.desktop import DesktopChannel
-from services.letter import Letter
+from services.queued_letter import Letter
 from services.settings import Settings
 from services.wiring import channels_of
 

@@ -13,7 +13,7 @@ from pydantic import SecretStr
 from rules.vocabulary import ReminderId, RiderId
 from services.channels import ChannelError, trial_letter
 from services.channels.email import EmailChannel
-from services.letter import Letter
+from services.queued_letter import Letter
 from services.settings import Mail
 from tests.mail_server import Answer, MailServer, bare_server, mail_server
 

@@ -12,7 +12,7 @@ import pytest
 from rules.vocabulary import ReminderId, RiderId
 from services.channels import ChannelError
 from services.channels.eml_folder import EmlFolder
-from services.letter import Letter
+from services.queued_letter import Letter
 
 LETTER = Letter(
     id=1,

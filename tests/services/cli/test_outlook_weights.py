@@ -11,7 +11,7 @@ from rules.vocabulary import Condition
 from services.cli.program import run
 from services.running.round import one_round
 from services.settings import SETTINGS_FILE
-from services.use_cases.find import the_chain_named
+from services.use_cases.find_by_name import the_chain_named
 from services.wiring import open_app
 from tests.put_into import into
 from tests.wet_household import a_ride

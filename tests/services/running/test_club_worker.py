@@ -20,7 +20,7 @@ from sqlalchemy import make_url
 
 from fixtures.fit_writer import fit_bytes
 from services.app import App, household_app
-from services.letter import Letter
+from services.queued_letter import Letter
 from services.running.club_jobs import deliver, import_
 from services.running.club_worker import MOST_ATTEMPTS, Again
 from services.settings import load_settings

@@ -13,7 +13,7 @@ import pytest
 from rules.vocabulary import RiderId
 from services.app import App
 from services.cli.program import run
-from services.letter import Letter
+from services.queued_letter import Letter
 from services.running.health import Finding, findings
 from services.settings import Settings, load_settings
 from services.store import Store

@@ -24,7 +24,7 @@ from rules.vocabulary import (
     RiderId,
     Tier,
 )
-from services.letter import Letter
+from services.queued_letter import Letter
 from services.store import Store
 from tests.put_into import into
 

@@ -19,7 +19,7 @@ from rules.reminder import Reminder, ReminderKind, Step
 from rules.vocabulary import ReminderId, RiderId
 from services.channels import Channel, ChannelError
 from services.channels.email import CONVERSATION_TIMEOUTS, EmailChannel
-from services.letter import Letter
+from services.queued_letter import Letter
 from services.settings import Command, Mail
 from services.store import Store
 from services.use_cases.deliver_letters import LEASE_S, deliver_waiting, next_try

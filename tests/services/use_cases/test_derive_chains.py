@@ -31,7 +31,7 @@ from rules.commands import (
 from rules.reminder import ReminderStep, Step
 from rules.vocabulary import Condition, DecidedBy, ReadingTool, Regime, TreatmentKind
 from services.store import FactRefused, NotFound
-from services.use_cases.record import record
+from services.use_cases.record_change import record
 from services.use_cases.undo import undo
 from tests.services.conftest import server_database, with_database
 from tests.services.store.derived_household import (

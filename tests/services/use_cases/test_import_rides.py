@@ -31,7 +31,7 @@ from services.store.bookkeeping import FILES_READ_BY
 from services.use_cases.import_rides import FileOutcome, Outcome, import_files, ride_files, whose
 from services.use_cases.undo import undo
 from services.views.file_summary import grouped
-from services.views.stories import ride_story
+from services.views.terminal_text import ride_story
 from services.web.app import create_app
 from services.wiring import open_app
 from tests import forked

@@ -22,8 +22,8 @@ from services.use_cases.judge_bikes import (
     told,
 )
 from services.use_cases.preview import preview_answers
-from services.use_cases.record import LATER, record
-from services.views.stories import ride_story
+from services.use_cases.record_change import LATER, record
+from services.views.terminal_text import ride_story
 from tests.saying import put_rides_on
 from tests.services.wet_week import DAY, Week, copied, wet_week
 from tests.wet_household import FIRST_DAY

@@ -11,7 +11,7 @@ import pytest
 from rules.vocabulary import RideId
 from services.running.round import one_round
 from services.settings import SETTINGS_FILE
-from services.views.stories import ride_story
+from services.views.terminal_text import ride_story
 from services.wiring import App, open_app
 from tests.put_into import into
 from tests.saying import say_unpaved

@@ -24,7 +24,7 @@ from services.app import App
 from services.store import Store
 from services.store.bookkeeping import OUTINGS_BY
 from services.use_cases.import_rides import Outcome, import_files
-from services.use_cases.outings_anew import outings_anew
+from services.use_cases.regroup_outings import outings_anew
 from services.wiring import open_app
 from tests.ingest.rides import ridden
 from tests.put_into import into

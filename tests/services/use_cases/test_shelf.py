@@ -14,7 +14,7 @@ from rules.reminder import ReminderKind
 from rules.vocabulary import OwnValue, SupplyKind, TreatmentKind
 from services.app import App
 from services.store import FactRefused, NeedsConfirmation
-from services.use_cases.record import record
+from services.use_cases.record_change import record
 from services.use_cases.undo import undo
 from services.views.snapshot import Snapshot
 from services.wiring import open_app

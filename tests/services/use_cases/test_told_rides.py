@@ -10,8 +10,8 @@ import pytest
 from rules.commands import TellRide
 from rules.vocabulary import BikeId, Condition, DriveMethod, RiderId
 from services.store import FactRefused, NeedsConfirmation
-from services.use_cases.find import place_about
-from services.use_cases.record import record
+from services.use_cases.find_by_name import place_about
+from services.use_cases.record_change import record
 from services.use_cases.undo import undo
 from tests.services.wet_week import DAY, Week, copied, wet_week
 from tests.wet_household import FIRST_DAY, RIDE_AT

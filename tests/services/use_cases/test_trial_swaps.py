@@ -11,7 +11,7 @@ import pytest
 from rules.commands import AddChain, EndTrial, StartTrial
 from rules.trial import order
 from rules.vocabulary import BikeId, ChainId, ReadingTool, Regime, Trial, TrialId
-from services.use_cases.record import record
+from services.use_cases.record_change import record
 from services.wiring import open_app
 from tests.saying import log_reading
 from tests.services.wet_week import DAY, Letterbox, Week

@@ -32,7 +32,7 @@ from rules.own_limits import set_for
 from rules.vocabulary import BikeId, ChainId, Condition, DecidedBy, FittingId, RideId, RiderId
 from services.app import App
 from services.store import Change, FactRefused, NeedsConfirmation, NotFound
-from services.use_cases.record import CALLED, FAMILY, record
+from services.use_cases.record_change import CALLED, FAMILY, record
 from services.use_cases.undo import undo
 from services.use_cases.update_reminders import reckon
 from services.wiring import open_app

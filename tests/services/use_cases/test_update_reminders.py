@@ -16,9 +16,9 @@ from services.channels import ChannelError
 from services.settings import SETTINGS_FILE
 from services.store import FactRefused
 from services.use_cases.answer_reminder import dismiss, done, put_off
-from services.use_cases.find import the_chain_named
-from services.use_cases.record import record
-from services.views.held_back import held_back
+from services.use_cases.find_by_name import the_chain_named
+from services.use_cases.record_change import record
+from services.views.untold_reminders import held_back
 from services.wiring import open_app
 from tests.saying import log_treatment
 from tests.services.wet_week import DAY, Week, wet_week

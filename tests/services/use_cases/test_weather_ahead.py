@@ -14,9 +14,9 @@ from rules.commands import AddChain, FitChain
 from rules.vocabulary import BikeId, ChainId, Regime, TreatmentKind
 from services.settings import SETTINGS_FILE
 from services.store.bookkeeping import AHEAD, TOMORROW_TOLD, WET_CHANCES
-from services.use_cases.record import record
+from services.use_cases.record_change import record
 from services.use_cases.weather_ahead import ask_ahead
-from services.views.rows import look_at
+from services.views.export_rows import look_at
 from services.views.tomorrow import advice, days_ahead
 from services.wiring import open_app
 from tests.archive_stand_in import ArchiveStandIn, StoppedClock

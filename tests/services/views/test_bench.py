@@ -15,7 +15,7 @@ from rules.vocabulary import ReminderId, TreatmentKind
 from services.app import App
 from services.use_cases.answer_reminder import put_off
 from services.views.bench import BenchRow, bench, headline
-from services.views.rows import look_at
+from services.views.export_rows import look_at
 from services.wiring import open_app
 from tests.put_into import into
 from tests.services.web.small_household import NOW, settle

@@ -85,7 +85,7 @@ class Evening:
     def settle(self, store: Store) -> None:
         """Every ride is on its rider's bike, and what is due is raised."""
         from rules.commands import PutRidesOn
-        from services.use_cases.record import record
+        from services.use_cases.record_change import record
 
         app = household_app(self.app, store)
         with store.reading() as tx:

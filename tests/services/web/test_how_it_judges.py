@@ -9,12 +9,12 @@ import pytest
 from starlette.testclient import TestClient
 
 from ingest.ground.confidence import ROAD_STATES
-from services.views import measured
-from services.views.measured import Measured
+from services.views import accuracy
+from services.views.accuracy import Measured
 from tests.services.web.test_pages import PAGES
 
 PARTS = ("bike", "ground", "dirt", "wear", "comparison", "trial", "year")
-TABLES = [one for one in vars(measured).values() if isinstance(one, Measured)]
+TABLES = [one for one in vars(accuracy).values() if isinstance(one, Measured)]
 STATED = re.compile(r"\d+ ?% sure|\bchance of|\bchance that|four times out of five|probability of \d")
 
 
@@ -47,7 +47,7 @@ def test_every_figure_stands_on_the_page_with_its_data_and_a_command_that_is_the
 
 
 def test_the_readme_says_of_the_street_what_the_page_says() -> None:
-    (_, *whole), (_, *summer) = measured.STREET.rows[:2]
+    (_, *whole), (_, *summer) = accuracy.STREET.rows[:2]
     wet, dry, wet_in_summer, dry_in_summer = (round(float(cell.split()[0])) for cell in (*whole, *summer))
     said = " ".join(Path("README.md").read_text(encoding="utf-8").split())
 

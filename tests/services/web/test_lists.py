@@ -13,7 +13,7 @@ from rules.vocabulary import Regime
 from services.app import App
 from services.running.round import one_round
 from services.store import Store
-from services.use_cases.record import record
+from services.use_cases.record_change import record
 from tests.put_into import into
 from tests.services.web.browser import a_tab
 from tests.services.web.conftest import Served, token_in

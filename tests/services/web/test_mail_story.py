@@ -13,7 +13,7 @@ from rules.reminder import ReminderKind, Step
 from services.app import App
 from services.running.round import one_round
 from services.settings import SETTINGS_FILE
-from services.use_cases.record import record
+from services.use_cases.record_change import record
 from services.wiring import open_app
 from tests.mail_server import mail_server
 from tests.services.web.browser import a_tab

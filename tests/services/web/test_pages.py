@@ -18,8 +18,8 @@ from rules.units import SI, said
 from rules.vocabulary import Condition, ReadingTool, Regime, RideId, TreatmentKind
 from services.app import App
 from services.running.round import one_round
-from services.use_cases.find import the_chain_named
-from services.use_cases.name_rides import anything_to_name, kept_otherwise, name_rides
+from services.use_cases.find_by_name import the_chain_named
+from services.use_cases.index_conditions import anything_to_index, index_conditions, kept_otherwise
 from services.use_cases.update_reminders import reckon
 from tests.put_into import into
 from tests.services.web.small_household import NOW, QUESTIONS, SCRIPT
@@ -303,7 +303,7 @@ def test_rides_of_a_kind_are_the_same_before_and_after_it_is_kept_of_them(
 def test_what_rides_were_like_is_told_anew_by_other_weights(shop: App) -> None:
     def likes() -> dict[RideId, frozenset[Condition]]:
         with shop.store.writing() as tx:
-            name_rides(tx, shop, now=NOW)
+            index_conditions(tx, shop, now=NOW)
             return tx.rides.likes()
 
     before = likes()
@@ -316,9 +316,9 @@ def test_what_rides_were_like_is_told_anew_by_other_weights(shop: App) -> None:
     with other.store.writing() as tx:
         tx.rides.set_likes(dict.fromkeys(before, ()))
         assert len(kept_otherwise(tx, tx.ledger(), other.rulebook_in(tx))) == len(before)
-        assert anything_to_name(tx, other.rulebook_in(tx))
-        name_rides(tx, other, now=NOW)
-        assert not anything_to_name(tx, other.rulebook_in(tx))
+        assert anything_to_index(tx, other.rulebook_in(tx))
+        index_conditions(tx, other, now=NOW)
+        assert not anything_to_index(tx, other.rulebook_in(tx))
         assert kept_otherwise(tx, tx.ledger(), other.rulebook_in(tx)) == ()
 
 

@@ -13,7 +13,7 @@ from rules.rulebook import default_rulebook
 from rules.year.another_way import another_way
 from services.app import App
 from services.cli.program import run
-from services.use_cases.record import record
+from services.use_cases.record_change import record
 from services.use_cases.undo import undo
 from tests.rules.notation import ledger_of
 from tests.services.web.small_household import FIRST_DAY, NOW

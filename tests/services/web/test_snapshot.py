@@ -17,9 +17,9 @@ from rules.vocabulary import BikeId, RiderId, SupplyKind, TreatmentKind
 from services.app import App, zone_of
 from services.running.round import one_round
 from services.use_cases.judge_bikes import HouseholdJudgement, OpenQuestion
-from services.use_cases.record import record
+from services.use_cases.record_change import record
 from services.views.snapshot import Snapshot
-from services.views.snapshots import Snapshots
+from services.views.snapshot_refresh import Snapshots
 from services.web.app import create_app
 from services.web.flash import MOST_KEPT, Flash
 from services.web.forms import FormRefused, local_instant, number_in
@@ -78,7 +78,7 @@ def test_what_hangs_on_the_time_is_worked_out_anew_and_only_the_newest_is_kept(s
 def test_the_warmer_reads_what_somebody_else_wrote_before_anybody_asks(
     shop: App, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("services.views.snapshots.LOOK_EVERY_S", 0.02)
+    monkeypatch.setattr("services.views.snapshot_refresh.LOOK_EVERY_S", 0.02)
     snapshots, stop = Snapshots(shop, lambda: NOW), threading.Event()
     snapshots.now()
     reads = counted(monkeypatch)

@@ -10,9 +10,9 @@ from rules.commands import AddBike, AddChain, FitChain, FittingWasNot
 from rules.vocabulary import BikeId, ChainId, RiderId
 from services.app import App
 from services.cli.program import run
-from services.use_cases.record import record
+from services.use_cases.record_change import record
 from services.use_cases.undo import undo
-from services.views.rows import LISTS, look_at, rows_of
+from services.views.export_rows import LISTS, look_at, rows_of
 from tests.services.web.small_household import FIRST_DAY, NOW
 
 

@@ -12,7 +12,7 @@ from rules.units import distance
 from rules.vocabulary import RideId
 from services.store import FileRecord, Transaction
 from services.use_cases.judge_bikes import judge_later
-from services.use_cases.known_outings import KnownOutings
+from services.use_cases.second_recordings import KnownOutings
 
 WORTH_TELLING_S, WORTH_TELLING_M = 18.0, 50.0  # a hundredth of an hour is 36 s
 

@@ -12,9 +12,9 @@ from rules.commands import LogTreatment
 from rules.reminder import Step
 from rules.vocabulary import Condition, RideId, TreatmentKind
 from services.store import FactRefused
-from services.use_cases.find import the_chain_named
+from services.use_cases.find_by_name import the_chain_named
 from services.use_cases.preview import preview_condition, preview_rides_on
-from services.use_cases.record import Done, record
+from services.use_cases.record_change import Done, record
 from services.use_cases.undo import undo
 from tests.put_into import into
 from tests.saying import (

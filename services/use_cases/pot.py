@@ -10,7 +10,7 @@ from rules.commands import LogTreatment
 from rules.vocabulary import ChainId, TreatmentKind
 from services.app import App
 from services.store import StoreError
-from services.use_cases.record import record
+from services.use_cases.record_change import record
 from services.use_cases.undo import undo
 
 

@@ -24,7 +24,7 @@ from services.store import Transaction
 from services.store.same_outings import SameOutings
 from services.store.tables_rides import Tagged, ride_hour
 from services.use_cases.import_rides import FileOutcome, Outcome, import_files
-from services.use_cases.record import record
+from services.use_cases.record_change import record
 from services.use_cases.undo import undo
 from services.wiring import open_app
 from tests.ingest.lift_days import DOWN, day
@@ -247,7 +247,7 @@ def test_a_reading_that_fails_half_way_moves_nothing(
     def killed(*_: object) -> None:
         raise KeyboardInterrupt
 
-    monkeypatch.setattr("services.use_cases.read_anew.judge_later", killed)
+    monkeypatch.setattr("services.use_cases.reread_file.judge_later", killed)
     with pytest.raises(KeyboardInterrupt):
         read(shop, file, again=True)
 

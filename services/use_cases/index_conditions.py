@@ -17,7 +17,7 @@ from services.use_cases.derive_chains import way_of_deriving
 MOST_AT_ONCE = 2000  # rides in a transaction; the others in the next ones
 
 
-def name_rides(tx: Transaction, app: App, *, now: datetime) -> None:
+def index_conditions(tx: Transaction, app: App, *, now: datetime) -> None:
     """Keep what those rides were like of which something was said or tagged since; or all of them anew."""
     rulebook = app.rulebook_in(tx)
     by = _named_by(tx, rulebook)
@@ -29,8 +29,8 @@ def name_rides(tx: Transaction, app: App, *, now: datetime) -> None:
         tx.rides.set_likes({one.id: likes(ledger, one, rulebook) for one in ledger.rides})
 
 
-def anything_to_name(tx: Transaction, rulebook: Rulebook) -> bool:
-    """Whether `name_rides` has anything to do; quick."""
+def anything_to_index(tx: Transaction, rulebook: Rulebook) -> bool:
+    """Whether `index_conditions` has anything to do; quick."""
     return tx.rides.unnamed() or tx.notes.get(RIDES_NAMED_BY) != _named_by(tx, rulebook)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from rules.rulebook import default_rulebook, parse_rulebook
-from rules.wipe_test_advice import offers
+from rules.wipe_tests import offers
 from tests.rules.notation import at, ledger_of
 
 RULEBOOK = default_rulebook()

@@ -12,7 +12,7 @@ import pytest
 
 from ingest.files.folder import scan
 from services.store import FactRefused
-from services.use_cases.take_files import ARRIVING, LARGEST_FILE, LARGEST_PIECE, Arriving, OutOfStep, Tray
+from services.use_cases.upload_files import ARRIVING, LARGEST_FILE, LARGEST_PIECE, Arriving, OutOfStep, Tray
 
 
 def test_a_file_in_pieces_goes_on_where_it_was_cut_off_and_is_whole_at_the_end(tmp_path: Path) -> None:

@@ -18,7 +18,7 @@ from rules.vocabulary import BikeId, ChainId, DecidedBy, Regime, RideId, Treatme
 from services.app import App
 from services.store import FactRefused, Transaction
 from services.store.bookkeeping import FIRST_HOUR_OVER
-from services.use_cases.record import Done, recorded
+from services.use_cases.record_change import Done, recorded
 
 
 class Waxed(StrEnum):
