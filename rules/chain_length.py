@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import re
 
+from rules.units import MM_AN_INCH
+
 PITCH_MM = 12.7  # half an inch from pin to pin; ISO 606 and ISO 9633 (from memory)
-INCH_MM = 25.4
-_UNITS_MM = {"": 1.0, "mm": 1.0, "cm": 10.0} | dict.fromkeys(("in", "inch", "inches", '"', "″"), INCH_MM)
+_UNITS_MM = {"": 1.0, "mm": 1.0, "cm": 10.0} | dict.fromkeys(("in", "inch", "inches", '"', "″"), MM_AN_INCH)
 _LENGTH = re.compile(r"(?:(\d+(?:[.,]\d+)?)(?![\d/.,])[\s-]*)?(?:(\d+)\s*/\s*(\d+))?\s*([a-z\"″]*)")
 
 

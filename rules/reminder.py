@@ -12,6 +12,7 @@ from rules.vocabulary import BikeId, ChainId, Condition, ReminderId, RideId, Rid
 # How long a wet chain's message says what to do on the evenings to come; labelled assumption.
 WET_HOLDS = timedelta(days=10)
 ASKED_AHEAD = f"wet evening for {WET_HOLDS.days} days"  # in the words that ask for those evenings too
+LONGEST_PUT_OFF_DAYS = 365.0  # what is wanted later than that is dismissed
 HAS_DRIED = " It has dried by now: skip it;"  # said of a wet chain that asks for nothing any more
 
 

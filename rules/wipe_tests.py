@@ -14,7 +14,7 @@ from rules.reminder import ReminderKind
 from rules.rulebook import Rulebook
 from rules.vocabulary import Bike, Regime, WipeTest
 
-AGREEING = 3  # the last so many tests that say anything must say the same
+AGREEING, IN_WORDS = 3, "Three"  # the last so many tests that say anything must say the same
 STEP = 1.25
 WORKED = {"immersion": "immersion", "clean": "cleaning"}
 CLEAN, BLACK = 1, 3  # grades up to and from
@@ -83,7 +83,7 @@ def _word(grade: int, share: float) -> str | None:
 def _offer(bike: Bike, key: str, limit: float, offered: float, longer: bool) -> Offer:
     what = "clean at its limit" if longer else "black before half of its limit"
     sentence = (
-        f"Three rags in a row found a chain of {bike.name} {what}: {number(offered)} grit-hours instead of "
-        f"{number(limit)} to the next {WORKED[key]} would fit this bike."
+        f"{IN_WORDS} rags in a row found a chain of {bike.name} {what}: {number(offered)} grit-hours instead "
+        f"of {number(limit)} to the next {WORKED[key]} would fit this bike."
     )
     return Offer(bike, key, limit, offered, sentence)

@@ -15,7 +15,7 @@ from enum import IntEnum
 
 from rules.vocabulary import BikeId, ReminderId, RideId
 
-GOOD_FOR = timedelta(days=7)
+GOOD_FOR, GOOD_FOR_WORDS = timedelta(weeks=1), "a week"
 PATH = "/a/"
 _FIELDS = struct.Struct(">BIII")  # act, number, bike, end in minutes since 1970
 _SIGNATURE_BYTES = 16
@@ -70,7 +70,7 @@ def read_link(token: str, key: bytes, now: datetime) -> AnswerLink:
         raise LinkRefused(_NOT_OURS)
     until = datetime.fromtimestamp(minutes * 60, UTC)
     if now >= until:
-        raise LinkRefused("This link was good for a week, and that is over. Nothing was written.")
+        raise LinkRefused(f"This link was good for {GOOD_FOR_WORDS}, and that is over. Nothing was written.")
     link = AnswerLink(Act(act), number, until, None if bike == _TO_CHOOSE else bike)
     if (
         link.token(key) != token

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import os
 from contextlib import suppress
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 LOOKED = "last-look"
+SILENT_AFTER = timedelta(hours=26)  # a day, and the time a laptop sleeps
 
 
 def note_look(home: Path, at: datetime) -> None:

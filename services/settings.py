@@ -13,6 +13,7 @@ from pydantic import AfterValidator, BaseModel, ConfigDict, Field, SecretStr, Va
 from pydantic_settings import BaseSettings, PydanticBaseSettingsSource, SettingsConfigDict
 from pydantic_settings import SettingsError as UnreadableVariable
 
+from rules.quiet_hours import QuietHours as UsualQuietHours
 from services.web_address import web_address
 
 SETTINGS_FILE = "settings.toml"
@@ -21,6 +22,7 @@ PREFIX = "GRITLEDGER_"  # of every variable that stands for a setting
 HOME_VARIABLE = "GRITLEDGER_HOME"
 NO_SETTINGS = (HOME_VARIABLE, "GRITLEDGER_CORPUS", "GRITLEDGER_TESTS_")  # the same prefix, other meanings
 OLD_QUIET_HOURS = "manners"  # what the section [quiet_hours] was called before
+USUAL = UsualQuietHours()
 CLOCK = r"^([01]\d|2[0-3]):[0-5]\d$"
 
 
@@ -141,11 +143,11 @@ class Tomorrow(_Section):
 class QuietHours(_Section):
     """When a reminder may speak, in each rider's own local time."""
 
-    quiet_from: str = Field(default="21:30", pattern=CLOCK)
-    quiet_until: str = Field(default="07:00", pattern=CLOCK)
-    bedtime: str = Field(default="23:00", pattern=CLOCK)  # a wet chain may speak until then
-    outlook_weekday: int | None = Field(default=6, ge=0, le=6)  # 0 = Monday; None = no weekly outlook
-    messages_a_month: int | None = Field(default=4, ge=0)  # a rider; what can wait then joins the outlook
+    quiet_from: str = Field(default=f"{USUAL.quiet_from:%H:%M}", pattern=CLOCK)
+    quiet_until: str = Field(default=f"{USUAL.quiet_until:%H:%M}", pattern=CLOCK)
+    bedtime: str = Field(default=f"{USUAL.bedtime:%H:%M}", pattern=CLOCK)  # a wet chain may speak until then
+    outlook_weekday: int | None = Field(default=USUAL.outlook_weekday, ge=0, le=6)  # 0 = Monday; None = none
+    messages_a_month: int | None = Field(default=USUAL.messages_a_month, ge=0)  # see rules.quiet_hours
     every_s: float = Field(default=300.0, ge=1)  # how often a round is made without any new file
 
 

@@ -13,7 +13,6 @@ from pathlib import Path
 
 from ingest.errors import UnreadableFile
 
-QUIET_S = 5.0
 # An empty file is a name kept for something to come; one that stays empty is handed over, and refused.
 EMPTY_QUIET_S = 600.0
 AGAIN_AFTER = timedelta(minutes=5)  # until a file that could not be read is tried again; then twice as long
@@ -75,7 +74,7 @@ def settled(
     previous: Mapping[Path, FileState],
     *,
     now: datetime,
-    quiet_s: float = QUIET_S,
+    quiet_s: float,
     on_trouble: Callable[[UnreadableFile], None] | None = None,
     places: dict[str, int] | None = None,
 ) -> tuple[list[FoundFile], dict[Path, FileState]]:
@@ -94,7 +93,7 @@ def decide(
     previous: Mapping[Path, FileState],
     *,
     now: datetime,
-    quiet_s: float = QUIET_S,
+    quiet_s: float,
 ) -> tuple[list[FoundFile], dict[Path, FileState]]:
     """Which of the files in this listing have settled, and what to remember of each.
 

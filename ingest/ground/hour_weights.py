@@ -29,7 +29,7 @@ from ingest.weather.hourly import HourlyWeather
 
 GAP_TELLS = 0.05  # a change of the water weight worth a doubt; our choice
 WHOLE_HOUR = (0.0, 1.0)
-SLUSH = 0.45  # at least as wet as the word 'wet' begins; our choice
+SLUSH = WET_FROM  # at least as wet as the word 'wet' begins; our choice
 SALT_COUNTS_FULL_G_M2 = 10.0  # one spreading; our choice
 SOIL_FREEZES_C = -1.0  # mean air of the last 48 h; our choice
 # What tyres work freezes and thaws sooner: by Stefan's equation, from memory, two centimetres of wet soil are

@@ -10,11 +10,12 @@ from typing import Final
 import numpy as np
 from numpy.typing import NDArray
 
+from ingest.ride.plausible_samples import LONGEST_SILENCE_S
 from ingest.ride.recording import Column
+from ingest.ride.same_ride import LONGEST_BREAK
 
 # Judgements on what devices and riders do; common practice, no source.
-LONGEST_BREAK_S: Final = 6 * 3600.0  # between two parts of one outing, as between two files of one
-LONGEST_SILENCE_S: Final = 48 * 3600.0  # inside a part: a night in a tent is one ride, a weekend is not
+LONGEST_BREAK_S: Final = LONGEST_BREAK.total_seconds()  # between two parts, as between two files
 FEWEST_SAMPLES: Final = 10  # fewer say no ride: a wild time, which is left out where it stands
 MOST_OVERLAP_S: Final = 60.0  # two parts may meet; more is the same minutes told twice
 

@@ -16,7 +16,7 @@ from ingest.ride.recording import Column
 # sensor.
 _EARLIEST_S: Final = 631_152_000.0  # 1990-01-01: earlier clocks were never set
 _LATEST_S: Final = 4_102_444_800.0  # 2100-01-01
-_LONGEST_BREAK_S: Final = 48 * 3600.0
+LONGEST_SILENCE_S: Final = 48 * 3600.0  # a night in a tent is one ride, a weekend is not
 _FASTEST_JUMP_MPS: Final = 150.0
 _LEAST_JUMP_M: Final = 500.0
 _METRES_PER_DEGREE: Final = 111_195.0
@@ -93,7 +93,7 @@ def _is_in_order(time_s: Column) -> bool:
     return (
         len(time_s) > 0
         and bool(time_s[0] >= _EARLIEST_S and time_s[-1] < _LATEST_S)
-        and bool(time_s[-1] - time_s[0] <= _LONGEST_BREAK_S)
+        and bool(time_s[-1] - time_s[0] <= LONGEST_SILENCE_S)
         and np.count_nonzero(time_s[1:] >= time_s[:-1]) == len(time_s) - 1
     )
 
@@ -142,9 +142,9 @@ def _ascending(time_s: Column) -> NDArray[np.intp] | slice:
 
 def _together(time_s: Column) -> slice:
     """The largest run of samples without a break of days."""
-    if len(time_s) < 2 or time_s[-1] - time_s[0] <= _LONGEST_BREAK_S:
+    if len(time_s) < 2 or time_s[-1] - time_s[0] <= LONGEST_SILENCE_S:
         return slice(None)
-    edges = np.concatenate(([0], np.flatnonzero(np.diff(time_s) > _LONGEST_BREAK_S) + 1, [len(time_s)]))
+    edges = np.concatenate(([0], np.flatnonzero(np.diff(time_s) > LONGEST_SILENCE_S) + 1, [len(time_s)]))
     longest = int(np.argmax(np.diff(edges)))
     return slice(int(edges[longest]), int(edges[longest + 1]))
 

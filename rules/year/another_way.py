@@ -46,7 +46,7 @@ LEAST_HOURS = 20.0  # of riding in the year: with less, nothing is worth compari
 STARVED_WEAR = (math.log(1.0), 0.5)  # ln of the extra wear when the film lasts twice its limit
 DIRTY_WEAR = (math.log(0.5), 0.5)  # ln of the extra wear at 40 grit-hours of dirt
 MOST_STARVED, MOST_DIRTY = 3.0, 2.0
-FULL_FILM_H, FULL_DIRT_H = 12.0, 40.0
+FULL_FILM_H, FULL_DIRT_H = 12.0, 40.0  # the grit-hours these are said at: no limit moves them
 WORTH_A_WORD, WORTH_A_WORD_MIN = (
     0.15,
     30.0,

@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from rules.reminder import LONGEST_PUT_OFF_DAYS
 from services.cli.output import (
     LARGEST,
     AsJson,
@@ -156,7 +157,7 @@ def done(
 def put_off(
     number: ReminderNumber,
     until: Annotated[str | None, typer.Option(help="Until when, e.g. '2026-05-03 18:00'.")] = None,
-    days: Annotated[float, typer.Option(min=0.01, max=365, help="For so many days.")] = 1,
+    days: Annotated[float, typer.Option(min=0.01, max=LONGEST_PUT_OFF_DAYS, help="For so many days.")] = 1,
     for_good: Annotated[
         bool, typer.Option("--for-good", help="The same cause is not raised again; say why with --because.")
     ] = False,

@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from rules.trial import USUAL_TURN_KM
 from rules.units import kilometres
 from services.cli.output import AsJson, Home, now_utc, out, plain, say, table
 from services.cli.saying import Yes, keep, list_as_json, print_plain
@@ -92,7 +93,7 @@ def trial(
     bike: Annotated[str | None, typer.Argument(help="The bike; none = where every trial stands.")] = None,
     waxed: Annotated[str | None, typer.Option(help="The waxed chain of the pair.")] = None,
     lubed: Annotated[str | None, typer.Option(help="The lubed one, as like it as can be.")] = None,
-    every_km: Annotated[float, typer.Option(help="From one swap to the next.")] = 300.0,
+    every_km: Annotated[float, typer.Option(help="From one swap to the next.")] = USUAL_TURN_KM,
     end: Annotated[bool, typer.Option("--end", help="The trial on this bike is over.")] = False,
     yes: Yes = False,
     as_json: AsJson = False,

@@ -21,7 +21,7 @@ from rules.limits_in_force import unknown_names
 from rules.rulebook import Rulebook, RulebookError
 from services.app import App
 from services.channels import Channel
-from services.heartbeat import last_look
+from services.heartbeat import SILENT_AFTER, last_look
 from services.settings import SettingsError, Watched
 from services.store import Posted, Store, StoreError
 from services.store.backup_files import copies_in
@@ -31,7 +31,6 @@ from services.use_cases.derive_chains import derived_by
 from services.use_cases.update_reminders import not_as_derived_whole
 from services.views.file_summary import by_reason
 
-SILENT_AFTER = timedelta(hours=26)  # a day, and the time a laptop sleeps
 COPY_AFTER = timedelta(days=8)
 UNREAD_AFTER = timedelta(hours=1)  # a file that nobody wrote to for so long has settled
 UNSENT_AFTER = timedelta(hours=1)

@@ -10,7 +10,7 @@ from rules.dates_and_numbers import clock, day
 from rules.gate.field_checks import text
 from rules.kinds_of_work import work
 from rules.ledger import Ledger
-from rules.reminder import RaisedReminder, ReminderStep, Step
+from rules.reminder import LONGEST_PUT_OFF_DAYS, RaisedReminder, ReminderStep, Step
 from rules.ride_name import ride_name
 from rules.roles import objection
 from rules.vocabulary import BikeId, ReminderId, RideId
@@ -43,7 +43,12 @@ def dismiss(app: App, number: int, because: str, *, now: datetime, by: str = A_R
 def put_off(app: App, number: int, until: datetime, *, now: datetime, by: str = A_RIDER) -> None:
     """Silence a reminder until then. Raises NotFound, FactRefused."""
     if until <= now:
-        raise FactRefused("That time has passed; give one that is to come.")
+        raise FactRefused("That time has passed; give one that is to come.", "until")
+    if until > now + timedelta(days=LONGEST_PUT_OFF_DAYS):
+        raise FactRefused(
+            f"That is more than {LONGEST_PUT_OFF_DAYS:g} days ahead; give a nearer day, or dismiss it.",
+            "until",
+        )
     with app.store.writing() as tx:
         _put_off(tx, app, number, until, now, by)
 

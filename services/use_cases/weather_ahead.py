@@ -30,7 +30,7 @@ from services.use_cases.update_reminders import queue
 
 EVENING = 17  # o'clock, by the first rider's clock
 NOON = time(12, 0)
-LATELY = timedelta(weeks=8)
+LATELY = timedelta(weeks=8)  # where tomorrow's weather is asked for: the cell ridden most
 AFTER_A_FAILURE = timedelta(hours=1)
 MOST_A_WEEK = 2
 DAY, HOUR = timedelta(days=1), timedelta(hours=1)

@@ -26,6 +26,7 @@ from rules.ride_name import ride_name
 from rules.rulebook import Rulebook
 from rules.supplies import Stand, stands
 from rules.trial import Turn, turn
+from rules.usual_day import WEEKS
 from rules.vocabulary import Bike, BikeId, Chain, ChainId, Condition, Regime, Ride, RideId, Rider
 from rules.wear.comparison import Comparison, compare
 from rules.wear.cost import Cost, PayBack, Prices, cost, pay_back
@@ -49,7 +50,7 @@ from services.views.forecast_cache import KeptForecasts
 T = TypeVar("T")
 TROUBLED = (Outcome.UNREADABLE, Outcome.WHOSE, Outcome.DAMAGED)
 TROUBLE_TOLD = timedelta(days=14)  # so long a file that became no whole ride is told of unasked
-LATELY = timedelta(weeks=8)  # what is usual is told by rides of so long
+LATELY = timedelta(weeks=WEEKS)  # what is usual is told by rides of so long
 MOST_KEPT = 500  # answers of one snapshot, among them closer looks
 
 

@@ -105,7 +105,6 @@ def _by_path() -> tuple[dict[tuple[str, str], Decision], list[tuple[str, re.Patt
 
 def decided(method: str, path: str) -> Decision | None:
     """What this page asks; None = nobody decided, and nobody is let in."""
-    method = "GET" if method == "HEAD" else method
     exact, shaped = _by_path()
     if (method, path) in exact:
         return exact[method, path]

@@ -114,7 +114,9 @@ class Guard:
                 out.setdefault("Cache-Control", "no-store")
             await send(message)
 
-        await answer(scope, _bounded(receive, _most_at(scope["path"])), sealed)
+        # Whoever asks for the head alone is answered as for the page; the server keeps the body back.
+        asked = {**scope, "method": "GET"} if scope["method"] == "HEAD" else scope
+        await answer(asked, _bounded(receive, _most_at(scope["path"])), sealed)
 
     def _refusal(self, scope: Scope, headers: Headers) -> PlainTextResponse | None:
         hosts = headers.getlist("host")

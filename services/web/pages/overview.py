@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
-from datetime import timedelta
 from pathlib import Path
 
 from fastapi import APIRouter
@@ -12,6 +11,7 @@ from fastapi.responses import HTMLResponse, Response
 from rules.dates_and_numbers import listed
 from rules.limits_in_force import unknown_names
 from services.channels.calendar import feed
+from services.heartbeat import SILENT_AFTER
 from services.views.bench import Need, bench, headline
 from services.views.calendar_entries import entries
 from services.views.snapshot import TROUBLE_TOLD
@@ -23,7 +23,6 @@ from services.web.pages.begin import open_steps
 from services.web.pages.rides import question_of
 
 router = APIRouter()
-SILENT_AFTER = timedelta(hours=26)  # a day, and the time a laptop sleeps
 MOST_TROUBLES_OF_A_KIND = 3
 MOST_DRAWN = 12  # bikes; the others are named
 MOST_QUESTIONS = 2

@@ -10,7 +10,7 @@ from fastapi.responses import HTMLResponse, Response
 
 from rules.kinds_of_work import work
 from rules.outlook import difference, what_if_limit, with_condition, with_ride_on
-from rules.reminder import RaisedReminder, Step
+from rules.reminder import LONGEST_PUT_OFF_DAYS, RaisedReminder, Step
 from rules.vocabulary import BikeId, Condition, ReminderId, RideId
 from services.app import zone_of
 from services.use_cases import answer_reminder
@@ -139,7 +139,7 @@ def done(number: int, context: AContext, posted: APost) -> Response:
 @router.post("/{number}/put-off")
 def put_it_off(number: int, context: AContext, posted: APost) -> Response:
     """Silent for some days."""
-    days = posted.number("days", low=0.01, high=365, what="The number of days") or 1.0
+    days = posted.number("days", low=0.01, high=LONGEST_PUT_OFF_DAYS, what="The number of days") or 1.0
     until = context.now + timedelta(days=days)
     answer_reminder.put_off(context.app, _identity(number), until, now=context.now)
     return context.redirect(

@@ -114,6 +114,7 @@ def compare(context: AContext) -> HTMLResponse:
         prices=snapshot.prices,
         pays_back=snapshot.pays_back(now),
         trials=snapshot.trials(now),
+        usual_turn_km=USUAL_TURN_KM,
         found=found,
         bikes=bikes,
         # what could be found is the same on every bike; in how long is not

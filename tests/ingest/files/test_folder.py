@@ -88,11 +88,11 @@ def test_a_clock_set_back_only_delays():
 
 def test_files_come_oldest_first_and_can_be_released_to_come_again():
     listing = {Path("b"): Seen(1, 5), Path("a"): Seen(1, 9), Path("c"): Seen(1, 5)}
-    _, state = decide(listing, {}, now=at(0))
-    found, state = decide(listing, state, now=at(5))
+    _, state = decide(listing, {}, now=at(0), quiet_s=5.0)
+    found, state = decide(listing, state, now=at(5), quiet_s=5.0)
     assert [str(file.path) for file in found] == ["b", "c", "a"]
     assert all(kept.handed_over for kept in state.values())
-    again, _ = decide(listing, released(state, [Path("a"), Path("gone")]), now=at(6))
+    again, _ = decide(listing, released(state, [Path("a"), Path("gone")]), now=at(6), quiet_s=5.0)
     assert [str(file.path) for file in again] == ["a"]
 
 
@@ -157,11 +157,11 @@ def test_a_linked_folder_is_part_of_the_watched_one(tmp_path):
 def test_the_state_follows_a_real_file(tmp_path):
     ride = tmp_path / "a.fit"
     ride.write_bytes(b"half")
-    _, state = settled(tmp_path, {}, now=at(0))
+    _, state = settled(tmp_path, {}, now=at(0), quiet_s=5.0)
     ride.write_bytes(b"half and half")
-    found, state = settled(tmp_path, state, now=at(6))
+    found, state = settled(tmp_path, state, now=at(6), quiet_s=5.0)
     assert found == []
-    found, state = settled(tmp_path, state, now=at(12))
+    found, state = settled(tmp_path, state, now=at(12), quiet_s=5.0)
     assert [(file.path, file.size) for file in found] == [(ride, 13)]
     assert state[ride] == FileState(Seen(13, ride.stat().st_mtime_ns), at(6), handed_over=True)
 
@@ -170,10 +170,10 @@ def test_a_missing_folder_or_a_file_in_its_place_is_said(tmp_path):
     with pytest.raises(
         UnreadableFile, match=r"cannot be read .*; create it, mount it, or name another folder"
     ):
-        settled(tmp_path / "gone", {}, now=at(0))
+        settled(tmp_path / "gone", {}, now=at(0), quiet_s=5.0)
     (tmp_path / "file").write_bytes(b"")
     with pytest.raises(UnreadableFile, match="is a file, not a folder"):
-        settled(tmp_path / "file", {}, now=at(0))
+        settled(tmp_path / "file", {}, now=at(0), quiet_s=5.0)
 
 
 def test_a_locked_folder_inside_is_reported_and_the_rest_is_scanned(tmp_path, monkeypatch):
@@ -203,7 +203,7 @@ def test_many_files_are_looked_at_folder_by_folder(tmp_path, monkeypatch):
             (folder / f"{number}.fit").touch()
     really, listed = os.scandir, []
     monkeypatch.setattr(os, "scandir", lambda place: listed.append(place) or really(place))
-    found, state = settled(tmp_path, {}, now=at(0))
+    found, state = settled(tmp_path, {}, now=at(0), quiet_s=5.0)
     found, state = settled(tmp_path, state, now=at(6), quiet_s=600)
     assert (len(found), len(state)) == (0, 2000)
     assert len(listed) == 2 * (1 + 21)  # once to see that it is there, then each folder once

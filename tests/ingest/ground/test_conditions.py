@@ -11,6 +11,7 @@ from ingest.ground.conditions import Span, needed, settled
 from ingest.ground.confidence import wetter_is_right
 from ingest.ground.water import WET_FROM, WET_HOUR_MM
 from ingest.weather.hourly import Cell, HourlyWeather
+from rules.rulebook import default_rulebook
 from rules.units import SI, said
 from rules.vocabulary import RideHour, Tier
 from tests.airport_year import airport_year, every_hour, tagged_year
@@ -368,3 +369,7 @@ def test_a_gap_that_could_not_have_made_it_wetter_makes_it_no_less_sure():
     raining = {-1: 3.0, 0: 3.0, 1: 3.0}
     whole, gap = tag(ridden(), weather(raining)), tag(ridden(), weather({-8: None, **raining}))
     assert (gap.paved_water, gap.confidence) == (1, whole.confidence)
+
+
+def test_the_word_wet_begins_where_the_default_rulebook_says():
+    assert default_rulebook().judgement("threshold.wet").value == WET_FROM

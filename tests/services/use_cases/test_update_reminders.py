@@ -259,6 +259,8 @@ def test_a_reminder_put_off_is_silent_until_then_and_speaks_again(week: Week) ->
     assert len(week.box.taken) == 2
     with pytest.raises(FactRefused, match="has passed"):
         put_off(week.shop, number, at, now=at + DAY)
+    with pytest.raises(FactRefused, match="more than 365 days ahead"):
+        put_off(week.shop, number, at + 366 * DAY, now=at)
 
 
 def test_a_closed_reminder_stays_closed_for_the_same_cause(week: Week) -> None:

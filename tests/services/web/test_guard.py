@@ -143,6 +143,13 @@ def test_answers_are_sealed(look: TestClient) -> None:
     assert "server" not in look.get("/").headers
 
 
+def test_the_head_of_a_page_can_be_asked_for_as_the_page(look: TestClient) -> None:
+    for path in ("/", "/rides", "/careful", "/api/reminders"):
+        whole, head = look.get(path), look.head(path)
+        assert (head.status_code, head.content) == (whole.status_code, b"") == (200, b"")
+        assert head.headers["Content-Type"] == whole.headers["Content-Type"]
+
+
 def test_a_stumble_is_sealed_too_and_says_nothing_of_the_inside(
     shop: App, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
 ) -> None:
