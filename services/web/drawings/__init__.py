@@ -22,8 +22,8 @@ which the style sheet shows one.
     gear_comb(histogram, bikes, *, uid, name="the ride", grains=False) -> str    RideClues.gears or None
     ride_days(days, *, uid, zone, name) -> str                           a grain a ride
     wear_plot(points, answer, *, uid, limit_pct, measure=…, name="the chain", zone=UTC) -> str
-        points: rules.wear.wear_points; answer: Forecast or Refusal by the same measure
-    regime_comparison(comparison, *, uid) -> str                         rules.comparison.compare
+        points: rules.wear.forecast.wear_points; answer: Forecast or Refusal by the same measure
+    regime_comparison(comparison, *, uid) -> str                         rules.wear.comparison.compare
     ways_of_a_year(ways, *, uid, name) -> str                            rules.year Lived, own first
 
 For a script that reads values out: `[data-value]` marks a thing to point at; value, unit and date stand in
