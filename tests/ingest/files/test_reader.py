@@ -57,7 +57,7 @@ def test_a_fault_in_both_readers_is_still_one_error(monkeypatch: pytest.MonkeyPa
     def fail(*_: object) -> None:
         raise ZeroDivisionError
 
-    for module in ("columns", "reference"):
+    for module in ("fast_reader", "reference"):
         monkeypatch.setattr(f"ingest.fit.{module}.fit_contents", fail)
     for module in ("stream", "reference"):
         monkeypatch.setattr(f"ingest.gpx.{module}.gpx_contents", fail)
