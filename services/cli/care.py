@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from rules.vocabulary import ReadingTool, TreatmentKind
+from services.cli.keep_fact import Yes, keep, ledger_of, ledger_on, moment_typed, zone_for
 from services.cli.output import At, Home, now_utc, say
-from services.cli.saying import Yes, keep, ledger_of, ledger_on, moment_typed, zone_for
 
 if TYPE_CHECKING:
     from rules.vocabulary import Chain

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import typer
 
 from rules.vocabulary import Regime
+from services.cli.keep_fact import Yes, keep, ledger_of, ledger_on, moment_typed, tell, zone_for
 from services.cli.output import At, Home, now_utc, parse_moment, say
-from services.cli.saying import Yes, keep, ledger_of, ledger_on, moment_typed, tell, zone_for
 
 if TYPE_CHECKING:
     from rules.vocabulary import Bike

@@ -13,17 +13,17 @@ from typer.main import get_command_name
 from typer.models import CommandInfo
 
 from services.cli import (
-    ahead,
+    backup,
     care,
     club,
-    copies,
     equipment,
-    files,
+    import_files,
     lists,
+    outlook,
     reminders,
     rides,
     running,
-    shelf,
+    supplies_and_limits,
     wear,
 )
 from services.cli.output import Home, OfAHousehold, err, out, plain
@@ -71,7 +71,20 @@ def _every(
         context.default_map = _for_command(context, home)
 
 
-for part in (files, rides, lists, equipment, care, shelf, reminders, ahead, wear, running, copies, club):
+for part in (
+    import_files,
+    rides,
+    lists,
+    equipment,
+    care,
+    supplies_and_limits,
+    reminders,
+    outlook,
+    wear,
+    running,
+    backup,
+    club,
+):
     part.register(commands)
 
 

@@ -9,6 +9,7 @@ from typing import Annotated
 import typer
 
 from rules.reminder import LONGEST_PUT_OFF_DAYS
+from services.cli.keep_fact import household_zone, ledger_of, list_as_json, print_plain, tell, zone_for
 from services.cli.output import (
     LARGEST,
     AsJson,
@@ -21,7 +22,6 @@ from services.cli.output import (
     say,
     waiting_for_a_word,
 )
-from services.cli.saying import household_zone, ledger_of, list_as_json, print_plain, tell, zone_for
 
 PANEL = "What is due, and why"
 ReminderNumber = Annotated[

@@ -10,8 +10,9 @@ import typer
 from rules.ride_name import own_title
 from rules.units import Units, distance
 from rules.vocabulary import Condition, RideId
-from services.cli.assigning import AsPreviewed, assign, only_previews, show_preview
+from services.cli.assign import AsPreviewed, assign, only_previews, show_preview
 from services.cli.equipment import add
+from services.cli.keep_fact import Yes, confirm, keep, ledger_around, ledger_of, zone_for
 from services.cli.output import (
     LARGEST,
     AsJson,
@@ -25,7 +26,6 @@ from services.cli.output import (
     say,
     table,
 )
-from services.cli.saying import Yes, confirm, keep, ledger_around, ledger_of, zone_for
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from services.cli.demo import demo
+from services.cli.keep_fact import ledger_of
 from services.cli.output import AsJson, Home, now_utc, out, plain, print_json, say
-from services.cli.saying import ledger_of
 
 if TYPE_CHECKING:
     from services.app import App

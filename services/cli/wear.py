@@ -10,8 +10,8 @@ import typer
 
 from rules.trial import USUAL_TURN_KM
 from rules.units import kilometres
+from services.cli.keep_fact import Yes, keep, list_as_json, print_plain
 from services.cli.output import AsJson, Home, now_utc, out, plain, say, table
-from services.cli.saying import Yes, keep, list_as_json, print_plain
 
 PANEL = "Wear and wax"
 
@@ -73,7 +73,7 @@ def wear(
 def _report(file: Path, home: Path | None) -> None:
     """One file with method, data and doubts."""
     from services.views.snapshot import Snapshot
-    from services.web.report import write_report
+    from services.web.wear_report import write_report
     from services.wiring import open_app
 
     if file.suffix.lower() not in (".html", ".htm"):

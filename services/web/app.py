@@ -19,18 +19,18 @@ from services.settings import SettingsError
 from services.store import FactRefused, NotAllowed, NotFound, StoreBusy, StoreError
 from services.store.club import Club
 from services.views.snapshot_refresh import utc_now
-from services.web import api, exports, session_routes
+from services.web import api, exports, passphrase_routes
+from services.web.club_access import Door, MembersOnly
 from services.web.context import AppContext, Clock, form_again, shared_of
 from services.web.forms import FormRefused
 from services.web.guard import SECURITY_HEADERS, Guard, TooMuch, own_names
-from services.web.members import Door, MembersOnly
 from services.web.pages import (
     begin,
     care,
     chains,
+    club_sign_in,
     corrections,
-    drop,
-    entry,
+    equipment,
     files,
     how_it_judges,
     limits,
@@ -41,13 +41,13 @@ from services.web.pages import (
     reminder,
     ride,
     rides,
-    settings,
-    settings_file,
+    settings_forms,
+    upload,
     wax_night,
     wear,
     year,
 )
-from services.web.sessions import SessionStore, passphrase_hash
+from services.web.passphrase import SessionStore, passphrase_hash
 
 __all__ = ["create_app"]
 
@@ -64,9 +64,9 @@ def create_app(app: App, *, clock: Clock = utc_now) -> FastAPI:
     hashed = passphrase_hash(app.settings.page)
     shared = AppContext(Followed(app), clock, None if hashed is None else SessionStore(hashed))
     pages = _pages(shared)
-    pages.include_router(session_routes.router, include_in_schema=False)
+    pages.include_router(passphrase_routes.router, include_in_schema=False)
     # The last added is the first to see a request.
-    pages.add_middleware(session_routes.SignedIn)
+    pages.add_middleware(passphrase_routes.SignedIn)
     return _guarded(pages, app)
 
 
@@ -75,7 +75,7 @@ def create_club_app(app: App, club: Club, *, clock: Clock = utc_now) -> FastAPI:
     door = Door(app, club, clock)
     pages = _pages(door.shared)
     pages.state.door = door
-    for part in (entry, people, pot):
+    for part in (club_sign_in, people, pot):
         pages.include_router(part.router, include_in_schema=False)
     pages.add_middleware(MembersOnly, door=door)
     return _guarded(pages, app)
@@ -103,7 +103,7 @@ def _pages(shared: AppContext) -> FastAPI:
     for part in (
         overview,
         begin,
-        drop,
+        upload,
         rides,
         ride,
         chains,
@@ -112,8 +112,8 @@ def _pages(shared: AppContext) -> FastAPI:
         wear,
         wax_night,
         year,
-        settings,
-        settings_file,
+        equipment,
+        settings_forms,
         limits,
         files,
         corrections,

@@ -21,14 +21,14 @@ from services.store.people import Visit
 from services.use_cases.record_change import record
 from services.views.snapshot import Snapshot
 from services.views.snapshot_refresh import Snapshots
-from services.web.decisions import allowed, without_closed_forms
+from services.web.background_import import Reading
 from services.web.flash import Flash
 from services.web.forms import FormRefused, Posted
 from services.web.guard import TOKEN_FIELD, Tokens, session_of
-from services.web.reading import Reading
+from services.web.page_rights import allowed, without_closed_forms
+from services.web.passphrase import SessionStore
 from services.web.refused_form import RefusedForm, shown_again
 from services.web.rendering import Rendering, rendering
-from services.web.sessions import SessionStore
 
 MOST_TYPED = 20_000  # characters of a refused form that are kept for a while
 Clock = Callable[[], datetime]

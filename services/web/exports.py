@@ -15,7 +15,7 @@ from services.views.export_rows import Look, Rows, ride_rows, rows_of
 from services.views.json_values import plain
 from services.web.context import AContext, RequestContext
 from services.web.pages.rides import AWanted, Wanted, found
-from services.web.report import readings_csv, report_html
+from services.web.wear_report import readings_csv, report_html
 
 router = APIRouter(prefix="/export")
 REPORT = "wear-report"

@@ -12,8 +12,8 @@ from services.app import App
 from services.settings import Page, SettingsError
 from services.store.club import Club
 from services.web.app import create_app, create_club_app
-from services.web.connections import PatientProtocol
 from services.web.guard import is_loopback
+from services.web.idle_connections import PatientProtocol
 
 
 def serve(app: App, *, port: int | None, say: Callable[[str], None]) -> None:

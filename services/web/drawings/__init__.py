@@ -31,14 +31,14 @@ data-value, data-unit (its own, or of the nearest element around it) and data-da
 <title> is the whole sentence. Images are role=img, so give focus to the box around an image, never to a mark.
 """
 
+from services.web.drawings.chain_timeline import chain_life
 from services.web.drawings.clues import clue_waterfall
 from services.web.drawings.gears import bike_sign, gear_comb, ride_days
-from services.web.drawings.life import chain_life
-from services.web.drawings.life_events import LifeRow, chain_life_table
-from services.web.drawings.ride import DrawnHour, drawn_hours, ride_track
+from services.web.drawings.ride_map import DrawnHour, drawn_hours, ride_track
 from services.web.drawings.ride_time import hours_bars, ride_speed
 from services.web.drawings.strip import chain_strip
 from services.web.drawings.textures import CONDITIONS, legend, textures
+from services.web.drawings.timeline_events import LifeRow, chain_life_table
 from services.web.drawings.wear import regime_comparison, wear_plot
 from services.web.drawings.year import ways_of_a_year
 

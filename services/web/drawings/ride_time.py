@@ -9,7 +9,7 @@ from ingest.ride.track import TrackPoint
 from rules.dates_and_numbers import clock, number
 from rules.units import SI, Units
 from rules.vocabulary import Condition
-from services.web.drawings.ride import DrawnHour
+from services.web.drawings.ride_map import DrawnHour
 from services.web.drawings.scales import clock_ticks, ticks
 from services.web.drawings.svg import at_both_widths, boxed, drawn, joined, label, line, safe, text_width
 from services.web.drawings.textures import paint

@@ -10,7 +10,7 @@ from rules import reasons
 from rules.contamination import CLEARS_SINCE_IMMERSION, ChainHistory
 from rules.dates_and_numbers import day, number
 from rules.vocabulary import Condition, Treatment, TreatmentKind
-from services.web.drawings.marks import mark
+from services.web.drawings.care_marks import mark
 from services.web.drawings.svg import at_both_widths, boxed, drawn, label, line, short
 from services.web.drawings.textures import (
     LINKS_NARROW,

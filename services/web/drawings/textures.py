@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from rules.vocabulary import Condition
-from services.web.drawings.marks import definitions
+from services.web.drawings.care_marks import definitions
 from services.web.drawings.svg import safe, short
 
 # In the order in which conditions are stacked and listed.

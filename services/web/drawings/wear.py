@@ -10,10 +10,10 @@ from rules.dates_and_numbers import day, number
 from rules.vocabulary import Regime
 from rules.wear.comparison import ChainWear, Comparison, Span
 from rules.wear.forecast import Forecast, Measure, Refusal, WearPoint
-from services.web.drawings.life_events import reading_words
-from services.web.drawings.life_wear import fan_shape, reading_shape
 from services.web.drawings.scales import ticks
 from services.web.drawings.svg import at_both_widths, boxed, dot, drawn, label, line, safe, short, text_width
+from services.web.drawings.timeline_events import reading_words
+from services.web.drawings.timeline_wear import fan_shape, reading_shape
 
 LEFT, RIGHT = 34.0, 14.0
 TOP, BASE = 26.0, 226.0

@@ -25,7 +25,7 @@ from services.views.bench_sheet import jobs
 from services.views.chain_state import ChainState, state_of
 from services.views.tomorrow import advice
 from services.web.context import AContext, APost, RequestContext
-from services.web.embed import strip, treatment_mark
+from services.web.drawing_inputs import strip, treatment_mark
 from services.web.forms import LARGEST_ID, FormRefused
 from services.web.pages.corrections import back_of
 from services.web.pages.overview import cautions

@@ -19,7 +19,7 @@ from services.views.bench import need_of
 from services.views.chain_state import state_of
 from services.views.snapshot import Snapshot
 from services.web.context import AContext
-from services.web.embed import life_picture, life_rows, strip
+from services.web.drawing_inputs import life_picture, life_rows, strip
 
 MOST_ROWS = 40
 HALF_YEARS, MOST_HALF_YEARS = 4, 12  # drawn at first, and on asking: each weighs some 7 kB

@@ -18,7 +18,7 @@ from services.views.snapshot import TROUBLE_TOLD
 from services.views.tomorrow import advice
 from services.views.untold_reminders import held_back
 from services.web.context import AContext, RequestContext
-from services.web.embed import sign, strip
+from services.web.drawing_inputs import sign, strip
 from services.web.pages.begin import open_steps
 from services.web.pages.rides import question_of
 

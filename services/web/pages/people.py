@@ -11,9 +11,9 @@ from services.channels import ChannelError
 from services.store import NotFound
 from services.store.people import Membership
 from services.use_cases import sign_in as acts
+from services.web.club_access import door_of
 from services.web.context import AContext, APost, RequestContext
 from services.web.forms import FormRefused
-from services.web.members import door_of
 
 router = APIRouter(prefix="/people")
 

@@ -18,10 +18,10 @@ from services.store import StoreError
 from services.store.people import Membership
 from services.use_cases.pot import Share, immersed, undo_acts
 from services.views.pot import PotRow, pot_headline, pot_rows
+from services.web.club_access import back_to, door_of, show, visit_of
 from services.web.context import APost
-from services.web.embed import strip
+from services.web.drawing_inputs import strip
 from services.web.forms import FormRefused
-from services.web.members import back_to, door_of, show, visit_of
 
 router = APIRouter(prefix="/pot")
 MOST = 200  # chains a form, and acts to take back

@@ -19,7 +19,7 @@ from services.views.bench import need_of
 from services.views.chain_state import state_of
 from services.views.terminal_text import still_known
 from services.web.context import AContext, APost, RequestContext
-from services.web.embed import strip
+from services.web.drawing_inputs import strip
 from services.web.forms import LARGEST_ID, FormRefused, number_in
 from services.web.pages.corrections import back_of
 from services.web.rendering import stamp

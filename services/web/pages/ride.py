@@ -17,7 +17,7 @@ from services.use_cases.preview import supposed
 from services.views.snapshot import Snapshot
 from services.views.terminal_text import left_out
 from services.web.context import AContext, APost
-from services.web.embed import clues_picture, gears_picture, ride_pictures
+from services.web.drawing_inputs import clues_picture, gears_picture, ride_pictures
 from services.web.forms import LARGEST_ID, FormRefused
 
 router = APIRouter(prefix="/rides")

@@ -21,9 +21,9 @@ from services.use_cases.judge_bikes import OpenQuestion
 from services.use_cases.preview import supposed
 from services.views.snapshot import Snapshot
 from services.web.context import AContext, APost
-from services.web.embed import ride_mini
+from services.web.drawing_inputs import ride_mini
 from services.web.forms import LARGEST_ID, FormRefused, local_instant
-from services.web.pages.closer import closer
+from services.web.pages.question_detail import closer
 from services.web.pages.ride import NONE, NOTHING_CHANGES, bike_said, identity_of
 
 router = APIRouter(prefix="/rides")

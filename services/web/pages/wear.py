@@ -18,7 +18,7 @@ from rules.wear.forecast import Forecast, Refusal
 from rules.wear.trial_pairs import promise
 from services.views.snapshot import Snapshot
 from services.web.context import AContext, APost
-from services.web.embed import comparison_picture, wear_picture
+from services.web.drawing_inputs import comparison_picture, wear_picture
 
 router = APIRouter(prefix="/wear")
 PAGE = 4  # a drawing is heavy

@@ -7,7 +7,7 @@ from fastapi.responses import HTMLResponse
 
 from rules.year.another_way import can_be_taken_over, taken_over
 from services.web.context import AContext
-from services.web.embed import year_picture
+from services.web.drawing_inputs import year_picture
 from services.web.pages.wear import PARTS
 
 router = APIRouter(prefix="/year")

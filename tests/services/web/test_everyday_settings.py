@@ -16,7 +16,7 @@ from rules.vocabulary import RiderId
 from services.app import App
 from services.settings import SETTINGS_FILE
 from services.use_cases.import_rides import import_files
-from services.web.reading import Reading
+from services.web.background_import import Reading
 from tests.services.web.small_household import NOW, fit_ride
 
 Token = Callable[[], str]
@@ -74,7 +74,7 @@ def test_where_no_systemd_runs_the_page_says_so_and_starts_nothing(
     page: TestClient, token: Token, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
 ) -> None:
     monkeypatch.setenv("HOME", str(tmp_path))
-    monkeypatch.setattr("services.web.pages.settings_file.by_systemd", lambda: False)
+    monkeypatch.setattr("services.web.pages.settings_forms.by_systemd", lambda: False)
     assert "This machine has no systemd that the page could ask" in page.get("/settings/folders").text
     answer = page.post("/settings/starts-by-itself", data={"the_page": token(), "on": "yes"})
     assert answer.status_code == 422
@@ -92,7 +92,7 @@ def test_where_systemd_runs_one_press_writes_the_unit_and_asks_for_it_and_one_ta
     systemctl.chmod(0o755)
     monkeypatch.setenv("HOME", str(tmp_path))
     monkeypatch.setenv("PATH", f"{programs}:/usr/bin:/bin")
-    monkeypatch.setattr("services.web.pages.settings_file.by_systemd", lambda: True)
+    monkeypatch.setattr("services.web.pages.settings_forms.by_systemd", lambda: True)
     unit = tmp_path / ".config/systemd/user/gritledger.service"
 
     said = page.post("/settings/starts-by-itself", data={"the_page": token(), "on": "yes"}).text
@@ -131,7 +131,7 @@ def test_a_zip_is_told_ride_by_ride_while_it_is_read(
 
         import_files(store, files, now=now, on_progress=advance)  # type: ignore[arg-type]
 
-    monkeypatch.setattr("services.web.reading.import_files", watched)
+    monkeypatch.setattr("services.web.background_import.import_files", watched)
     reading.add(packed, RiderId(1))
     reading.begin(shop, NOW)
     assert reading._thread is not None

@@ -116,7 +116,7 @@ def test_the_command_line_says_the_same(
     for wrong in (("Plover",), ("Nobody", "drip=3"), ("Plover", "drip"), ("Plover", "drip=x")):
         assert typed(shop, capsys, "limits", *wrong)[0] != 0
     monkeypatch.setattr("rules.year.another_way.LEAST_HOURS", 1.0)
-    monkeypatch.setattr("services.cli.ahead.now_utc", lambda: NOW)
+    monkeypatch.setattr("services.cli.outlook.now_utc", lambda: NOW)
     take = ("what-if", "--year", "--on", "Plover", "--take")
     status, said = typed(shop, capsys, *take, "oil instead")
     assert status == 2

@@ -14,10 +14,10 @@ from rules.wear.comparison import compare
 from rules.wear.forecast import Measure, forecast, wear_points
 from services.app import zone_of
 from services.web import drawings
+from services.web.drawings.chain_timeline import chain_life
 from services.web.drawings.clues import clue_waterfall
 from services.web.drawings.gears import gear_comb
-from services.web.drawings.life import chain_life
-from services.web.drawings.ride import drawn_hours, ride_track
+from services.web.drawings.ride_map import drawn_hours, ride_track
 from services.web.drawings.ride_time import hours_bars, ride_speed
 from services.web.drawings.wear import regime_comparison, wear_plot
 from services.wiring import open_app

@@ -20,7 +20,7 @@ from services.store.club import Household
 from services.store.people import IDLE, LONGEST
 from services.use_cases import sign_in
 from services.use_cases.sign_in import FREE_FROM_AN_ADDRESS, FREE_TRIES
-from services.web.decisions import DECISIONS, Door, decided
+from services.web.page_rights import DECISIONS, Door, decided
 from tests.mail_server import mail_server
 from tests.put_into import into
 from tests.services.web.club_evening import (
@@ -89,7 +89,7 @@ def test_every_route_has_a_decision_and_every_decision_its_route(night: Evening)
     there = routes(night.visitor())
     assert len(there) > 90
     undecided = {(method, path) for method, path in there if decided(method, path) is None}
-    assert undecided == set(), "a new page says in services/web/decisions.py whom it lets in"
+    assert undecided == set(), "a new page says in services/web/page_rights.py whom it lets in"
     listed = {
         (method, path)
         for methods in DECISIONS.values()

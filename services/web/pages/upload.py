@@ -16,7 +16,7 @@ from services.web.context import AContext, APost, RequestContext
 from services.web.forms import FormRefused
 from services.web.guard import TOKEN_FIELD, session_of
 from services.web.pages.begin import show
-from services.web.streamed_form import StreamedForm
+from services.web.upload_form import StreamedForm
 
 router = APIRouter()
 TOKEN_HEADER = "X-The-Page"  # noqa: S105 - the name of a header

@@ -11,8 +11,8 @@ from starlette.testclient import TestClient
 from services.app import App
 from services.settings import SettingsError
 from services.web.app import create_app
+from services.web.passphrase import FREE_TRIES, SESSION_LIFETIME, SessionStore
 from services.web.serve import page_server
-from services.web.sessions import FREE_TRIES, SESSION_LIFETIME, SessionStore
 from tests.services.web.conftest import QUICK, token_in
 from tests.services.web.small_household import NOW, with_page
 

@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from rules.vocabulary import SupplyKind
+from services.cli.keep_fact import Yes, keep, ledger_of, print_plain, zone_for
 from services.cli.output import AsJson, At, Home, now_utc, parse_moment, print_json, say
-from services.cli.saying import Yes, keep, ledger_of, print_plain, zone_for
 
 if TYPE_CHECKING:
     from rules.ledger import Ledger

@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from rules.vocabulary import RideId
+from services.cli.keep_fact import Yes, confirm, keep, ledger_of, print_plain, zone_for
 from services.cli.output import LARGEST, Home, now_utc, parse_moment, say
-from services.cli.saying import Yes, confirm, keep, ledger_of, print_plain, zone_for
 
 if TYPE_CHECKING:
     from rules.ledger import Ledger

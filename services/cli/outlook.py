@@ -10,8 +10,8 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import typer
 
 from rules.vocabulary import Condition
+from services.cli.keep_fact import keep, list_as_json, print_plain, zone_for
 from services.cli.output import LARGEST, AsJson, Home, local, now_utc, print_json, say, table
-from services.cli.saying import keep, list_as_json, print_plain, zone_for
 
 if TYPE_CHECKING:
     from rules.ledger import Ledger

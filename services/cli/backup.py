@@ -8,8 +8,8 @@ from typing import Annotated
 
 import typer
 
+from services.cli.keep_fact import Yes, confirm
 from services.cli.output import Home, now_utc, out, print_json, say
-from services.cli.saying import Yes, confirm
 
 PANEL = "Running"
 

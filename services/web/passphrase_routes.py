@@ -10,7 +10,7 @@ from starlette.types import ASGIApp, Receive, Scope, Send
 
 from services.web.context import APost, AppContext
 from services.web.guard import session_of
-from services.web.sessions import COOKIE, SESSION_LIFETIME
+from services.web.passphrase import COOKIE, SESSION_LIFETIME
 
 router = APIRouter()
 SIGN_IN = "/sign-in"

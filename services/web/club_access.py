@@ -21,9 +21,9 @@ from services.store.club import Club
 from services.store.job_queue import Job
 from services.store.people import Visit
 from services.web.context import AppContext, Clock
-from services.web.decisions import Door as Needs
-from services.web.decisions import decided
 from services.web.guard import SAFE_METHODS, TOKEN_FIELD, is_loopback, session_of
+from services.web.page_rights import Door as Needs
+from services.web.page_rights import decided
 from services.web.refused_form import shown_again
 
 MOST_OPEN = 64  # households whose newest snapshot is kept

@@ -36,7 +36,7 @@ from services.web.drawings import (
     ways_of_a_year,
     wear_plot,
 )
-from services.web.drawings.marks import use_of
+from services.web.drawings.care_marks import use_of
 from services.web.drawings.svg import short
 from services.web.drawings.textures import paint
 

@@ -14,9 +14,9 @@ from services.channels import ChannelError
 from services.store import FactRefused, NotFound, StoreError
 from services.store.people import Invitation, Membership
 from services.use_cases import sign_in as acts
+from services.web.club_access import SIGN_IN, Door, back_to, came_from, door_of, secret_of, show, visit_of
 from services.web.context import APost
 from services.web.forms import FormRefused
-from services.web.members import SIGN_IN, Door, back_to, came_from, door_of, secret_of, show, visit_of
 
 router = APIRouter()
 MostTyped = Annotated[str, Form(max_length=acts.MOST_CHARACTERS)]

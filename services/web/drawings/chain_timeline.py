@@ -9,7 +9,11 @@ from rules.contamination import ChainHistory
 from rules.dates_and_numbers import day, number
 from rules.vocabulary import BikeId, Condition, Treatment, WipeTest
 from rules.wear.forecast import Forecast, Refusal
-from services.web.drawings.life_events import (
+from services.web.drawings.care_marks import grade_text, use_of
+from services.web.drawings.scales import MONTHS, monday_of, month_starts, ticks
+from services.web.drawings.svg import drawn, known_name, label, line, safe, short, text_width
+from services.web.drawings.textures import CONDITIONS, paint
+from services.web.drawings.timeline_events import (
     WEEK,
     WEEKS_IN_HALF,
     Life,
@@ -18,11 +22,14 @@ from services.web.drawings.life_events import (
     life_of,
     week_words,
 )
-from services.web.drawings.life_wear import WEAR_HEIGHT, WearAxis, ahead_panel, fan, reading_marks, wear_lane
-from services.web.drawings.marks import grade_text, use_of
-from services.web.drawings.scales import MONTHS, monday_of, month_starts, ticks
-from services.web.drawings.svg import drawn, known_name, label, line, safe, short, text_width
-from services.web.drawings.textures import CONDITIONS, paint
+from services.web.drawings.timeline_wear import (
+    WEAR_HEIGHT,
+    WearAxis,
+    ahead_panel,
+    fan,
+    reading_marks,
+    wear_lane,
+)
 
 WIDTH, LEFT, SLOT, BAR = 358.0, 30.0, 12.0, 10.0  # whole units keep the paths short
 RIGHT = LEFT + WEEKS_IN_HALF * SLOT

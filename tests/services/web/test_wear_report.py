@@ -19,7 +19,7 @@ from rules.wear.comparison import NOT_LOOKED_AT, ChainWear, Comparison, Span
 from rules.wear.cost import Cost, PayBack
 from services.app import App
 from services.views.snapshot import Snapshot
-from services.web.report import COLUMNS, report_html, write_report
+from services.web.wear_report import COLUMNS, report_html, write_report
 from tests.services.web.small_household import NOW
 
 

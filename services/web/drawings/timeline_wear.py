@@ -10,9 +10,9 @@ from rules.dates_and_numbers import day, number
 from rules.vocabulary import Reading
 from rules.wear.forecast import Forecast
 from rules.wear.reading_error import READING_SD_PCT
-from services.web.drawings.life_events import reading_words
 from services.web.drawings.scales import MONTHS, roomy_month_starts
 from services.web.drawings.svg import boxed, dot, drawn, joined, label, line, safe, short, text_width
+from services.web.drawings.timeline_events import reading_words
 
 WEAR_HEIGHT = 66.0
 SHARES = ("10 %", "50 %", "90 %")  # of the forecast's triples

@@ -16,7 +16,7 @@ from rules.wear.forecast import Measure, wear_points
 from services.atomic_write import write_whole
 from services.views import accuracy as measured_before
 from services.views.snapshot import Snapshot
-from services.web.embed import comparison_picture, wear_picture
+from services.web.drawing_inputs import comparison_picture, wear_picture
 from services.web.rendering import Rendering
 
 COLUMNS = (

@@ -19,7 +19,7 @@ from services.use_cases.judge_bikes import OpenQuestion
 from services.use_cases.preview import on_then
 from services.views.snapshot import Snapshot
 from services.web.context import RequestContext
-from services.web.embed import days_picture, heaps_picture
+from services.web.drawing_inputs import days_picture, heaps_picture
 
 MOST_HEAPED = 24  # rides whose gears are added up for one drawing
 

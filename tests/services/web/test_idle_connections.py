@@ -14,9 +14,9 @@ import pytest
 
 from services.app import App
 from services.settings import SettingsError
-from services.web import connections
+from services.web import idle_connections
+from services.web.passphrase import FREE_TRIES, SessionStore
 from services.web.serve import page_server
-from services.web.sessions import FREE_TRIES, SessionStore
 from tests.held_port import held_port
 from tests.services.web.conftest import QUICK
 from tests.services.web.small_household import NOW, with_page
@@ -76,7 +76,7 @@ def test_300_silent_connections_shut_nobody_out(port: int, words: bytes) -> None
 def test_a_client_that_stays_silent_is_hung_up_on(
     port: int, words: bytes, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(connections, "SILENT_FOR_S", 0.3)
+    monkeypatch.setattr(idle_connections, "SILENT_FOR_S", 0.3)
     with silent_clients(port, words, 1) as (one,):
         one.settimeout(60)
         ended = b""
@@ -89,7 +89,7 @@ def test_a_client_that_stays_silent_is_hung_up_on(
 
 
 def test_a_client_that_goes_on_slowly_is_heard_out(port: int, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(connections, "SILENT_FOR_S", 1.3)
+    monkeypatch.setattr(idle_connections, "SILENT_FOR_S", 1.3)
     with silent_clients(port, b"", 1) as (one,):
         for part in (b"GET / HTTP/1.1\r\n", b"Host: 127", f".0.0.1:{port}\r\n".encode(), b"\r\n"):
             time.sleep(0.4)
