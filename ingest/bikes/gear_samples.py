@@ -61,29 +61,28 @@ def gear_looks(recording: Recording, wheel_off: float = 0.0) -> GearLooks | None
 
     wheel_off: ln of how much larger the wheel is than its sensor was set for; developments are corrected.
     """
-    if not recording.has_cadence or len(recording) < 2:
+    if not recording.has_cadence:
         return None
     time_s, cadence, speed = recording.time_s, recording.cadence_rpm, pedalling_speed(recording)
     with np.errstate(invalid="ignore", divide="ignore"):
         good = (cadence >= LEAST_CADENCE_RPM) & (cadence <= MOST_CADENCE_RPM) & (speed > LEAST_SPEED_MPS)
-        ratio = np.where(good, np.log(60.0 * speed / cadence), 0.0)
+        ratio = np.log(speed / cadence)
     good[1:] &= np.diff(time_s) <= LONGEST_GAP_S
     block = ((time_s - time_s[0]) // LOOK_S).astype(np.int64)
     starts = np.flatnonzero(np.diff(block, prepend=-1))
     samples = np.diff(np.append(starts, len(block)))
 
     def total(values: Column) -> Column:
-        sums: Column = np.add.reduceat(np.where(good, values, 0.0), starts)
+        sums: Column = np.add.reduceat(values, starts)
         return sums
 
     whole = (np.add.reduceat(good.astype(np.int64), starts) == samples) & (samples >= 2)
     with np.errstate(invalid="ignore", divide="ignore"):
-        highest = np.maximum.reduceat(np.where(good, cadence, 0.0), starts)
-        lowest = np.minimum.reduceat(np.where(good, cadence, np.inf), starts)
+        highest, lowest = np.maximum.reduceat(cadence, starts), np.minimum.reduceat(cadence, starts)
         mean_cadence, mean_speed = total(cadence) / samples, total(speed) / samples
         whole &= highest - lowest < STEADY_CADENCE * mean_cadence
         inside = total(ratio * ratio) / samples - (total(ratio) / samples) ** 2
-        scatter = np.sqrt(np.maximum(inside, 0.0) * samples / np.maximum(samples - 1, 1))
+        scatter = np.sqrt(np.maximum(inside, 0.0) * samples / (samples - 1))
         development = np.log(60.0 * mean_speed / mean_cadence) + wheel_off
     kept = np.flatnonzero(whole)
     if len(kept) < 10:
