@@ -6,15 +6,17 @@ A rider's decision is never overruled by a machine's, however new: only by a rid
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
+from typing import Any
 
 from sqlalchemy import ColumnElement, TextClause, and_, bindparam, case, func, literal, or_, select, true
 
 from rules.vocabulary import BikeId, DecidedBy, Ride, RideId, RiderId
 from services.store.errors import FactRefused
-from services.store.repository import AnyRow, Repository
+from services.store.repository import Repository
 from services.store.ride_rows import counted_ids, counts, load_rides
+from services.store.rows_of_facts import Shape, words_of
 from services.store.tables import retraction
 from services.store.tables_rides import (
     IS_LIKELY,
@@ -74,6 +76,14 @@ class JudgedRide:
     probability: float | None = None  # as it stands in a question
 
 
+_decided = words_of(DecidedBy)
+_DECISION = Shape(
+    Decision,
+    ride_assignment,
+    called={"at": "made_at", "by": "made_by", "undone": "is_undone"},
+    decided_by=_decided,
+)
+_BY_MACHINE = Shape(MachineDecision, ride_assignment, decided_by=_decided)
 # A question that a machine put, and that stands.
 _ASKS = (ride_assignment.c.verdict == "ask", ride_assignment.c.decided_by.is_(None))
 
@@ -111,19 +121,8 @@ class Assignments(Repository):
             raise FactRefused("Say who decided which bike it was.")
         if undoes is not None and self._row(ride_assignment, undoes, "decision").ride != ride:
             raise FactRefused(f"Decision {undoes} is about another ride.")
-        self._insert(
-            ride_assignment,
-            ride=ride,
-            bike=bike,
-            decided_by=None if decided_by is None else decided_by.value,
-            probability=probability,
-            verdict=verdict,
-            evidence=evidence,
-            made_at=at,
-            made_by=by,
-            undoes=undoes,
-            is_undone=False,
-        )
+        made = Decision(0, ride, bike, decided_by, probability, verdict, evidence, at, by, undoes)
+        self._insert(ride_assignment, **_DECISION.values(made))
         if undoes is not None:
             self._update(ride_assignment, undoes, is_undone=True)
         return self._mirror(ride)
@@ -132,36 +131,11 @@ class Assignments(Repository):
         """Keep decisions on many rides of which no rider has spoken, all at once: the newest is in force."""
         if not decisions:
             return
-        self._insert_many(
-            ride_assignment,
-            [
-                {
-                    "ride": one.ride,
-                    "bike": one.bike,
-                    "decided_by": None if one.decided_by is None else one.decided_by.value,
-                    "probability": one.probability,
-                    "verdict": one.verdict,
-                    "evidence": one.evidence,
-                    "made_at": at,
-                    "made_by": by,
-                    "undoes": None,
-                    "is_undone": False,
-                }
-                for one in decisions
-            ],
-        )
-        mirror = rides.update().where(rides.c.id == bindparam("of_ride"))
+        of_now = {"made_at": at, "made_by": by, "undoes": None, "is_undone": False}
+        self._insert_many(ride_assignment, [_BY_MACHINE.values(one) | of_now for one in decisions])
         self._connection.execute(
-            mirror.values(bike=bindparam("on"), decided_by=bindparam("whom"), verdict=bindparam("said")),
-            [
-                {
-                    "of_ride": one.ride,
-                    "on": None if one.verdict == "ask" else one.bike,
-                    "whom": None if one.verdict == "ask" or one.decided_by is None else one.decided_by.value,
-                    "said": one.verdict,
-                }
-                for one in decisions
-            ],
+            rides.update().where(rides.c.id == bindparam("of_ride")),
+            [{"of_ride": one.ride, **_mirrored(one)} for one in decisions],
         )
 
     def ask_otherwise(self, decisions: Sequence[MachineDecision]) -> None:
@@ -190,19 +164,9 @@ class Assignments(Repository):
         ride = RideId(self._row(ride_assignment, decision, "decision").ride)
         self._update(ride_assignment, decision, is_undone=True)
         holds = in_force(self.assignments_of(ride))
-        self._insert(
-            ride_assignment,
-            ride=ride,
-            bike=holds.bike if holds else None,
-            decided_by=holds.decided_by.value if holds and holds.decided_by else None,
-            probability=holds.probability if holds else None,
-            verdict=holds.verdict if holds else "ask",
-            evidence=holds.evidence if holds else "",
-            made_at=at,
-            made_by=by,
-            undoes=decision,
-            is_undone=True,
-        )
+        was = holds or Decision(0, ride, None, None, None, "ask", "", at, by)
+        taken_back = replace(was, at=at, by=by, undoes=decision, undone=True)
+        self._insert(ride_assignment, **_DECISION.values(taken_back))
         if holds is None:
             self._update(rides, ride, bike=None, decided_by=None, verdict=None)
         else:
@@ -211,22 +175,13 @@ class Assignments(Repository):
     def _mirror(self, ride: RideId) -> Decision:
         holds = in_force(self.assignments_of(ride))
         assert holds is not None
-        asks = holds.verdict == "ask"
-        self._update(
-            rides,
-            ride,
-            bike=None if asks else holds.bike,
-            decided_by=None if asks or holds.decided_by is None else holds.decided_by.value,
-            verdict=holds.verdict,
-        )
+        self._update(rides, ride, **_mirrored(holds))
         return holds
 
     def assignments_of(self, ride_id: RideId) -> tuple[Decision, ...]:
         """Every decision on this ride's bike, oldest first."""
-        query = (
-            select(ride_assignment).where(ride_assignment.c.ride == ride_id).order_by(ride_assignment.c.id)
-        )
-        return tuple(_decision(row) for row in self._all(query))
+        query = select(*_DECISION.columns).where(ride_assignment.c.ride == ride_id)
+        return self._made(_DECISION, query.order_by(ride_assignment.c.id))
 
     def assignment_in_force(self, ride_id: RideId) -> Decision | None:
         """The decision that holds for this ride; None = nobody judged it yet."""
@@ -246,9 +201,11 @@ class Assignments(Repository):
         asked = ride_assignment.alias()
         query = (
             select(
-                *(rides.c.id, rides.c.bike, rides.c.decided_by, rides.c.verdict, asked.c.probability),
-                case((IS_SPOKEN_FOR, said_at)).label("said_at"),
+                rides.c.id,
                 ride_track.c.clues if clues else literal("").label("clues"),
+                *(rides.c.bike, rides.c.decided_by, rides.c.verdict),
+                case((IS_SPOKEN_FOR, said_at)).label("said_at"),
+                asked.c.probability,
             )
             .join_from(rides, ride_track, ride_track.c.ride == rides.c.id)
             .outerjoin(
@@ -268,16 +225,8 @@ class Assignments(Repository):
             unjudged = select(rides.c.id).where(IS_UNCLEAR, rides.c.verdict.is_(None))
             query = query.where(rides.c.id.in_(unjudged.union(*(select(one.c.id) for one in some))))
         return [
-            JudgedRide(
-                RideId(row.id),
-                row.clues,
-                _bike(row.bike),
-                None if row.decided_by is None else DecidedBy(row.decided_by),
-                row.verdict,
-                row.said_at,
-                row.probability,
-            )
-            for row in self._all(query)
+            JudgedRide(ride, text, bike, _decided(decided_by), *rest)
+            for ride, text, bike, decided_by, *rest in self._all(query)
         ]
 
     def has_unjudged(self, more_than: int = 0) -> bool:
@@ -327,21 +276,9 @@ class Assignments(Repository):
         return tuple(RideId(number) for number in self._connection.scalars(query))
 
 
-def _decision(row: AnyRow) -> Decision:
-    return Decision(
-        id=row.id,
-        ride=RideId(row.ride),
-        bike=_bike(row.bike),
-        decided_by=None if row.decided_by is None else DecidedBy(row.decided_by),
-        probability=row.probability,
-        verdict=row.verdict,
-        evidence=row.evidence,
-        at=row.made_at,
-        by=row.made_by,
-        undoes=row.undoes,
-        undone=row.is_undone,
-    )
-
-
-def _bike(number: int | None) -> BikeId | None:
-    return None if number is None else BikeId(number)
+def _mirrored(holds: Decision | MachineDecision) -> dict[str, Any]:
+    """What a ride's own row says of the decision in force: while its bike is a question, no bike."""
+    if holds.verdict == "ask":
+        return {"bike": None, "decided_by": None, "verdict": "ask"}
+    by = None if holds.decided_by is None else holds.decided_by.value
+    return {"bike": holds.bike, "decided_by": by, "verdict": holds.verdict}

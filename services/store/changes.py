@@ -14,7 +14,8 @@ from rules.commands import COMMANDS, Amend, Command
 from rules.gate.effects import NO_EFFECT, Effect
 from rules.vocabulary import Bike, Chain, Rider
 from services.store.errors import FactRefused
-from services.store.repository import AnyRow, Repository
+from services.store.repository import Repository
+from services.store.rows_of_facts import Shape
 from services.store.tables import change
 
 _THINGS: dict[str, type] = {"rider": Rider, "bike": Bike, "chain": Chain}
@@ -67,20 +68,20 @@ class Changes(Repository):
             made=made,
             made_rows=list(rows),
             effect=_effects().dump_python(effect, mode="json"),
-            undone_at=None,
-            undone_by=None,
-            undone_with=None,
         )
         return Change(number, at, by, what, command, made, rows, effect)
 
     def get(self, number: int) -> Change:
         """The entry of that number. Raises NotFound."""
-        return _change(self._row(change, number, "change"))
+        found = self._made(_CHANGE, select(*_CHANGE.columns).where(change.c.id == number))
+        if not found:
+            raise self._not_found(change, number, "change")
+        return found[0]
 
     def all_(self, limit: int = 2**31 - 1, *, offset: int = 0, text: str = "") -> tuple[Change, ...]:
         """Every entry, undone ones too, newest first; `limit` of them. text: of what was said."""
-        query = select(change).where(_saying(text)).order_by(change.c.id.desc())
-        return tuple(_change(row) for row in self._all(query.limit(limit).offset(offset)))
+        query = select(*_CHANGE.columns).where(_saying(text)).order_by(change.c.id.desc())
+        return self._made(_CHANGE, query.limit(limit).offset(offset))
 
     def count(self, *, text: str = "") -> int:
         """How many entries there are with these words."""
@@ -88,13 +89,15 @@ class Changes(Repository):
 
     def standing(self, since: int = 0) -> tuple[Change, ...]:
         """Entries from this number on that were not undone, oldest first."""
-        query = select(change).where(change.c.undone_at.is_(None), change.c.id >= since)
-        return tuple(_change(row) for row in self._all(query.order_by(change.c.id)))
+        query = select(*_CHANGE.columns).where(change.c.undone_at.is_(None), change.c.id >= since)
+        return self._made(_CHANGE, query.order_by(change.c.id))
 
     def last(self) -> Change | None:
         """The newest entry that was not undone."""
-        query = select(change).where(change.c.undone_at.is_(None)).order_by(change.c.id.desc()).limit(1)
-        return next((_change(row) for row in self._all(query)), None)
+        query = (
+            select(*_CHANGE.columns).where(change.c.undone_at.is_(None)).order_by(change.c.id.desc()).limit(1)
+        )
+        return next(iter(self._made(_CHANGE, query)), None)
 
     def keep_effect(self, number: int, effect: Effect) -> None:
         """What an entry changes, now that an earlier one is undone."""
@@ -141,17 +144,11 @@ def _effects() -> Any:
     return _adapter(Effect)
 
 
-def _change(row: AnyRow) -> Change:
-    return Change(
-        number=row.id,
-        at=row.made_at,
-        by=row.made_by,
-        what=row.what,
-        command=command_from(row.command),
-        made=row.made,
-        rows=tuple(row.made_rows),
-        effect=_effects().validate_python(row.effect),
-        undone_at=row.undone_at,
-        undone_by=row.undone_by,
-        undone_with=row.undone_with,
-    )
+_CHANGE = Shape(
+    Change,
+    change,
+    called={"number": "id", "at": "made_at", "by": "made_by", "rows": "made_rows"},
+    command=command_from,
+    rows=tuple,
+    effect=lambda kept: _effects().validate_python(kept),
+)

@@ -13,14 +13,14 @@ from rules.vocabulary import Condition, ConditionTag, Ride, RideId, Tier
 from services.store.errors import FactRefused, NotFound
 from services.store.repository import Repository
 from services.store.ride_rows import (
-    TAG_COLUMNS,
+    TAG,
     counted_ids,
     counts,
     like_bits,
     load_rides,
     tag_of,
-    tag_values,
 )
+from services.store.rows_of_facts import Shape
 from services.store.tables_rides import (
     IS_UNNAMED,
     IS_UNSETTLED,
@@ -55,6 +55,9 @@ class Word:
     by: str
 
 
+_WORD = Shape(Word, ride_word, called={"at": "made_at", "by": "made_by"})
+
+
 class Tags(Repository):
     """Tags and words."""
 
@@ -68,7 +71,7 @@ class Tags(Repository):
         """
         query = (
             select(
-                ride_hour.c.hour_start, ride_hour.c.id, ride_hour.c.tagged, condition_tag.c.id, *TAG_COLUMNS
+                ride_hour.c.hour_start, ride_hour.c.id, ride_hour.c.tagged, condition_tag.c.id, *TAG.columns
             )
             .join_from(ride_hour, condition_tag, _CURRENT, isouter=True)
             .where(ride_hour.c.ride == ride_id)
@@ -89,15 +92,8 @@ class Tags(Repository):
                 superseded.append(current_id)
                 if _said(current) != _said(tag):
                     flips.append(TagFlip(ride_id, hour_start, current, tag))
-            fresh.append(
-                {
-                    "ride_hour": hour_id,
-                    "is_current": True,
-                    "made_at": at,
-                    "checked_at": at,
-                    **tag_values(tag),
-                }
-            )
+            of_now = {"ride_hour": hour_id, "is_current": True, "made_at": at, "checked_at": at}
+            fresh.append(of_now | TAG.values(tag))
         self._update_tags(superseded, is_current=False)
         self._update_tags(same, checked_at=at)
         self._insert_many(condition_tag, fresh)
@@ -226,12 +222,8 @@ class Tags(Repository):
 
     def words_of(self, ride_id: RideId) -> tuple[Word, ...]:
         """Everything riders said of this ride that was not undone, oldest first."""
-        query = (
-            select(ride_word)
-            .where(ride_word.c.ride == ride_id, ~ride_word.c.is_undone)
-            .order_by(ride_word.c.id)
-        )
-        return tuple(Word(row.id, row.about, row.said, row.made_at, row.made_by) for row in self._all(query))
+        query = select(*_WORD.columns).where(ride_word.c.ride == ride_id, ~ride_word.c.is_undone)
+        return self._made(_WORD, query.order_by(ride_word.c.id))
 
     def take_back_word(self, word_id: int) -> None:
         """As if it had not been said: the word before it holds, or the file's. Raises NotFound."""

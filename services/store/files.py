@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
-from typing import TypedDict, Unpack
+from typing import Any, TypedDict, Unpack
 
 from sqlalchemy import ColumnElement, func, or_, select
 
 from rules.vocabulary import RideId
-from services.store.repository import AnyRow, Repository, storable
+from services.store.repository import Repository, storable
+from services.store.rows_of_facts import Shape
 from services.store.tables import file_path
 from services.store.tables_rides import file_seen
 
@@ -30,9 +31,12 @@ class FileRecord:
     size: int
     seen_at: datetime
     outcome: str
-    why: str
-    try_this: str
-    ride: RideId | None
+    why: str = ""
+    try_this: str = ""
+    ride: RideId | None = None
+
+
+_FILE = Shape(FileRecord, file_seen, called={"size": "size_bytes"})
 
 
 class SoughtFiles(TypedDict, total=False):
@@ -51,70 +55,35 @@ class SoughtFiles(TypedDict, total=False):
 class Files(Repository):
     """Files by content, and paths by size and time."""
 
-    def record(
-        self,
-        *,
-        sha256: str,
-        name: str,
-        size: int,
-        seen_at: datetime,
-        outcome: str,
-        why: str = "",
-        try_this: str = "",
-        ride: RideId | None = None,
-    ) -> None:
+    def record(self, one: FileRecord) -> None:
         """Keep what became of a file. Known bytes get the new outcome: a later version may read them."""
-        values = {
-            "name": storable(name),
-            "size_bytes": size,
-            "seen_at": seen_at,
-            "outcome": str(outcome),
-            "why": why,
-            "try_this": try_this,
-            "ride": ride,
-        }
-        known = self._connection.scalar(select(file_seen.c.id).where(file_seen.c.sha256 == sha256))
+        known = self._connection.scalar(select(file_seen.c.id).where(file_seen.c.sha256 == one.sha256))
         if known is None:
-            self._insert(file_seen, sha256=sha256, **values)
+            self._insert(file_seen, **_values(one))
         else:
-            self._update(file_seen, known, **values)
+            self._update(file_seen, known, **_values(one))
 
     def seen_of(self, digests: Iterable[str]) -> dict[str, FileRecord]:
         """What became of each of these bytes, for those that were seen before."""
         found: dict[str, FileRecord] = {}
         wanted = list(dict.fromkeys(digests))
         for first in range(0, len(wanted), AT_ONCE):
-            query = select(file_seen).where(file_seen.c.sha256.in_(wanted[first : first + AT_ONCE]))
-            found.update((row.sha256, _record(row)) for row in self._all(query))
+            query = select(*_FILE.columns).where(file_seen.c.sha256.in_(wanted[first : first + AT_ONCE]))
+            found.update((one.sha256, one) for one in self._made(_FILE, query))
         return found
 
     def record_new(self, records: Sequence[FileRecord]) -> None:
         """Keep what became of many files whose bytes were never seen before, all at once."""
-        self._insert_many(
-            file_seen,
-            [
-                {
-                    "sha256": one.sha256,
-                    "name": storable(one.name),
-                    "size_bytes": one.size,
-                    "seen_at": one.seen_at,
-                    "outcome": one.outcome,
-                    "why": one.why,
-                    "try_this": one.try_this,
-                    "ride": one.ride,
-                }
-                for one in records
-            ],
-        )
+        self._insert_many(file_seen, [_values(one) for one in records])
 
     def outcomes(
         self, *, limit: int | None = None, offset: int = 0, **sought: Unpack[SoughtFiles]
     ) -> tuple[FileRecord, ...]:
         """The files that are looked for, newest first; `limit` of them."""
-        query = select(file_seen).where(*_conditions(**sought))
+        query = select(*_FILE.columns).where(*_conditions(**sought))
         newest_first = (file_seen.c.seen_at.desc(), file_seen.c.id.desc())
         query = query.order_by(*newest_first).limit(2**31 - 1 if limit is None else limit).offset(offset)
-        return tuple(_record(row) for row in self._all(query))
+        return self._made(_FILE, query)
 
     def counted(self, **sought: Unpack[SoughtFiles]) -> dict[str, int]:
         """How many of these files became what, by outcome."""
@@ -124,8 +93,8 @@ class Files(Repository):
 
     def files_of(self, ride: RideId) -> tuple[FileRecord, ...]:
         """The files a ride came from, first seen first."""
-        query = select(file_seen).where(file_seen.c.ride == ride).order_by(file_seen.c.id)
-        return tuple(_record(row) for row in self._all(query))
+        query = select(*_FILE.columns).where(file_seen.c.ride == ride).order_by(file_seen.c.id)
+        return self._made(_FILE, query)
 
     def known_of(self, stamps: Iterable[Stamp]) -> set[Stamp]:
         """Which of these files were read already?"""
@@ -190,14 +159,5 @@ def _conditions(
         )
 
 
-def _record(row: AnyRow) -> FileRecord:
-    return FileRecord(
-        sha256=row.sha256,
-        name=row.name,
-        size=row.size_bytes,
-        seen_at=row.seen_at,
-        outcome=row.outcome,
-        why=row.why,
-        try_this=row.try_this,
-        ride=None if row.ride is None else RideId(row.ride),
-    )
+def _values(one: FileRecord) -> dict[str, Any]:
+    return _FILE.values(one) | {"name": storable(one.name)}

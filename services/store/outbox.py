@@ -18,7 +18,8 @@ from services.queued_letter import Letter
 from services.store.errors import FactRefused
 from services.store.job_queue import Job, later
 from services.store.reminders import add_step
-from services.store.repository import AnyRow, Repository
+from services.store.repository import Repository
+from services.store.rows_of_facts import Shape
 from services.store.tables_reminders import answered_link, letter, letter_reminder, reminder
 
 
@@ -34,6 +35,8 @@ class Posted:
     cancelled_at: datetime | None = None
 
 
+_LETTER = Shape(Letter, letter, called={"to": "addressed_to"}, beside=("reminders",))
+_POSTED = Shape(Posted, letter, beside=("letter",))
 LONGEST_WAIT = timedelta(hours=25)  # between two tries, with room: see deliver_letters
 
 
@@ -48,31 +51,13 @@ class Outbox(Repository):
         known = self._posted(letter.c.message_id == new.message_id)
         if known:
             return known[0].letter
-        letter_id = self._insert(
-            letter,
-            rider=new.rider,
-            channel=new.channel,
-            addressed_to=new.to,
-            subject=new.subject,
-            text=new.text,
-            html=new.html,
-            facts=new.facts,
-            due_at=new.due_at,
-            message_id=new.message_id,
-            queued_at=at,
-            not_before=new.not_before or at,
-            leased_until=None,
-            attempts=new.attempts,
-            last_why="",
-            delivered_at=None,
-            refused_at=None,
-            cancelled_at=None,
-        )
+        kept = replace(new, queued_at=at, not_before=new.not_before or at)
+        letter_id = self._insert(letter, **_LETTER.values(kept), **_POSTED.values(Posted(kept)))
         self._insert_many(
             letter_reminder, [{"letter": letter_id, "reminder": one} for one in dict.fromkeys(new.reminders)]
         )
         later(self._connection, Job.DELIVER)
-        return replace(new, id=letter_id, queued_at=at, not_before=new.not_before or at)
+        return replace(kept, id=letter_id)
 
     def lease(self, now: datetime, lease_s: float, limit: int = 10) -> list[Letter]:
         """Letters that are due, for this process alone until the lease runs out; the longest waiting first.
@@ -223,14 +208,19 @@ class Outbox(Repository):
         self, condition: ColumnElement[bool], *, limit: int | None = None, newest_first: bool = False
     ) -> tuple[Posted, ...]:
         order = letter.c.delivered_at.desc() if newest_first else letter.c.not_before
-        rows = self._all(select(letter).where(condition).order_by(order, letter.c.id).limit(limit))
+        columns = (*_LETTER.columns, *_POSTED.columns)
+        rows = self._all(select(*columns).where(condition).order_by(order, letter.c.id).limit(limit))
+        size = len(_LETTER.columns)
         told: dict[int, list[ReminderId]] = {}
         query = select(letter_reminder).where(
             letter_reminder.c.letter.in_(select(letter.c.id).where(condition))
         )
         for link in self._all(query.order_by(letter_reminder.c.reminder)):
             told.setdefault(link.letter, []).append(ReminderId(link.reminder))
-        return tuple(_posted(row, tuple(told.get(row.id, ()))) for row in rows)
+        return tuple(
+            _POSTED.of(row[size:], letter=_LETTER.of(row[:size], reminders=tuple(told.get(row.id, ()))))
+            for row in rows
+        )
 
 
 _WAITING = and_(
@@ -248,30 +238,4 @@ def _due(now: datetime) -> ColumnElement[bool]:
             letter.c.leased_until <= now,
             letter.c.leased_until > now + LONGEST_WAIT,
         ),
-    )
-
-
-def _posted(row: AnyRow, reminders: tuple[ReminderId, ...]) -> Posted:
-    return Posted(
-        letter=Letter(
-            id=row.id,
-            rider=RiderId(row.rider),
-            channel=row.channel,
-            to=row.addressed_to,
-            subject=row.subject,
-            text=row.text,
-            html=row.html,
-            message_id=row.message_id,
-            reminders=reminders,
-            facts=row.facts,
-            due_at=row.due_at,
-            attempts=row.attempts,
-            queued_at=row.queued_at,
-            not_before=row.not_before,
-        ),
-        last_why=row.last_why,
-        leased_until=row.leased_until,
-        delivered_at=row.delivered_at,
-        refused_at=row.refused_at,
-        cancelled_at=row.cancelled_at,
     )

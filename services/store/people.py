@@ -352,30 +352,11 @@ def _memberships(connection: Connection, where: str, number: int) -> tuple[Membe
         ),
         {"id": number},
     )
-    return tuple(
-        Membership(
-            row.household,
-            row.household_name,
-            row.person,
-            row.name,
-            row.email,
-            Role(row.role),
-            None if row.rider is None else RiderId(row.rider),
-        )
-        for row in rows
-    )
+    return tuple(Membership(*(*who, Role(role), rider)) for *who, role, rider in rows)
 
 
 def _invitation(row: Row[Any]) -> Invitation:
     return Invitation(
-        row.print,
-        row.household,
-        row.household_name,
-        row.email,
-        Role(row.role),
-        None if row.rider is None else RiderId(row.rider),
-        row.invited_by,
-        row.until,
-        row.used_at,
-        row.withdrawn_at,
+        *(row.print, row.household, row.household_name, row.email, Role(row.role), row.rider),
+        *(row.invited_by, row.until, row.used_at, row.withdrawn_at),
     )

@@ -12,6 +12,7 @@ from sqlalchemy import select
 from rules.vocabulary import DriveMethod, RideId
 from services.store.errors import NotFound
 from services.store.repository import AnyRow, Repository, storable
+from services.store.ride_rows import HOUR
 from services.store.tables_rides import (
     LONGEST_PART,
     Tagged,
@@ -47,16 +48,6 @@ _PLAIN = (
     "reader",
     "file_name",
 )
-_HOUR = (
-    "hour_start",
-    "drive_s",
-    "distance_m",
-    "moving_s",
-    "mean_speed_mps",
-    "latitude_deg",
-    "longitude_deg",
-    "climb_m",
-)
 NEAR_DEG = 0.05  # a fifth of an archive's cell
 _SENSOR = ("kind", "serial", "ant_number", "manufacturer", "product", "battery")
 
@@ -82,7 +73,9 @@ class Recordings(Repository):
             dropped=dict(row.dropped),
             device=next((_sensor_seen(seen) for seen in devices if seen.recorder), None),
             sensors=tuple(_sensor_seen(seen) for seen in devices if not seen.recorder),
-            hours=tuple(HourSummary(*(getattr(hour, name) for name in _HOUR)) for hour in self._all(hours)),
+            hours=tuple(
+                HourSummary(*(getattr(hour, name) for name in HOUR.names)) for hour in self._all(hours)
+            ),
             track=bulk.track,
             sketch=bulk.sketch,
             drive_parts=tuple((DriveMethod(method), seconds) for method, seconds in row.drive_parts),
@@ -126,13 +119,13 @@ class Recordings(Repository):
         self._words_are(ride_id, values["words"])
         for table in (ride_track, ride_sensor):
             self._connection.execute(table.delete().where(table.c.ride == ride_id))
-        new = {hour.hour_start: {name: getattr(hour, name) for name in _HOUR} for hour in summary.hours}
+        new = {hour.hour_start: {name: getattr(hour, name) for name in HOUR.names} for hour in summary.hours}
         gone, elsewhere = [], []
         for row in self._all(select(ride_hour).where(ride_hour.c.ride == ride_id)):
             hour = new.pop(row.hour_start, None)
             if hour is None:
                 gone.append(row.id)
-            elif hour != {name: getattr(row, name) for name in _HOUR}:
+            elif hour != {name: getattr(row, name) for name in HOUR.names}:
                 self._update(ride_hour, row.id, **hour)
                 elsewhere += [] if _is_near(row, hour) else [row.id]
         self._connection.execute(
@@ -184,7 +177,8 @@ class Recordings(Repository):
                 sensors.append(_sensor_values(ride_id, summary.device, recorder=True))
             sensors += [_sensor_values(ride_id, seen, recorder=False) for seen in summary.sensors]
             hours += [
-                {"ride": ride_id, **{name: getattr(hour, name) for name in _HOUR}} for hour in summary.hours
+                {"ride": ride_id, **{name: getattr(hour, name) for name in HOUR.names}}
+                for hour in summary.hours
             ]
         self._insert_many(ride_track, tracks)
         self._insert_many(ride_sensor, sensors)

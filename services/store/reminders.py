@@ -3,18 +3,30 @@
 from __future__ import annotations
 
 from collections.abc import Collection, Sequence
-from dataclasses import fields
 from datetime import datetime
-from typing import Any
 
 from sqlalchemy import ColumnElement, TextClause, and_, func, or_, select, true
 
 from rules.reminder import ASKED_AHEAD, RaisedReminder, Reason, Reminder, ReminderKind, ReminderStep, Step
-from rules.vocabulary import BikeId, ChainId, Condition, ReminderId, RideId, RiderId, TreatmentId
-from services.store.repository import AnyRow, Repository
+from rules.vocabulary import ChainId, Condition, ReminderId, RiderId
+from services.store.repository import Repository
+from services.store.rows_of_facts import Shape, words_of
 from services.store.tables_reminders import IS_OPEN, reminder, reminder_reason, reminder_step
 
 _OPENS = frozenset({Step.RAISED, Step.WORSE, Step.PUT_OFF})
+_REMINDER = Shape(
+    Reminder,
+    reminder,
+    called={"key": "cause_key", "limit": "limit_value"},
+    beside=("reasons",),
+    kind=words_of(ReminderKind),
+)
+_REASON = Shape(
+    Reason, reminder_reason, called={"condition": "condition_word"}, condition=words_of(Condition)
+)
+_STEP = Shape(
+    ReminderStep, reminder_step, called={"by": "made_by", "until": "put_off_until"}, step=words_of(Step)
+)
 
 
 class Reminders(Repository):
@@ -28,7 +40,7 @@ class Reminders(Repository):
         standing = self._load((reminder.c.cause_key == due.key) & reminder.c.is_open)
         if standing:
             return standing[0]
-        reminder_id = ReminderId(self._insert(reminder, is_open=True, **_values(due)))
+        reminder_id = ReminderId(self._insert(reminder, is_open=True, **_REMINDER.values(due)))
         self._add_reasons(reminder_id, due.reasons)
         self.add_step(reminder_id, ReminderStep(Step.RAISED, at, by, why))
         return self.get(reminder_id)
@@ -46,7 +58,7 @@ class Reminders(Repository):
         kept = self.get(reminder_id)
         if kept.reminder == due:
             return kept
-        self._update(reminder, reminder_id, **_values(due))
+        self._update(reminder, reminder_id, **_REMINDER.values(due))
         if kept.reminder.reasons != due.reasons:
             self._connection.execute(
                 reminder_reason.delete().where(reminder_reason.c.reminder == reminder_id)
@@ -123,118 +135,35 @@ class Reminders(Repository):
 
     def _load(self, condition: ColumnElement[bool] | TextClause) -> tuple[RaisedReminder, ...]:
         ids = select(reminder.c.id).where(condition)
-        reasons: dict[int, list[Reason]] = {}
-        lines = (
-            select(reminder_reason)
+        reasons = self._grouped(
+            _REASON,
+            select(reminder_reason.c.reminder, *_REASON.columns)
             .where(reminder_reason.c.reminder.in_(ids))
-            .order_by(reminder_reason.c.reminder, reminder_reason.c.position)
+            .order_by(reminder_reason.c.reminder, reminder_reason.c.position),
         )
-        for row in self._all(lines):
-            reasons.setdefault(row.reminder, []).append(_reason(row))
-        steps: dict[int, list[ReminderStep]] = {}
-        history = select(reminder_step).where(reminder_step.c.reminder.in_(ids)).order_by(reminder_step.c.id)
-        for row in self._all(history):
-            steps.setdefault(row.reminder, []).append(_step(row))
+        steps = self._grouped(
+            _STEP,
+            select(reminder_step.c.reminder, *_STEP.columns)
+            .where(reminder_step.c.reminder.in_(ids))
+            .order_by(reminder_step.c.id),
+        )
         # by their numbers, or the order asked for has SQLite go through every reminder there ever was
-        rows = self._all(select(reminder).where(reminder.c.id.in_(ids)).order_by(reminder.c.id))
+        these = select(reminder.c.id, *_REMINDER.columns).where(reminder.c.id.in_(ids))
         return tuple(
             RaisedReminder(
-                ReminderId(row.id), _reminder(row, tuple(reasons.get(row.id, ()))), tuple(steps[row.id])
+                number, _REMINDER.of(row, reasons=tuple(reasons.get(number, ()))), tuple(steps[number])
             )
-            for row in rows
+            for number, *row in self._all(these.order_by(reminder.c.id))
         )
 
     def _add_reasons(self, reminder_id: ReminderId, reasons: Sequence[Reason]) -> None:
-        self._insert_many(
-            reminder_reason,
-            [
-                {
-                    "reminder": reminder_id,
-                    "position": position,
-                    "condition_word": None if reason.condition is None else reason.condition.value,
-                    **{name: getattr(reason, name) for name in _REASON},
-                }
-                for position, reason in enumerate(reasons)
-            ],
-        )
-
-
-_REASON = tuple(field.name for field in fields(Reason) if field.name != "condition")
+        rows = [
+            {"reminder": reminder_id, "position": position, **_REASON.values(reason)}
+            for position, reason in enumerate(reasons)
+        ]
+        self._insert_many(reminder_reason, rows)
 
 
 def add_step(facet: Repository, reminder_id: ReminderId, step: ReminderStep) -> None:
     """Keep a step, whoever's facet it is: the outbox tells that a letter arrived."""
-    facet._insert(
-        reminder_step,
-        reminder=reminder_id,
-        step=step.step.value,
-        at=step.at,
-        made_by=step.by,
-        why=step.why,
-        put_off_until=step.until,
-        treatment=step.treatment,
-    )
-
-
-def _values(due: Reminder) -> dict[str, Any]:
-    return {
-        "cause_key": due.key,
-        "kind": due.kind.value,
-        "chain": due.chain,
-        "rider": due.rider,
-        "bike": due.bike,
-        "cause_at": due.cause_at,
-        "headline": due.headline,
-        "sentence": due.sentence,
-        "total": due.total,
-        "limit_value": due.limit,
-        "unit": due.unit,
-        "unknown_h": due.unknown_h,
-        "rulebook_version": due.rulebook_version,
-        "urgency": due.urgency,
-    }
-
-
-def _reminder(row: AnyRow, reasons: tuple[Reason, ...]) -> Reminder:
-    return Reminder(
-        key=row.cause_key,
-        kind=ReminderKind(row.kind),
-        chain=ChainId(row.chain),
-        rider=RiderId(row.rider),
-        bike=None if row.bike is None else BikeId(row.bike),
-        cause_at=row.cause_at,
-        headline=row.headline,
-        sentence=row.sentence,
-        total=row.total,
-        limit=row.limit_value,
-        unit=row.unit,
-        unknown_h=row.unknown_h,
-        reasons=reasons,
-        rulebook_version=row.rulebook_version,
-        urgency=row.urgency,
-    )
-
-
-def _reason(row: AnyRow) -> Reason:
-    return Reason(
-        at=row.at,
-        text=row.text,
-        ride=None if row.ride is None else RideId(row.ride),
-        condition=None if row.condition_word is None else Condition(row.condition_word),
-        drive_h=row.drive_h,
-        weight=row.weight,
-        grit_h=row.grit_h,
-        total=row.total,
-        weather=row.weather,
-    )
-
-
-def _step(row: AnyRow) -> ReminderStep:
-    return ReminderStep(
-        step=Step(row.step),
-        at=row.at,
-        by=row.made_by,
-        why=row.why,
-        until=row.put_off_until,
-        treatment=None if row.treatment is None else TreatmentId(row.treatment),
-    )
+    facet._insert(reminder_step, reminder=reminder_id, **_STEP.values(step))

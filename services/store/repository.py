@@ -28,6 +28,13 @@ class Repository:
         """What the rows hold that a query selects in the order of the shape's columns."""
         return tuple(shape.of(row) for row in self._all(query))
 
+    def _grouped(self, shape: Shape[Made], query: Select[Any]) -> dict[int, list[Made]]:
+        """The same by the number that stands before the shape's columns."""
+        found: dict[int, list[Made]] = {}
+        for number, *row in self._all(query):
+            found.setdefault(number, []).append(shape.of(row))
+        return found
+
     def _standing(self, family: Family[Made], *where: ColumnElement[bool]) -> tuple[Made, ...]:
         """The facts of a family that nobody took back, in their order."""
         return self._made(family, family.standing.where(*where))

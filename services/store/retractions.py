@@ -19,16 +19,7 @@ class Retractions(Repository):
         self._row(table, fact, kind)
         if self._number_of(kind, fact) is not None:
             raise FactRefused(f"The {kind} {fact} was taken back already.")
-        self._insert(
-            retraction,
-            kind=kind,
-            fact_id=fact,
-            made_at=at,
-            made_by=by,
-            why=why,
-            undone_at=None,
-            undone_by=None,
-        )
+        self._insert(retraction, kind=kind, fact_id=fact, made_at=at, made_by=by, why=why)
 
     def put_back(self, kind: str, fact: int, *, at: datetime, by: str) -> None:
         """Count a fact again. Raises NotFound when it was not taken back."""

@@ -2,82 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Collection, Sequence
 from datetime import UTC, datetime, timedelta
 from typing import Any
 
 from sqlalchemy import ColumnElement, Connection, Select, and_, select
 
-from rules.vocabulary import (
-    BikeId,
-    Condition,
-    ConditionTag,
-    DecidedBy,
-    DriveMethod,
-    Ride,
-    RideHour,
-    RideId,
-    RiderId,
-    Tier,
-)
-from services.store.repository import AnyRow
-from services.store.rows_of_facts import is_retracted
+from rules.vocabulary import Condition, ConditionTag, DecidedBy, DriveMethod, Ride, RideHour, Tier
+from services.store.rows_of_facts import Shape, is_retracted, words_of
 from services.store.tables_rides import TAG_IS_CURRENT, condition_tag, ride, ride_hour
 
-# Enum lookup by calling the class costs ten times a dictionary's, and there are tens of thousands of hours.
-_TIERS: Mapping[str, Tier] = {tier.value: tier for tier in Tier}
-_DECIDED: Mapping[str | None, DecidedBy | None] = {None: None, **{one.value: one for one in DecidedBy}}
-_METHODS: Mapping[str, DriveMethod] = {method.value: method for method in DriveMethod}
-_WORDS: Mapping[str | None, Condition | None] = {None: None, **{word.value: word for word in Condition}}
-
-_RIDE_COLUMNS = (
-    ride.c.id,
-    ride.c.rider,
-    ride.c.started_at,
-    ride.c.ended_at,
-    ride.c.title,
-    ride.c.bike,
-    ride.c.decided_by,
-    ride.c.drive_s,
-    ride.c.drive_low_s,
-    ride.c.drive_high_s,
-    ride.c.drive_method,
-    ride.c.moving_s,
-    ride.c.distance_m,
-    ride.c.climb_m,
-    ride.c.indoor,
-    ride.c.unpaved_share,
-    ride.c.word,
-    ride.c.file_name,
+_RIDE = Shape(
+    Ride,
+    ride,
+    beside=("hours",),
+    decided_by=words_of(DecidedBy),
+    drive_method=words_of(DriveMethod),
+    word=words_of(Condition),
 )
-TAG_COLUMNS = (
-    condition_tag.c.paved_water,
-    condition_tag.c.unpaved_water,
-    condition_tag.c.mud,
-    condition_tag.c.dust,
-    condition_tag.c.confidence,
-    condition_tag.c.tier,
-    condition_tag.c.rain_mm,
-    condition_tag.c.rain_before_mm,
-    condition_tag.c.source,
-    condition_tag.c.fetched_at,
-    condition_tag.c.because,
-    condition_tag.c.frost,
-    condition_tag.c.salt,
-    condition_tag.c.snow_mm,
-)
-_HOUR_COLUMNS = (
-    ride_hour.c.ride,
-    ride_hour.c.hour_start,
-    ride_hour.c.drive_s,
-    ride_hour.c.distance_m,
-    ride_hour.c.moving_s,
-    ride_hour.c.mean_speed_mps,
-    ride_hour.c.latitude_deg,
-    ride_hour.c.longitude_deg,
-    ride_hour.c.climb_m,
-    *TAG_COLUMNS,
-)
+HOUR = Shape(RideHour, ride_hour, beside=("tag",))
+_tier = words_of(Tier)
+TAG = Shape(ConditionTag, condition_tag, tier=_tier)
+_TIER = TAG.names.index("tier")
 
 
 def counts() -> ColumnElement[bool]:
@@ -97,81 +43,32 @@ def load_rides(connection: Connection, ids: Select[Any] | None = None) -> tuple[
     """The rides a select of ids names (None: every ride that counts), by start, with hours and tags."""
     wanted = counted_ids() if ids is None else ids
     rows = connection.execute(
-        select(*_RIDE_COLUMNS).where(ride.c.id.in_(wanted)).order_by(ride.c.started_at, ride.c.id)
-    )
-    rides = rows.all()
+        select(*_RIDE.columns).where(ride.c.id.in_(wanted)).order_by(ride.c.started_at, ride.c.id)
+    ).all()
     hours = _load_hours(connection, wanted)
-    return tuple(_ride(row, tuple(hours.get(row[0], ()))) for row in rides)
+    return tuple(_RIDE.of(row, hours=tuple(hours.get(row[0], ()))) for row in rows)
 
 
 def _load_hours(connection: Connection, ids: Select[Any]) -> dict[int, list[RideHour]]:
     current = and_(condition_tag.c.ride_hour == ride_hour.c.id, TAG_IS_CURRENT)
     query = (
-        select(*_HOUR_COLUMNS)
+        select(ride_hour.c.ride, *HOUR.columns, *TAG.columns)
         .join_from(ride_hour, condition_tag, current, isouter=True)
         .where(ride_hour.c.ride.in_(ids))
         .order_by(ride_hour.c.ride, ride_hour.c.hour_start)
     )
     hours: dict[int, list[RideHour]] = {}
-    rows: Sequence[AnyRow] = connection.execute(query).all()
-    for row in rows:
-        ride_id, start, drive, distance, moving, speed, latitude, longitude, climb, *tag = row
-        hours.setdefault(ride_id, []).append(
-            RideHour(start, drive, distance, moving, speed, latitude, longitude, climb, tag_of(tag))
-        )
+    size = len(HOUR.columns)
+    for ride_id, *row in connection.execute(query).all():  # by place: there are tens of thousands
+        hours.setdefault(ride_id, []).append(RideHour(*(*row[:size], tag_of(row[size:]))))
     return hours
 
 
 def tag_of(values: Sequence[Any]) -> ConditionTag | None:
-    """A tag from the values of TAG_COLUMNS; None where the hour has no tag."""
-    if values[5] is None:
+    """A tag from the values of TAG's columns; None where the hour has no tag."""
+    if values[_TIER] is None:
         return None
-    paved, unpaved, mud, dust, confidence, tier, *rest = values
-    return ConditionTag(paved, unpaved, mud, dust, confidence, _TIERS[tier], *rest)
-
-
-def tag_values(tag: ConditionTag) -> dict[str, Any]:
-    """The columns of a tag's row."""
-    return {
-        "paved_water": tag.paved_water,
-        "unpaved_water": tag.unpaved_water,
-        "mud": tag.mud,
-        "dust": tag.dust,
-        "confidence": tag.confidence,
-        "tier": tag.tier.value,
-        "rain_mm": tag.rain_mm,
-        "rain_before_mm": tag.rain_before_mm,
-        "source": tag.source,
-        "fetched_at": tag.fetched_at,
-        "because": tag.because,
-        "frost": tag.frost,
-        "salt": tag.salt,
-        "snow_mm": tag.snow_mm,
-    }
-
-
-def _ride(row: AnyRow, hours: tuple[RideHour, ...]) -> Ride:
-    return Ride(
-        id=RideId(row[0]),
-        rider=RiderId(row[1]),
-        started_at=row[2],
-        ended_at=row[3],
-        title=row[4],
-        bike=None if row[5] is None else BikeId(row[5]),
-        decided_by=_DECIDED[row[6]],
-        drive_s=row[7],
-        drive_low_s=row[8],
-        drive_high_s=row[9],
-        drive_method=_METHODS[row[10]],
-        moving_s=row[11],
-        distance_m=row[12],
-        climb_m=row[13],
-        indoor=row[14],
-        hours=hours,
-        unpaved_share=row[15],
-        word=_WORDS[row[16]],
-        file_name=row[17],
-    )
+    return ConditionTag(*(*values[:_TIER], _tier(values[_TIER]), *values[_TIER + 1 :]))
 
 
 def like_bits(words: Collection[Condition]) -> int:

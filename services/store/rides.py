@@ -15,6 +15,7 @@ from services.store.condition_tags import Tags
 from services.store.recordings import recording_values
 from services.store.retractions import Retractions
 from services.store.ride_rows import counted_ids, counts, like_bits, load_rides, overlaps
+from services.store.rows_of_facts import Shape, words_of
 from services.store.same_outings import SameOutings
 from services.store.tables import retraction
 from services.store.tables_rides import IS_UNCLEAR, LONGEST_PART, ride, ride_words
@@ -166,26 +167,8 @@ class Rides(Assignments, Tags, SameOutings):
 
     def spans(self, start: datetime, end: datetime) -> tuple[RideSpan, ...]:
         """Rides under way at some moment between these, without their hours: one quick look, by start."""
-        columns = (
-            ride.c.id,
-            ride.c.rider,
-            ride.c.started_at,
-            ride.c.ended_at,
-            ride.c.bike,
-            ride.c.decided_by,
-        )
-        query = select(*columns).where(overlaps(start, end), counts()).order_by(ride.c.started_at, ride.c.id)
-        return tuple(
-            RideSpan(
-                RideId(row.id),
-                RiderId(row.rider),
-                row.started_at,
-                row.ended_at,
-                None if row.bike is None else BikeId(row.bike),
-                None if row.decided_by is None else DecidedBy(row.decided_by),
-            )
-            for row in self._all(query)
-        )
+        query = select(*_SPAN.columns).where(overlaps(start, end), counts())
+        return self._made(_SPAN, query.order_by(ride.c.started_at, ride.c.id))
 
     def details(self, ride_id: RideId) -> RideDetails:
         """Everything kept of a ride. Raises NotFound."""
@@ -250,6 +233,7 @@ class Rides(Assignments, Tags, SameOutings):
 
 
 _RIDE = ride.c
+_SPAN = Shape(RideSpan, ride, decided_by=words_of(DecidedBy))
 _UNJUDGED = {"likes": None, "bike": None, "decided_by": None, "verdict": None, "word": None, "same_as": None}
 FEW = 500  # rides with a part of a text in their words: of more, every ride is looked at
 LAST_CHARACTER = "\U0010ffff"

@@ -6,6 +6,7 @@ from collections.abc import Callable, Collection, Mapping, Sequence
 from dataclasses import asdict, fields, is_dataclass
 from enum import Enum
 from functools import cached_property
+from operator import attrgetter
 from typing import Any, Generic, TypeVar
 
 from sqlalchemy import Column, Select, Table, exists, select
@@ -51,26 +52,27 @@ class Shape(Generic[Made]):
 
         read: what makes a field of its column, where that is not the value as it is.
         """
-        self._names = tuple(one.name for one in fields(kind) if one.name not in beside)  # type: ignore[arg-type]
-        self._kind, self.table, self._read = kind, table, tuple(read.items())
-        self.columns: tuple[Column[Any], ...] = tuple(
-            table.c[(called or {}).get(name, name)] for name in self._names
-        )
+        self.names = tuple(one.name for one in fields(kind) if one.name not in beside)  # type: ignore[arg-type]
+        self.table, self._kind, self._read = table, kind, tuple(read.items())
+        self._called, self._fields = called or {}, attrgetter(*self.names)
+        self._columns = tuple(self._called.get(name, name) for name in self.names)
+        self.columns: tuple[Column[Any], ...] = tuple(table.c[name] for name in self._columns)
 
     def of(self, row: Sequence[Any], **beside: Any) -> Made:
         """What a row of `columns` holds."""
-        values = dict(zip(self._names, row, strict=True))
+        values = dict(zip(self.names, row, strict=True))
         for name, read in self._read:
             values[name] = read(values[name])
         return self._kind(**values, **beside)
 
     def values(self, made: Made) -> dict[str, Any]:
         """The columns of what is to be kept, by name; its number is not among them."""
-        return {
-            column.name: _plain(getattr(made, name))
-            for column, name in zip(self.columns, self._names, strict=True)
-            if name != "id"
-        }
+        values = dict(zip(self._columns, self._fields(made), strict=True))
+        for name, _ in self._read:
+            column = self._called.get(name, name)
+            values[column] = _plain(values[column])
+        values.pop("id", None)
+        return values
 
 
 class Family(Shape[Made]):

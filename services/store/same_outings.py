@@ -59,11 +59,6 @@ class SameOutings(Recordings):
                 rider=kept.rider,
                 **values,
                 unpaved_share=values["unpaved_share_from_file"],
-                bike=None,
-                decided_by=None,
-                verdict=None,
-                word=None,
-                same_as=None,
             )
         )
         if keep_new:
@@ -177,14 +172,5 @@ class SameOutings(Recordings):
         return tuple(found or ())
 
     def _link(self, kept: RideId, other: RideId, because: Sequence[str], at: datetime, by: str) -> None:
-        self._insert(
-            same_outing,
-            kept=kept,
-            other=other,
-            because=list(because),
-            made_at=at,
-            made_by=by,
-            split_at=None,
-            split_by=None,
-        )
+        self._insert(same_outing, kept=kept, other=other, because=list(because), made_at=at, made_by=by)
         self._update(ride, other, same_as=kept)

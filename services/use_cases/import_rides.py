@@ -10,7 +10,7 @@ judged at the end, all rides by all rides; what a kill left unjudged, the next r
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Sequence
-from dataclasses import asdict, dataclass, replace
+from dataclasses import dataclass, replace
 from datetime import datetime
 from enum import StrEnum
 from pathlib import Path
@@ -235,8 +235,7 @@ class _Batch:
         if seen.outcome in (Outcome.NEW, Outcome.DAMAGED):
             became = Outcome.DAMAGED if member.summary.damage else Outcome.NEW
             why, try_this = _told(member.summary)
-            mended = replace(seen, outcome=became.value, why=why, try_this=try_this)
-            self._tx.files.record(**asdict(mended))
+            self._tx.files.record(replace(seen, outcome=became.value, why=why, try_this=try_this))
         ride, moved = anew
         shows = f"'gritledger rides {ride}' shows it as it is now"
         return FileOutcome(member.name, Outcome.ANEW, moved, shows, ride)
@@ -274,7 +273,7 @@ class _Batch:
                 outcome.ride,
             )
             if digest in self._seen:
-                self._tx.files.record(**asdict(record))
+                self._tx.files.record(record)
             else:
                 new.append(record)
         self._tx.files.record_new(new)

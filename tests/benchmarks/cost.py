@@ -34,7 +34,7 @@ from services.running.round import Watching, one_round
 from services.store.assignments import MachineDecision
 from services.store.bookkeeping import BIKES_FITTED, BIKES_JUDGED_BY, CONDITIONS_TAGGED_BY, OUTINGS_BY
 from services.store.files import FileRecord
-from services.store.ride_rows import tag_values
+from services.store.ride_rows import TAG
 from services.store.tables_rides import Tagged, condition_tag, ride_hour
 from services.use_cases.judge_bikes import judge_later, judge_new_rides
 from services.use_cases.record_change import record
@@ -115,7 +115,7 @@ def household(home: Path, rides: int) -> App:
         for hour, at in hours:
             water, mud, dust = dice.choice(WEATHER)
             made = {"ride_hour": hour, "is_current": True, "made_at": at, "checked_at": at}
-            tags.append(made | tag_values(tag(water, mud=mud, dust=dust)))
+            tags.append(made | TAG.values(tag(water, mud=mud, dust=dust)))
         tx._connection.execute(insert(condition_tag), tags)
         tx._connection.execute(update(ride_hour).values(tagged=Tagged.FINAL))
         tx.files.record_new(

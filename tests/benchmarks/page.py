@@ -26,6 +26,7 @@ from ingest.ride.track import packed_track
 from rules.commands import LogTreatment
 from rules.vocabulary import ChainId, DecidedBy, ReadingTool, Regime, RideId, TreatmentKind
 from services.app import App
+from services.store import FileRecord
 from services.use_cases.record_change import record
 from services.use_cases.update_reminders import reckon
 from services.wiring import open_app
@@ -105,12 +106,14 @@ def seeded(home: Path, rides: int = RIDES) -> App:
         for number, (ride, start) in enumerate(zip(ids, starts, strict=True)):
             _tag_and_judge(tx, dice, ride, start, bikes[dice.randrange(BIKES)].id, number > rides - 12)
             tx.files.record(
-                sha256=f"{number:064x}",
-                name=f"/rides/{number}.fit",
-                size=50_000,
-                seen_at=start,
-                outcome="new ride",
-                ride=ride,
+                FileRecord(
+                    sha256=f"{number:064x}",
+                    name=f"/rides/{number}.fit",
+                    size=50_000,
+                    seen_at=start,
+                    outcome="new ride",
+                    ride=ride,
+                )
             )
         for chain in chains:
             for week in range(0, DAYS // 7, 2):

@@ -11,16 +11,25 @@ def test_what_became_of_a_file_is_kept_by_its_content(store: Store) -> None:
     with store.writing() as tx:
         assert tx.files.seen_of(["aa"]) == {}
         tx.files.record(
-            sha256="aa", name="year.zip > a.fit", size=88_310, seen_at=MORNING, outcome="new ride", ride=ride
+            FileRecord(
+                sha256="aa",
+                name="year.zip > a.fit",
+                size=88_310,
+                seen_at=MORNING,
+                outcome="new ride",
+                ride=ride,
+            )
         )
         tx.files.record(
-            sha256="bb",
-            name="b.fit",
-            size=5_000_000_000,
-            seen_at=MORNING + HOUR,
-            outcome="unreadable",
-            why="ends after 12 bytes",
-            try_this="copy it again",
+            FileRecord(
+                sha256="bb",
+                name="b.fit",
+                size=5_000_000_000,
+                seen_at=MORNING + HOUR,
+                outcome="unreadable",
+                why="ends after 12 bytes",
+                try_this="copy it again",
+            )
         )
     with store.reading() as tx:
         seen = tx.files.seen_of(["bb"])["bb"]
@@ -40,9 +49,13 @@ def test_what_became_of_a_file_is_kept_by_its_content(store: Store) -> None:
 def test_a_file_read_by_a_later_version_gets_its_new_outcome(store: Store) -> None:
     ride = ride_of(store, settle(store).ines.id)
     with store.writing() as tx:
-        tx.files.record(sha256="aa", name="a.fit", size=1, seen_at=MORNING, outcome="unreadable", why="odd")
         tx.files.record(
-            sha256="aa", name="a.fit", size=1, seen_at=MORNING + DAY, outcome="new ride", ride=ride
+            FileRecord(sha256="aa", name="a.fit", size=1, seen_at=MORNING, outcome="unreadable", why="odd")
+        )
+        tx.files.record(
+            FileRecord(
+                sha256="aa", name="a.fit", size=1, seen_at=MORNING + DAY, outcome="new ride", ride=ride
+            )
         )
         (kept,) = tx.files.outcomes()
         assert (kept.outcome, kept.why, kept.ride, kept.seen_at) == ("new ride", "", ride, MORNING + DAY)
@@ -67,7 +80,7 @@ def test_a_name_that_is_no_text_is_kept_readable(store: Store) -> None:
     rider = settle(store).ines.id
     with store.writing() as tx:
         tx.files.record_paths([(odd, 1, 1.0)])
-        tx.files.record(sha256="aa", name=odd, size=1, seen_at=MORNING, outcome="new ride")
+        tx.files.record(FileRecord(sha256="aa", name=odd, size=1, seen_at=MORNING, outcome="new ride"))
         ride = tx.rides.add(ride_summary(file_name=odd, title="nul \0"), rider)
     with store.reading() as tx:
         assert tx.files.known_of([(odd, 1, 1.0)])

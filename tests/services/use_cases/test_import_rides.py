@@ -27,6 +27,7 @@ from ingest.ride.recording import Recording, SensorSeen
 from rules.vocabulary import RideId, RiderId
 from services.app import App
 from services.cli.program import run
+from services.store import FileRecord
 from services.store.bookkeeping import FILES_READ_BY
 from services.use_cases.import_rides import FileOutcome, Outcome, import_files, ride_files, whose
 from services.use_cases.undo import undo
@@ -421,14 +422,16 @@ def test_what_was_stored_as_unreadable_is_taken_once_it_can_be_read(house: House
     with house.shop.store.writing() as tx:
         digest = hashlib.sha256(file.read_bytes()).hexdigest()
         tx.files.record(
-            sha256=digest,
-            name="b.fit",
-            size=1,
-            seen_at=NOW,
-            outcome="unreadable",
-            why="",
-            try_this="",
-            ride=None,
+            FileRecord(
+                sha256=digest,
+                name="b.fit",
+                size=1,
+                seen_at=NOW,
+                outcome="unreadable",
+                why="",
+                try_this="",
+                ride=None,
+            )
         )
 
     assert [one.outcome for one in house.read()] == [Outcome.NEW]
@@ -439,7 +442,7 @@ def test_what_an_older_version_refused_is_read_again_after_an_upgrade(house: Hou
     file = house.put("a.fit", a_recording(NOON))
     with house.shop.store.writing() as tx:
         digest = hashlib.sha256(file.read_bytes()).hexdigest()
-        tx.files.record(sha256=digest, name=str(file), size=1, seen_at=NOW, outcome="not a ride")
+        tx.files.record(FileRecord(sha256=digest, name=str(file), size=1, seen_at=NOW, outcome="not a ride"))
         tx.files.record_paths([(str(file), file.stat().st_size, file.stat().st_mtime)])
         tx.notes.put(FILES_READ_BY, WAY_OF_READING, at=NOW)
     assert [one.outcome for one in house.read()] == [Outcome.KNOWN]

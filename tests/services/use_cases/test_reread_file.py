@@ -20,7 +20,7 @@ from ingest.ride.summary import summarise
 from rules.commands import TellRide
 from rules.vocabulary import BikeId, Condition, ConditionTag, DecidedBy, RideId, RiderId, Tier
 from services.app import App
-from services.store import Transaction
+from services.store import FileRecord, Transaction
 from services.store.same_outings import SameOutings
 from services.store.tables_rides import Tagged, ride_hour
 from services.use_cases.import_rides import FileOutcome, Outcome, import_files
@@ -186,10 +186,10 @@ def test_damage_that_is_none_by_todays_reader_is_no_damage_any_more(shop: App, t
         summary = summarise(damaged, now=NOW)
         tx.rides.renew(RideId(1), summary, clues_of(damaged, summary, IVA).to_json())
         record_ = tx.files.outcomes()[0]
-        tx.files.record(
+        tx.files.record(FileRecord(
             sha256=record_.sha256, name=record_.name, size=record_.size, seen_at=NOW,
-            outcome=Outcome.DAMAGED, why="it ends after half of it", ride=RideId(1),
-        )  # fmt: skip
+            outcome=Outcome.DAMAGED.value, why="it ends after half of it", ride=RideId(1),
+        ))  # fmt: skip
 
     assert "not damaged, as was said before" in read(shop, file, again=True).why
 

@@ -12,7 +12,7 @@ from rules.commands import Amend
 from rules.vocabulary import Regime
 from services.app import App
 from services.running.round import one_round
-from services.store import Store
+from services.store import FileRecord, Store
 from services.use_cases.record_change import record
 from tests.put_into import into
 from tests.services.web.browser import a_tab
@@ -32,12 +32,14 @@ def fill(store: Store) -> None:
         for number in range(300):
             outcome, why = ("unreadable", "the file is torn") if number % 50 == 0 else ("new ride", "")
             tx.files.record(
-                sha256=f"{number:064x}",
-                name=f"/rides/{number:03}.fit",
-                size=1,
-                seen_at=NOW - timedelta(hours=number),
-                outcome=outcome,
-                why=why,
+                FileRecord(
+                    sha256=f"{number:064x}",
+                    name=f"/rides/{number:03}.fit",
+                    size=1,
+                    seen_at=NOW - timedelta(hours=number),
+                    outcome=outcome,
+                    why=why,
+                )
             )
         for number in range(12):
             chain = into(tx).add_chain(f"Slate {number}", regime=Regime.WET_LUBE)
