@@ -177,7 +177,7 @@ def _no_rain_in_gaps(before: tuple[Forcing, ...]) -> float:
     p = 1.0
     for position, hour in enumerate(before):
         if hour.rain_mm is None:
-            beside = [h.rain_mm for h in before[max(0, position - 1) : position + 2 : 2]]
+            beside = [h.rain_mm for h in (*before[:position][-1:], *before[position + 1 : position + 2])]
             if any(beside):
                 p *= 1 - GAP_RAIN_BESIDE_RAIN
             else:
