@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from datetime import datetime, time, tzinfo
 from functools import cached_property
@@ -16,7 +16,7 @@ from rules.own_limits import in_force
 from rules.roles import Member
 from rules.rulebook import Rulebook, RulebookError, default_rulebook, parse_rulebook
 from rules.units import Units
-from rules.vocabulary import Tier
+from rules.vocabulary import Rider, Tier
 from services.answer_links import GOOD_FOR, Address
 from services.channels import Channel
 from services.settings import SETTINGS_FILE, Settings, SettingsError, load_settings
@@ -257,6 +257,11 @@ def quiet_hours_of(app: App) -> QuietHours:
         said.outlook_weekday,
         said.messages_a_month,
     )
+
+
+def household_zone(riders: Sequence[Rider]) -> tzinfo:
+    """A household's wall clock: the first rider's."""
+    return zone_of(riders[0].time_zone if riders else "UTC")
 
 
 def zone_of(name: str) -> tzinfo:

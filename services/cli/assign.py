@@ -9,7 +9,7 @@ import typer
 
 from rules.vocabulary import RideId
 from services.cli.keep_fact import Yes, confirm, keep, ledger_of, print_plain, zone_for
-from services.cli.output import LARGEST, Home, now_utc, parse_moment, say
+from services.cli.output import LARGEST, Home, now_utc, open_app, parse_moment, say
 
 if TYPE_CHECKING:
     from rules.ledger import Ledger
@@ -63,7 +63,6 @@ def assign(
     from rules.commands import PutRidesOn
     from services.use_cases.find_by_name import bike_named
     from services.use_cases.preview import preview_rides_on
-    from services.wiring import open_app
 
     named = [] if none_of_ours else numbers[-1:]
     chosen = numbers if none_of_ours else numbers[:-1]
@@ -102,7 +101,6 @@ def _assign_by_table(
     from rules.commands import PutRidesOn
     from services.use_cases.preview import preview_answers
     from services.use_cases.which_bike_from_table import around, matched, read_table
-    from services.wiring import open_app
 
     if not all(columns):
         raise typer.BadParameter(

@@ -9,15 +9,7 @@ from typing import Annotated
 import typer
 
 from services.cli.keep_fact import Yes, confirm
-from services.cli.output import Home, now_utc, out, print_json, say
-
-PANEL = "Running"
-
-
-def register(commands: typer.Typer) -> None:
-    """Hang these commands on the application."""
-    commands.command(rich_help_panel=PANEL)(backup)
-    commands.command(rich_help_panel=PANEL)(restore)
+from services.cli.output import Home, now_utc, open_app, out, print_json, say
 
 
 def backup(
@@ -38,7 +30,6 @@ def backup(
     """
     from services.use_cases.back_up import back_up, counted
     from services.use_cases.back_up import verify as look_through
-    from services.wiring import open_app
 
     app = open_app(home)
     if as_json and verify is None:
@@ -81,7 +72,6 @@ def restore(
     from services.running.watch import only_one
     from services.use_cases.back_up import counted, verify
     from services.use_cases.back_up import restore as put_back
-    from services.wiring import open_app
 
     app = open_app(home)
     with only_one(app.settings.home):

@@ -9,20 +9,13 @@ import typer
 
 from rules.vocabulary import ReadingTool, TreatmentKind
 from services.cli.keep_fact import Yes, keep, ledger_of, ledger_on, moment_typed, zone_for
-from services.cli.output import At, Home, now_utc, say
+from services.cli.output import At, Home, now_utc, open_app, say
 
 if TYPE_CHECKING:
     from rules.vocabulary import Chain
     from services.app import App
 
-PANEL = "Care"
 Note = Annotated[str, typer.Option(help="Anything worth keeping.")]
-
-
-def register(commands: typer.Typer) -> None:
-    """Hang these commands on the application."""
-    commands.command(rich_help_panel=PANEL)(log)
-    commands.command(rich_help_panel=PANEL)(measure)
 
 
 def _chain_and_time(app: App, chain: str, at: str | None, now: datetime, yes: bool) -> tuple[Chain, datetime]:
@@ -82,7 +75,6 @@ def log(
     · gritledger log immersion 'Chain 3' 'Chain 4' --at 'yesterday 20:00'
     """
     from rules.commands import LogTreatment
-    from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
     found = [_chain_and_time(app, one, at, now, yes) for one in chain]
@@ -126,7 +118,6 @@ def measure(
     """
     from rules.chain_length import elongation_pct, length_mm
     from rules.commands import LogReading, LogWipeTest
-    from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
     if wipe_test is not None:

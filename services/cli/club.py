@@ -11,26 +11,19 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from rules.roles import Role
-from services.cli.output import AsJson, Home, now_utc, print_json, say
+from services.cli.output import AsJson, Home, now_utc, open_app, print_json, say
 
 if TYPE_CHECKING:
     from services.app import App
     from services.store.club import Club
 
-PANEL = "A club"
 
 club = typer.Typer(no_args_is_help=True, help="Keep many households in one PostgreSQL database, apart.")
-
-
-def register(commands: typer.Typer) -> None:
-    """Hang these commands on the application."""
-    commands.add_typer(club, name="club", rich_help_panel=PANEL)
 
 
 def _club_of(home: Path | None) -> Club:
     """The club whose database the settings name. Raises SettingsError, StoreError."""
     from services.store.club import Club
-    from services.wiring import open_app
 
     return Club.open(open_app(home).settings.database_url)
 
@@ -40,7 +33,6 @@ def _with_page(home: Path | None) -> App:
     from dataclasses import replace
 
     from services.web.serve import address_of
-    from services.wiring import open_app
 
     app = open_app(home)
     return replace(app, page_url=address_of(app.settings.page))
@@ -261,7 +253,6 @@ def work(
 
     Example: gritledger club work
     """
-    from services.wiring import open_app
 
     try:
         from services.running.club_worker import work as work_on

@@ -10,24 +10,15 @@ import typer
 
 from rules.vocabulary import Regime
 from services.cli.keep_fact import Yes, keep, ledger_of, ledger_on, moment_typed, tell, zone_for
-from services.cli.output import At, Home, now_utc, parse_moment, say
+from services.cli.output import At, Home, now_utc, open_app, parse_moment, say
 
 if TYPE_CHECKING:
     from rules.vocabulary import Bike
     from services.app import App
 
-PANEL = "Bikes and chains"
 add = typer.Typer(
     no_args_is_help=True, help="Add a rider, a bike, a chain, a sensor, or a ride that nobody recorded."
 )
-
-
-def register(commands: typer.Typer) -> None:
-    """Hang these commands on the application."""
-    commands.add_typer(add, name="add", rich_help_panel=PANEL)
-    commands.command(rich_help_panel=PANEL)(fit)
-    commands.command("take-off", rich_help_panel=PANEL)(take_off)
-    commands.command(rich_help_panel=PANEL)(change)
 
 
 @add.command()
@@ -42,7 +33,6 @@ def rider(
     Example: gritledger add rider Iva --email iva@example.org --zone Europe/Madrid
     """
     from rules.commands import AddRider
-    from services.wiring import open_app
 
     keep(open_app(home), AddRider(name, email, zone), now=now_utc(), yes=True)
     say(f"Next: gritledger add bike NAME --owner {quote(' '.join(name.split()))}")
@@ -65,7 +55,6 @@ def bike(
     """
     from rules.commands import AddBike
     from services.use_cases.find_by_name import rider_named
-    from services.wiring import open_app
 
     app = open_app(home)
     added = AddBike(
@@ -100,7 +89,6 @@ def chain(
     from rules.commands import AddChain
     from services.use_cases.find_by_name import bike_named
     from services.use_cases.record_change import add_and_fit
-    from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
     ledger = ledger_of(app)
@@ -131,7 +119,6 @@ def sensor(
     """
     from rules.commands import PlaceSensor
     from services.use_cases.find_by_name import bike_named
-    from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
     ledger = ledger_of(app)
@@ -165,7 +152,6 @@ def change(
     """
     from rules.commands import Amend
     from services.use_cases.find_by_name import thing_named
-    from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
     ledger = ledger_of(app)
@@ -213,7 +199,6 @@ def fit(
     """
     from rules.commands import FitChain
     from services.use_cases.find_by_name import bike_named, the_chain_named
-    from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
     ledger = ledger_of(app)
@@ -237,7 +222,6 @@ def take_off(
     from rules.commands import Retire, TakeOff
     from rules.gate.date_only import after_last_ride
     from services.use_cases.find_by_name import the_chain_named
-    from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
     ledger = ledger_of(app)

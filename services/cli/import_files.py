@@ -8,18 +8,11 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from services.cli.output import Home, err, now_utc, say, waiting_for_a_word
+from services.cli.output import Home, err, now_utc, open_app, say, waiting_for_a_word
 
 if TYPE_CHECKING:
     from services.use_cases.import_rides import FileOutcome
     from services.use_cases.judge_bikes import Move
-
-PANEL = "Rides"
-
-
-def register(commands: typer.Typer) -> None:
-    """Hang this command on the application."""
-    commands.command("import", rich_help_panel=PANEL)(import_)
 
 
 def import_(
@@ -57,7 +50,6 @@ def import_(
     from services.use_cases.import_rides import WAITS, Outcome, import_files, ride_files, whose
     from services.use_cases.judge_bikes import also_moved
     from services.views.file_summary import grouped
-    from services.wiring import open_app
 
     app = open_app(home)
     found = ride_files(paths)

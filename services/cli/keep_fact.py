@@ -18,7 +18,6 @@ if TYPE_CHECKING:
     from rules.ledger import Ledger
     from rules.vocabulary import Bike, Chain
     from services.app import App
-    from services.store import Transaction
     from services.use_cases.record_change import Done
 
 NOON = time(12)
@@ -42,18 +41,10 @@ def ledger_on(app: App, day: date) -> Ledger:
     return ledger_around(app, datetime.combine(day, NOON, UTC))
 
 
-def household_zone(tx: Transaction) -> tzinfo:
-    """The household's wall clock: the first rider's."""
-    from services.app import zone_of
-
-    riders = tx.equipment.riders()
-    return zone_of(riders[0].time_zone if riders else "UTC")
-
-
 def zone_for(ledger: Ledger, thing: Bike | Chain | None = None, *, now: datetime | None = None) -> tzinfo:
     """Whose clock: the owner's of that bike, or of the bike under that chain; else the first rider's."""
     from rules.vocabulary import Chain
-    from services.app import zone_of
+    from services.app import household_zone, zone_of
 
     bike = thing
     if isinstance(thing, Chain):
@@ -61,7 +52,7 @@ def zone_for(ledger: Ledger, thing: Bike | Chain | None = None, *, now: datetime
         bike = ledger.bike(fitting.bike) if fitting is not None else None
     if bike is not None and not isinstance(bike, Chain):
         return zone_of(ledger.rider(bike.owner).time_zone)
-    return zone_of(ledger.riders[0].time_zone) if ledger.riders else zone_of("UTC")
+    return household_zone(ledger.riders)
 
 
 def list_as_json(app: App, name: str, *, now: datetime, chain: str | None = None) -> None:
@@ -102,15 +93,20 @@ def moment_typed(
 
 def keep(app: App, command: Command, *, now: datetime, yes: bool) -> None:
     """Keep a fact, and say what follows from it and how to take it back."""
-    from services.store import NeedsConfirmation
     from services.use_cases.record_change import record
 
+    tell(confirmed(lambda sure: record(app, command, now=now, confirmed=sure), yes))
+
+
+def confirmed(act: Callable[[bool], Done], yes: bool) -> Done:
+    """What was done; what is odd only after a yes. act: told whether it is sure."""
+    from services.store import NeedsConfirmation
+
     try:
-        done = record(app, command, now=now, confirmed=yes)
+        return act(yes)
     except NeedsConfirmation as asked:
         confirm(str(asked), yes)
-        done = record(app, command, now=now, confirmed=True)
-    tell(done)
+        return act(True)
 
 
 def tell(done: Done) -> None:

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from services.cli.output import AsJson, Home, local, now_utc, print_json, say, table
+from services.cli.output import AsJson, Home, local, now_utc, open_app, print_json, say, table
 
 if TYPE_CHECKING:
     from services.settings import Settings
@@ -99,11 +99,6 @@ MOST = 50
 NEWEST_LAST = (What.FITTINGS, What.CARE, What.REMINDERS)  # as rows; here the newest come first
 
 
-def register(commands: typer.Typer) -> None:
-    """Hang this command on the application."""
-    commands.command("list", rich_help_panel="Bikes and chains")(list_)
-
-
 def list_(
     what: Annotated[What, typer.Argument(help="What to list.", show_default=False)],
     last: Annotated[
@@ -119,7 +114,6 @@ def list_(
 
     Examples: gritledger list chains · gritledger list files --trouble · gritledger list changes
     """
-    from services.wiring import open_app
 
     if trouble and what is not What.FILES:
         raise typer.BadParameter("--trouble is about files: gritledger list files --trouble")

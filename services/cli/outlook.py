@@ -11,7 +11,7 @@ import typer
 
 from rules.vocabulary import Condition
 from services.cli.keep_fact import keep, list_as_json, print_plain, zone_for
-from services.cli.output import LARGEST, AsJson, Home, local, now_utc, print_json, say, table
+from services.cli.output import LARGEST, AsJson, Home, local, now_utc, open_app, print_json, say, table
 
 if TYPE_CHECKING:
     from rules.ledger import Ledger
@@ -19,15 +19,6 @@ if TYPE_CHECKING:
     from rules.vocabulary import ChainId
     from services.app import App
     from services.views.tomorrow import DayAhead
-
-PANEL = "What is due, and why"
-
-
-def register(commands: typer.Typer) -> None:
-    """Hang these commands on the application."""
-    commands.command("what-if", rich_help_panel=PANEL)(what_if)
-    commands.command(rich_help_panel=PANEL)(outlook)
-    commands.command(rich_help_panel=PANEL)(tomorrow)
 
 
 def what_if(
@@ -62,7 +53,6 @@ def what_if(
     from rules.vocabulary import RideId
     from services.app import zone_of
     from services.use_cases.preview import on_then
-    from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
     with app.store.reading() as tx:
@@ -112,7 +102,6 @@ def _year(home: Path | None, on: str | None, take: str | None, as_json: bool) ->
     from rules.commands import SetLimits
     from rules.year.another_way import another_way, can_be_taken_over, taken_over
     from services.app import zone_of
-    from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
     with app.store.reading() as tx:
@@ -176,7 +165,6 @@ def outlook(
     from rules.outlook import outlook as look_ahead
     from services.app import zone_of
     from services.use_cases.find_by_name import chain_named
-    from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
     if as_json and not weights:
@@ -287,7 +275,6 @@ def tomorrow(
     Examples: gritledger tomorrow · gritledger tomorrow rain --hours 2 --start 17:30
     """
     from services.views.tomorrow import days_ahead
-    from services.wiring import open_app
 
     try:
         begins = time.fromisoformat(start.zfill(5))

@@ -9,7 +9,7 @@ from contextvars import ContextVar
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from pathlib import Path
-from typing import Annotated, Any
+from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 from rich.console import Console
@@ -17,6 +17,9 @@ from rich.table import Table
 from typer.core import TyperCommand
 
 from rules.units import OPEN, SI, Units, said
+
+if TYPE_CHECKING:
+    from services.app import App
 
 out = Console(highlight=False, soft_wrap=True)
 err = Console(stderr=True, highlight=False, soft_wrap=True)
@@ -51,6 +54,13 @@ class OfAHousehold(TyperCommand):
             return super().invoke(ctx)
         finally:
             _home.reset(before)
+
+
+def open_app(home: Path | None) -> App:
+    """The tools of a home folder, as services.wiring puts them together; loaded only when wanted."""
+    from services.wiring import open_app as put_together
+
+    return put_together(home)
 
 
 def now_utc() -> datetime:

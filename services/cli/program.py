@@ -3,19 +3,20 @@
 from __future__ import annotations
 
 import inspect
-from collections.abc import Sequence
+from collections.abc import Callable, Mapping, Sequence
 from copy import copy
 from pathlib import Path
 from typing import Annotated, Any
 
 import typer
 from typer.main import get_command_name
-from typer.models import CommandInfo
 
 from services.cli import (
+    assign,
     backup,
     care,
     club,
+    demo,
     equipment,
     import_files,
     lists,
@@ -71,21 +72,24 @@ def _every(
         context.default_map = _for_command(context, home)
 
 
-for part in (
-    import_files,
-    rides,
-    lists,
-    equipment,
-    care,
-    supplies_and_limits,
-    reminders,
-    outlook,
-    wear,
-    running,
-    backup,
-    club,
-):
-    part.register(commands)
+# As the help shows them. A command is called like its function.
+PANELS: Mapping[str, tuple[Callable[..., None], ...]] = {
+    "Rides": (import_files.import_, rides.rides, assign.assign, rides.correct, rides.undo),
+    "Bikes and chains": (lists.list_, equipment.fit, equipment.take_off, equipment.change),
+    "Care": (care.log, care.measure, supplies_and_limits.supplies),
+    "What is due, and why": (
+        *(supplies_and_limits.limits, reminders.due, reminders.why, reminders.done, reminders.put_off),
+        *(outlook.what_if, outlook.outlook, outlook.tomorrow),
+    ),
+    "Wear and wax": (wear.wear, wear.trial, wear.wax_night),
+    "Running": (demo.demo, running.watch, running.page, running.health, backup.backup, backup.restore),
+}
+for panel, functions in PANELS.items():
+    for function in functions:
+        name = get_command_name(function.__name__.rstrip("_"))
+        commands.command(name, rich_help_panel=panel)(function)
+commands.add_typer(equipment.add, name="add", rich_help_panel="Bikes and chains")
+commands.add_typer(club.club, name="club", rich_help_panel="A club")
 
 
 def _flowing(words: str) -> str:
@@ -104,16 +108,12 @@ for command in (
 
 def _asked(arguments: Sequence[str]) -> typer.Typer:
     """The application with only the command that is named first, if one is: the others stay unread."""
-    named = [one for one in commands.registered_commands if _name(one) == next(iter(arguments), None)]
+    named = [one for one in commands.registered_commands if one.name == next(iter(arguments), None)]
     if not named:
         return commands
     alone = copy(commands)
     alone.registered_commands, alone.registered_groups = named, []
     return alone
-
-
-def _name(command: CommandInfo) -> str:
-    return command.name or get_command_name(getattr(command.callback, "__name__", ""))
 
 
 def run(arguments: Sequence[str]) -> int:

@@ -9,13 +9,14 @@ from typing import Annotated
 import typer
 
 from rules.reminder import LONGEST_PUT_OFF_DAYS
-from services.cli.keep_fact import household_zone, ledger_of, list_as_json, print_plain, tell, zone_for
+from services.cli.keep_fact import ledger_of, list_as_json, print_plain, tell, zone_for
 from services.cli.output import (
     LARGEST,
     AsJson,
     Home,
     local,
     now_utc,
+    open_app,
     out,
     parse_moment,
     plain,
@@ -23,18 +24,9 @@ from services.cli.output import (
     waiting_for_a_word,
 )
 
-PANEL = "What is due, and why"
 ReminderNumber = Annotated[
     int, typer.Argument(min=1, max=LARGEST, help="The reminder's number, as 'gritledger due' shows it.")
 ]
-
-
-def register(commands: typer.Typer) -> None:
-    """Hang these commands on the application."""
-    commands.command(rich_help_panel=PANEL)(due)
-    commands.command(rich_help_panel=PANEL)(why)
-    commands.command(rich_help_panel=PANEL)(done)
-    commands.command("put-off", rich_help_panel=PANEL)(put_off)
 
 
 def due(as_json: AsJson = False, home: Home = None) -> None:
@@ -44,8 +36,8 @@ def due(as_json: AsJson = False, home: Home = None) -> None:
     """
     from rules.quiet_hours import MONTH
     from rules.reminder import Step
+    from services.app import household_zone
     from services.views.untold_reminders import held_back
-    from services.wiring import open_app
 
     if as_json:
         list_as_json(open_app(home), "due", now=now_utc())
@@ -58,8 +50,9 @@ def due(as_json: AsJson = False, home: Home = None) -> None:
         )
         waiting, refused = tx.outbox.waiting(), tx.outbox.refused()
         questions = tx.rides.asking()
-        zone, riders = household_zone(tx), tx.equipment.riders()
+        riders = tx.equipment.riders()
         told = tx.told_since(riders, now_utc() - MONTH)
+    zone = household_zone(riders)
     if not standing:
         say("Nothing needs your hands.")
     for raised in standing:
@@ -99,7 +92,6 @@ def why(
     """
     from rules.vocabulary import ReminderId
     from services.views.terminal_text import why as trace
-    from services.wiring import open_app
 
     if not asked.isdecimal():
         if as_json:
@@ -127,7 +119,6 @@ def _why_nothing_yet(chain: str, home: Path | None) -> None:
     from rules.outlook import why_not_yet
     from services.app import zone_of
     from services.use_cases.find_by_name import chain_named
-    from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
     with app.store.reading() as tx:
@@ -149,7 +140,6 @@ def done(
     Example: gritledger done 12
     """
     from services.use_cases.answer_reminder import done as answer
-    from services.wiring import open_app
 
     tell(answer(open_app(home), number, note, now=now_utc()))
 
@@ -170,7 +160,6 @@ def put_off(
     """
     from services.use_cases.answer_reminder import dismiss
     from services.use_cases.answer_reminder import put_off as answer
-    from services.wiring import open_app
 
     if for_good != bool(because):
         raise typer.BadParameter("--for-good and --because go together: it is kept why")

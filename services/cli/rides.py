@@ -10,9 +10,9 @@ import typer
 from rules.ride_name import own_title
 from rules.units import Units, distance
 from rules.vocabulary import Condition, RideId
-from services.cli.assign import AsPreviewed, assign, only_previews, show_preview
+from services.cli.assign import AsPreviewed, only_previews, show_preview
 from services.cli.equipment import add
-from services.cli.keep_fact import Yes, confirm, keep, ledger_around, ledger_of, zone_for
+from services.cli.keep_fact import Yes, confirmed, keep, ledger_around, ledger_of, zone_for
 from services.cli.output import (
     LARGEST,
     AsJson,
@@ -21,6 +21,7 @@ from services.cli.output import (
     hours,
     local,
     now_utc,
+    open_app,
     parse_moment,
     print_json,
     say,
@@ -34,19 +35,9 @@ if TYPE_CHECKING:
     from rules.vocabulary import Ride
     from services.app import App
 
-PANEL = "Rides"
 RideNumber = Annotated[
     int, typer.Argument(min=1, max=LARGEST, help="The ride's number, as 'gritledger rides' shows it.")
 ]
-
-
-def register(commands: typer.Typer) -> None:
-    """Hang these commands on the application."""
-    commands.command(rich_help_panel=PANEL)(rides)
-    commands.command(rich_help_panel=PANEL)(assign)
-    add.command("ride")(add_ride)
-    commands.command(rich_help_panel=PANEL)(correct)
-    commands.command(rich_help_panel=PANEL)(undo)
 
 
 def rides(
@@ -71,7 +62,6 @@ def rides(
     """
     from services.app import zone_of
     from services.views.terminal_text import ride_conditions, ride_story
-    from services.wiring import open_app
 
     app = open_app(home)
     if number is not None:
@@ -138,6 +128,7 @@ def _print_rides(app: App, rides: Sequence[Ride], *, with_hours: bool) -> None:
     print_json(rows)
 
 
+@add.command("ride")
 def add_ride(
     minutes: Annotated[float, typer.Argument(help="How long you rode, in minutes.")],
     on: Annotated[str, typer.Option(help="The bike; 'none' for none of ours.")],
@@ -161,7 +152,6 @@ def add_ride(
     """
     from rules.commands import TellRide
     from services.use_cases.find_by_name import bike_named, place_about, rider_named
-    from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
     ledger = ledger_of(app)
@@ -228,7 +218,6 @@ def correct(
     """
     from rules.commands import SayCondition, SayUnpaved, SplitOuting, WithdrawRide
     from services.use_cases.preview import preview_condition
-    from services.wiring import open_app
 
     if (like is not None or unpaved is not None) + not_a_ride + two_rides != 1:
         raise typer.BadParameter("say one thing of it: --like and --unpaved, --not-a-ride, or --two-rides")
@@ -280,9 +269,7 @@ def undo(
     Examples: gritledger undo 12 · gritledger undo 41 --fact treatment --because 'wrong chain'
     """
     from rules.commands import TakeBack
-    from services.store import NeedsConfirmation
     from services.use_cases.undo import undo as undo_change
-    from services.wiring import open_app
 
     app = open_app(home)
     if fact is not None:
@@ -290,10 +277,6 @@ def undo(
             raise typer.BadParameter(f"say which {fact}, by the number it was told with when it was logged")
         keep(app, TakeBack(fact, number, because), now=now_utc(), yes=True)
         return
-    try:
-        done = undo_change(app, number, now=now_utc(), confirmed=yes)
-    except NeedsConfirmation as asked:
-        confirm(str(asked), yes)
-        done = undo_change(app, number, now=now_utc(), confirmed=True)
+    done = confirmed(lambda sure: undo_change(app, number, now=now_utc(), confirmed=sure), yes)
     for sentence in done.sentences:  # an undoing is not undone: say it anew
         say(sentence)

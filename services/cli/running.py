@@ -8,20 +8,11 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from services.cli.demo import demo
 from services.cli.keep_fact import ledger_of
-from services.cli.output import AsJson, Home, now_utc, out, plain, print_json, say
+from services.cli.output import AsJson, Home, now_utc, open_app, out, plain, print_json, say
 
 if TYPE_CHECKING:
     from services.app import App
-
-PANEL = "Running"
-
-
-def register(commands: typer.Typer) -> None:
-    """Hang these commands on the application."""
-    for command in (demo, watch, page, health):
-        commands.command(rich_help_panel=PANEL)(command)
 
 
 def start(home: Path | None) -> None:
@@ -29,7 +20,6 @@ def start(home: Path | None) -> None:
     from services.running.browser import show
     from services.running.watch import AlreadyWatching, watch
     from services.web.serve import address_of
-    from services.wiring import open_app
 
     app = open_app(home)
     try:
@@ -59,7 +49,6 @@ def watch(
     Examples: gritledger watch · gritledger watch --once · gritledger watch --at-login
     """
     from services.running.watch import watch as watch_on
-    from services.wiring import open_app
 
     app = open_app(home)
     if once:
@@ -105,7 +94,6 @@ def page(
     Example: gritledger page
     """
     from services.web.serve import serve
-    from services.wiring import open_app
 
     serve(open_app(home), port=port, say=say)
 
@@ -125,7 +113,6 @@ def health(
     Examples: gritledger health · gritledger health --send-test
     """
     from services.running.health import findings
-    from services.wiring import open_app
 
     if send_test:
         _send_test(rider, home)
@@ -149,7 +136,6 @@ def health(
 def _send_test(rider: str | None, home: Path | None) -> None:
     """A test message by every channel, and in words what is wrong with any."""
     from services.channels import ChannelError, trial_letter
-    from services.wiring import open_app
 
     app, failed = open_app(home), False
     with app.store.reading() as tx:

@@ -8,17 +8,11 @@ import typer
 
 from rules.vocabulary import SupplyKind
 from services.cli.keep_fact import Yes, keep, ledger_of, print_plain, zone_for
-from services.cli.output import AsJson, At, Home, now_utc, parse_moment, print_json, say
+from services.cli.output import AsJson, At, Home, now_utc, open_app, parse_moment, print_json, say
 
 if TYPE_CHECKING:
     from rules.ledger import Ledger
     from rules.vocabulary import OwnValue
-
-
-def register(commands: typer.Typer) -> None:
-    """Hang these commands on the application."""
-    commands.command(rich_help_panel="Care")(supplies)
-    commands.command(rich_help_panel="What is due, and why")(limits)
 
 
 def supplies(
@@ -48,7 +42,6 @@ def supplies(
     """
     from rules.commands import BeginSupply, EndSupply
     from services.views.export_rows import look_at
-    from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
     ledger = ledger_of(app)
@@ -95,7 +88,6 @@ def limits(
     · gritledger limits Ines water=1.5
     """
     from rules.commands import SetLimits
-    from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
     ledger = ledger_of(app)

@@ -11,16 +11,7 @@ import typer
 from rules.trial import USUAL_TURN_KM
 from rules.units import kilometres
 from services.cli.keep_fact import Yes, keep, list_as_json, print_plain
-from services.cli.output import AsJson, Home, now_utc, out, plain, say, table
-
-PANEL = "Wear and wax"
-
-
-def register(commands: typer.Typer) -> None:
-    """Hang these commands on the application."""
-    commands.command(rich_help_panel=PANEL)(wear)
-    commands.command(rich_help_panel=PANEL)(trial)
-    commands.command("wax-night", rich_help_panel=PANEL)(wax_night)
+from services.cli.output import AsJson, Home, now_utc, open_app, out, plain, say, table
 
 
 def wear(
@@ -44,7 +35,6 @@ def wear(
     from rules.wear.future_riding import ridden_alike
     from services.use_cases.find_by_name import chain_named
     from services.views.export_rows import look_at
-    from services.wiring import open_app
 
     if report is not None:
         _report(report, home)
@@ -74,7 +64,6 @@ def _report(file: Path, home: Path | None) -> None:
     """One file with method, data and doubts."""
     from services.views.snapshot import Snapshot
     from services.web.wear_report import write_report
-    from services.wiring import open_app
 
     if file.suffix.lower() not in (".html", ".htm"):
         raise typer.BadParameter(f"the report is a page: name it {file.with_suffix('.html')}")
@@ -111,7 +100,6 @@ def trial(
     from rules.trial import turn
     from rules.wear.trial_pairs import PACE, found_by_trials, promise
     from services.use_cases.find_by_name import chain_named
-    from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
     with app.store.reading() as tx:
@@ -153,7 +141,6 @@ def _compare_wax_with_lube(home: Path | None, as_json: bool) -> None:
     from rules.vocabulary import Regime
     from rules.wear.comparison import compare
     from rules.wear.cost import cost, pay_back
-    from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
     with app.store.reading() as tx:
@@ -228,7 +215,6 @@ def wax_night(
     from rules.wax_night import plan, ridden_tomorrow
     from services.app import zone_of
     from services.views.export_rows import look_at
-    from services.wiring import open_app
 
     app, now = open_app(home), now_utc()
     snapshot = look_at(app, now).snapshot

@@ -24,7 +24,7 @@ from watchdog.observers.api import BaseObserver
 from watchdog.observers.polling import PollingObserver
 
 from rules.dates_and_numbers import clock
-from services.app import App, Followed, zone_of
+from services.app import App, Followed, household_zone
 from services.running.round import RoundReport, Watching, one_round
 from services.settings import SettingsError
 
@@ -120,8 +120,7 @@ def _round(app: App, watching: Watching, say: Callable[[str], None]) -> timedelt
     zone: tzinfo = UTC
     try:
         with app.store.reading() as tx:
-            riders = tx.equipment.riders()
-        zone = zone_of(riders[0].time_zone if riders else "UTC")
+            zone = household_zone(tx.equipment.riders())
         report: RoundReport = one_round(app, now=now, watching=watching, patience=PATIENCE)
     except EXPECTED as trouble:
         say(f"{clock(now, zone)} {trouble}")

@@ -16,7 +16,7 @@ from rules.ride_name import own_title
 from rules.rulebook import KEYS
 from rules.vocabulary import Chain, Condition, Reading, Ride, Sensor, Treatment, WipeTest
 from rules.wear.forecast import Forecast, Measure
-from services.app import App, zone_of
+from services.app import App, household_zone
 from services.store import NotFound, SensorSighting
 from services.store.bookkeeping import FILES_WAITING
 from services.views.chain_state import state_of
@@ -61,7 +61,7 @@ class Look:
     @property
     def zone(self) -> tzinfo:
         """The household's wall clock."""
-        return zone_of(self.ledger.riders[0].time_zone if self.ledger.riders else "UTC")
+        return household_zone(self.ledger.riders)
 
     @property
     def lives(self) -> tuple[Snapshot, tuple[Chain, ...]]:

@@ -37,7 +37,7 @@ from rules.wear.reading_arrays import gathered
 from rules.wear.trial_pairs import Found, found_by_trials
 from rules.wipe_tests import Offer, offers
 from rules.year.another_way import AnotherWay, another_way
-from services.app import App, zone_of
+from services.app import App, household_zone, zone_of
 from services.heartbeat import last_look
 from services.store import FileRecord, Posted, RideSums, SensorSighting, Transaction
 from services.store.bookkeeping import FILES_WAITING, FIRST_HOUR_OVER, LAST_ROUND
@@ -223,7 +223,7 @@ class Snapshot:
     @cached_property
     def zone(self) -> tzinfo:
         """The household's wall clock: the first rider's."""
-        return zone_of(self.ledger.riders[0].time_zone if self.ledger.riders else "UTC")
+        return household_zone(self.ledger.riders)
 
     @cached_property
     def zone_name(self) -> str:
