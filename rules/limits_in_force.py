@@ -1,4 +1,4 @@
-"""Which judgements hold for a chain? One answer for reminders, outlook, forecast, page, wax night and mail.
+"""Which limits hold for a chain? One answer for reminders, outlook, forecast, page, wax night and mail.
 
 A chain's own limit goes before that of the bike it is on (or was on last), that before its rider's, and that
 before everybody's. Weights are judged hour by hour, by the bike and the rider of the ride: see
@@ -7,7 +7,6 @@ before everybody's. Weights are judged hour by hour, by the bike and the rider o
 
 from __future__ import annotations
 
-import difflib
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -51,30 +50,3 @@ def _rider(ledger: Ledger, chain: Chain, bike: Bike | None, now: datetime) -> Ri
     if ridden and ridden[-1].bike == bike.id:
         return ledger.rider(ridden[-1].rider)
     return ledger.rider(bike.owner)
-
-
-def unknown_names(rulebook: Rulebook, ledger: Ledger) -> tuple[str, ...]:
-    """What a rulebook sets for somebody who is not there: a slip, or a name of old. One sentence each."""
-    names = {
-        "rider": [one.name for one in ledger.riders],
-        "bike": [one.name for one in ledger.bikes],
-        "chain": [one.name for one in ledger.chains],
-    }
-    found = []
-    for (scope, name), line in sorted(rulebook.lines.items(), key=lambda item: item[1]):
-        if name in names[scope]:
-            continue
-        near = nearest(name, names[scope])
-        hint = f"did you mean “{near}”?" if near else f"known: {', '.join(names[scope]) or 'none yet'}."
-        found.append(
-            f"{rulebook.name}, line {line}: there is no {scope} “{name}”, so what is set for it holds for "
-            f"nobody; {hint}"
-        )
-    return tuple(found)
-
-
-def nearest(name: str, known: list[str]) -> str | None:
-    """Which of these names was probably meant?"""
-    by_key = {one.casefold(): one for one in known}
-    close = difflib.get_close_matches(name.casefold(), by_key, n=1, cutoff=0.6)
-    return by_key[close[0]] if close else None

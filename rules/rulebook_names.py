@@ -1,8 +1,12 @@
-"""A name in a rulebook's text: what is set for somebody stays set when they are called otherwise."""
+"""Names in a rulebook: those that nobody has, and what is set for somebody who is called otherwise now."""
 
 from __future__ import annotations
 
+import difflib
 import re
+
+from rules.ledger import Ledger
+from rules.rulebook import Rulebook
 
 _HEADER = re.compile(r"^(?P<before>\s*\[\s*)(?P<path>.*?)(?P<after>\s*\]\s*(?:#.*)?)$")
 _PIECE = re.compile(
@@ -41,3 +45,30 @@ def _said(piece: re.Match[str]) -> str:
 def _quoted(name: str) -> str:
     escaped = name.replace("\\", "\\\\").replace('"', '\\"')
     return f'"{escaped}"'
+
+
+def unknown_names(rulebook: Rulebook, ledger: Ledger) -> tuple[str, ...]:
+    """What a rulebook sets for somebody who is not there: a slip, or a name of old. One sentence each."""
+    names = {
+        "rider": [one.name for one in ledger.riders],
+        "bike": [one.name for one in ledger.bikes],
+        "chain": [one.name for one in ledger.chains],
+    }
+    found = []
+    for (scope, name), line in sorted(rulebook.lines.items(), key=lambda item: item[1]):
+        if name in names[scope]:
+            continue
+        near = nearest(name, names[scope])
+        hint = f"did you mean “{near}”?" if near else f"known: {', '.join(names[scope]) or 'none yet'}."
+        found.append(
+            f"{rulebook.name}, line {line}: there is no {scope} “{name}”, so what is set for it holds for "
+            f"nobody; {hint}"
+        )
+    return tuple(found)
+
+
+def nearest(name: str, known: list[str]) -> str | None:
+    """Which of these names was probably meant?"""
+    by_key = {one.casefold(): one for one in known}
+    close = difflib.get_close_matches(name.casefold(), by_key, n=1, cutoff=0.6)
+    return by_key[close[0]] if close else None

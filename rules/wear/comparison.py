@@ -15,8 +15,9 @@ from rules.ledger import Ledger
 from rules.rulebook import Rulebook
 from rules.vocabulary import BikeId, ChainId, Regime
 from rules.wear.chain_readings import KINDS
+from rules.wear.percentiles import triple
 from rules.wear.permutation_test import ALPHA, Lot, Witness, draw_lots, power
-from rules.wear.posterior import WearFit, fit, triple
+from rules.wear.posterior import WearFit, fit
 from rules.wear.reading_arrays import Array, Measured, measured
 
 FEWEST_PER_ARM = 3  # below, the smallest possible p of a fair lot stays above 0.05

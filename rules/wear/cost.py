@@ -18,7 +18,8 @@ from rules.supplies import cost_of
 from rules.units import kilometres, without_unit
 from rules.vocabulary import Chain, ChainId, Regime
 from rules.wear.forecast import MOST_DAYS, Measure, lives_of
-from rules.wear.posterior import DRAWS, fit, triple
+from rules.wear.percentiles import triple
+from rules.wear.posterior import DRAWS, fit
 from rules.wear.reading_arrays import Array, measured
 
 WORN_FROM = 0.8  # of its limit: a chain retired from here on has given what it had

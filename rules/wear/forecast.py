@@ -20,7 +20,8 @@ from rules.vocabulary import BikeId, Chain, ChainId, Reading
 from rules.wear.chain_readings import Worn, worn_of
 from rules.wear.future_riding import blocks_of, ridden
 from rules.wear.model import RUNNING_IN_H, stretch_variance
-from rules.wear.posterior import SEED, WearFit, fit, triple
+from rules.wear.percentiles import triple
+from rules.wear.posterior import SEED, WearFit, fit
 from rules.wear.reading_arrays import Array, Measured, measured
 
 # The late end of four chances in five over the early one: beyond, a date is worth no ink. A gauge's steps are

@@ -12,7 +12,8 @@ from rules.dates_and_numbers import number
 from rules.ledger import Ledger
 from rules.rulebook import Rulebook
 from rules.wear.chain_readings import KINDS
-from rules.wear.posterior import fit, triple
+from rules.wear.percentiles import triple
+from rules.wear.posterior import fit
 from rules.wear.reading_arrays import measured
 
 SURE_SD = 0.4  # of the ln weight: below, a rider may take the weight over

@@ -67,12 +67,6 @@ class WearFit:
         return self.draws[:, self.model.at.wax.start] if self.model.has_wax else None
 
 
-def triple(draws: Array) -> tuple[float, float, float]:
-    """The 10, 50 and 90 % points of equally likely draws."""
-    low, middle, high = np.quantile(draws, (0.1, 0.5, 0.9))
-    return float(low), float(middle), float(high)
-
-
 @lru_cache(maxsize=16)
 def _remembered(key: _Key, blind: bool) -> WearFit:
     return _fit(WearModel(key.facts, blind=blind))

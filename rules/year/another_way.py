@@ -35,7 +35,8 @@ from rules.vocabulary import (
 )
 from rules.wear.chain_readings import hour_row
 from rules.wear.model import WAX
-from rules.wear.posterior import SEED, fit, triple
+from rules.wear.percentiles import triple
+from rules.wear.posterior import SEED, fit
 from rules.wear.reading_arrays import Array, mean_known_hour, measured
 from rules.year.simulation import Hour, Walk, Way, other_ways, walk
 

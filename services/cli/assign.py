@@ -13,7 +13,7 @@ from services.cli.output import LARGEST, Home, now_utc, open_app, parse_moment, 
 
 if TYPE_CHECKING:
     from rules.ledger import Ledger
-    from rules.outlook import Difference
+    from rules.what_if import Difference
 
 AsPreviewed = Annotated[bool, typer.Option("--json", help="What --preview shows, as JSON, for programs.")]
 

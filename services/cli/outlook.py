@@ -48,9 +48,9 @@ def what_if(
     if year:
         _year(home, on, take, as_json)
         return
-    from rules.outlook import difference, with_condition, with_imagined_ride, with_ride_on
     from rules.rulebook import KEYS
     from rules.vocabulary import RideId
+    from rules.what_if import difference, with_condition, with_imagined_ride, with_ride_on
     from services.app import zone_of
     from services.use_cases.preview import on_then
 

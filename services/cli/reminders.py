@@ -34,7 +34,7 @@ def due(as_json: AsJson = False, home: Home = None) -> None:
 
     Example: gritledger due
     """
-    from rules.quiet_hours import MONTH
+    from rules.message_timing import MONTH
     from rules.reminder import Step
     from services.app import household_zone
     from services.views.untold_reminders import held_back

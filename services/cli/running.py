@@ -61,7 +61,7 @@ def watch(
 
 def _one_round(app: App) -> None:
     """Read new files, fetch weather, tag hours, raise and deliver reminders, once."""
-    from rules.limits_in_force import unknown_names
+    from rules.rulebook_names import unknown_names
     from services.running.round import one_round
 
     with out.status("one round …"):

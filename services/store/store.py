@@ -12,7 +12,7 @@ from typing import Any
 from sqlalchemy import URL, Connection, Engine, select
 
 from rules.ledger import Ledger
-from rules.quiet_hours import Told
+from rules.message_timing import Told
 from rules.vocabulary import ChainId, RideId, Rider
 from services.store.backup_files import faults_told
 from services.store.bookkeeping import Notes

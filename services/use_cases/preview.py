@@ -12,8 +12,8 @@ from rules.gate.apply import applied
 from rules.gate.judge import judge
 from rules.gate.verdicts import Refused
 from rules.ledger import Ledger
-from rules.outlook import Difference, difference, with_condition, with_rides_on
 from rules.vocabulary import BikeId, ChainId, Condition, Ride, RideId
+from rules.what_if import Difference, difference, with_condition, with_rides_on
 from services.app import App, zone_of
 from services.store import FactRefused
 from services.use_cases.judge_bikes import HouseholdJudgement

@@ -18,9 +18,10 @@ from rules.cautions import LINK_IN_A_LINE
 from rules.changed_defaults import NEWEST, limits_moved
 from rules.contamination import exposures
 from rules.ledger import Ledger
+from rules.message_timing import MONTH, Bundle, Told, bundles, has_dried, outlook_due, unheard
 from rules.outlook import outlook
 from rules.overlapping_reminders import done_too, one_a_chain
-from rules.quiet_hours import MONTH, Bundle, Told, bundles, has_dried, may_speak, outlook_due, unheard
+from rules.quiet_hours import may_speak
 from rules.reconcile import Change, reconcile
 from rules.reminder import RaisedReminder, Reminder, ReminderKind, Step, asked_for_wet_evenings
 from rules.ride_name import ride_name

@@ -8,8 +8,8 @@ from datetime import datetime
 
 from rules.cautions import caution
 from rules.kinds_of_work import Work, work
+from rules.message_timing import has_dried
 from rules.outlook import Outlook
-from rules.quiet_hours import has_dried
 from rules.reminder import RaisedReminder, Reminder, ReminderKind, Step, wants_a_rinse
 from rules.salt_due import rinsed
 from rules.spare_chains import fits

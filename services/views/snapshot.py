@@ -18,9 +18,9 @@ from rules.care_due import KIND_ORDER
 from rules.contamination import ChainHistory, exposures, history
 from rules.ledger import Ledger
 from rules.limits_in_force import judgements_for
+from rules.message_timing import MONTH, Told, unheard
 from rules.outlook import Outlook, outlook
 from rules.overlapping_reminders import spared
-from rules.quiet_hours import MONTH, Told, unheard
 from rules.reminder import RaisedReminder
 from rules.ride_name import ride_name
 from rules.rulebook import Rulebook

@@ -6,7 +6,8 @@ from calendar import day_name
 from collections.abc import Sequence
 from datetime import datetime
 
-from rules.quiet_hours import Told, may_speak, no_message_left, speak_at, unheard, waits_for_outlook
+from rules.message_timing import Told, no_message_left, unheard, waits_for_outlook
+from rules.quiet_hours import may_speak, speak_at
 from rules.reminder import RaisedReminder
 from rules.vocabulary import Rider
 from services.app import App, quiet_hours_of, zone_of

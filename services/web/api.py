@@ -10,12 +10,12 @@ from fastapi.responses import JSONResponse
 from pydantic import BaseModel
 
 from rules.contamination import exposures
-from rules.outlook import Difference
 from rules.reminder import RaisedReminder
 from rules.ride_name import own_title
 from rules.units import SI, said
 from rules.vocabulary import Chain, Condition, Ride, RideId
 from rules.wear.forecast import Forecast
+from rules.what_if import Difference
 from services.store import NotFound
 from services.use_cases.preview import supposed
 from services.views.chain_state import state_of

@@ -11,7 +11,7 @@ from datetime import timedelta
 from rules.care_due import due
 from rules.contamination import history
 from rules.ledger import Ledger
-from rules.outlook import difference, outlook, with_ride_on
+from rules.outlook import outlook
 from rules.rulebook import default_rulebook
 from rules.vocabulary import (
     Bike,
@@ -30,6 +30,7 @@ from rules.vocabulary import (
     TreatmentId,
     TreatmentKind,
 )
+from rules.what_if import difference, with_ride_on
 from tests.rules.notation import TAGS, at, clock_hours, tag
 
 BIKES, CHAINS, RIDES, TREATMENTS, DAYS = 20, 40, 10_000, 2_000, 1_800

@@ -31,8 +31,9 @@ import numpy as np
 from rules.care_due import due
 from rules.contamination import history
 from rules.ledger import Ledger
+from rules.message_timing import MONTH, Told, Unheard, bundles, unheard
 from rules.overlapping_reminders import one_a_chain
-from rules.quiet_hours import MONTH, QuietHours, Told, Unheard, bundles, unheard
+from rules.quiet_hours import QuietHours
 from rules.reconcile import reconcile
 from rules.reminder import (
     ASKED_AHEAD,

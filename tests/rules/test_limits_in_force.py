@@ -10,10 +10,11 @@ import pytest
 from rules.care_due import due
 from rules.contamination import history
 from rules.ledger import Ledger
-from rules.limits_in_force import judgements_for, unknown_names
+from rules.limits_in_force import judgements_for
 from rules.outlook import outlook
 from rules.reminder import ReminderKind
 from rules.rulebook import WEIGHTS, Rulebook, default_rulebook, parse_rulebook
+from rules.rulebook_names import unknown_names
 from rules.wax_night import plan
 from tests.rules.notation import ledger_of as written
 

@@ -8,9 +8,10 @@ import pytest
 
 from rules.care_due import due
 from rules.contamination import history
+from rules.message_timing import bundles, unheard
 from rules.overlapping_reminders import one_a_chain
 from rules.own_limits import in_force
-from rules.quiet_hours import QuietHours, bundles, unheard
+from rules.quiet_hours import QuietHours
 from rules.reminder import RaisedReminder, ReminderKind, ReminderStep, Step
 from rules.rulebook import default_rulebook
 from rules.supplies import cost_of

@@ -7,8 +7,9 @@ from datetime import time
 
 from rules.care_due import due
 from rules.changed_defaults import NEWEST, limits_moved
+from rules.message_timing import Told, Unheard, bundles
 from rules.overlapping_reminders import done_too, one_a_chain, spared
-from rules.quiet_hours import QuietHours, Told, Unheard, bundles
+from rules.quiet_hours import QuietHours
 from rules.reconcile import Change, reconcile
 from rules.reminder import RaisedReminder, ReminderKind, ReminderStep, Step
 from rules.rulebook import default_rulebook, parse_rulebook

@@ -9,7 +9,7 @@ from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
 from rules.dates_and_numbers import listed
-from rules.limits_in_force import unknown_names
+from rules.rulebook_names import unknown_names
 from services.channels.calendar import feed
 from services.heartbeat import SILENT_AFTER
 from services.views.bench import Need, bench, headline

@@ -11,8 +11,8 @@ from ingest.bikes.judge import RideClues
 from ingest.bikes.pedalled_gears import GearHistogram
 from rules.commands import PutRidesOn
 from rules.gate.apply import applied
-from rules.outlook import difference
 from rules.vocabulary import BikeId, Ride
+from rules.what_if import difference
 from services.app import zone_of
 from services.store import Transaction
 from services.use_cases.judge_bikes import OpenQuestion

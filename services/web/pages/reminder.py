@@ -9,9 +9,9 @@ from fastapi import APIRouter, Query
 from fastapi.responses import HTMLResponse, Response
 
 from rules.kinds_of_work import work
-from rules.outlook import difference, what_if_limit, with_condition, with_ride_on
 from rules.reminder import LONGEST_PUT_OFF_DAYS, RaisedReminder, Step
 from rules.vocabulary import BikeId, Condition, ReminderId, RideId
+from rules.what_if import difference, what_if_limit, with_condition, with_ride_on
 from services.app import zone_of
 from services.use_cases import answer_reminder
 from services.use_cases.preview import on_then

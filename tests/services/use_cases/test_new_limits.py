@@ -7,7 +7,7 @@ from pathlib import Path
 
 import pytest
 
-from rules.quiet_hours import MONTH
+from rules.message_timing import MONTH
 from rules.reminder import ReminderKind, Step
 from services.settings import SETTINGS_FILE
 from services.store.bookkeeping import LIMITS_OF

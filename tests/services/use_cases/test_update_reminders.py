@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from rules.commands import Amend, SetLimits
-from rules.quiet_hours import MONTH, Told
+from rules.message_timing import MONTH, Told
 from rules.reminder import Step
 from rules.vocabulary import OwnValue, TreatmentKind
 from services.channels import ChannelError
