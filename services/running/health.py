@@ -29,12 +29,12 @@ from services.store.bookkeeping import FILES_WAITING, LAST_ROUND
 from services.store.repository import storable
 from services.use_cases.derive_chains import derived_by
 from services.use_cases.update_reminders import not_as_derived_whole
+from services.use_cases.upload_files import LEFT_FREE_BYTES
 from services.views.file_summary import by_reason
 
 COPY_AFTER = timedelta(days=8)
 UNREAD_AFTER = timedelta(hours=1)  # a file that nobody wrote to for so long has settled
 UNSENT_AFTER = timedelta(hours=1)
-DISK_FREE_BYTES = 200_000_000  # room for the database to be rewritten once, and for its journal
 ASK_ABOUT = timedelta(days=30)  # a day that every archive has by then
 _NULL_ISLAND = Cell(0.0, 0.0)
 
@@ -112,7 +112,7 @@ def disk(home: Path, free_bytes: Callable[[Path], int]) -> Iterator[Finding]:
             f"{home} cannot be written by this user.",
             "Give this user the right to write there.",
         )
-    elif free < DISK_FREE_BYTES:
+    elif free < LEFT_FREE_BYTES:
         yield Finding(
             "disk",
             False,

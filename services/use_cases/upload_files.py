@@ -22,7 +22,9 @@ from services.store import FactRefused
 DROPPED_FOLDER = "dropped"  # in the home folder
 LARGEST_FILE = 4 << 30  # bytes
 LARGEST_PIECE = 4 << 20
-LEFT_FREE = 500 << 20  # on the disk, for the ledger
+LEFT_FREE_BYTES = (
+    500 << 20
+)  # on the disk: for the ledger, its journal, and a copy before a change of its tables
 ARRIVING = ".arriving"  # a passing name: the watching leaves it alone
 FORGOTTEN_AFTER_S = 7 * 86_400.0  # parts that nobody went on with
 
@@ -128,7 +130,7 @@ class Tray:
         if size > LARGEST_FILE:
             raise FactRefused(f"{own} is larger than {LARGEST_FILE >> 30} GB; unpack it, and drop the parts.")
         self.folder.mkdir(mode=0o700, parents=True, exist_ok=True)
-        if shutil.disk_usage(self.folder).free - size < LEFT_FREE:
+        if shutil.disk_usage(self.folder).free - size < LEFT_FREE_BYTES:
             raise FactRefused(f"The disk is too full for {own}; make room, and drop it again.")
 
     def _make_room(self) -> None:

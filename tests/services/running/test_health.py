@@ -20,6 +20,7 @@ from services.store import Store
 from services.store.bookkeeping import FILES_WAITING
 from services.store.tables import chain_state
 from services.use_cases.back_up import back_up
+from services.use_cases.upload_files import LEFT_FREE_BYTES
 from services.wiring import channels_of
 from tests.mail_server import mail_server
 from tests.put_into import into
@@ -80,6 +81,8 @@ def test_a_full_disk_is_named_with_what_is_left(home: Path) -> None:
     well(shop)
 
     (finding,) = to_mend(shop, free=12_000_000)
+    assert to_mend(shop, free=LEFT_FREE_BYTES - 1)
+    assert not to_mend(shop, free=LEFT_FREE_BYTES)
 
     assert finding.sentence.startswith("Only 12 MB are free where the ledger lives")
     assert "Make room" in finding.try_this
