@@ -11,12 +11,10 @@ from rules.dates_and_numbers import ZoneOf, day, listed, utc
 from rules.ledger import Ledger
 from rules.overlapping_reminders import takes_its_place
 from rules.reasons import TREATMENT_NOUN, reading_words
-from rules.reminder import RaisedReminder, Reason, Reminder, ReminderKind, ReminderStep, Step
+from rules.reminder import THE_ROUND, RaisedReminder, Reason, Reminder, ReminderKind, ReminderStep, Step
 from rules.ride_name import how_long, own_title
 from rules.rulebook import Rulebook
 from rules.vocabulary import Ride, RideId, Treatment, TreatmentKind
-
-BY = "the round"
 
 ANSWERS: dict[ReminderKind, frozenset[TreatmentKind]] = {
     ReminderKind.WIPE_AND_DRIP: CLEARS_SINCE_DRIP,
@@ -72,7 +70,9 @@ def reconcile(
     for reminder in due_now:
         known = latest.get(reminder.key)
         if known is None:
-            changes.append(Change(None, reminder, ReminderStep(Step.RAISED, now, BY, reminder.sentence)))
+            changes.append(
+                Change(None, reminder, ReminderStep(Step.RAISED, now, THE_ROUND, reminder.sentence))
+            )
         else:
             change = _still_due(known, reminder, ledger, now)
             if change is not None:
@@ -88,23 +88,23 @@ def reconcile(
 def _still_due(raised: RaisedReminder, reminder: Reminder, ledger: Ledger, now: datetime) -> Change | None:
     """What happens to a reminder whose cause is still there?"""
     last = next(step for step in reversed(raised.steps) if step.step is not Step.TOLD)
-    if last.step is Step.DISMISSED:
-        return None
-    if last.step is Step.DONE:
-        treatments = {treatment.id for treatment in ledger.treatments}
-        by_word = last.treatment is None and last.by != BY
-        if by_word or last.treatment in treatments:
+    if last.step in (Step.DISMISSED, Step.DONE):
+        if raised.is_silenced or last.treatment in {treatment.id for treatment in ledger.treatments}:
             return None
         why = "What was noted as the answer has been taken back."
-        return Change(raised, reminder, ReminderStep(Step.RAISED, now, BY, why))
+        return Change(raised, reminder, ReminderStep(Step.RAISED, now, THE_ROUND, why))
     if last.step is Step.WITHDRAWN:
-        return Change(raised, reminder, ReminderStep(Step.RAISED, now, BY, "The facts ask for it again."))
+        return Change(
+            raised, reminder, ReminderStep(Step.RAISED, now, THE_ROUND, "The facts ask for it again.")
+        )
     if last.step is Step.PUT_OFF and (last.until is None or last.until <= now):
         return Change(
-            raised, reminder, ReminderStep(Step.RAISED, now, BY, "The time it was put off to has come.")
+            raised,
+            reminder,
+            ReminderStep(Step.RAISED, now, THE_ROUND, "The time it was put off to has come."),
         )
     if last.step is not Step.PUT_OFF and reminder.urgency > raised.reminder.urgency:
-        return Change(raised, reminder, ReminderStep(Step.WORSE, now, BY, reminder.sentence))
+        return Change(raised, reminder, ReminderStep(Step.WORSE, now, THE_ROUND, reminder.sentence))
     return Change(raised, reminder, None) if reminder != raised.reminder else None
 
 
@@ -122,12 +122,12 @@ def _closing_step(
     if answer is not None:
         noun = TREATMENT_NOUN[answer.kind].capitalize()
         why = f"{noun} on {day(answer.done_at, zone)}."
-        return ReminderStep(Step.DONE, now, BY, why, treatment=answer.id)
+        return ReminderStep(Step.DONE, now, THE_ROUND, why, treatment=answer.id)
     why = _answered_otherwise(reminder, ledger, now, zone)
     if why:
-        return ReminderStep(Step.DONE, now, BY, why)
+        return ReminderStep(Step.DONE, now, THE_ROUND, why)
     why = _what_changed(reminder, due_now, latest, ledger, rulebook, now, zone)
-    return ReminderStep(Step.WITHDRAWN, now, BY, why)
+    return ReminderStep(Step.WITHDRAWN, now, THE_ROUND, why)
 
 
 def _answer(reminder: Reminder, ledger: Ledger, now: datetime) -> Treatment | None:

@@ -12,6 +12,7 @@ from rules.vocabulary import BikeId, ChainId, Condition, ReminderId, RideId, Rid
 # How long a wet chain's message says what to do on the evenings to come; labelled assumption.
 WET_HOLDS = timedelta(days=10)
 ASKED_AHEAD = f"wet evening for {WET_HOLDS.days} days"  # in the words that ask for those evenings too
+THE_ROUND = "the round"  # by whom, where no rider said it
 LONGEST_PUT_OFF_DAYS = 365.0  # what is wanted later than that is dismissed
 HAS_DRIED = " It has dried by now: skip it;"  # said of a wet chain that asks for nothing any more
 
@@ -84,7 +85,7 @@ class ReminderStep:
 
     step: Step
     at: datetime
-    by: str  # "the round", a rider's name, a channel's name
+    by: str  # THE_ROUND, a rider's name, a channel's name
     why: str = ""
     until: datetime | None = None  # for PUT_OFF
     treatment: TreatmentId | None = None  # for DONE by a treatment
@@ -107,6 +108,13 @@ class RaisedReminder:
     def is_open(self) -> bool:
         """Whether hands are still wanted."""
         return self.state in (Step.RAISED, Step.WORSE, Step.PUT_OFF)
+
+    @property
+    def is_silenced(self) -> bool:
+        """Whether a rider's word alone keeps it from being asked for: that word can be taken back."""
+        last = next(step for step in reversed(self.steps) if step.step is not Step.TOLD)
+        by_word = last.step is Step.DONE and last.treatment is None and last.by != THE_ROUND
+        return by_word or last.step in (Step.PUT_OFF, Step.DISMISSED)
 
 
 def asked_for_wet_evenings(known: Iterable[RaisedReminder]) -> dict[ChainId, list[datetime]]:

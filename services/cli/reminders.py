@@ -152,18 +152,25 @@ def put_off(
         bool, typer.Option("--for-good", help="The same cause is not raised again; say why with --because.")
     ] = False,
     because: Annotated[str, typer.Option(help="Why for good; kept with the reminder.")] = "",
+    again: Annotated[
+        bool, typer.Option("--again", help="Put off or closed by mistake: ask for it as before.")
+    ] = False,
     home: Home = None,
 ) -> None:
     """Put a reminder off: it is silent until then, or for good. A wet chain rusts meanwhile.
 
     Examples: gritledger put-off 12 --days 2 · gritledger put-off 12 --for-good --because 'the bike is sold'
+    · gritledger put-off 12 --again
     """
-    from services.use_cases.answer_reminder import dismiss
+    from services.use_cases.answer_reminder import ask_again, dismiss
     from services.use_cases.answer_reminder import put_off as answer
 
     if for_good != bool(because):
         raise typer.BadParameter("--for-good and --because go together: it is kept why")
     app, now = open_app(home), now_utc()
+    if again:
+        tell(ask_again(app, number, now=now))
+        return
     if for_good:
         tell(dismiss(app, number, because, now=now))
         return

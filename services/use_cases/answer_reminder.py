@@ -53,6 +53,32 @@ def put_off(app: App, number: int, until: datetime, *, now: datetime, by: str = 
         _put_off(tx, app, number, until, now, by)
 
 
+def ask_again(app: App, number: int, *, now: datetime, by: str = A_RIDER) -> Done:
+    """It was put off, dismissed or called done by mistake: it is asked for as before, if the facts still ask.
+
+    Raises NotFound, FactRefused where no word of a rider silences it.
+    """
+    with app.store.writing() as tx:
+        raised = _answerable(tx, app, number)
+        if not raised.is_silenced:
+            raise FactRefused(_NOT_SILENCED[raised.state].format(headline=raised.reminder.headline))
+        why = f"It is not {raised.state.value} after all."
+        tx.reminders.add_step(raised.id, ReminderStep(Step.RAISED, now, _by(app, by), why))
+        reckon(tx, app, now=now)
+        after = tx.reminders.get(raised.id)
+    stands = "asked for again" if after.is_open else "not asked for any more: what called for it has changed"
+    return Done(0, (f"{raised.reminder.headline}: {stands}.",))
+
+
+_IS_ASKED_FOR = "“{headline}” is asked for as it is."
+_NOT_SILENCED = {
+    Step.RAISED: _IS_ASKED_FOR,
+    Step.WORSE: _IS_ASKED_FOR,
+    Step.DONE: "“{headline}” was done; take that care back instead.",
+    Step.WITHDRAWN: "“{headline}” was withdrawn: the facts ask for it no more.",
+}
+
+
 @dataclass(frozen=True, slots=True)
 class Offer:
     """What a link from a mail would write: the question, and what can be pressed: (bike or "", words)."""
@@ -159,12 +185,18 @@ def _by(app: App, by: str) -> str:
 
 
 def _open(tx: Transaction, app: App, number: int) -> RaisedReminder:
+    """The reminder that waits for an answer, for whoever may give it. Raises NotAllowed, FactRefused."""
+    raised = _answerable(tx, app, number)
+    if not raised.is_open:
+        raise FactRefused(f"“{raised.reminder.headline}” is {raised.state.value} already.")
+    return raised
+
+
+def _answerable(tx: Transaction, app: App, number: int) -> RaisedReminder:
     """The reminder, for whoever may answer it: as the care it asks for. Raises NotAllowed."""
     raised = tx.reminders.get(ReminderId(number))
     if app.member is not None:
         care = LogWipeTest(raised.reminder.chain, raised.reminder.cause_at, 0)
         if no := objection(app.member, tx.garage(), care):
             raise NotAllowed(no)
-    if not raised.is_open:
-        raise FactRefused(f"“{raised.reminder.headline}” is {raised.state.value} already.")
     return raised

@@ -25,11 +25,11 @@ from ingest.bikes.questions import Question, had_no_chain, questions
 from ingest.bikes.routes import way_of
 from ingest.ride.track import track_points
 from rules.dates_and_numbers import listed
+from rules.reminder import THE_ROUND
 from rules.vocabulary import BikeId, DecidedBy, Fitting, RideId
 from services.store import JudgedRide, MachineDecision, Store, Transaction
 from services.store.bookkeeping import BIKES_FITTED, BIKES_JUDGED_BY
 
-THE_ROUND = "the round"
 AGAIN = "to be judged again"
 BUT_THE_NEWEST = "all rides by all, but the newest"
 THIS_WAY = (WAY_OF_JUDGING, BUT_THE_NEWEST, AGAIN)

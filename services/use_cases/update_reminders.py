@@ -23,7 +23,7 @@ from rules.outlook import outlook
 from rules.overlapping_reminders import done_too, one_a_chain
 from rules.quiet_hours import may_speak
 from rules.reconcile import Change, reconcile
-from rules.reminder import RaisedReminder, Reminder, ReminderKind, Step, asked_for_wet_evenings
+from rules.reminder import THE_ROUND, RaisedReminder, Reminder, ReminderKind, Step, asked_for_wet_evenings
 from rules.ride_name import ride_name
 from rules.rulebook import Rulebook
 from rules.supplies import running_out, stands
@@ -46,7 +46,6 @@ from services.store.bookkeeping import ADVISED, LETTERS_OF, LIMITS_OF, RECKONED,
 from services.use_cases.derive_chains import derive, derived_by, worn_from
 from services.use_cases.index_conditions import anything_to_index, index_conditions, kept_otherwise
 
-BY = "the round"
 SEASON = timedelta(days=91)
 OUTLOOK_NOTE = "outlook told:"
 
@@ -73,7 +72,9 @@ def reckon(tx: Transaction, app: App, *, now: datetime) -> Reckoning:
     queued = sum(announce(tx, app, rider, subject, moved, occasion, now) for rider in to_tell)
     for change in changes:
         if change.raised is None:
-            raised = tx.reminders.raise_(change.reminder, now, BY, change.step.why if change.step else "")
+            raised = tx.reminders.raise_(
+                change.reminder, now, THE_ROUND, change.step.why if change.step else ""
+            )
             said.append(f"Now due ({raised.id}): {change.reminder.headline}.")
             continue
         tx.reminders.refresh(change.raised.id, change.reminder)

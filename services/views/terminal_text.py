@@ -213,8 +213,9 @@ def _reason_lines(reason: Reason, zone: tzinfo) -> Iterator[str]:
 def _life(raised: RaisedReminder, zone: tzinfo) -> Iterator[str]:
     for step in raised.steps:
         until = f" until {_stamp(step.until, zone)}" if step.until else ""
-        # The sentence of raising stands at the top already.
-        reason = f": {step.why}" if step.why and step.step not in (Step.RAISED, Step.TOLD) else ""
+        # The sentence it was first raised with stands at the top already.
+        said = step.step is not Step.TOLD and step is not raised.steps[0]
+        reason = f": {step.why}" if step.why and said else ""
         yield f"  {_stamp(step.at, zone)}  {step.step.value}{until}, by {step.by}{reason}"
 
 

@@ -56,7 +56,7 @@ DECISIONS: Final[dict[Decision, dict[str, str]]] = {
     _CARE: {
         "GET": "/care/reading /care/wipe-test",
         "POST": "/care/treatment /care/reading /care/wipe-test /care/take-back /why/{number}/done "
-        "/why/{number}/put-off /why/{number}/dismiss /corrections/{number}/undo",
+        "/why/{number}/put-off /why/{number}/dismiss /why/{number}/again /corrections/{number}/undo",
     },
     _FIT: {
         "GET": "/begin/chains /settings/chains",

@@ -147,6 +147,13 @@ def put_it_off(number: int, context: AContext, posted: APost) -> Response:
     )
 
 
+@router.post("/{number}/again")
+def ask_again(number: int, context: AContext, posted: APost) -> Response:
+    """Put off or closed by mistake: it is asked for as before."""
+    said = answer_reminder.ask_again(context.app, _identity(number), now=context.now)
+    return context.redirect(back_of(posted, f"/why/{number}"), *said.sentences)
+
+
 @router.post("/{number}/dismiss")
 def dismiss(number: int, context: AContext, posted: APost) -> Response:
     """Closed for good, with a reason."""

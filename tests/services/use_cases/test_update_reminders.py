@@ -15,7 +15,7 @@ from rules.vocabulary import OwnValue, TreatmentKind
 from services.channels import ChannelError
 from services.settings import SETTINGS_FILE
 from services.store import FactRefused
-from services.use_cases.answer_reminder import dismiss, done, put_off
+from services.use_cases.answer_reminder import ask_again, dismiss, done, put_off
 from services.use_cases.find_by_name import the_chain_named
 from services.use_cases.record_change import record
 from services.views.untold_reminders import held_back
@@ -274,6 +274,32 @@ def test_a_closed_reminder_stays_closed_for_the_same_cause(week: Week) -> None:
     assert headline not in week.headlines()
     with pytest.raises(FactRefused, match="dismissed already"):
         done(week.shop, number, now=FIRST_DAY + DAY + timedelta(hours=21))
+
+
+def test_what_was_put_off_or_dismissed_by_mistake_is_asked_for_again(week: Week) -> None:
+    week.ride(1)
+    week.round(1)
+    ((number, headline, _),) = week.standing()
+    at = FIRST_DAY + DAY + timedelta(hours=19)
+    with pytest.raises(FactRefused, match="is asked for as it is"):
+        ask_again(week.shop, number, now=at)
+
+    dismiss(week.shop, number, "the bike is sold", now=at)
+    assert headline not in week.headlines()
+    assert "asked for again" in ask_again(week.shop, number, now=at).sentences[0]
+    assert headline in week.headlines()
+    put_off(week.shop, number, at + 3 * DAY, now=at)
+    ask_again(week.shop, number, now=at)
+    week.round(1, timedelta(hours=20))
+    assert headline in week.headlines()
+    assert len(week.box.taken) == 2  # as news: it was silent
+
+    put_off(week.shop, number, at + 3 * DAY, now=at)
+    with week.shop.store.reading() as tx:
+        chain_name = tx.equipment.chain(tx.reminders.get(number).reminder.chain).name
+    log_treatment(week.shop, chain_name, TreatmentKind.DRIP, at, now=at)
+    with pytest.raises(FactRefused, match="take that care back"):
+        ask_again(week.shop, number, now=at + timedelta(minutes=1))
 
 
 def test_a_drip_that_was_told_of_a_wet_chain_holds_as_a_wet_message_does(week: Week) -> None:

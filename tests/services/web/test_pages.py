@@ -205,6 +205,10 @@ def test_put_off_and_dismissed_reminders_say_so(page: TestClient, shop: App, tok
     html = page.post(f"/why/{number}/dismiss", data={"the_page": token(), "because": "bike sold"}).text
     assert "dismissed" in html
     assert "bike sold" in html
+    assert f'action="/why/{number}/again"' in html
+    html = page.post(f"/why/{number}/again", data={"the_page": token()}).text
+    assert "asked for again" in html
+    assert "not dismissed after all" in html.lower()
 
 
 def test_correcting_the_bike_shows_what_changes_then_withdraws_the_reminder_then_undoes(
