@@ -7,8 +7,8 @@ from datetime import datetime
 
 from ingest.ground.cell_ground import HOUR, march_begins
 from ingest.ground.conditions import SPREADER_SEES, USUALLY_SALTED, grounds, tag_and_witness
+from ingest.ground.dust import GRAVEL_SILT_PCT
 from ingest.ground.hour_weights import WHOLE_HOUR, RiddenHour
-from ingest.ground.road_dust import GRAVEL_SILT_PCT
 from ingest.weather.hourly import HourlyWeather
 from rules.vocabulary import ConditionTag
 

@@ -13,15 +13,6 @@ from ingest.ride.file_parts import RideRows, rides_in, several_names
 from ingest.ride.plausible_samples import plausible
 from ingest.ride.recording import Column, Recording, SensorSeen
 
-# Local names of the elements that carry a value, in the track-point extensions and the like.
-EXTENSIONS = {
-    "cad": "cadence_rpm", "cadence": "cadence_rpm", "atemp": "temperature_c", "temp": "temperature_c",
-    "hr": "heart_rate_bpm", "heartrate": "heart_rate_bpm", "power": "power_w", "PowerInWatts": "power_w",
-    "speed": "speed_mps",
-}  # fmt: skip
-CHILDREN = {"ele": "altitude_m", "time": "time_s"}  # of a track point itself
-COLUMNS = ("latitude_deg", "longitude_deg", "altitude_m", *dict.fromkeys(EXTENSIONS.values()))
-
 
 @dataclass(slots=True)
 class Track:

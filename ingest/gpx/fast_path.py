@@ -15,7 +15,7 @@ from typing import Final, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from ingest.gpx.contents import CHILDREN, EXTENSIONS
+from ingest.gpx.extensions import CHILDREN, EXTENSIONS
 from ingest.gpx.written_values import Places, end_of_attribute, numbers_at, stands_at, times_at
 from ingest.ride.recording import Column
 

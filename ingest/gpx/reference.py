@@ -11,7 +11,8 @@ import lxml.etree  # gpxpy takes it when it is there; the standard library's par
 import numpy as np
 
 from ingest.errors import UnreadableFile
-from ingest.gpx.contents import COLUMNS, EXTENSIONS, GpxContents, Track
+from ingest.gpx.contents import GpxContents, Track
+from ingest.gpx.extensions import COLUMNS, EXTENSIONS
 
 MOST_BYTES: Final = 4_000_000  # two seconds' work, and 40 times the memory
 

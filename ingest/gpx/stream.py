@@ -10,7 +10,8 @@ from xml.parsers import expat
 import numpy as np
 
 from ingest.errors import UnreadableFile
-from ingest.gpx.contents import CHILDREN, EXTENSIONS, GpxContents, Track
+from ingest.gpx.contents import GpxContents, Track
+from ingest.gpx.extensions import CHILDREN, EXTENSIONS
 from ingest.gpx.fast_path import TAKEN, TakenOut, take_out
 from ingest.gpx.times import unix_seconds
 from ingest.gpx.written_values import numbers

@@ -11,14 +11,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
-from ingest.ground.drying import forcings
+from ingest.ground.forcing import Forcing, forcings
 from ingest.ground.paved_road import BARE, Road, Sky, road_after
 from ingest.ground.road_salt import LEAST_HOURS_APART, LOOKS_H, SPREADING_HOURS, spreading_likely
 from ingest.ground.snow import snow_mm
 from ingest.ground.topsoil import LOAM, Soil
 from ingest.ground.unpaved_ground import OpenGround, open_ground_after
 from ingest.ground.unpaved_ground import start as open_start
-from ingest.ground.water import GAP_FILL_MM, Forcing
+from ingest.ground.wetting_and_drying import GAP_FILL_MM
 from ingest.weather.hourly import HourlyWeather
 
 HOUR = timedelta(hours=1)

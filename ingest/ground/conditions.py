@@ -12,12 +12,12 @@ from typing import Protocol
 
 from ingest.ground.cell_ground import HOUR, CellGround, cell_ground, march_begins
 from ingest.ground.confidence import Witness, confidence, wetter_is_right
-from ingest.ground.drying import TRACE_MM
+from ingest.ground.dust import GRAVEL_SILT_PCT
 from ingest.ground.hour_weights import WHOLE_HOUR, Look, RiddenHour, look
-from ingest.ground.road_dust import GRAVEL_SILT_PCT
 from ingest.ground.sentence import Second, Told, sentence
+from ingest.ground.thresholds import TRACE_MM, WET_FROM
 from ingest.ground.topsoil import LOAM, Soil
-from ingest.ground.water import SPIN_UP_H, WET_FROM
+from ingest.ground.wetting_and_drying import SPIN_UP_H
 from ingest.weather.hourly import Cell, HourlyWeather, Span
 from rules.vocabulary import ConditionTag, Tier
 

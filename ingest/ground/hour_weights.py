@@ -9,18 +9,18 @@ from typing import Protocol
 
 from ingest.ground.cell_ground import CellGround
 from ingest.ground.dust import dust_index
+from ingest.ground.forcing import Forcing
 from ingest.ground.mud import mud_weight
 from ingest.ground.paved_road import FROZEN_FROM_MM, Road, Sky
 from ingest.ground.road_salt import HOLDS_FROM_G_M2, HUMID_WITH_SALT_PCT
 from ingest.ground.sentence import Lies, last_spell
 from ingest.ground.snow import wet_bulb_c
+from ingest.ground.thresholds import WET_FROM
 from ingest.ground.unpaved_ground import SNOW_FROM_MM
-from ingest.ground.water import (
+from ingest.ground.wetting_and_drying import (
     FILM_MM,
     SPIN_UP_H,
     UNPAVED_DRYING,
-    WET_FROM,
-    Forcing,
     mean_film_mm,
     paved_drying_mm,
     water_weight,

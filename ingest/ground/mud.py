@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from ingest.ground.topsoil import EVAPORATING_DEPTH_M, LOAM, Soil
-from ingest.ground.water import TOPMOST_M
+from ingest.ground.wetting_and_drying import TOPMOST_M
 
 MUD_SHARE = 0.5  # labelled assumption, of the readily evaporable water: mud's ramp to each side; 0.25-0.75
-MUDDY_FROM = 0.5  # of the weight: what a rider calls mud
 
 
 def mud_weight(topmost_mm: float, *, soil: Soil = LOAM) -> float:

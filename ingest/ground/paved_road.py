@@ -1,15 +1,15 @@
 """What lies on paved road from hour to hour: water, snow or ice, and salt.
 
 Two kinds: a main road is ploughed and salted, a quiet one is neither. In warm months both hold exactly the
-film of ingest.ground.water. Air temperature stands for the road's. Each constant has its source beside it;
-"our choice" marks an assumption, with the range it could as well have.
+film of ingest.ground.wetting_and_drying. Air temperature stands for the road's. Each constant has its source
+beside it; "our choice" marks an assumption, with the range it could as well have.
 """
 
 from __future__ import annotations
 
 from typing import NamedTuple
 
-from ingest.ground.drying import DEW_FROM_PCT
+from ingest.ground.forcing import DEW_FROM_PCT
 from ingest.ground.road_salt import (
     DAMP_MM,
     DAMP_MM_PER_G,
@@ -23,7 +23,7 @@ from ingest.ground.road_salt import (
     washed_g_m2,
 )
 from ingest.ground.snow import melt_mm
-from ingest.ground.water import PAVED_CAP_MM, paved_after
+from ingest.ground.wetting_and_drying import PAVED_CAP_MM, paved_after
 
 TOWN_MELT_MM = 6.0  # a day and °C; our choice, 3-11: Bengtsson & Westerström 1992, town snow melts faster
 PLOUGH_FROM_MM, PLOUGH_LEAVES = 3.0, 0.2  # NORTRIP parameter table v12

@@ -11,7 +11,7 @@ from collections.abc import Sequence
 from itertools import pairwise
 from math import exp
 
-from ingest.ground.water import FILM_MM, PAVED_CAP_MM
+from ingest.ground.wetting_and_drying import FILM_MM, PAVED_CAP_MM
 
 # NaCl by mass [%] and the temperature at which such a brine freezes [°C]: CRC Handbook of Chemistry and
 # Physics, 56th ed.; 0, 1, 2, 3 and 23.3 % from memory.

@@ -5,16 +5,15 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from ingest.ground.drying import DEW_FROM_PCT
-from ingest.ground.mud import MUDDY_FROM
+from ingest.ground.forcing import DEW_FROM_PCT
 from ingest.ground.paved_road import FROZEN_FROM_MM
 from ingest.ground.road_salt import HOLDS_FROM_G_M2, HUMID_WITH_SALT_PCT
 from ingest.ground.snow import CM_OF_SNOWFALL_PER_MM
+from ingest.ground.thresholds import DUSTY_FROM, MUDDY_FROM, WET_FROM, WET_HOUR_MM, RainClass, rain_class
 from ingest.ground.unpaved_ground import SNOW_FROM_MM
-from ingest.ground.water import FILM_MM, WET_FROM, WET_HOUR_MM, RainClass, rain_class
+from ingest.ground.wetting_and_drying import FILM_MM
 from rules.units import rain_in_an_hour, snow_depth
 
-DUSTY_FROM = 0.5  # half of what a dry public gravel road gives at 20 km/h; our choice
 FRESH_H, LAST_DAY_H = 12, 24
 SLEET_SHARE, SNOW_SHARE = 0.3, 0.7  # the Finnish road weather model's limits
 NUMERALS = (

@@ -1,6 +1,6 @@
 """What lies on unpaved ground from hour to hour: snow, water in the loose layer and in the soil.
 
-Without snow, frost or dew it is exactly the loose layer and the soil of ingest.ground.water.
+Without snow, frost or dew it is exactly the loose layer and the soil of ingest.ground.wetting_and_drying.
 """
 
 from __future__ import annotations
@@ -10,7 +10,7 @@ from typing import NamedTuple
 from ingest.ground.paved_road import SUBLIMES, Sky, dew_mm
 from ingest.ground.snow import melt_mm
 from ingest.ground.topsoil import EVAPORATING_DEPTH_M, LOAM, Soil
-from ingest.ground.water import TOPMOST_M, depletion_after, loose_after, topmost_after
+from ingest.ground.wetting_and_drying import TOPMOST_M, depletion_after, loose_after, topmost_after
 
 # A day and °C. Kuusisto 1980, 96 000 snow depths: open land 3.51; 1.6-6.0 elsewhere (from memory).
 OPEN_MELT_MM = 3.5

@@ -9,9 +9,10 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
-from ingest.ride.motion import LONGEST_MOVING_GAP_S, MOVING_MPS, Intervals
+from ingest.ride.gaps import LONGEST_BRIDGE_S, LONGEST_MOVING_GAP_S, bridged
+from ingest.ride.motion import MOVING_MPS, Intervals
 from ingest.ride.recording import Column, Recording
-from ingest.ride.smoothing import LONGEST_BRIDGE_S, bridged, smoothed
+from ingest.ride.smoothing import smoothed
 from rules.vocabulary import DriveMethod
 
 TURNING_RPM = 20.0

@@ -14,10 +14,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from ingest.ride.drive_time import DRIVING_W, TURNING_RPM
+from ingest.ride.gaps import bridged
 from ingest.ride.geometry import haversine_m
 from ingest.ride.motion import Intervals, Mask
 from ingest.ride.recording import Column, Recording
-from ingest.ride.smoothing import bridged, smoothed
+from ingest.ride.smoothing import smoothed
 
 SHORTEST_S: Final = 180.0
 LONGEST_HALT_S: Final = 30.0  # inside one climb

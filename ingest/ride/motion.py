@@ -8,16 +8,15 @@ from typing import cast
 import numpy as np
 from numpy.typing import NDArray
 
+from ingest.ride.gaps import LONGEST_BRIDGE_S, LONGEST_MOVING_GAP_S, bridged
 from ingest.ride.geometry import haversine_m, steps_m, unwrapped
 from ingest.ride.plausible_samples import JUMP_MPS, MOTOR_MPS
 from ingest.ride.recording import Column, Recording
-from ingest.ride.smoothing import LONGEST_BRIDGE_S, bridged, smoothed
+from ingest.ride.smoothing import smoothed
 
 Mask = NDArray[np.bool_]
 
 MOVING_MPS = 0.5  # slower is standing still
-# Judgement, common practice, no source:
-LONGEST_MOVING_GAP_S = 300.0  # a longer silence may hold anything, a train included
 PLACE_WINDOW_S = 6.0  # speed from places is taken over this long, so that a jittering place does not move
 
 

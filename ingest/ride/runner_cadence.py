@@ -6,9 +6,10 @@ from typing import Final
 
 import numpy as np
 
+from ingest.ride.gaps import bridged
 from ingest.ride.motion import Intervals
 from ingest.ride.recording import Recording
-from ingest.ride.smoothing import bridged, smoothed
+from ingest.ride.smoothing import smoothed
 
 FEWEST_S: Final = 300.0  # of motion with cadence: less shows no stride
 STEPS_RPM: Final = 125.0  # the middle of a cadence that counts steps, not turns; no rider spins so

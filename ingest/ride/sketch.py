@@ -10,9 +10,9 @@ from datetime import timedelta
 import numpy as np
 from numpy.typing import NDArray
 
+from ingest.ride.gaps import LONGEST_BRIDGE_S
 from ingest.ride.geometry import unwrapped, wrapped
 from ingest.ride.recording import Column, Recording
-from ingest.ride.smoothing import LONGEST_BRIDGE_S
 
 _HEADER = struct.Struct("<4sqIIHHHH")
 _MARK = b"skt2"

@@ -11,9 +11,10 @@ import numpy as np
 
 from ingest.errors import NotARide, NotNow, UnreadableFile
 from ingest.ride.drive_time import drive_time, drive_time_by_word, estimated_power_w
+from ingest.ride.gaps import LONGEST_MOVING_GAP_S
 from ingest.ride.geometry import mean_places, unwrapped
 from ingest.ride.lifts import lifts
-from ingest.ride.motion import LONGEST_MOVING_GAP_S, MOVING_MPS, Intervals, Mask, intervals_of
+from ingest.ride.motion import MOVING_MPS, Intervals, Mask, intervals_of
 from ingest.ride.recording import Column, Recording, SensorSeen
 from ingest.ride.ride_or_not import Kind, kind_of, refuse_other_paces, refuse_other_sports, unpaved_share_of
 from ingest.ride.sketch import packed_sketch

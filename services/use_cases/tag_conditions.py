@@ -24,8 +24,7 @@ from ingest.ground.conditions import (
     tag_and_witness,
 )
 from ingest.ground.hour_weights import WHOLE_HOUR
-from ingest.ground.mud import MUDDY_FROM
-from ingest.ground.water import WET_FROM
+from ingest.ground.thresholds import MUDDY_FROM, WET_FROM
 from ingest.weather.hourly import (
     ArchiveUnavailable,
     Cell,

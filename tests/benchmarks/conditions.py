@@ -17,7 +17,8 @@ from itertools import permutations
 from operator import eq
 
 from ingest.ground.conditions import grounds, needed, tag_and_witness
-from ingest.ground.water import WET_FROM, WET_HOUR_MM, paved_after
+from ingest.ground.thresholds import WET_FROM, WET_HOUR_MM
+from ingest.ground.wetting_and_drying import paved_after
 from ingest.weather.hourly import HourlyWeather
 from ingest.weather.open_meteo import OpenMeteoArchive
 from ingest.weather.pacing import Delivery, deliveries, missing

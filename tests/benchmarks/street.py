@@ -146,7 +146,7 @@ def reliability(found: list[Found]) -> list[tuple[float, float, float, float, in
 
 
 def road_warmth(folder: Path, month: int | None) -> tuple[int, float, float]:
-    """Sunless hours, and what a road keeps and loses by a straight line through them (ground.drying)."""
+    """Sunless hours, and what a road keeps and loses by a straight line through them (ground.forcing)."""
     lines = (folder / "meteorology.txt").read_text(encoding="latin-1").splitlines()
     rows = list(csv.reader(lines, delimiter="\t"))[1:]
     air, sun, road = (np.array([_number(row[n]) for row in rows], float) for n in (4, 10, 13))

@@ -8,7 +8,8 @@ import numpy as np
 
 from ingest.errors import UnreadableFile
 from ingest.gpx import reference, stream
-from ingest.gpx.contents import COLUMNS, EXTENSIONS, GpxContents
+from ingest.gpx.contents import GpxContents
+from ingest.gpx.extensions import COLUMNS, EXTENSIONS
 from ingest.ride.recording import Column
 from tests.ingest.fuzz.fit_differences import Comparison
 

@@ -9,7 +9,7 @@ import pytest
 
 from ingest.ground.conditions import Span, needed, settled
 from ingest.ground.confidence import wetter_is_right
-from ingest.ground.water import WET_FROM, WET_HOUR_MM
+from ingest.ground.thresholds import WET_FROM, WET_HOUR_MM
 from ingest.weather.hourly import Cell, HourlyWeather
 from rules.rulebook import default_rulebook
 from rules.units import SI, said

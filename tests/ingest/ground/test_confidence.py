@@ -7,9 +7,9 @@ from dataclasses import replace
 import pytest
 
 from ingest.ground.confidence import Witness, confidence, road_state, wetter_is_right
+from ingest.ground.forcing import Forcing
 from ingest.ground.road_salt import HOLDS_FROM_G_M2, HUMID_WITH_SALT_PCT
 from ingest.ground.sentence import Lies
-from ingest.ground.water import Forcing
 
 DRY = (Forcing(0.0, 0.1),) * 48
 DRY_HOUR = Witness(0.0, 0.0, 0.0, DRY, gaps_matter=False, lies=Lies(), preliminary=False)

@@ -1,4 +1,4 @@
-"""The dust index: AP-42 as a ratio."""
+"""The dust index: AP-42 as a ratio, and AP-42 as published: worked values of section 13.2.2 (11/2006)."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from ingest.ground.dust import dust_index
+from ingest.ground.dust import dust_index, watering_efficiency_pct
 
 KMH = 1 / 3.6
 AIR_DRY_M3M3 = 0.06
@@ -63,3 +63,22 @@ def test_moister_ground_is_never_dustier(a, b, speed_mps, dry):
     drier, moister = sorted((a, b))
     less = index(soil_moisture_m3m3=moister, speed_mps=speed_mps, dry_soil_m3m3=dry)
     assert 0 <= less <= index(soil_moisture_m3m3=drier, speed_mps=speed_mps, dry_soil_m3m3=dry) + 1e-12
+
+
+@pytest.mark.parametrize(("control_pct", "left"), [(0, 7.1), (62, 2.7), (68, 2.3), (74, 1.8), (80, 1.4)])
+def test_watering_leaves_what_the_worked_table_prints(control_pct, left):
+    # Table 13.2.2-5: 7.1 lb/VMT uncontrolled; the moisture ratio that the curve needs for it is between 1 and
+    # 3
+    ratio = 1.0
+    while watering_efficiency_pct(ratio) < control_pct:
+        ratio += 0.001
+    assert 7.1 * (1 - watering_efficiency_pct(ratio) / 100) == pytest.approx(left, abs=0.06)
+    assert 1 <= ratio <= 3
+
+
+@pytest.mark.parametrize(
+    ("ratio", "pct"), [(0.5, 0), (1, 0), (1.2, 15), (1.5, 37.5), (2, 75), (3, 81.667), (5, 95), (9, 95)]
+)
+def test_the_watering_curve(ratio, pct):
+    # Figure 13.2.2-2, read off its vector path: vertices (0, 0), (1, 0), (2, 75), (5, 95)
+    assert watering_efficiency_pct(ratio) == pytest.approx(pct, abs=1e-3)

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 
-from ingest.ground.drying import ROAD_KEEPS, ROAD_LOSES_C
+from ingest.ground.forcing import ROAD_KEEPS, ROAD_LOSES_C
 from tests.benchmarks.street import RECORD, judged, reliability, road_warmth, score
 
 

@@ -11,7 +11,13 @@ from ingest.ground.paved_road import BARE, Road, Sky, road_after
 from ingest.ground.road_salt import brine_mm, brine_pct, left_after_run_off_g_m2, spreading_likely
 from ingest.ground.snow import melt_mm, snow_mm, snow_share_at, wet_bulb_c
 from ingest.ground.unpaved_ground import DEW_AT_MOST_MM, OpenGround, open_ground_after, start
-from ingest.ground.water import LOOSE_CAP_MM, PAVED_CAP_MM, loose_after, mean_film_mm, paved_after
+from ingest.ground.wetting_and_drying import (
+    LOOSE_CAP_MM,
+    PAVED_CAP_MM,
+    loose_after,
+    mean_film_mm,
+    paved_after,
+)
 
 FROST, THAW = Sky(0.0, 0.0, -4.0, None, 0.0), Sky(0.0, 0.0, 3.0, 85.0, 0.02)
 

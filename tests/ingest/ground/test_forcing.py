@@ -7,7 +7,7 @@ from datetime import UTC, datetime, timedelta
 
 import pytest
 
-from ingest.ground.drying import forcings
+from ingest.ground.forcing import forcings
 from ingest.weather.hourly import Cell, HourlyWeather
 from rules.vocabulary import Tier
 

@@ -8,13 +8,11 @@ Expect such a model to name wet and dry rightly in about 85 % of hours (Denby et
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from enum import StrEnum
 from math import exp
 
+from ingest.ground.thresholds import WET_HOUR_MM
 from ingest.ground.topsoil import EVAPORATING_DEPTH_M, LOAM, Soil, drying_reduction
 
-WET_HOUR_MM = 0.254  # 0.01 inch: AP-42, section 13.2.2, counts an hour with that much rain as wet
 PAVED_CAP_MM = (
     0.6  # NORTRIP parameter tables v12 and v14a: water above this runs off at once (0.6-2.5 elsewhere)
 )
@@ -25,7 +23,6 @@ UNPAVED_DRYING = 1.15  # our choice, near FAO-56's 1.2; 1.0-1.2
 LOOSE_CAP_MM = 1.8  # Pérez-Peña et al. 2017, doi 10.1016/j.apr.2016.07.006: 1.786 mm
 FILM_MM = 0.05  # NORTRIP v12: spray starts above this film
 FULL_FILM_MM = 0.6  # NORTRIP's cap again: a weight of 1
-WET_FROM = 0.45  # our choice of where "damp" becomes "wet"; 0.3-0.6
 TOPMOST_M = 0.02  # how deep tyres work the ground: labelled assumption; 0.01-0.04
 # What loam holds over field capacity before water stands on it [m³/m³]: porosity 0.46 less 0.27, Rawls,
 # Brakensiek & Saxton 1982, from memory; by the tables of ERA5's own soils 0.09 (medium) to 0.16 (coarse).
@@ -33,37 +30,6 @@ OVER_CAPACITY_M3M3 = 0.19
 SOIL_DRAINAGE_H = 24.0  # labelled assumption: field capacity is what is left after two or three days; 12-48
 GAP_FILL_MM = 2.5  # what an hour without a value might have brought: fills both stores
 SPIN_UP_H = 48  # our choice: four times the longest drying of asphalt (11 h at 0.05 mm/h); 24-96
-
-
-class RainClass(StrEnum):
-    """How hard it rained, in the words of the AMS Glossary of Meteorology."""
-
-    NONE = "no"
-    LIGHT = "light"
-    MODERATE = "moderate"
-    HEAVY = "heavy"
-
-
-def rain_class(rain_mm: float) -> RainClass:
-    """The class of one hour's rain.
-
-    Source: AMS Glossary, "Rain", https://glossary.ametsoc.org/w/index.php?title=Rain: light to 2.5 mm/h,
-    moderate 2.6 to 7.6, heavy over 7.6. WMO-No. 8 (from memory) draws its lines at 2.5, 10 and 50.
-    """
-    if rain_mm <= 0:
-        return RainClass.NONE
-    if rain_mm <= 2.5:
-        return RainClass.LIGHT
-    return RainClass.MODERATE if rain_mm <= 7.6 else RainClass.HEAVY
-
-
-@dataclass(frozen=True, slots=True)
-class Forcing:
-    """What one hour does to the ground. rain_mm None = no value; et0_mm None = nothing to dry it by."""
-
-    rain_mm: float | None
-    et0_mm: float | None
-    carried_off_mm: float = 0.0  # what the air takes off a wet road whatever the sun does
 
 
 def paved_after(store_mm: float, *, rain_mm: float, et0_mm: float, carried_off_mm: float = 0.0) -> float:

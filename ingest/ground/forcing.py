@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from ingest.ground.evapotranspiration import (
     UNKNOWN_CLEARNESS,
@@ -11,11 +12,9 @@ from ingest.ground.evapotranspiration import (
     sun,
     sunshine_from_warmth_mj_m2,
 )
-from ingest.ground.water import Forcing
+from ingest.ground.thresholds import TRACE_MM
 from ingest.weather.hourly import HourlyWeather
 
-# Gridded archives drizzle too often: under 0.1 mm in an hour counts as dry (0.1-0.2 is "maybe"). Our choice.
-TRACE_MM = 0.1
 MJ_PER_WATT_HOUR = 0.0036
 RANGE_HOURS = 24
 # A road keeps some of the warmth of the day, and loses some to the sky: so much of the difference to the mean
@@ -99,3 +98,12 @@ def _worked_out(
         clearness_before=clearness,
     )
     return worked.et0_mm, worked.clearness
+
+
+@dataclass(frozen=True, slots=True)
+class Forcing:
+    """What one hour does to the ground. rain_mm None = no value; et0_mm None = nothing to dry it by."""
+
+    rain_mm: float | None
+    et0_mm: float | None
+    carried_off_mm: float = 0.0  # what the air takes off a wet road whatever the sun does

@@ -10,37 +10,18 @@ from hypothesis import strategies as st
 
 from ingest.ground.mud import mud_weight
 from ingest.ground.topsoil import LOAM, Soil
-from ingest.ground.water import (
+from ingest.ground.wetting_and_drying import (
     DRAINAGE_H,
     FULL_FILM_MM,
     LOOSE_CAP_MM,
     PAVED_CAP_MM,
     PAVED_HELD_MM,
-    RainClass,
     depletion_after,
     loose_after,
     paved_after,
-    rain_class,
     topmost_after,
     water_weight,
 )
-
-
-@pytest.mark.parametrize(
-    ("rain_mm", "word"),
-    [(0, "no"), (0.2, "light"), (2.5, "light"), (2.6, "moderate"), (7.6, "moderate"), (7.7, "heavy")],
-)
-def test_rain_classes_as_the_glossary_has_them(rain_mm, word):
-    # AMS Glossary of Meteorology, "Rain", glossary.ametsoc.org
-    assert rain_class(rain_mm) is RainClass(word)
-
-
-def test_the_lowest_two_lines_of_the_world_meteorological_classes_agree_with_ours():
-    # WMO-No. 8 (from memory; secondary: rainsimulator.com): slight < 2.5, moderate 2.5 to < 10, heavy 10 to <
-    # 50
-    assert rain_class(2.4) is RainClass.LIGHT
-    assert rain_class(5.0) is RainClass.MODERATE
-    assert rain_class(20.0) is RainClass.HEAVY
 
 
 def test_published_constants_of_the_film():
@@ -61,7 +42,7 @@ def test_paved_film_hour_by_hour():
 
 def test_paved_film_without_slow_drainage(monkeypatch):
     # The same with drying alone: 0.12 mm an hour off a full film
-    monkeypatch.setattr("ingest.ground.water.DRAINAGE_H", float("inf"))
+    monkeypatch.setattr("ingest.ground.wetting_and_drying.DRAINAGE_H", float("inf"))
     film, films = 0.0, []
     for rain_mm in [0, 2, *[0] * 8]:
         film = paved_after(film, rain_mm=rain_mm, et0_mm=0.1)
