@@ -1,20 +1,21 @@
 """When on a day was it, if only the day was said?
 
 A chain is fitted before that day's first ride, and cared for or taken off after its last: that is how hands
-work. Where the day holds several rides it may have been between them, and the rider is asked.
+work. Where the day holds several rides it may have been between them, and the rider is asked. A ride whose
+bike is a question may be one of them. What comes or goes for good (a bike, a sensor) has that whole day.
 """
 
 from __future__ import annotations
 
 from collections.abc import Collection
 from dataclasses import dataclass
-from datetime import date, datetime, time, timedelta, tzinfo
+from datetime import UTC, date, datetime, time, timedelta, tzinfo
 
 from rules.dates_and_numbers import clock, day, listed
 from rules.ledger import Ledger
 from rules.vocabulary import BikeId, ChainId, Ride
 
-NOON, EVENING = time(12, 0), time(20, 0)
+NOON, EVENING, LAST_MINUTE = time(12, 0), time(20, 0), time(23, 59)
 
 
 @dataclass(frozen=True, slots=True)
@@ -28,14 +29,16 @@ class Moment:
 def before_first_ride(ledger: Ledger, bike: BikeId, on: date, zone: tzinfo, now: datetime) -> Moment:
     """When was a chain fitted to this bike, if on that day?"""
     rides = _that_day(ledger.rides_on(bike), on, zone)
-    at = rides[0].started_at if rides else _noon(on, zone, now)
+    perhaps = [*rides, *_that_day(ledger.rides, on, zone, asking=True)]
+    at = min((ride.started_at for ride in perhaps), default=_noon(on, zone, now))
     return Moment(at, _ask(ledger.bike(bike).name, rides, on, zone, "before the first"))
 
 
 def after_last_ride(ledger: Ledger, chain: ChainId, on: date, zone: tzinfo, now: datetime) -> Moment:
     """When was this chain cared for or taken off, if on that day?"""
     rides = _that_day(ledger.rides_of(chain), on, zone)
-    at = max(ride.ended_at for ride in rides) if rides else _noon(on, zone, now)
+    perhaps = [*rides, *_that_day(ledger.rides, on, zone, asking=True)]
+    at = max((ride.ended_at for ride in perhaps), default=_noon(on, zone, now))
     return Moment(at, _ask(ledger.chain(chain).name, rides, on, zone, "after the last"))
 
 
@@ -46,8 +49,24 @@ def evening_of(ledger: Ledger, chains: Collection[ChainId], on: date, zone: tzin
     return max([eight, *(ride.ended_at for ride in rides)])
 
 
-def _that_day(rides: tuple[Ride, ...], on: date, zone: tzinfo) -> list[Ride]:
-    return [ride for ride in rides if ride.started_at.astimezone(zone).date() == on]
+def start_of(on: date, zone: tzinfo) -> datetime:
+    """When did something come, if on that day? Before all else that day."""
+    return datetime.combine(on, time(), tzinfo=zone).astimezone(UTC)
+
+
+def end_of(on: date, zone: tzinfo, now: datetime) -> datetime:
+    """When did something go, if on that day? After all else that day, as far as it has come."""
+    end = datetime.combine(on, LAST_MINUTE, tzinfo=zone).astimezone(UTC)
+    return min(end, now) if start_of(on, zone) <= now else end
+
+
+def _that_day(rides: tuple[Ride, ...], on: date, zone: tzinfo, *, asking: bool = False) -> list[Ride]:
+    """asking: only those whose bike is a question."""
+    return [
+        ride
+        for ride in rides
+        if ride.started_at.astimezone(zone).date() == on and not (asking and ride.decided_by)
+    ]
 
 
 def _noon(on: date, zone: tzinfo, now: datetime) -> datetime:

@@ -8,8 +8,17 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from rules.vocabulary import RideId
-from services.cli.keep_fact import Yes, confirm, keep, ledger_of, print_plain, zone_for
-from services.cli.output import LARGEST, Home, now_utc, open_app, parse_moment, say
+from services.cli.keep_fact import (
+    Yes,
+    confirm,
+    first_moment,
+    keep,
+    last_moment,
+    ledger_of,
+    print_plain,
+    zone_for,
+)
+from services.cli.output import LARGEST, Home, now_utc, open_app, say
 
 if TYPE_CHECKING:
     from rules.ledger import Ledger
@@ -24,9 +33,11 @@ def assign(
         typer.Argument(help="RIDE… BIKE, or only BIKE with --from and --until; none with --table."),
     ] = None,
     first: Annotated[
-        str | None, typer.Option("--from", help="All rides from then on, in local time.")
+        str | None, typer.Option("--from", help="All rides from then on; of a day alone, from its first.")
     ] = None,
-    until: Annotated[str | None, typer.Option("--until", help="… that started before then.")] = None,
+    until: Annotated[
+        str | None, typer.Option("--until", help="… that started before then; of a day alone, that day too.")
+    ] = None,
     was_on: Annotated[str | None, typer.Option(help="Of that span, only rides now on this bike.")] = None,
     none_of_ours: Annotated[
         bool, typer.Option("--none-of-ours", help="It was on none of the household's bikes.")
@@ -76,8 +87,8 @@ def assign(
     bike = bike_named(ledger, named[0]).id if named else None
     ids = [RideId(int(number)) for number in chosen]
     if first or until:
-        start = parse_moment(first, now=now, zone=zone).at if first else None
-        end = parse_moment(until, now=now, zone=zone).at if until else now
+        start = first_moment(first, now=now, zone=zone) if first else None
+        end = last_moment(until, now=now, zone=zone) if until else now
         on = bike_named(ledger, was_on).id if was_on else None
         with app.store.reading() as tx:
             ids += tx.rides.numbers(between=(start, end), bike=on)

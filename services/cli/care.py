@@ -9,7 +9,7 @@ import typer
 
 from rules.vocabulary import ReadingTool, TreatmentKind
 from services.cli.keep_fact import Yes, keep, ledger_of, ledger_on, moment_typed, zone_for
-from services.cli.output import At, Home, now_utc, open_app, say
+from services.cli.output import At, Home, amount, now_utc, open_app, say
 
 if TYPE_CHECKING:
     from rules.vocabulary import Chain
@@ -43,8 +43,8 @@ def log(
         list[str], typer.Argument(metavar="CHAIN…", help="The chains, or the bikes that wear them.")
     ],
     at: At = None,
-    minutes: Annotated[float | None, typer.Option(help="Minutes it took, all of them together.")] = None,
-    cost: Annotated[float | None, typer.Option(help="What it cost, all of them together.")] = None,
+    minutes: Annotated[float | None, amount("Minutes it took, all of them together.")] = None,
+    cost: Annotated[float | None, amount("What it cost, all of them together.")] = None,
     note: Note = "",
     yes: Yes = False,
     home: Home = None,
@@ -86,12 +86,12 @@ def log(
 def measure(
     chain: Annotated[str, typer.Argument(help="The chain, or the bike that wears it.")],
     over: Annotated[
-        float | None, typer.Option(help="Largest gauge step that dropped in, in %; leave out if none did.")
+        float | None, amount("Largest gauge step that dropped in, in %; leave out if none did.")
     ] = None,
     under: Annotated[
-        float | None, typer.Option(help="Smallest gauge step that did not, in %; leave out if all did.")
+        float | None, amount("Smallest gauge step that did not, in %; leave out if all did.")
     ] = None,
-    exact: Annotated[float | None, typer.Option(help="Elongation by ruler or caliper, in %.")] = None,
+    exact: Annotated[float | None, amount("Elongation by ruler or caliper, in %.")] = None,
     length: Annotated[
         str | None, typer.Option(help="Instead: the length pin to pin, e.g. '305.9 mm' or '12 1/16 in'.")
     ] = None,

@@ -9,8 +9,18 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import typer
 
 from rules.vocabulary import Regime
-from services.cli.keep_fact import Yes, keep, ledger_of, ledger_on, moment_typed, tell, zone_for
-from services.cli.output import At, Home, now_utc, open_app, parse_moment, say
+from services.cli.keep_fact import (
+    Yes,
+    first_moment,
+    keep,
+    last_moment,
+    ledger_of,
+    ledger_on,
+    moment_typed,
+    tell,
+    zone_for,
+)
+from services.cli.output import At, Home, amount, now_utc, open_app, parse_moment, say
 
 if TYPE_CHECKING:
     from rules.vocabulary import Bike
@@ -42,10 +52,10 @@ def rider(
 def bike(
     name: str,
     owner: Annotated[str | None, typer.Option(help="Whose it is; not needed with one rider.")] = None,
-    unpaved: Annotated[float, typer.Option(help="Usual share of unpaved ground, in %.")] = 0,
+    unpaved: Annotated[float, amount("Usual share of unpaved ground, in %.")] = 0,
     chainrings: Annotated[str, typer.Option(help="Teeth, e.g. '48/31'.")] = "",
     cogs: Annotated[str, typer.Option(help="Teeth, e.g. '11-12-13-15-17-19-21-24-27-30-34'.")] = "",
-    wheel_mm: Annotated[float | None, typer.Option(help="Wheel circumference by roll-out, in mm.")] = None,
+    wheel_mm: Annotated[float | None, amount("Wheel circumference by roll-out, in mm.")] = None,
     indoor: Annotated[bool, typer.Option("--indoor", help="Lives on the trainer.")] = False,
     home: Home = None,
 ) -> None:
@@ -78,7 +88,7 @@ def chain(
     regime: Annotated[Regime, typer.Option(help="Waxed, or wet lube as the control.")] = Regime.WAXED,
     speeds: Annotated[int | None, typer.Option(help="Cogs it is made for; sets the wear limit.")] = None,
     links: Annotated[int | None, typer.Option(help="Number of links.")] = None,
-    price: Annotated[float | None, typer.Option(help="What it cost.")] = None,
+    price: Annotated[float | None, amount("What it cost.")] = None,
     yes: Yes = False,
     home: Home = None,
 ) -> None:
@@ -123,7 +133,7 @@ def sensor(
     app, now = open_app(home), now_utc()
     ledger = ledger_of(app)
     onto = bike_named(ledger, bike)
-    when = None if since is None else _fitted_at(app, onto, since, now, yes=True)
+    when = None if since is None else first_moment(since, now=now, zone=zone_for(ledger, onto))
     keep(app, PlaceSensor(identity, kind, onto.id, when), now=now, yes=True)
 
 
@@ -132,15 +142,15 @@ def change(
     new_name: Annotated[str | None, typer.Option("--name", help="What it is to be called.")] = None,
     email: Annotated[str | None, typer.Option(help="Where a rider's reminders go; '' for nowhere.")] = None,
     zone: Annotated[str | None, typer.Option(help="A rider's time zone.")] = None,
-    unpaved: Annotated[float | None, typer.Option(help="A bike's usual unpaved share, in %.")] = None,
+    unpaved: Annotated[float | None, amount("A bike's usual unpaved share, in %.")] = None,
     chainrings: Annotated[str | None, typer.Option(help="A bike's teeth, e.g. '48/31'.")] = None,
     cogs: Annotated[str | None, typer.Option(help="A bike's teeth.")] = None,
-    wheel_mm: Annotated[float | None, typer.Option(help="A bike's wheel circumference, in mm.")] = None,
+    wheel_mm: Annotated[float | None, amount("A bike's wheel circumference, in mm.")] = None,
     gone: Annotated[str | None, typer.Option(help="When a bike left the household.")] = None,
     regime: Annotated[Regime | None, typer.Option(help="A chain's: waxed, or wet lube.")] = None,
     speeds: Annotated[int | None, typer.Option(help="A chain's.")] = None,
     links: Annotated[int | None, typer.Option(help="A chain's.")] = None,
-    price: Annotated[float | None, typer.Option(help="A chain's.")] = None,
+    price: Annotated[float | None, amount("A chain's.")] = None,
     what: Annotated[
         Literal["rider", "bike", "chain"] | None, typer.Option(help="Where several are called so.")
     ] = None,
@@ -151,11 +161,13 @@ def change(
     Example: gritledger change Plover --name 'Old Plover' --unpaved 40
     """
     from rules.commands import Amend
+    from rules.vocabulary import Bike
     from services.use_cases.find_by_name import thing_named
 
     app, now = open_app(home), now_utc()
     ledger = ledger_of(app)
     thing, kind = thing_named(ledger, name, what)
+    whose = zone_for(ledger, thing if isinstance(thing, Bike) else None)
     asked: dict[str, Any] = {
         "name": new_name,
         "email": email,
@@ -164,7 +176,7 @@ def change(
         "chainrings": None if chainrings is None else _teeth(chainrings),
         "cogs": None if cogs is None else _teeth(cogs),
         "wheel_circumference_m": None if wheel_mm is None else wheel_mm / 1000,
-        "until_at": None if gone is None else parse_moment(gone, now=now, zone=zone_for(ledger)).at,
+        "until_at": None if gone is None else last_moment(gone, now=now, zone=whose),
         "regime": regime,
         "speeds": speeds,
         "links": links,

@@ -91,6 +91,22 @@ def moment_typed(
     return moment.at
 
 
+def first_moment(text: str, *, now: datetime, zone: tzinfo) -> datetime:
+    """When something came, as it was typed; a date alone is the whole of that day."""
+    from rules.gate.date_only import start_of
+
+    typed = parse_moment(text, now=now, zone=zone)
+    return typed.at if typed.day is None else start_of(typed.day, zone)
+
+
+def last_moment(text: str, *, now: datetime, zone: tzinfo) -> datetime:
+    """When something went, as it was typed; a date alone is the whole of that day."""
+    from rules.gate.date_only import end_of
+
+    typed = parse_moment(text, now=now, zone=zone)
+    return typed.at if typed.day is None else end_of(typed.day, zone, now)
+
+
 def keep(app: App, command: Command, *, now: datetime, yes: bool) -> None:
     """Keep a fact, and say what follows from it and how to take it back."""
     from services.use_cases.record_change import record

@@ -9,9 +9,21 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
+from rules.typed import Mistyped, number_in
 from rules.vocabulary import Condition
 from services.cli.keep_fact import keep, list_as_json, print_plain, zone_for
-from services.cli.output import LARGEST, AsJson, Home, local, now_utc, open_app, print_json, say, table
+from services.cli.output import (
+    LARGEST,
+    AsJson,
+    Home,
+    amount,
+    local,
+    now_utc,
+    open_app,
+    print_json,
+    say,
+    table,
+)
 
 if TYPE_CHECKING:
     from rules.ledger import Ledger
@@ -27,7 +39,7 @@ def what_if(
         str | None, typer.Option(help="… had been on this bike, or: an imagined ride on it.")
     ] = None,
     word: Annotated[Condition | None, typer.Option(help="… had been like this.")] = None,
-    hours: Annotated[float, typer.Option(min=0.1, max=24, help="Drive hours of an imagined ride.")] = 2.0,
+    hours: Annotated[float, amount("Drive hours of an imagined ride.", low=0.1, high=24)] = 2.0,
     limit: Annotated[str | None, typer.Option(help="A limit had another value, e.g. 'drip=8'.")] = None,
     year: Annotated[
         bool, typer.Option("--year", help="The last year had been cared for another way.")
@@ -78,9 +90,9 @@ def what_if(
             known = ", ".join(k.removeprefix("limit.") for k in KEYS if k.startswith("limit."))
             raise typer.BadParameter(f"there is no limit '{name.strip()}'; known: {known}")
         try:
-            number = float(value)
-        except ValueError as error:
-            raise typer.BadParameter(f"'{value}' is no number; write e.g. {name.strip()}=8") from error
+            number = number_in(value)
+        except Mistyped as error:
+            raise typer.BadParameter(f"{name.strip()}: {error}") from error
         try:
             book = book.with_value(key, number)
         except ValueError as error:  # outside the range that the rulebook gives, in words
@@ -262,7 +274,7 @@ def tomorrow(
         typer.Argument(help="What it will be like; left out, the forecast says, if the settings ask for it."),
     ] = None,
     rider: Annotated[str | None, typer.Option(help="Who rides; left out, everybody.")] = None,
-    hours: Annotated[float | None, typer.Option(min=0.1, max=24, help="Hours of pedalling.")] = None,
+    hours: Annotated[float | None, amount("Hours of pedalling.", low=0.1, high=24)] = None,
     start: Annotated[str, typer.Option(help="When a ride of --hours begins.")] = "09:00",
     as_json: AsJson = False,
     home: Home = None,

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import json
-import re
+import math
 from collections.abc import Iterable, Iterator, Sequence
 from contextvars import ContextVar
-from dataclasses import dataclass
-from datetime import UTC, date, datetime, time, timedelta, tzinfo
+from datetime import UTC, datetime, tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, Any
 
@@ -16,6 +15,7 @@ from rich.console import Console
 from rich.table import Table
 from typer.core import TyperCommand
 
+from rules.typed import Mistyped, TypedTime, number_in, time_in
 from rules.units import OPEN, SI, Units, said
 
 if TYPE_CHECKING:
@@ -68,70 +68,27 @@ def now_utc() -> datetime:
     return datetime.now(UTC)
 
 
-@dataclass(frozen=True, slots=True)
-class TypedTime:
-    """What a person typed: an instant, or only a day (then `at` is its noon)."""
-
-    at: datetime
-    day: date | None = None
-
-
-_WITH_OFFSET = re.compile(r"\d{4}-\d{2}-\d{2}[ Tt]\d{2}:\d{2}(:\d{2})?\s?([Zz]|[+-]\d{2}:\d{2})")
-_TYPED = re.compile(
-    r"(?:(?P<day>\d{4}-\d{2}-\d{2}|today|yesterday|(?P<ago>\d+) days? ago))?[ t]*(?P<time>\d{1,2}:\d{2})?"
-)
-
-
 def parse_moment(text: str | None, *, now: datetime, zone: tzinfo) -> TypedTime:
-    """An instant, or a day alone, as a person types it by that clock.
-
-    A time with an offset ('2026-05-01 18:00+02:00', '…Z') is read as it stands. Raises typer.BadParameter
-    saying which forms are understood, or that no clock ever showed that time, or that it came twice.
-    """
-    typed = "now" if text is None else " ".join(text.lower().split())
-    if typed == "now":
-        return TypedTime(now)
-    found = _TYPED.fullmatch(typed)
+    """What was typed by that clock; now, if nothing was. Raises typer.BadParameter saying what to write."""
     try:
-        if _WITH_OFFSET.fullmatch(typed):
-            return TypedTime(datetime.fromisoformat(typed.upper().replace(" +", "+")).astimezone(UTC))
-        if found is None or not (found["day"] or found["time"]):
-            raise typer.BadParameter(
-                f"'{text}' is no time I understand; "
-                "write '2026-05-01 18:00', 'yesterday 18:00', '3 days ago' or '14:30'"
-            )
-        day = _day(found["day"], found["ago"], now.astimezone(zone).date())
-        clock = time.fromisoformat(found["time"].zfill(5)) if found["time"] else time(12, 0)
-        at = _instant(datetime.combine(day, clock), zone)
-    except (ValueError, OverflowError) as error:
-        raise typer.BadParameter(f"'{text}' is not in the calendar or on the clock ({error})") from error
-    return TypedTime(at, None if found["time"] else day)
+        return TypedTime(now) if text is None else time_in(text, now=now, zone=zone)
+    except Mistyped as wrong:
+        raise typer.BadParameter(str(wrong)) from wrong
 
 
-def _day(said: str | None, ago: str | None, today: date) -> date:
-    if said in (None, "today"):
-        return today
-    if said == "yesterday":
-        return today - timedelta(days=1)
-    return today - timedelta(days=int(ago)) if ago else date.fromisoformat(said or "")
+def amount(words: str, *, low: float = -math.inf, high: float = math.inf, kind: Any = typer.Option) -> Any:
+    """An option, or another kind of parameter, that is a number, read as every form reads it.
 
+    words: its help; where that speaks of %, the sign may follow the number.  low, high: ends included.
+    """
 
-def _instant(naive: datetime, zone: tzinfo) -> datetime:
-    """The one instant at which that clock showed this. Raises typer.BadParameter."""
-    early, late = (naive.replace(tzinfo=zone, fold=fold) for fold in (0, 1))
-    at = early.astimezone(UTC)
-    if at.astimezone(zone).replace(tzinfo=None) != naive:
-        raise typer.BadParameter(
-            f"no clock in {zone} showed {naive:%H:%M} on {naive:%Y-%m-%d}: it was put on past that time; "
-            "write one that was shown"
-        )
-    if early.utcoffset() != late.utcoffset():
-        first, second = (f"{one:%Y-%m-%d %H:%M}{one.isoformat()[-6:]}" for one in (early, late))
-        raise typer.BadParameter(
-            f"{naive:%H:%M} came twice in {zone} on {naive:%Y-%m-%d}, when the clock was put back; write "
-            f"'{first}' for the first or '{second}' for the second"
-        )
-    return at
+    def read(typed: Any) -> Any:
+        value = number_in(typed, percent="%" in words) if isinstance(typed, str) else typed
+        if (low, high) != (-math.inf, math.inf) and not low <= value <= high:
+            raise Mistyped(f"from {low:g} to {high:g} is wanted, not “{typed}”")
+        return value
+
+    return kind(parser=read, metavar="NUMBER", help=words)
 
 
 def local(instant: datetime, zone: tzinfo) -> str:

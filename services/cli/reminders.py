@@ -14,6 +14,7 @@ from services.cli.output import (
     LARGEST,
     AsJson,
     Home,
+    amount,
     local,
     now_utc,
     open_app,
@@ -147,7 +148,7 @@ def done(
 def put_off(
     number: ReminderNumber,
     until: Annotated[str | None, typer.Option(help="Until when, e.g. '2026-05-03 18:00'.")] = None,
-    days: Annotated[float, typer.Option(min=0.01, max=LONGEST_PUT_OFF_DAYS, help="For so many days.")] = 1,
+    days: Annotated[float, amount("For so many days.", low=0.01, high=LONGEST_PUT_OFF_DAYS)] = 1,
     for_good: Annotated[
         bool, typer.Option("--for-good", help="The same cause is not raised again; say why with --because.")
     ] = False,

@@ -18,6 +18,7 @@ from services.cli.output import (
     AsJson,
     At,
     Home,
+    amount,
     hours,
     local,
     now_utc,
@@ -130,15 +131,15 @@ def _print_rides(app: App, rides: Sequence[Ride], *, with_hours: bool) -> None:
 
 @add.command("ride")
 def add_ride(
-    minutes: Annotated[float, typer.Argument(help="How long you rode, in minutes.")],
+    minutes: Annotated[float, amount("How long you rode, in minutes.", kind=typer.Argument)],
     on: Annotated[str, typer.Option(help="The bike; 'none' for none of ours.")],
     at: At = None,
     rider: Annotated[str | None, typer.Option(help="Who rode; not needed with one rider.")] = None,
     like: Annotated[
         Condition | None, typer.Option(help="What it was like, if you want to say so yourself.")
     ] = None,
-    km: Annotated[float, typer.Option(help="How far, in km.")] = 0,
-    miles: Annotated[float, typer.Option(help="How far, in miles.")] = 0,
+    km: Annotated[float, amount("How far, in km.")] = 0,
+    miles: Annotated[float, amount("How far, in miles.")] = 0,
     near: Annotated[
         int | None, typer.Option(min=1, help="It was where this ride was: gives it that place's weather.")
     ] = None,
@@ -151,13 +152,18 @@ def add_ride(
     Example: gritledger add ride 40 --on Plover --at 'yesterday 18:00' --like wet
     """
     from rules.commands import TellRide
+    from rules.gate.rides import LONGEST_MIN
     from services.use_cases.find_by_name import bike_named, place_about, rider_named
 
     app, now = open_app(home), now_utc()
     ledger = ledger_of(app)
     who = rider_named(ledger, rider)
     bike = None if on.casefold() == "none" else bike_named(ledger, on)
-    started_at = parse_moment(at, now=now - timedelta(minutes=minutes), zone=zone_for(ledger, bike)).at
+    began = parse_moment(at, now=now, zone=zone_for(ledger, bike))
+    if began.day is not None:
+        raise typer.BadParameter(f"say at what time it began as well: '{began.day} 18:00'")
+    lasted = timedelta(minutes=min(max(0.0, minutes), LONGEST_MIN))  # in this order nan is 0
+    started_at = began.at if at else now - lasted
     place = None if indoor else place_about(_rides_about(app, started_at, near), who.id, started_at, near)
     latitude_deg, longitude_deg = (None, None) if place is None else place[1:]
     told = TellRide(
@@ -194,7 +200,7 @@ def correct(
         str | None,
         typer.Option(help="It was wet, damp, dry, dusty or muddy; or 'archive' to take your word back."),
     ] = None,
-    unpaved: Annotated[float | None, typer.Option(help="How much of it was unpaved, in %.")] = None,
+    unpaved: Annotated[float | None, amount("How much of it was unpaved, in %.")] = None,
     preview: Annotated[
         bool, typer.Option("--preview", help="Of --like: only show what would change.")
     ] = False,

@@ -6,9 +6,10 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from rules.typed import Mistyped, number_in
 from rules.vocabulary import SupplyKind
-from services.cli.keep_fact import Yes, keep, ledger_of, print_plain, zone_for
-from services.cli.output import AsJson, At, Home, now_utc, open_app, parse_moment, print_json, say
+from services.cli.keep_fact import Yes, first_moment, keep, last_moment, ledger_of, print_plain, zone_for
+from services.cli.output import AsJson, At, Home, amount, now_utc, open_app, print_json, say
 
 if TYPE_CHECKING:
     from rules.ledger import Ledger
@@ -18,13 +19,13 @@ if TYPE_CHECKING:
 def supplies(
     kind: Annotated[SupplyKind | None, typer.Argument(help="What was begun; none = how all stand.")] = None,
     amount: Annotated[
-        float | None, typer.Argument(help="How much: g of a bath, ml of a bottle, pieces of a pack.")
+        float | None, amount("How much: g of a bath, ml of a bottle, pieces of a pack.", kind=typer.Argument)
     ] = None,
     a_use: Annotated[
-        float | None, typer.Option(help="What one use takes of it, if you measured; else common practice.")
+        float | None, amount("What one use takes of it, if you measured; else common practice.")
     ] = None,
     name: Annotated[str, typer.Option(help="Your name for it.")] = "",
-    price: Annotated[float | None, typer.Option(help="What all of it cost, in your currency.")] = None,
+    price: Annotated[float | None, amount("What all of it cost, in your currency.")] = None,
     gone: Annotated[bool, typer.Option("--gone", help="It is used up, or was poured away.")] = False,
     at: At = None,
     yes: Yes = False,
@@ -45,7 +46,8 @@ def supplies(
 
     app, now = open_app(home), now_utc()
     ledger = ledger_of(app)
-    when = parse_moment(at, now=now, zone=zone_for(ledger)).at
+    read = last_moment if gone else first_moment
+    when = now if at is None else read(at, now=now, zone=zone_for(ledger))
     if kind is not None and gone:
         here = [one for one in ledger.supplies if one.kind is kind and one.ended_at is None]
         if not here:
@@ -125,6 +127,6 @@ def _value(ledger: Ledger, owner: str, typed: str) -> OwnValue:
     if not equals:
         raise typer.BadParameter(f"'{typed}' sets nothing; write {key}=50, or {key}= for the rulebook's")
     try:
-        return OwnValue(*named[0], key.strip(), float(value) if value.strip() else None)
-    except ValueError as error:
-        raise typer.BadParameter(f"'{value}' is no number; write e.g. {key}=50") from error
+        return OwnValue(*named[0], key.strip(), number_in(value) if value.strip() else None)
+    except Mistyped as error:
+        raise typer.BadParameter(f"{key}: {error}") from error

@@ -11,7 +11,7 @@ import typer
 from rules.trial import USUAL_TURN_KM
 from rules.units import kilometres
 from services.cli.keep_fact import Yes, keep, list_as_json, print_plain
-from services.cli.output import AsJson, Home, now_utc, open_app, out, plain, say, table
+from services.cli.output import AsJson, Home, amount, now_utc, open_app, out, plain, say, table
 
 
 def wear(
@@ -82,7 +82,7 @@ def trial(
     bike: Annotated[str | None, typer.Argument(help="The bike; none = where every trial stands.")] = None,
     waxed: Annotated[str | None, typer.Option(help="The waxed chain of the pair.")] = None,
     lubed: Annotated[str | None, typer.Option(help="The lubed one, as like it as can be.")] = None,
-    every_km: Annotated[float, typer.Option(help="From one swap to the next.")] = USUAL_TURN_KM,
+    every_km: Annotated[float, amount("From one swap to the next.")] = USUAL_TURN_KM,
     end: Annotated[bool, typer.Option("--end", help="The trial on this bike is over.")] = False,
     yes: Yes = False,
     as_json: AsJson = False,

@@ -156,7 +156,8 @@ def ledger_for(tx: Transaction, commands: Sequence[Command]) -> Ledger:
             ):
                 rides.add(ride)
             case say.TellRide():
-                ended_at = command.started_at + timedelta(minutes=min(max(command.minutes, 0.0), A_DAY_MIN))
+                lasted_min = min(max(0.0, command.minutes), A_DAY_MIN)  # in this order nan is 0
+                ended_at = command.started_at + timedelta(minutes=lasted_min)
                 beside = tx.rides.spans(command.started_at, ended_at)
                 rides |= {one.id for one in beside}
             case say.PutRidesOn():

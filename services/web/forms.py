@@ -2,21 +2,26 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterator
 from contextlib import contextmanager
-from datetime import UTC, datetime, tzinfo
+from datetime import UTC, date, datetime, time, timedelta, tzinfo
 from enum import StrEnum
 from typing import TypeVar
 
 from starlette.datastructures import FormData
 
+from rules import typed
 from rules.gate.field_checks import teeth_in
 
 Choice = TypeVar("Choice", bound=StrEnum)
 
 LONGEST_TEXT = 2000
 LARGEST_ID = 2**31 - 1  # what every database holds
+
+
+def is_number_of(text: str) -> bool:
+    """Whether this is the number of a thing, as far as any database counts."""
+    return text.isascii() and text.isdigit() and len(text) <= 10 and 0 < int(text) <= LARGEST_ID
 
 
 class FormRefused(Exception):  # noqa: N818 - it names the form's fate
@@ -101,23 +106,29 @@ class Posted:
 
     def whole(self, name: str, *, what: str, low: int | None = None, high: int | None = None) -> int | None:
         """A whole number; None when it was left empty."""
-        value = self.number(name, low=low, high=high, what=what)
-        if value is not None and (not math.isfinite(value) or value != int(value)):
-            raise FormRefused(f"{what} is a whole number, not {value:g}.", field=name)
-        return None if value is None else int(value)
+        text = self.text(name)
+        if not text:
+            return None
+        with at_field(name):
+            try:
+                value = typed.whole_in(text)
+            except typed.Mistyped as error:
+                raise FormRefused(f"{what}: {error}.") from error
+            if low is not None and high is not None and not low <= value <= high:
+                raise FormRefused(f"{what} lies between {low} and {high}.")
+        return value
 
     def identity(self, name: str, what: str) -> int:
         """The number of a thing that must be chosen."""
-        value = self.whole(name, low=1, high=LARGEST_ID, what=what)
-        if value is None:
+        text = self.text(name)
+        if not is_number_of(text):
             raise FormRefused(f"Choose {what}.", field=name)
-        return value
+        return int(text)
 
     def identities(self, name: str, what: str) -> list[int]:
         """The numbers of things of which at least one must be chosen."""
-        with at_field(name):
-            found = [number_in(one, low=1, high=LARGEST_ID, what=what) for one in self.every(name) if one]
-        if not found or any(one != int(one) for one in found):
+        found = [one.strip() for one in self.every(name) if one.strip()]
+        if not found or not all(is_number_of(one) for one in found):
             raise FormRefused(f"Choose {what}.", field=name)
         return [int(one) for one in found]
 
@@ -132,13 +143,20 @@ class Posted:
 
     def instant(self, name: str, zone: tzinfo, *, now: datetime) -> datetime:
         """A local date and time as browsers send them; `now` when it was left empty."""
-        return self.instant_or_none(name, zone) or now
+        return self.instant_or_none(name, zone, now=now) or now
 
-    def instant_or_none(self, name: str, zone: tzinfo) -> datetime | None:
-        """A local date and time, or a date alone (its noon); None when it was left empty."""
+    def instant_or_none(self, name: str, zone: tzinfo, *, now: datetime) -> datetime | None:
+        """A local date and time; None when it was left empty."""
+        found = self.time_or_day(name, zone, now=now)
+        if found is not None and found.day is not None:
+            raise FormRefused(f"Say at what time on that day: {found.day} 18:00.", field=name)
+        return None if found is None else found.at
+
+    def time_or_day(self, name: str, zone: tzinfo, *, now: datetime) -> typed.TypedTime | None:
+        """A local time, or a day alone; None when it was left empty."""
         text = self.text(name)
         with at_field(name):
-            return local_instant(text, zone) if text else None
+            return local_time(text, zone, now=now) if text else None
 
     def teeth(self, name: str, what: str) -> tuple[int, ...]:
         """A list of teeth, in any usual spelling."""
@@ -155,25 +173,29 @@ class Posted:
 def number_in(text: str, *, what: str, low: float | None = None, high: float | None = None) -> float:
     """A number; within bounds, ends included, where there are any. Raises FormRefused."""
     try:
-        value = float(text.removesuffix("%" if "%" in what else "").replace(",", "."))
-    except ValueError as error:
-        raise FormRefused(f"{what} must be a number; “{text[:40]}” is none.") from error
+        value = typed.number_in(text, percent="%" in what)
+    except typed.Mistyped as error:
+        raise FormRefused(f"{what}: {error}.") from error
     if low is not None and high is not None and not low <= value <= high:
         raise FormRefused(f"{what} lies between {low:g} and {high:g}.")
     return value
 
 
-def local_instant(text: str, zone: tzinfo) -> datetime:
-    """'2026-05-01T18:00' or '2026-05-01' by this wall clock, as an instant. Raises FormRefused."""
+def local_time(text: str, zone: tzinfo, *, now: datetime) -> typed.TypedTime:
+    """'2026-05-01T18:00' or '2026-05-01' by this wall clock. Raises FormRefused."""
     try:
-        found = datetime.fromisoformat(text)
-    except ValueError as error:
-        raise FormRefused(f"“{text[:40]}” is no time; write it like 2026-05-01 18:00.") from error
-    if "T" not in text and " " not in text:
-        found = found.replace(hour=12)
-    aware = found if found.tzinfo is not None else found.replace(tzinfo=zone)
+        return typed.time_in(text, now=now, zone=zone)
+    except typed.Mistyped as error:
+        raise FormRefused(f"{str(error)[0].upper()}{str(error)[1:]}.") from error
+
+
+def midnight(text: str, zone: tzinfo, *, days_later: int = 0) -> datetime:
+    """The instant at which the day 'YYYY-MM-DD' begins by this wall clock, or one so many days later.
+
+    Raises FormRefused.
+    """
     try:
-        instant = aware.astimezone(UTC)
-    except (OverflowError, ValueError) as error:
-        raise FormRefused(f"“{text[:40]}” is not in the calendar.") from error
-    return instant
+        day = date.fromisoformat(text) + timedelta(days=days_later)
+        return datetime.combine(day, time(), zone).astimezone(UTC)
+    except (ValueError, OverflowError) as error:
+        raise FormRefused(f"“{text[:40]}” is no day; write it like 2026-05-01.") from error

@@ -260,7 +260,7 @@ def treat(context: AContext, posted: APost) -> Response:
     """Something was done to some chains, in one act."""
     chains = [ChainId(one) for one in dict.fromkeys(posted.identities("chain", "a chain"))]
     kind = posted.choice("kind", TreatmentKind, "what was done")
-    at = posted.instant_or_none("at", context.zone)
+    at = posted.instant_or_none("at", context.zone, now=context.now)
     if at is None and posted.text("when") == "yesterday":
         yesterday = context.now.astimezone(context.zone).date() - timedelta(days=1)
         at = evening_of(context.snapshot.ledger, chains, yesterday, context.zone)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
 from typing import Annotated, Any
 
 from fastapi import APIRouter, Query
@@ -10,6 +11,8 @@ from fastapi.responses import HTMLResponse, Response
 
 from rules import commands as say
 from rules.cautions import LINK
+from rules.dates_and_numbers import number
+from rules.gate.date_only import end_of, start_of
 from rules.vocabulary import Bike, BikeId, Chain, ChainId, FittingId, Regime, Rider, RiderId
 from services.channels import ChannelError, trial_letter
 from services.settings import SETTINGS_FILE
@@ -84,28 +87,49 @@ def bikes(context: AContext) -> HTMLResponse:
 @router.post("/bikes")
 def keep_bike(context: AContext, posted: APost) -> Response:
     """A new bike, or a mended one."""
+    known = next((one for one in context.snapshot.ledger.bikes if str(one.id) == posted.text("bike")), None)
+    unpaved = posted.number("unpaved", what="The unpaved share in %") or 0.0
     wheel_mm = posted.number("wheel_mm", what="The wheel circumference in mm")
     fields: dict[str, Any] = {
         "name": posted.need("name", "the bike's name"),
         "owner": RiderId(posted.identity("owner", "whose it is")),
-        "unpaved_share": (posted.number("unpaved", what="The unpaved share in %") or 0.0) / 100,
+        "unpaved_share": _or_kept(unpaved, 100, getattr(known, "unpaved_share", None)),
         "chainrings": posted.teeth("chainrings", "Chainrings"),
         "cogs": posted.teeth("cogs", "Cogs"),
-        "wheel_circumference_m": None if wheel_mm is None else wheel_mm / 1000,
+        "wheel_circumference_m": _or_kept(wheel_mm, 1000, getattr(known, "wheel_circumference_m", None)),
         "indoor": posted.ticked("indoor"),
-        "from_at": posted.instant_or_none("from_at", context.zone),
-        "until_at": posted.instant_or_none("until_at", context.zone),
+        "from_at": _whole_day(context, posted, "from_at", getattr(known, "from_at", None)),
+        "until_at": _whole_day(context, posted, "until_at", getattr(known, "until_at", None)),
     }
     if not posted.text("bike"):
         return context.keep(say.AddBike(**fields), posted, "/settings/bikes")
     return _amend(context, posted, "bike", posted.identity("bike", "a bike"), fields)
 
 
+def _or_kept(typed: float | None, scale: float, kept: float | None) -> float | None:
+    """A number that the form shows as so many times what is kept, rounded; left as shown, nothing changes."""
+    if typed is None or (kept is not None and number(typed) == number(kept * scale)):
+        return kept if typed is not None else None
+    return typed / scale
+
+
+def _whole_day(
+    context: RequestContext, posted: Posted, name: str, kept: datetime | None = None
+) -> datetime | None:
+    """A day on which something came or went; left as the form shows it, the time that is kept stands."""
+    typed, zone = posted.time_or_day(name, context.zone, now=context.now), context.zone
+    if typed is None or typed.day is None:
+        return None if typed is None else typed.at
+    if kept is not None and kept.astimezone(zone).date() == typed.day:
+        return kept
+    return end_of(typed.day, zone, context.now) if name == "until_at" else start_of(typed.day, zone)
+
+
 @router.post("/bikes/left")
 def bike_left(context: AContext, posted: APost) -> Response:
     """A bike was sold, lent for good or broken: no ride from now on is on it."""
-    number = posted.identity("bike", "a bike")
-    return _amend(context, posted, "bike", number, {"until_at": context.now})
+    gone = posted.identity("bike", "a bike")
+    return _amend(context, posted, "bike", gone, {"until_at": context.now})
 
 
 def _amend(
@@ -213,7 +237,7 @@ def sensor_sits(context: AContext, posted: APost) -> Response:
         posted.need("identity", "which sensor"),
         posted.text("kind") or "sensor",
         BikeId(posted.identity("bike", "a bike")),
-        posted.instant_or_none("since", context.zone),
+        _whole_day(context, posted, "since"),
     )
     return context.keep(placed, posted, "/settings/sensors")
 

@@ -17,7 +17,7 @@ from services.settings import SETTINGS_FILE
 from services.use_cases.preview import preview_limits
 from services.views.snapshot import Snapshot
 from services.web.context import AContext, APost, form_again
-from services.web.forms import LARGEST_ID, FormRefused, number_in
+from services.web.forms import FormRefused, is_number_of, number_in
 from services.web.guard import TOKEN_FIELD
 from services.web.pages.corrections import back_of
 from services.web.pages.equipment import show_part
@@ -192,7 +192,7 @@ def set_own(context: AContext, posted: APost) -> Response:
         scope, _, rest = one.partition(":")
         owner, _, rest = rest.partition(":")
         key, _, value = rest.partition("=")
-        if not owner.isdecimal() or int(owner) > LARGEST_ID:
+        if not is_number_of(owner):
             raise FormRefused(f"“{one[:60]}” names nobody to set a limit for.")
         values.append(OwnValue(scope, int(owner), key, number_in(value, what=key[:40]) if value else None))
     said = SetLimits(tuple(values), context.now, posted.text("because"))

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta, tzinfo
+from datetime import datetime, tzinfo
 from typing import Annotated
 from urllib.parse import urlencode
 
@@ -22,7 +22,7 @@ from services.use_cases.preview import supposed
 from services.views.snapshot import Snapshot
 from services.web.context import AContext, APost
 from services.web.drawing_inputs import ride_mini
-from services.web.forms import LARGEST_ID, FormRefused, local_instant
+from services.web.forms import LARGEST_ID, FormRefused, midnight
 from services.web.pages.question_detail import closer
 from services.web.pages.ride import NONE, NOTHING_CHANGES, bike_said, identity_of
 
@@ -131,8 +131,8 @@ def _sought(want: Wanted, zone: tzinfo) -> Sought | None:
 
 def _span(want: Wanted, zone: tzinfo) -> tuple[datetime | None, datetime | None]:
     """From the first day's midnight to the end of the last day."""
-    first = local_instant(f"{want.first}T00:00", zone) if want.first else None
-    last = local_instant(f"{want.last}T00:00", zone) + timedelta(days=1) if want.last else None
+    first = midnight(want.first, zone) if want.first else None
+    last = midnight(want.last, zone, days_later=1) if want.last else None
     return first, last
 
 
@@ -313,7 +313,7 @@ def tell(context: AContext, posted: APost) -> Response:
     if minutes is None:
         raise FormRefused("Say how long it took, in minutes, for instance 40.", field="minutes")
     word = posted.choice("like", Condition, "what it was like") if posted.text("like") else None
-    at = posted.instant_or_none("at", context.zone)
+    at = posted.instant_or_none("at", context.zone, now=context.now)
     if at is None:
         raise FormRefused("Say when it began.", field="at")
     indoor = posted.ticked("indoor")

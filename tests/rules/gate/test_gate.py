@@ -35,7 +35,7 @@ from rules.commands import (
 )
 from rules.gate.apply import applied
 from rules.gate.change_sentence import described
-from rules.gate.date_only import after_last_ride, before_first_ride, evening_of
+from rules.gate.date_only import after_last_ride, before_first_ride, end_of, evening_of, start_of
 from rules.gate.effects import FAMILIES, effect, reversed_by
 from rules.gate.field_checks import teeth_in
 from rules.gate.judge import OBJECTIONS, judge
@@ -467,6 +467,27 @@ def test_a_day_alone_is_before_its_first_ride_or_after_its_last_and_asks_where_i
     assert unridden.at == datetime(2025, 3, 4, 12, tzinfo=MADRID)
     morning = datetime(2025, 3, 20, 8, tzinfo=UTC)
     assert before_first_ride(house, HERON, date(2025, 3, 20), MADRID, morning).at == morning
+
+
+def test_a_day_alone_reckons_with_rides_whose_bike_is_a_question() -> None:
+    told = ledger_of(
+        STORY + "\n    2025-03-08 06:00  rode  1 h  on Plover\n    2025-03-08 20:00  rode  1 h  on Plover\n"
+    )
+    early, late = told.rides_on(PLOVER)[-3], told.rides_on(PLOVER)[-1]
+    questions = [
+        replace(one, bike=None, decided_by=None) if one in (early, late) else one for one in told.rides
+    ]
+    asking = replace(told, rides=tuple(questions))
+    assert before_first_ride(asking, PLOVER, date(2025, 3, 8), MADRID, NOW).at == at("2025-03-08 06:00")
+    assert after_last_ride(asking, ZINC, date(2025, 3, 8), MADRID, NOW).at == at("2025-03-08 21:00")
+
+
+def test_what_comes_or_goes_on_a_day_has_all_of_it() -> None:
+    day = date(2025, 3, 20)  # in Madrid it began at 23:00 UTC
+    assert start_of(day, MADRID) == at("2025-03-19 23:00")
+    assert end_of(day, MADRID, at("2025-03-20 10:00")) == at("2025-03-20 10:00")
+    assert end_of(day, MADRID, at("2025-03-22")) == at("2025-03-20 22:59")
+    assert end_of(day, MADRID, at("2025-03-18")) == at("2025-03-20 22:59")  # to come: for the gate to say
 
 
 @pytest.mark.parametrize(

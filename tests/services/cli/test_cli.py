@@ -228,11 +228,12 @@ def test_a_bike_is_assigned_after_a_look_and_undone(typed: Typed) -> None:
 
 
 def test_a_span_of_rides_is_assigned_at_once(typed: Typed) -> None:
-    span = ("--from", f"{WET_HOUR - timedelta(days=5):%Y-%m-%d}", "--until", "yesterday")
+    """Of days alone: from the first one's first ride to the last one's last."""
+    span = ("--from", f"{WET_HOUR - timedelta(days=4):%Y-%m-%d}", "--until", "yesterday")
 
     said = typed.well("assign", *span, "--was-on", "Plover", "night harrier")
 
-    assert "2 rides on Night Harrier" in said
+    assert "3 rides on Night Harrier" in said
     assert "of none of ours" not in said
 
 
@@ -511,11 +512,11 @@ WRONG: list[tuple[int, str, tuple[str, ...]]] = [
     (2, "ride numbers first", ("assign", "99999999999999999999", "Plover")),
     (2, "ride numbers first", ("assign", "Plover", "1")),
     (2, "say which rides", ("assign", "Plover")),
-    (2, "a number is wanted", ("log", "drip", "Plover", "--minutes", "six")),
+    (2, "“six” is no number; write it as 6 or 6.5", ("log", "drip", "Plover", "--minutes", "six")),
     (1, "Minutes must be from 0 to 10000", ("log", "drip", "Plover", "--minutes", "-6")),
-    (2, "a number is wanted", ("log", "drip", "Plover", "--cost", "free")),
+    (2, "“free” is no number", ("log", "drip", "Plover", "--cost", "free")),
     (1, "5 is no grade", ("measure", "Plover", "--wipe-test", "5")),
-    (2, "at least 0.01", ("put-off", "1", "--days", "0")),
+    (2, "from 0.01 to 365 is wanted", ("put-off", "1", "--days", "0")),
     (2, "no list of teeth", ("add", "bike", "Courser", "--cogs", "11-12-x")),
     (1, "from 0 % to 100 %", ("add", "bike", "Courser", "--unpaved", "160")),
     (1, "smaller one", ("measure", "Plover", "--over", "0.5", "--under", "0.25")),

@@ -5,6 +5,7 @@ from __future__ import annotations
 import html as htmllib
 import shutil
 from collections.abc import Iterator
+from dataclasses import replace
 from pathlib import Path
 from typing import Any, NamedTuple
 
@@ -451,6 +452,68 @@ BAD = [
         {"name": "A\x07B"},
         "The rider's name holds characters that cannot be shown; type it anew",
     ),
+    Bad(
+        ("log", "drip", PLOVER, "--minutes", "1,000"),
+        TREAT,
+        {**DRIP, "minutes": "1,000"},
+        "“1,000” can be read in two ways; write 1000 or 1.000",
+        status=2,
+    ),
+    Bad(
+        ("log", "drip", PLOVER, "--cost", "1\u2009000"),
+        TREAT,
+        {**DRIP, "cost": "1\u2009000"},
+        "is no number; write it as 6 or 6.5",
+        status=2,
+    ),
+    Bad(
+        ("log", "drip", PLOVER, "--minutes", "1_0"),
+        TREAT,
+        {**DRIP, "minutes": "1_0"},
+        "is no number",
+        status=2,
+    ),
+    Bad(
+        ("add", "chain", "Tin", "--speeds", "1e1"),
+        CHAIN,
+        {"name": "Tin", "regime": "waxed", "speeds": "1e1"},
+        "1e1",
+        status=2,
+    ),
+    Bad(
+        ("log", "drip", PLOVER, "--at", "2025-02-29 10:00"),
+        TREAT,
+        {**DRIP, "at": "2025-02-29T10:00"},
+        "is not in the calendar or on the clock; write it like",
+        status=2,
+    ),
+    Bad(
+        ("log", "drip", PLOVER, "--at", "2025-W02-1"),
+        TREAT,
+        {**DRIP, "at": "2025-W02-1"},
+        "“2025-W02-1” is no time I understand; write",
+        status=2,
+    ),
+    Bad(
+        ("log", "drip", PLOVER, "--at", "2025-01-05 10:00+25:00"),
+        TREAT,
+        {**DRIP, "at": "2025-01-05T10:00+25:00"},
+        "is not in the calendar or on the clock; write it like",
+        status=2,
+    ),
+    Bad(
+        ("add", "ride", "40", "--on", "Plover", "--at", "2025-01-05"),
+        TELL,
+        {**TOLD, "at": "2025-01-05"},
+        "2025-01-05 18:00",
+        status=2,
+    ),
+    Bad(
+        ("add", "ride", "nan", "--on", "Plover"),
+        TELL,
+        {**TOLD, "minutes": "nan"},
+        "How long it took, in minutes, must be from 1 to 1440",
+    ),
     Bad(("undo", "9999"), "/corrections/9999/undo", {}, "No change “9999”"),
     Bad(("done", "9999"), "/why/9999/done", {}, "No reminder “9999”"),
 ]
@@ -525,3 +588,90 @@ def test_care_on_a_retired_chain_is_refused_everywhere(
         "at": "2025-01-13T10:00",
     }
     assert why in htmllib.unescape(page.post(TREAT, data=form).text)
+
+
+class Good(NamedTuple):
+    """Something said twice, and the family of facts in which both must have left the same."""
+
+    words: tuple[str, ...]
+    path: str
+    form: dict[str, str]
+    family: str
+
+
+GOOD = [
+    Good(
+        ("log", "wipe", PLOVER, "--minutes", "1,5"),
+        TREAT,
+        {**DRIP, "kind": "wipe", "minutes": "1,5"},
+        "treatments",
+    ),
+    Good(
+        ("measure", PLOVER, "--exact", "0,2 %", "--at", "2025-01-13 22:00"),
+        READ,
+        {"chain": "1", "tool": "ruler", "exact": "0,2 %", "at": "2025-01-13T22:00"},
+        "readings",
+    ),
+    Good(
+        ("add", "sensor", "serial 1", "Plover", "--kind", "head unit", "--at", "2025-01-13"),
+        "/settings/sensors",
+        {"identity": "serial 1", "kind": "head unit", "bike": "1", "since": "2025-01-13"},
+        "sensors",
+    ),
+    Good(
+        ("change", "Plover", "--gone", "2025-01-10", "--unpaved", "60%", "--wheel-mm", "2105.25"),
+        BIKE,
+        {
+            "bike": "1",
+            "name": "Plover",
+            "owner": "1",
+            "unpaved": "60%",
+            "wheel_mm": "2105.25",
+            "until_at": "2025-01-10",
+        },
+        "bikes",
+    ),
+]
+
+
+@pytest.mark.parametrize("good", GOOD, ids=lambda one: " ".join(one.words)[:60])
+def test_the_same_is_kept_by_command_and_form(
+    shop: App, page: TestClient, good: Good, capsys: pytest.CaptureFixture[str]
+) -> None:
+    """Less the moment at which it was said, and the numbers."""
+
+    def kept() -> Any:
+        with shop.store.reading() as tx:
+            return {one.id: one for one in getattr(tx.ledger(), good.family)}
+
+    before = kept()
+    assert run([*good.words, "--home", str(shop.settings.home)]) == 0
+    by_command = [one for number, one in kept().items() if before.get(number) != one]
+    assert run(["undo", "--yes", "--home", str(shop.settings.home)]) == 0
+    assert kept() == before
+    answer = page.post(good.path, data={"the_page": token_in(page.get("/care").text), **good.form})
+    assert answer.status_code == 200
+    by_form = [one for number, one in kept().items() if before.get(number) != one]
+
+    def told(facts_there: list[Any]) -> list[Any]:
+        return [
+            replace(one, id=0, **({"done_at": NOW} if hasattr(one, "done_at") else {})) for one in facts_there
+        ]
+
+    assert by_command
+    assert told(by_form) == told(by_command)
+
+
+def test_what_a_form_shows_rounded_is_kept_whole(shop: App, page: TestClient) -> None:
+    """A bike that went at 18:00 on some day went then, also after its name was changed on the page."""
+    went = ["--gone", "2025-01-10 18:00", "--unpaved", "33.33", "--wheel-mm", "2105.27"]
+    assert run(["change", "Plover", *went, "--home", str(shop.settings.home)]) == 0
+    fields = {"bike": "1", "name": "Plover II", "owner": "1", "unpaved": "33.3", "wheel_mm": "2105.3"}
+    form = {"the_page": token_in(page.get("/care").text), **fields, "until_at": "2025-01-10"}
+
+    assert "Plover II" in page.post(BIKE, data=form).text
+
+    with shop.store.reading() as tx:
+        bike = tx.ledger().bikes[0]
+    assert (bike.name, bike.unpaved_share, bike.wheel_circumference_m) == ("Plover II", 0.3333, 2.10527)
+    assert f"{bike.until_at:%Y-%m-%d %H:%M}" == "2025-01-10 18:00"

@@ -82,7 +82,7 @@ def test_for_everybody_each_rider_gets_it_and_an_empty_field_gives_the_rulebook_
     ("values", "why"),
     [
         ({"drip": "300", "oil": "9"}, "Drip, in grit-hours, must be from 1 to 30"),
-        ({"drip": "many", "oil": "9"}, "“Drip a waxed chain at” must be a number; “many” is none."),
+        ({"drip": "many", "oil": "9"}, "“Drip a waxed chain at”: “many” is no number; write it as 6 or 6.5."),
         ({"wear_narrow": "9", "oil": "9"}, "Wear narrow, in %, must be from 0.2 to 1.5"),
     ],
 )

@@ -78,7 +78,7 @@ def test_a_way_is_taken_over_on_the_page_and_undone_in_one(
     for wrong, why in (
         ("bike:1:rust=3", "no limit or weight"),
         ("bike::drip=3", "names nobody"),
-        ("bike:1:drip=many", "must be a number"),
+        ("bike:1:drip=many", "is no number; write it as 6 or 6.5"),
         ("bike:99:drip=14", "There is no bike 99"),
     ):
         refused = page.post("/settings/limits/own", data={"the_page": token(), "limit": [wrong]})

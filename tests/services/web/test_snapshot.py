@@ -22,7 +22,7 @@ from services.views.snapshot import Snapshot
 from services.views.snapshot_refresh import Snapshots
 from services.web.app import create_app
 from services.web.flash import MOST_KEPT, Flash
-from services.web.forms import FormRefused, local_instant, number_in
+from services.web.forms import FormRefused, local_time, midnight, number_in
 from services.web.rendering import after_first_sentence, day_or_month, first_sentence, hours, linked
 from services.web.serve import address_of, page_server
 from tests.saying import log_treatment
@@ -112,12 +112,25 @@ def test_what_was_said_is_remembered_for_a_while_and_no_longer() -> None:
 
 def test_times_typed_are_of_the_households_wall_clock() -> None:
     zone = zone_of("America/La_Paz")  # four hours behind UTC all year
-    assert f"{local_instant('2026-05-01T18:00', zone):%Y-%m-%d %H:%M}" == "2026-05-01 22:00"
-    assert f"{local_instant('2026-05-01', zone):%H:%M}" == "16:00"
-    assert f"{local_instant('2026-05-01T18:00+02:00', zone):%H:%M}" == "16:00"
+    assert f"{local_time('2026-05-01T18:00', zone, now=NOW).at:%Y-%m-%d %H:%M}" == "2026-05-01 22:00"
     for nonsense in ("", "soon", "2026-13-01T00:00", "9999-12-31T23:59"):
         with pytest.raises(FormRefused):
-            local_instant(nonsense, zone)
+            local_time(nonsense, zone, now=NOW)
+    for odd, why in (("2025-03-30T02:30", "No clock in"), ("2025-10-26T02:30", "02:30 came twice in")):
+        with pytest.raises(FormRefused, match=why):
+            local_time(odd, zone_of("Europe/Madrid"), now=NOW)
+
+
+def test_a_day_begins_at_the_first_time_its_clock_shows() -> None:
+    """Chile's clocks are put on at midnight (IANA time zone database, America/Santiago, 2025)."""
+    zone = zone_of("America/Santiago")
+    assert f"{midnight('2025-09-07', zone):%d %H:%M}" == "07 04:00"  # 00:00 was never shown: 01:00 -03
+    assert f"{midnight('2025-09-07', zone, days_later=1):%d %H:%M}" == "08 03:00"
+    for nonsense in ("", "today", "2025-02-29"):
+        with pytest.raises(FormRefused):
+            midnight(nonsense, zone)
+    with pytest.raises(FormRefused):
+        midnight("9999-12-31", zone, days_later=1)
 
 
 @pytest.mark.parametrize("text", ["nan", "inf", "1e999", "ten", "11", "-1", "0x1"])
