@@ -7,9 +7,10 @@ from contextlib import AbstractContextManager
 from datetime import datetime, timedelta
 from typing import Final
 
-from sqlalchemy import Connection, text
+from sqlalchemy import Connection
 
 from ingest.weather.pacing import OURS, Limits
+from services.store.engine import quoted, run
 
 # As the archive counts: fixed windows of Coordinated Universal Time. Taken in this order, so that none waits
 # for another in a ring.
@@ -24,15 +25,14 @@ def make_budget(connection: Connection, role: str, limits: Limits = OURS) -> Non
         "closed_until timestamptz)"
     )
     for name in _WINDOWS:
-        connection.execute(
-            text(
-                "INSERT INTO archive_budget (name, most) VALUES (:name, :most) "
-                "ON CONFLICT (name) DO UPDATE SET most = excluded.most"
-            ),
-            {"name": name, "most": getattr(limits, name)},
+        run(
+            connection,
+            "INSERT INTO archive_budget (name, most) VALUES (:name, :most) "
+            "ON CONFLICT (name) DO UPDATE SET most = excluded.most",
+            name=name,
+            most=getattr(limits, name),
         )
-    quoted = '"' + role.replace('"', '""') + '"'
-    connection.exec_driver_sql(f"GRANT SELECT, UPDATE ON archive_budget TO {quoted}")
+    connection.exec_driver_sql(f"GRANT SELECT, UPDATE ON archive_budget TO {quoted(role)}")
 
 
 class Budget:
@@ -45,23 +45,24 @@ class Budget:
     def take(self, cost: float) -> datetime | None:
         """Take this much for one request; when there is not enough, nothing is taken: when there will be."""
         with self._writing() as connection:
-            closed = connection.scalar(
-                text("SELECT max(closed_until) FROM archive_budget WHERE closed_until > clock_timestamp()")
-            )
+            closed = run(
+                connection,
+                "SELECT max(closed_until) FROM archive_budget WHERE closed_until > clock_timestamp()",
+            ).scalar()
             if closed is not None:
                 return _instant(closed)
             for name, length in _WINDOWS.items():
                 window = f"date_trunc('{name}', clock_timestamp() AT TIME ZONE 'UTC')"
                 spent = f"(CASE WHEN begun = {window} THEN spent ELSE 0 END)"
-                taken = connection.execute(
-                    text(
-                        f"UPDATE archive_budget SET spent = {spent} + :cost, begun = {window} "  # noqa: S608
-                        f"WHERE name = :name AND ({spent} = 0 OR {spent} + :cost <= most) RETURNING name"
-                    ),
-                    {"cost": cost, "name": name},
+                taken = run(
+                    connection,
+                    f"UPDATE archive_budget SET spent = {spent} + :cost, begun = {window} "  # noqa: S608
+                    f"WHERE name = :name AND ({spent} = 0 OR {spent} + :cost <= most) RETURNING name",
+                    cost=cost,
+                    name=name,
                 ).first()
                 if taken is None:
-                    ends = connection.scalar(text(f"SELECT ({window} AT TIME ZONE 'UTC')"))
+                    ends = run(connection, f"SELECT ({window} AT TIME ZONE 'UTC')").scalar()
                     connection.rollback()
                     return _instant(ends) + length
         return None
@@ -69,7 +70,7 @@ class Budget:
     def close(self, until: datetime) -> None:
         """The archive itself asks to be left alone until then: every worker does."""
         with self._writing() as connection:
-            connection.execute(text("UPDATE archive_budget SET closed_until = :until"), {"until": until})
+            run(connection, "UPDATE archive_budget SET closed_until = :until", until=until)
 
 
 def _instant(value: object) -> datetime:

@@ -7,7 +7,7 @@ from contextlib import contextmanager
 from dataclasses import dataclass
 from types import TracebackType
 
-from sqlalchemy import URL, Connection, Engine, column, exists, func, select, table, text
+from sqlalchemy import URL, Connection, Engine, column, exists, func, select, table
 
 from services.store.archive_budget import make_budget
 from services.store.engine import (
@@ -15,8 +15,10 @@ from services.store.engine import (
     HOUSEHOLD_SETTING,
     MIGRATING,
     WRITING,
+    begun,
     make_engine,
     plain_errors,
+    run,
     url_of,
     where,
 )
@@ -62,15 +64,12 @@ class Club:
         engine = make_engine(url)
         try:
             with plain_errors(url):
-                with engine.connect() as connection, connection.begin():
+                with begun(engine) as connection:
                     refuse_unsafe_role(connection, where(url), role)
                     prepared = is_club(connection)
                 migrate(engine, where(url))
-                with (
-                    engine.connect().execution_options(**{MIGRATING: True}) as connection,
-                    connection.begin(),
-                ):
-                    if not prepared and connection.scalar(text("SELECT EXISTS (SELECT FROM rider)")):
+                with begun(engine, **{MIGRATING: True}) as connection:
+                    if not prepared and run(connection, "SELECT EXISTS (SELECT FROM rider)").scalar():
                         raise StoreUnusable(
                             where(url),
                             "holds one household's ledger",
@@ -91,7 +90,7 @@ class Club:
             return False
         engine = make_engine(plain)
         try:
-            with plain_errors(plain, reading=True), engine.connect() as connection:
+            with plain_errors(plain, reading=True), begun(engine) as connection:
                 return is_club(connection)
         finally:
             engine.dispose()
@@ -104,7 +103,7 @@ class Club:
         try:
             with plain_errors(plain):
                 migrate(engine, where(plain))
-                with engine.connect() as connection, connection.begin():
+                with begun(engine) as connection:
                     refuse_unless_apart(connection, where(plain), FRESH)
         except BaseException:
             engine.dispose()
@@ -180,18 +179,14 @@ class Club:
     @contextmanager
     def reading(self) -> Iterator[Connection]:
         """A connection that sees what is shared by all, and nothing of any household."""
-        with plain_errors(self._url, reading=True), self._engine.connect() as connection, connection.begin():
+        with plain_errors(self._url, reading=True), begun(self._engine) as connection:
             yield connection
 
     @contextmanager
     def writing(self) -> Iterator[Connection]:
         """A connection that writes what is shared by all."""
         options = {WRITING: True, HOUSEHOLD: FRESH}
-        with (
-            plain_errors(self._url),
-            self._engine.connect().execution_options(**options) as connection,
-            connection.begin(),
-        ):
+        with plain_errors(self._url), begun(self._engine, **options) as connection:
             yield connection
 
     def close(self) -> None:
@@ -223,18 +218,16 @@ def _added(connection: Connection, name: str, number: int | None = None) -> Hous
         number = int(connection.execute(insert).scalar_one())
     else:
         insert_as = "INSERT INTO household (number, name) OVERRIDING SYSTEM VALUE VALUES (:number, :name)"
-        connection.execute(text(insert_as), {"number": number, "name": name})
+        run(connection, insert_as, number=number, name=name)
         # Only ever counted on, as with all numbers: the next new one is beyond this one.
-        connection.execute(
-            text(
-                "SELECT nextval(pg_get_serial_sequence('household', 'number')) "
-                "FROM generate_series(1, :number)"
-            ),
-            {"number": number},
+        run(
+            connection,
+            "SELECT nextval(pg_get_serial_sequence('household', 'number')) FROM generate_series(1, :number)",
+            number=number,
         )
     _be(connection, FRESH)
     fresh = {
-        name_of: connection.execute(text(f'SELECT * FROM "{name_of}"')).mappings().all()  # noqa: S608
+        name_of: run(connection, f'SELECT * FROM "{name_of}"').mappings().all()  # noqa: S608
         for name_of in tables_apart(connection)
     }
     _be(connection, number)
@@ -246,9 +239,11 @@ def _added(connection: Connection, name: str, number: int | None = None) -> Hous
 
 
 def _be(connection: Connection, number: int) -> None:
-    connection.execute(
-        text("SELECT set_config(:setting, :number, true)"),
-        {"setting": HOUSEHOLD_SETTING, "number": str(number)},
+    run(
+        connection,
+        "SELECT set_config(:setting, :number, true)",
+        setting=HOUSEHOLD_SETTING,
+        number=str(number),
     )
 
 

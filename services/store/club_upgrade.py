@@ -7,14 +7,24 @@ one way of migrating. Households and people keep their numbers; sessions and ope
 from __future__ import annotations
 
 from collections.abc import Callable
+from contextlib import AbstractContextManager
 from pathlib import Path
 from tempfile import TemporaryDirectory
 
-from sqlalchemy import Connection, Engine, MetaData, Table, text
+from sqlalchemy import Connection, Engine, MetaData, Table
 from sqlmodel import SQLModel
 
 from services.store.club import Club, Household, on_postgresql
-from services.store.engine import HOUSEHOLD, MIGRATING, make_engine, plain_errors, url_of, where
+from services.store.engine import (
+    HOUSEHOLD,
+    MIGRATING,
+    begun,
+    make_engine,
+    plain_errors,
+    run,
+    url_of,
+    where,
+)
 from services.store.errors import StoreUnusable
 from services.store.household_transfer import move_table, move_weather
 from services.store.migrate import schema_of, upgrade
@@ -57,14 +67,15 @@ def _looked_at(engine: Engine, place: str) -> tuple[str, list[Household]]:
         if not is_club(connection):
             raise StoreUnusable(place, "is no club's database", "name the club's old one")
         schema = schema_of(connection, place) or ""
-        rows = connection.execute(
-            text("SELECT number, name FROM household WHERE number <> :fresh ORDER BY number"),
-            {"fresh": FRESH},
+        rows = run(
+            connection,
+            "SELECT number, name FROM household WHERE number <> :fresh ORDER BY number",
+            fresh=FRESH,
         )
         households = [Household(row.number, row.name) for row in rows]
     for one in households:
         with _of(engine, one.number) as connection:
-            waiting = connection.scalar(text("SELECT count(*) FROM arrival WHERE read_at IS NULL"))
+            waiting = run(connection, "SELECT count(*) FROM arrival WHERE read_at IS NULL").scalar()
         if waiting:
             raise StoreUnusable(
                 place,
@@ -74,26 +85,16 @@ def _looked_at(engine: Engine, place: str) -> tuple[str, list[Household]]:
     return schema, households
 
 
-class _of:  # noqa: N801 - it reads as a word: with _of(engine, household)
+def _of(engine: Engine, household: int) -> AbstractContextManager[Connection]:
     """A reading connection that sees one household's rows."""
-
-    def __init__(self, engine: Engine, household: int) -> None:
-        self._connection = engine.connect().execution_options(**{HOUSEHOLD: household})
-
-    def __enter__(self) -> Connection:
-        self._connection.begin()
-        return self._connection
-
-    def __exit__(self, *_: object) -> None:
-        self._connection.close()
+    return begun(engine, **{HOUSEHOLD: household})
 
 
 def _write_home_ledger(source: Engine, household: int, file: Path, schema: str) -> None:
     """A home ledger as that version kept it, with all of the household's rows."""
     engine = make_engine(url_of(file))
-    options = {MIGRATING: True}
     try:
-        with engine.connect().execution_options(**options) as target, target.begin():
+        with begun(engine, **{MIGRATING: True}) as target:
             upgrade(target, schema)
             tables = _as_they_were(target)
             with _of(source, household) as rows:
@@ -119,33 +120,30 @@ def _as_they_were(target: Connection) -> list[Table]:
 def _move_people(source: Engine, club: Club, household: int) -> None:
     """Who belongs to a household; somebody of several is kept once."""
     with _of(source, household) as connection:
-        if connection.scalar(text("SELECT to_regclass('membership') IS NULL")):
+        if run(connection, "SELECT to_regclass('membership') IS NULL").scalar():
             return  # that version had no people
-        memberships = connection.execute(text("SELECT * FROM membership")).mappings().all()
-        people = connection.execute(text("SELECT * FROM person")).mappings().all()
+        memberships = run(connection, "SELECT * FROM membership").mappings().all()
+        people = run(connection, "SELECT * FROM person").mappings().all()
     for person in people:
         with club.people.asking(writing=True, person=person["id"]) as connection:
             ask_for(connection, person["id"], person["email_key"])
-            connection.execute(
-                text(
-                    "INSERT INTO person (id, email, email_key, name, password_hash, made_at) VALUES "
-                    "(:id, :email, :email_key, :name, :password_hash, :made_at) ON CONFLICT DO NOTHING"
-                ),
-                dict(person),
+            run(
+                connection,
+                "INSERT INTO person (id, email, email_key, name, password_hash, made_at) VALUES "
+                "(:id, :email, :email_key, :name, :password_hash, :made_at) ON CONFLICT DO NOTHING",
+                **dict(person),
             )
-            connection.execute(
-                text(
-                    "SELECT nextval('person_id_seq') FROM generate_series("
-                    "(SELECT last_value FROM person_id_seq), :id)"
-                ),
-                {"id": person["id"]},
+            run(
+                connection,
+                "SELECT nextval('person_id_seq') FROM generate_series("
+                "(SELECT last_value FROM person_id_seq), :id)",
+                id=person["id"],
             )
     with club.people.asking(writing=True, household=household) as connection:
         for one in memberships:
-            connection.execute(
-                text(
-                    "INSERT INTO membership (household, person, role, rider, since) "
-                    "VALUES (:household, :person, :role, :rider, :since) ON CONFLICT DO NOTHING"
-                ),
-                dict(one),
+            run(
+                connection,
+                "INSERT INTO membership (household, person, role, rider, since) "
+                "VALUES (:household, :person, :role, :rider, :since) ON CONFLICT DO NOTHING",
+                **dict(one),
             )

@@ -7,9 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
-from sqlalchemy import text
-
 from rules.vocabulary import RiderId
+from services.store.engine import run
 from services.store.job_queue import IN_BULK, SOON, Job, later
 from services.store.repository import Repository, storable
 
@@ -31,19 +30,16 @@ class Arrivals(Repository):
     def put(self, name: str, data: bytes, rider: RiderId | None, *, at: datetime) -> bool:
         """Keep a file and have it read, soon if it is the only one that waits; False = it is here already."""
         alone = "SELECT NOT EXISTS (SELECT FROM arrival WHERE read_at IS NULL AND tries = 0)"
-        urgency = SOON if self._connection.scalar(text(alone)) else IN_BULK
-        new = self._connection.execute(
-            text(
-                "INSERT INTO arrival (sha256, name, rider, data, arrived_at) "
-                "VALUES (:sha256, :name, :rider, :data, :at) ON CONFLICT DO NOTHING RETURNING id"
-            ),
-            {
-                "sha256": hashlib.sha256(data).hexdigest(),
-                "name": storable(name),
-                "rider": rider,
-                "data": data,
-                "at": at,
-            },
+        urgency = SOON if run(self._connection, alone).scalar() else IN_BULK
+        new = run(
+            self._connection,
+            "INSERT INTO arrival (sha256, name, rider, data, arrived_at) "
+            "VALUES (:sha256, :name, :rider, :data, :at) ON CONFLICT DO NOTHING RETURNING id",
+            sha256=hashlib.sha256(data).hexdigest(),
+            name=storable(name),
+            rider=rider,
+            data=data,
+            at=at,
         ).first()
         if new is not None:
             later(self._connection, Job.IMPORT, urgency=urgency)
@@ -51,24 +47,27 @@ class Arrivals(Repository):
 
     def waiting(self, limit: int) -> tuple[Arrival, ...]:
         """The first files that nobody has read yet."""
-        rows = self._connection.execute(
-            text(
-                "SELECT id, sha256, name, rider, data FROM arrival "
-                "WHERE read_at IS NULL ORDER BY tries, id LIMIT :n"
-            ),
-            {"n": limit},
+        rows = run(
+            self._connection,
+            "SELECT id, sha256, name, rider, data FROM arrival "
+            "WHERE read_at IS NULL ORDER BY tries, id LIMIT :n",
+            n=limit,
         )
         return tuple(Arrival(row.id, row.sha256, row.name, row.rider, bytes(row.data)) for row in rows)
 
     def read(self, numbers: Sequence[int], *, at: datetime) -> None:
         """These were read, and what became of them stands with the files."""
-        self._connection.execute(
-            text("UPDATE arrival SET read_at = :at WHERE id = ANY(:numbers)"),
-            {"at": at, "numbers": list(numbers)},
+        run(
+            self._connection,
+            "UPDATE arrival SET read_at = :at WHERE id = ANY(:numbers)",
+            at=at,
+            numbers=list(numbers),
         )
 
     def put_off(self, numbers: Sequence[int]) -> None:
         """These could not be read now: others come before them next time."""
-        self._connection.execute(
-            text("UPDATE arrival SET tries = tries + 1 WHERE id = ANY(:numbers)"), {"numbers": list(numbers)}
+        run(
+            self._connection,
+            "UPDATE arrival SET tries = tries + 1 WHERE id = ANY(:numbers)",
+            numbers=list(numbers),
         )

@@ -12,9 +12,9 @@ import hashlib
 from collections.abc import Iterator
 from dataclasses import dataclass
 
-from sqlalchemy import Connection, text
+from sqlalchemy import Connection
 
-from services.store.engine import rows_of
+from services.store.engine import rows_of, run
 
 _RIDE = "bike, rider, started_at, ended_at, title, indoor, unpaved_share, word, same_as"
 
@@ -160,9 +160,9 @@ def install(connection: Connection) -> None:
     if stand(connection):
         return
     for sentence in (*_dropped(connection), *(one for mark in MARKS for one in _created(connection, mark))):
-        connection.execute(text(sentence))
-    connection.execute(text(f"INSERT INTO chain_dirty (chain) {_EVERY} ON CONFLICT DO NOTHING"))
-    connection.execute(text("UPDATE ride SET likes = NULL WHERE likes IS NOT NULL"))
+        run(connection, sentence)
+    run(connection, f"INSERT INTO chain_dirty (chain) {_EVERY} ON CONFLICT DO NOTHING")
+    run(connection, "UPDATE ride SET likes = NULL WHERE likes IS NOT NULL")
 
 
 def _is_sqlite(connection: Connection) -> bool:

@@ -14,7 +14,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
-from sqlalchemy import URL, Connection, Engine, create_engine, event, make_url, text
+from sqlalchemy import URL, Connection, CursorResult, Engine, create_engine, event, make_url, text
 from sqlalchemy.exc import (
     ArgumentError,
     DBAPIError,
@@ -253,6 +253,23 @@ def _plain_sqlite(url: URL, error: sqlite3.Error) -> Exception:
     return StoreUnusable(where(url), why, try_this)
 
 
+@contextmanager
+def begun(engine: Engine, **how: Any) -> Iterator[Connection]:
+    """A connection in a transaction; how: WRITING, MIGRATING, HOUSEHOLD."""
+    with engine.connect().execution_options(**how) as connection, connection.begin():
+        yield connection
+
+
+def run(connection: Connection, sql: str, **values: Any) -> CursorResult[*tuple[Any, ...]]:
+    """The database's answer to SQL of our own; values: what stands in it as :name."""
+    return connection.execute(text(sql), values)
+
+
 def rows_of(connection: Connection, query: str) -> list[tuple[Any, ...]]:
     """The rows of a plain query: for pragmas and the server's own tables."""
-    return [tuple(row) for row in connection.execute(text(query))]
+    return [tuple(row) for row in run(connection, query)]
+
+
+def quoted(name: str) -> str:
+    """A table's, a column's or a role's name as SQL writes it."""
+    return '"' + name.replace('"', '""') + '"'

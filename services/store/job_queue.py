@@ -10,9 +10,9 @@ from enum import StrEnum
 from functools import cache
 from typing import TYPE_CHECKING, Final
 
-from sqlalchemy import Connection, text
+from sqlalchemy import Connection
 
-from services.store.engine import HOUSEHOLD
+from services.store.engine import HOUSEHOLD, quoted, run
 from services.store.errors import StoreError, StoreUnusable
 
 if TYPE_CHECKING:
@@ -45,15 +45,14 @@ def make_queue(connection: Connection, role: str) -> None:
     """The queue's tables in their own schema, for this role; made again, nothing changes."""
     from procrastinate.schema import SchemaManager
 
-    if connection.scalar(text(f"SELECT to_regclass('{SCHEMA}.procrastinate_jobs') IS NULL")):
+    if run(connection, f"SELECT to_regclass('{SCHEMA}.procrastinate_jobs') IS NULL").scalar():
         connection.exec_driver_sql(f"CREATE SCHEMA IF NOT EXISTS {SCHEMA}")
         connection.exec_driver_sql(f"SET LOCAL search_path = {SCHEMA}")
         connection.exec_driver_sql(SchemaManager.get_schema().replace("%", "%%"))
         connection.exec_driver_sql("SET LOCAL search_path = public")
-    quoted = '"' + role.replace('"', '""') + '"'
     for what in ("ALL TABLES", "ALL SEQUENCES"):
-        connection.exec_driver_sql(f"GRANT ALL ON {what} IN SCHEMA {SCHEMA} TO {quoted}")
-    connection.exec_driver_sql(f"GRANT USAGE ON SCHEMA {SCHEMA} TO {quoted}")
+        connection.exec_driver_sql(f"GRANT ALL ON {what} IN SCHEMA {SCHEMA} TO {quoted(role)}")
+    connection.exec_driver_sql(f"GRANT USAGE ON SCHEMA {SCHEMA} TO {quoted(role)}")
 
 
 def later(connection: Connection, job: Job, *, after_s: int = 0, urgency: int = SOON) -> None:
@@ -90,12 +89,13 @@ def enqueue(
 
 def hold(connection: Connection, job_id: int, worker_id: int | None, attempts: int) -> None:
     """Keep a job while this transaction lasts. Raises Superseded when it is another worker's by now."""
-    found = connection.execute(
-        text(
-            f"SELECT 1 FROM {SCHEMA}.procrastinate_jobs WHERE id = :job AND status = 'doing' "  # noqa: S608
-            "AND worker_id = :worker AND attempts = :attempts FOR SHARE"
-        ),
-        {"job": job_id, "worker": worker_id, "attempts": attempts},
+    found = run(
+        connection,
+        f"SELECT 1 FROM {SCHEMA}.procrastinate_jobs WHERE id = :job AND status = 'doing' "  # noqa: S608
+        "AND worker_id = :worker AND attempts = :attempts FOR SHARE",
+        job=job_id,
+        worker=worker_id,
+        attempts=attempts,
     ).first()
     if found is None:
         raise Superseded

@@ -9,7 +9,7 @@ from sqlalchemy import Connection, Engine, column, inspect, select, table
 
 from services.store import dirty_chains
 from services.store.backup_files import copy_whole
-from services.store.engine import MIGRATING
+from services.store.engine import MIGRATING, begun
 from services.store.errors import NewerDatabase, StoreUnusable
 from services.store.row_security import is_club
 
@@ -24,7 +24,7 @@ def migrate(engine: Engine, where: str) -> None:
 
     Raises NewerDatabase, StoreUnusable.
     """
-    with engine.connect() as connection:
+    with begun(engine) as connection:
         found = schema_of(connection, where)
         if found == KNOWN[-1] and _is_watched(connection):
             return
@@ -38,7 +38,7 @@ def migrate(engine: Engine, where: str) -> None:
             )
     if older and engine.dialect.name == "sqlite":
         copy_before(Path(where))
-    with engine.connect().execution_options(**{MIGRATING: True}) as connection, connection.begin():
+    with begun(engine, **{MIGRATING: True}) as connection:
         # Looked at again under the lock: another process may have migrated it meanwhile.
         if schema_of(connection, where) != KNOWN[-1]:
             upgrade(connection)

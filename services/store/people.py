@@ -5,14 +5,15 @@ from __future__ import annotations
 import hashlib
 from collections.abc import Callable
 from contextlib import AbstractContextManager
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from datetime import datetime, timedelta
 from typing import Any
 
-from sqlalchemy import Connection, Engine, Row, text
+from sqlalchemy import Connection, Engine, Row
 
 from rules.roles import Member, Role
 from rules.vocabulary import RiderId
+from services.store.engine import run
 from services.store.errors import FactRefused
 from services.store.people_tables import NO_HOUSEHOLD, ask_for, asking
 from services.store.sign_in_tries import Guesses
@@ -114,73 +115,55 @@ class People:
         """Who has this address."""
         key = key_of(email)
         with self.asking(writing=False, asked=key) as connection:
-            row = connection.execute(
-                text("SELECT * FROM person WHERE email_key = :key"), {"key": key}
-            ).first()
+            row = run(connection, "SELECT * FROM person WHERE email_key = :key", key=key).first()
         return None if row is None else _person(row)
 
     def by_number(self, number: int) -> Person | None:
         """Who has this number."""
         with self.asking(writing=False, person=min(number, LARGEST_NUMBER)) as connection:
-            row = connection.execute(text("SELECT * FROM person WHERE id = :id"), {"id": number}).first()
+            row = run(connection, "SELECT * FROM person WHERE id = :id", id=number).first()
         return None if row is None else _person(row)
 
     def renew_password(self, person: Person, password_hash: str) -> bool:
         """Another password in the place of this one, and every session ends; False = it has changed since."""
         with self.asking(writing=True, person=person.id) as connection:
-            renewed = connection.execute(
-                text("UPDATE person SET password_hash = :new WHERE id = :id AND password_hash = :old"),
-                {"new": password_hash, "id": person.id, "old": person.password_hash},
-            ).rowcount
+            renew = "UPDATE person SET password_hash = :new WHERE id = :id AND password_hash = :old"
+            old = person.password_hash
+            renewed = run(connection, renew, new=password_hash, id=person.id, old=old).rowcount
             if renewed:
-                connection.execute(text("DELETE FROM session WHERE person = :id"), {"id": person.id})
+                run(connection, "DELETE FROM session WHERE person = :id", id=person.id)
         return bool(renewed)
 
     def set_password(self, person: int, password_hash: str) -> None:
         """Another password, or the same one kept by newer means."""
         with self.asking(writing=True, person=person) as connection:
-            connection.execute(
-                text("UPDATE person SET password_hash = :hash WHERE id = :id"),
-                {"hash": password_hash, "id": person},
-            )
+            renew = "UPDATE person SET password_hash = :hash WHERE id = :id"
+            run(connection, renew, hash=password_hash, id=person)
 
     def begin_session(self, token: str, person: int, household: int | None, now: datetime) -> None:
         """A session under a new name; sessions that are over are cleared away."""
         with self.asking(writing=True, person=person) as connection:
-            connection.execute(
-                text("DELETE FROM session WHERE until <= :now OR seen_at <= :idle"),
-                {"now": now, "idle": now - IDLE},
+            over = "DELETE FROM session WHERE until <= :now OR seen_at <= :idle"
+            run(connection, over, now=now, idle=now - IDLE)
+            begin = (
+                "INSERT INTO session (print, person, household, begun_at, seen_at, until) "
+                "VALUES (:print, :person, :household, :now, :now, :until)"
             )
-            connection.execute(
-                text(
-                    "INSERT INTO session (print, person, household, begun_at, seen_at, until) "
-                    "VALUES (:print, :person, :household, :now, :now, :until)"
-                ),
-                {
-                    "print": print_of(token),
-                    "person": person,
-                    "household": household,
-                    "now": now,
-                    "until": now + LONGEST,
-                },
-            )
+            said = {"print": print_of(token), "person": person, "household": household}
+            run(connection, begin, **said, now=now, until=now + LONGEST)
 
     def visit(self, token: str, now: datetime) -> Visit | None:
         """Who comes with this cookie; None = nobody, or it is over."""
         with self.asking(writing=False, asked=print_of(token)) as connection:
-            held = connection.execute(
-                text(
-                    "SELECT person, household, seen_at FROM session "
-                    "WHERE print = :print AND until > :now AND seen_at > :idle"
-                ),
-                {"print": print_of(token), "now": now, "idle": now - IDLE},
-            ).first()
+            here = (
+                "SELECT person, household, seen_at FROM session "
+                "WHERE print = :print AND until > :now AND seen_at > :idle"
+            )
+            held = run(connection, here, print=print_of(token), now=now, idle=now - IDLE).first()
             if held is None:
                 return None
             ask_for(connection, held.person, "")
-            person = _person(
-                connection.execute(text("SELECT * FROM person WHERE id = :id"), {"id": held.person}).one()
-            )
+            person = _person(run(connection, "SELECT * FROM person WHERE id = :id", id=held.person).one())
             memberships = _memberships(connection, "m.person = :id", held.person)
         if now - held.seen_at > NOTED_EVERY:
             self._note_use(token, now)
@@ -190,28 +173,24 @@ class People:
 
     def _note_use(self, token: str, now: datetime) -> None:
         with self.asking(writing=True, asked=print_of(token)) as connection:
-            connection.execute(
-                text("UPDATE session SET seen_at = :now WHERE print = :print"),
-                {"now": now, "print": print_of(token)},
-            )
+            used = "UPDATE session SET seen_at = :now WHERE print = :print"
+            run(connection, used, now=now, print=print_of(token))
 
     def choose(self, token: str, household: int) -> None:
         """Which of their households this session looks at."""
         with self.asking(writing=True, asked=print_of(token)) as connection:
-            connection.execute(
-                text("UPDATE session SET household = :household WHERE print = :print"),
-                {"household": household, "print": print_of(token)},
-            )
+            chosen = "UPDATE session SET household = :household WHERE print = :print"
+            run(connection, chosen, household=household, print=print_of(token))
 
     def end_session(self, token: str) -> None:
         """Sign out."""
         with self.asking(writing=True, asked=print_of(token)) as connection:
-            connection.execute(text("DELETE FROM session WHERE print = :print"), {"print": print_of(token)})
+            run(connection, "DELETE FROM session WHERE print = :print", print=print_of(token))
 
     def end_every_session(self, person: int) -> int:
         """Sign out everywhere; how many there were."""
         with self.asking(writing=True, person=person) as connection:
-            return connection.execute(text("DELETE FROM session WHERE person = :id"), {"id": person}).rowcount
+            return run(connection, "DELETE FROM session WHERE person = :id", id=person).rowcount
 
     def members(self, household: int) -> tuple[Membership, ...]:
         """Who belongs to a household, by name."""
@@ -222,22 +201,11 @@ class People:
         """Keep an invitation; one that the same address had for the household before ends."""
         with self.asking(writing=True, household=invitation.household) as connection:
             self._withdraw(connection, invitation.household, invitation.email, now)
-            connection.execute(
-                text(
-                    "INSERT INTO invitation (print, household, email, role, rider, invited_by, made_at, "
-                    "until) VALUES (:print, :household, :email, :role, :rider, :by, :now, :until)"
-                ),
-                {
-                    "print": print_of(token),
-                    "household": invitation.household,
-                    "email": invitation.email,
-                    "role": invitation.role,
-                    "rider": invitation.rider,
-                    "by": invitation.invited_by,
-                    "now": now,
-                    "until": invitation.until,
-                },
+            keep = (
+                "INSERT INTO invitation (print, household, email, role, rider, invited_by, made_at, until) "
+                "VALUES (:token, :household, :email, :role, :rider, :invited_by, :now, :until)"
             )
+            run(connection, keep, **asdict(invitation), token=print_of(token), now=now)
 
     def withdraw(self, household: int, email: str, now: datetime) -> None:
         """An invitation counts no more."""
@@ -245,28 +213,23 @@ class People:
             self._withdraw(connection, household, email, now)
 
     def _withdraw(self, connection: Connection, household: int, email: str, now: datetime) -> None:
-        connection.execute(
-            text(
-                "UPDATE invitation SET withdrawn_at = :now WHERE household = :household "
-                "AND lower(email) = lower(:email) AND used_at IS NULL AND withdrawn_at IS NULL"
-            ),
-            {"now": now, "household": household, "email": email},
+        withdrawn = (
+            "UPDATE invitation SET withdrawn_at = :now WHERE household = :household "
+            "AND lower(email) = lower(:email) AND used_at IS NULL AND withdrawn_at IS NULL"
         )
+        run(connection, withdrawn, now=now, household=household, email=email)
 
     def invitations(self, household: int, now: datetime) -> tuple[Invitation, ...]:
         """Those of a household that still stand."""
         with self.asking(writing=False, household=household) as connection:
-            rows = connection.execute(
-                text(f"{_INVITED} WHERE i.household = :id ORDER BY i.made_at"), {"id": household}
-            ).all()
+            by_time = f"{_INVITED} WHERE i.household = :id ORDER BY i.made_at"
+            rows = run(connection, by_time, id=household).all()
         return tuple(one for one in map(_invitation, rows) if one.stands(now))
 
     def invitation(self, token: str) -> Invitation | None:
         """What a link from a mail stands for. Asking changes nothing."""
         with self.asking(writing=False, asked=print_of(token)) as connection:
-            row = connection.execute(
-                text(f"{_INVITED} WHERE i.print = :print"), {"print": print_of(token)}
-            ).first()
+            row = run(connection, f"{_INVITED} WHERE i.print = :print", print=print_of(token)).first()
         return None if row is None else _invitation(row)
 
     def accept(
@@ -278,59 +241,39 @@ class People:
         """
         mark = print_of(token)
         with self.asking(writing=True, asked=mark) as connection:
-            row = connection.execute(
-                text(
-                    "UPDATE invitation SET used_at = :now WHERE print = :print AND used_at IS NULL "
-                    "AND withdrawn_at IS NULL AND until > :now RETURNING household, email, role, rider"
-                ),
-                {"now": now, "print": mark},
-            ).first()
+            use = (
+                "UPDATE invitation SET used_at = :now WHERE print = :print AND used_at IS NULL "
+                "AND withdrawn_at IS NULL AND until > :now RETURNING household, email, role, rider"
+            )
+            row = run(connection, use, now=now, print=mark).first()
             if row is None:
                 raise FactRefused("This invitation was used already, taken back, or its week is over.")
             number = person.id if person is not None else None
             if number is None:
                 ask_for(connection, None, key_of(row.email))
-                number = connection.execute(
-                    text(
-                        "INSERT INTO person (email, email_key, name, password_hash, made_at) "
-                        "VALUES (:email, :key, :name, :hash, :now) RETURNING id"
-                    ),
-                    {
-                        "email": row.email,
-                        "key": key_of(row.email),
-                        "name": name,
-                        "hash": password_hash,
-                        "now": now,
-                    },
-                ).scalar_one()
+                new = (
+                    "INSERT INTO person (email, email_key, name, password_hash, made_at) "
+                    "VALUES (:email, :key, :name, :hash, :now) RETURNING id"
+                )
+                who = {"email": row.email, "key": key_of(row.email), "name": name, "hash": password_hash}
+                number = run(connection, new, **who, now=now).scalar_one()
             ask_for(connection, number, "")
-            connection.execute(
-                text(
-                    "INSERT INTO membership (household, person, role, rider, since) "
-                    "VALUES (:household, :person, :role, :rider, :now) ON CONFLICT DO NOTHING"
-                ),
-                {
-                    "household": row.household,
-                    "person": number,
-                    "role": row.role,
-                    "rider": row.rider,
-                    "now": now,
-                },
+            member = (
+                "INSERT INTO membership (household, person, role, rider, since) "
+                "VALUES (:household, :person, :role, :rider, :now) ON CONFLICT DO NOTHING"
             )
+            run(connection, member, **row._mapping, person=number, now=now)
         return int(number)
 
     def leave(self, household: int, person: int) -> None:
         """Somebody belongs to a household no more. Raises FactRefused for its last owner."""
         with self.asking(writing=True, household=household) as connection:
-            gone = connection.execute(
-                text(
-                    "DELETE FROM membership m WHERE m.household = :household AND m.person = :person AND "
-                    "(m.role <> 'owner' OR EXISTS (SELECT FROM membership o WHERE o.household = :household "
-                    "AND o.role = 'owner' AND o.person <> :person)) RETURNING m.person"
-                ),
-                {"household": household, "person": person},
-            ).first()
-            if gone is None:
+            go = (
+                "DELETE FROM membership m WHERE m.household = :household AND m.person = :person AND "
+                "(m.role <> 'owner' OR EXISTS (SELECT FROM membership o WHERE o.household = :household "
+                "AND o.role = 'owner' AND o.person <> :person)) RETURNING m.person"
+            )
+            if run(connection, go, household=household, person=person).first() is None:
                 raise FactRefused(
                     "A household needs an owner: first invite another one, then the last can go."
                 )
@@ -344,13 +287,12 @@ def _person(row: Row[Any]) -> Person:
 
 
 def _memberships(connection: Connection, where: str, number: int) -> tuple[Membership, ...]:
-    rows = connection.execute(
-        text(
-            "SELECT m.household, h.name AS household_name, m.person, p.name, p.email, m.role, m.rider "  # noqa: S608
-            "FROM membership m JOIN household h ON h.number = m.household JOIN person p ON p.id = m.person "
-            f"WHERE {where} ORDER BY h.name, p.name, p.id"
-        ),
-        {"id": number},
+    rows = run(
+        connection,
+        "SELECT m.household, h.name AS household_name, m.person, p.name, p.email, m.role, m.rider "  # noqa: S608
+        "FROM membership m JOIN household h ON h.number = m.household JOIN person p ON p.id = m.person "
+        f"WHERE {where} ORDER BY h.name, p.name, p.id",
+        id=number,
     )
     return tuple(Membership(*(*who, Role(role), rider)) for *who, role, rider in rows)
 

@@ -10,9 +10,9 @@ from collections.abc import Callable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from typing import Any, Final
 
-from sqlalchemy import Connection, Engine, text
+from sqlalchemy import Connection, Engine
 
-from services.store.engine import HOUSEHOLD, WRITING
+from services.store.engine import HOUSEHOLD, WRITING, begun, quoted, run
 
 NO_HOUSEHOLD: Final = -1  # people's own writers queue for this lock, and see no household's rows
 
@@ -59,7 +59,6 @@ _GRANTS: Final = {
 
 def make_people(connection: Connection, role: str) -> None:
     """The tables of people with their policies, for this role; made again, nothing changes."""
-    quoted = '"' + role.replace('"', '""') + '"'
     for statement in _TABLES.split(";"):
         connection.exec_driver_sql(statement)
     for table, (seen, written) in _POLICIES.items():
@@ -71,8 +70,8 @@ def make_people(connection: Connection, role: str) -> None:
         ):
             connection.exec_driver_sql(statement)
     for table, rights in _GRANTS.items():
-        connection.exec_driver_sql(f"GRANT {rights} ON {table} TO {quoted}")
-    connection.exec_driver_sql(f"GRANT USAGE, SELECT ON SEQUENCE person_id_seq TO {quoted}")
+        connection.exec_driver_sql(f"GRANT {rights} ON {table} TO {quoted(role)}")
+    connection.exec_driver_sql(f"GRANT USAGE, SELECT ON SEQUENCE person_id_seq TO {quoted(role)}")
 
 
 @contextmanager
@@ -86,22 +85,17 @@ def asking(
     asked: str,
 ) -> Iterator[Connection]:
     """A transaction that sees what is this household's, this person's, or named by what was shown."""
-    options: dict[str, Any] = {WRITING: writing, HOUSEHOLD: household}
-    with (
-        plain(not writing),
-        engine.connect().execution_options(**options) as connection,
-        connection.begin(),
-    ):
+    how: dict[str, Any] = {WRITING: writing, HOUSEHOLD: household}
+    with plain(not writing), begun(engine, **how) as connection:
         ask_for(connection, person, asked)
         yield connection
 
 
 def ask_for(connection: Connection, person: int | None, asked: str) -> None:
     """For this transaction alone, as with a household."""
-    connection.execute(
-        text(
-            "SELECT set_config('gritledger.person', :person, true), "
-            "set_config('gritledger.asked', :asked, true)"
-        ),
-        {"person": "" if person is None else str(person), "asked": asked},
+    run(
+        connection,
+        "SELECT set_config('gritledger.person', :person, true), set_config('gritledger.asked', :asked, true)",
+        person="" if person is None else str(person),
+        asked=asked,
     )

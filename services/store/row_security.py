@@ -10,9 +10,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import Any, Final
 
-from sqlalchemy import URL, Connection, text
+from sqlalchemy import URL, Connection
 
-from services.store.engine import HOUSEHOLD_SETTING, where
+from services.store.engine import HOUSEHOLD_SETTING, quoted, run, where
 from services.store.errors import NotFound, StoreUnusable
 
 FRESH: Final = 0  # the household that nobody lives in: what a new one's tables hold
@@ -28,13 +28,13 @@ _OF_OURS = "FROM pg_class t WHERE t.relnamespace = current_schema()::regnamespac
 
 def tables_apart(connection: Connection) -> list[str]:
     """The tables that hold one household's rows each, whoever added them."""
-    names = connection.scalars(text(f"SELECT t.relname {_OF_OURS} ORDER BY t.relname"))
+    names = run(connection, f"SELECT t.relname {_OF_OURS} ORDER BY t.relname").scalars()
     return [name for name in names if name not in SHARED | BY_PERSON]
 
 
 def is_club(connection: Connection) -> bool:
     """Whether this database was prepared for several households."""
-    return bool(connection.scalar(text("SELECT to_regclass('household') IS NOT NULL")))
+    return bool(run(connection, "SELECT to_regclass('household') IS NOT NULL").scalar())
 
 
 def household_of(url: URL) -> tuple[URL, int | None]:
@@ -71,7 +71,7 @@ def refuse_unless_apart(connection: Connection, where: str, household: int | Non
         raise StoreUnusable(
             where, faults[0].rstrip("."), "have its owner run 'gritledger club prepare' again"
         )
-    known = set(connection.scalars(text("SELECT number FROM household")))
+    known = set(run(connection, "SELECT number FROM household").scalars())
     if household not in known:
         raise NotFound("household", household, highest=max(known))
 
@@ -98,19 +98,19 @@ def keep_apart(connection: Connection, role: str) -> None:
         if not _has_column(connection, table):
             _run(
                 connection,
-                f"ALTER TABLE {_q(table)} ADD COLUMN household integer NOT NULL DEFAULT {FRESH} "
+                f"ALTER TABLE {quoted(table)} ADD COLUMN household integer NOT NULL DEFAULT {FRESH} "
                 "REFERENCES household",
-                f"ALTER TABLE {_q(table)} ALTER COLUMN household SET DEFAULT household_here()",
+                f"ALTER TABLE {quoted(table)} ALTER COLUMN household SET DEFAULT household_here()",
             )
     _widen_keys(connection, tables)
     for table in tables:
         _run(
             connection,
-            f"ALTER TABLE {_q(table)} ENABLE ROW LEVEL SECURITY",
-            f"ALTER TABLE {_q(table)} FORCE ROW LEVEL SECURITY",
-            f"DROP POLICY IF EXISTS own_household ON {_q(table)}",
+            f"ALTER TABLE {quoted(table)} ENABLE ROW LEVEL SECURITY",
+            f"ALTER TABLE {quoted(table)} FORCE ROW LEVEL SECURITY",
+            f"DROP POLICY IF EXISTS own_household ON {quoted(table)}",
             # In a subselect the setting is read once a query, not once a row.
-            f"CREATE POLICY own_household ON {_q(table)} USING (household = (SELECT household_here())) "
+            f"CREATE POLICY own_household ON {quoted(table)} USING (household = (SELECT household_here())) "
             "WITH CHECK (household = (SELECT household_here()))",
         )
     _grant(connection, tables, role)
@@ -118,50 +118,48 @@ def keep_apart(connection: Connection, role: str) -> None:
 
 def _widen_keys(connection: Connection, tables: Sequence[str]) -> None:
     """Every key and every reference to one begins with the household; checks are left as they are."""
-    narrow = connection.execute(
-        text(
-            "SELECT c.conname, t.relname, c.contype, pg_get_constraintdef(c.oid) AS said "
-            "FROM pg_constraint c JOIN pg_class t ON t.oid = c.conrelid "
-            "JOIN pg_attribute a ON a.attrelid = t.oid AND a.attname = 'household' "
-            "WHERE t.relname = ANY(:tables) AND t.relnamespace = current_schema()::regnamespace "
-            "AND c.contype IN ('p', 'u', 'f') AND a.attnum <> ALL(c.conkey)"
-        ),
-        {"tables": list(tables)},
+    narrow = run(
+        connection,
+        "SELECT c.conname, t.relname, c.contype, pg_get_constraintdef(c.oid) AS said "
+        "FROM pg_constraint c JOIN pg_class t ON t.oid = c.conrelid "
+        "JOIN pg_attribute a ON a.attrelid = t.oid AND a.attname = 'household' "
+        "WHERE t.relname = ANY(:tables) AND t.relnamespace = current_schema()::regnamespace "
+        "AND c.contype IN ('p', 'u', 'f') AND a.attnum <> ALL(c.conkey)",
+        tables=list(tables),
     ).all()
     references_first = sorted(narrow, key=lambda row: row.contype != "f")
     for row in references_first:
-        _run(connection, f"ALTER TABLE {_q(row.relname)} DROP CONSTRAINT {_q(row.conname)}")
+        _run(connection, f"ALTER TABLE {quoted(row.relname)} DROP CONSTRAINT {quoted(row.conname)}")
     for row in reversed(references_first):
         wide = row.said.replace("(", "(household, ")
-        _run(connection, f"ALTER TABLE {_q(row.relname)} ADD CONSTRAINT {_q(row.conname)} {wide}")
+        _run(connection, f"ALTER TABLE {quoted(row.relname)} ADD CONSTRAINT {quoted(row.conname)} {wide}")
     for name, said in _narrow_unique_indexes(connection, tables):
-        _run(connection, f"DROP INDEX {_q(name)}", said.replace(" (", " (household, ", 1))
+        _run(connection, f"DROP INDEX {quoted(name)}", said.replace(" (", " (household, ", 1))
 
 
 def _narrow_unique_indexes(connection: Connection, tables: Sequence[str]) -> list[tuple[str, str]]:
     """Unique indexes without the household, by name, as the statements that made them."""
-    found = connection.execute(
-        text(
-            "SELECT i.relname, pg_get_indexdef(i.oid) FROM pg_index x "
-            "JOIN pg_class i ON i.oid = x.indexrelid JOIN pg_class t ON t.oid = x.indrelid "
-            "JOIN pg_attribute a ON a.attrelid = t.oid AND a.attname = 'household' "
-            "WHERE x.indisunique AND t.relname = ANY(:tables) "
-            "AND t.relnamespace = current_schema()::regnamespace AND a.attnum <> ALL(x.indkey)"
-        ),
-        {"tables": list(tables)},
+    found = run(
+        connection,
+        "SELECT i.relname, pg_get_indexdef(i.oid) FROM pg_index x "
+        "JOIN pg_class i ON i.oid = x.indexrelid JOIN pg_class t ON t.oid = x.indrelid "
+        "JOIN pg_attribute a ON a.attrelid = t.oid AND a.attname = 'household' "
+        "WHERE x.indisunique AND t.relname = ANY(:tables) "
+        "AND t.relnamespace = current_schema()::regnamespace AND a.attnum <> ALL(x.indkey)",
+        tables=list(tables),
     )
     return [(row[0], row[1]) for row in found]
 
 
 def _grant(connection: Connection, tables: Sequence[str], role: str) -> None:
     """What the page and the workers may do. No TRUNCATE and no ownership: neither asks a policy."""
-    written = ", ".join(_q(name) for name in [*tables, "hourly_weather", "weather_block"])
+    written = ", ".join(quoted(name) for name in [*tables, "hourly_weather", "weather_block"])
     _run(
         connection,
-        f"GRANT SELECT, INSERT, UPDATE, DELETE ON {written} TO {_q(role)}",
-        f"GRANT SELECT, INSERT ON household TO {_q(role)}",
-        f"GRANT SELECT ON alembic_version TO {_q(role)}",
-        f"GRANT USAGE, SELECT ON ALL SEQUENCES IN SCHEMA {_schema(connection)} TO {_q(role)}",
+        f"GRANT SELECT, INSERT, UPDATE, DELETE ON {written} TO {quoted(role)}",
+        f"GRANT SELECT, INSERT ON household TO {quoted(role)}",
+        f"GRANT SELECT ON alembic_version TO {quoted(role)}",
+        f"GRANT USAGE, SELECT ON ALL SEQUENCES IN SCHEMA {_schema(connection)} TO {quoted(role)}",
     )
 
 
@@ -169,14 +167,13 @@ def not_apart(connection: Connection) -> list[str]:
     """What would let one household see or touch another's rows, in sentences; empty = nothing."""
     faults = []
     missing = set(BY_PERSON)
-    for table, forced, policies, has_column in connection.execute(
-        text(
-            "SELECT t.relname, t.relrowsecurity AND t.relforcerowsecurity, "  # noqa: S608
-            "(SELECT count(*) FROM pg_policy p WHERE p.polrelid = t.oid), EXISTS (SELECT FROM pg_attribute a "
-            "WHERE a.attrelid = t.oid AND a.attname = 'household' AND a.attnotnull) "
-            f"{_OF_OURS} AND t.relname <> ALL(:shared) ORDER BY t.relname"
-        ),
-        {"shared": sorted(SHARED)},
+    for table, forced, policies, has_column in run(
+        connection,
+        "SELECT t.relname, t.relrowsecurity AND t.relforcerowsecurity, "  # noqa: S608
+        "(SELECT count(*) FROM pg_policy p WHERE p.polrelid = t.oid), EXISTS (SELECT FROM pg_attribute a "
+        "WHERE a.attrelid = t.oid AND a.attname = 'household' AND a.attnotnull) "
+        f"{_OF_OURS} AND t.relname <> ALL(:shared) ORDER BY t.relname",
+        shared=sorted(SHARED),
     ):
         missing.discard(table)
         if not (forced and policies == 1 and (has_column or table in BY_PERSON)):
@@ -191,13 +188,12 @@ def not_apart(connection: Connection) -> list[str]:
 
 def refuse_unsafe_role(connection: Connection, where: str, role: str | None = None) -> None:
     """Whom no policy binds must not serve households. role None = whoever this is. Raises StoreUnusable."""
-    found = connection.execute(
-        text(
-            "SELECT r.rolname, r.rolsuper OR r.rolbypassrls, EXISTS (SELECT FROM pg_class t WHERE "
-            "pg_has_role(r.oid, t.relowner, 'MEMBER') AND t.relnamespace = current_schema()::regnamespace) "
-            "FROM pg_roles r WHERE r.rolname = coalesce(:role, current_user)"
-        ),
-        {"role": role},
+    found = run(
+        connection,
+        "SELECT r.rolname, r.rolsuper OR r.rolbypassrls, EXISTS (SELECT FROM pg_class t WHERE "
+        "pg_has_role(r.oid, t.relowner, 'MEMBER') AND t.relnamespace = current_schema()::regnamespace) "
+        "FROM pg_roles r WHERE r.rolname = coalesce(:role, current_user)",
+        role=role,
     ).first()
     if found is None:
         raise StoreUnusable(where, f"there is no role “{role}”", f"make it first: CREATE ROLE {role} LOGIN")
@@ -211,23 +207,18 @@ def refuse_unsafe_role(connection: Connection, where: str, role: str | None = No
 
 
 def _has_column(connection: Connection, table: str) -> bool:
-    found: Any = connection.scalar(
-        text(
-            "SELECT EXISTS (SELECT FROM pg_attribute a JOIN pg_class t ON t.oid = a.attrelid WHERE "
-            "t.relname = :table AND t.relnamespace = current_schema()::regnamespace "
-            "AND a.attname = 'household' AND NOT a.attisdropped)"
-        ),
-        {"table": table},
-    )
+    found: Any = run(
+        connection,
+        "SELECT EXISTS (SELECT FROM pg_attribute a JOIN pg_class t ON t.oid = a.attrelid WHERE "
+        "t.relname = :table AND t.relnamespace = current_schema()::regnamespace "
+        "AND a.attname = 'household' AND NOT a.attisdropped)",
+        table=table,
+    ).scalar()
     return bool(found)
 
 
 def _schema(connection: Connection) -> str:
-    return _q(str(connection.scalar(text("SELECT current_schema()"))))
-
-
-def _q(name: str) -> str:
-    return '"' + name.replace('"', '""') + '"'
+    return quoted(str(run(connection, "SELECT current_schema()").scalar()))
 
 
 def _run(connection: Connection, *statements: str) -> None:

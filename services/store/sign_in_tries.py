@@ -6,7 +6,9 @@ from collections.abc import Callable
 from contextlib import AbstractContextManager
 from datetime import datetime, timedelta
 
-from sqlalchemy import Connection, text
+from sqlalchemy import Connection
+
+from services.store.engine import run
 
 # Judgements; common practice, no source.
 FORGOTTEN = timedelta(days=1)  # tries of so long ago count no more
@@ -26,10 +28,10 @@ class Guesses:
         one, whatever machine they come to, so none of them is free.
         """
         with self._writing() as connection:
-            connection.execute(text("DELETE FROM guess WHERE tried_at < :then"), {"then": now - FORGOTTEN})
+            run(connection, "DELETE FROM guess WHERE tried_at < :then", then=now - FORGOTTEN)
             for key, free in sorted(keys.items()):
-                held = connection.execute(
-                    text("SELECT tries, not_before FROM guess WHERE key = :key"), {"key": key}
+                held = run(
+                    connection, "SELECT tries, not_before FROM guess WHERE key = :key", key=key
                 ).first()
                 tries = 1 if held is None else held.tries + 1
                 if held is not None and held.not_before > now:
@@ -37,20 +39,24 @@ class Guesses:
                     return float((held.not_before - now).total_seconds())
                 over = tries - free
                 pause_s = min(FIRST_PAUSE_S * 2.0 ** min(over, 20), LONGEST_PAUSE_S) if over >= 0 else 0.0
-                connection.execute(
-                    text(
-                        "INSERT INTO guess (key, tries, tried_at, not_before) VALUES (:key, :n, :now, :next) "
-                        "ON CONFLICT (key) DO UPDATE SET tries = :n, tried_at = :now, not_before = :next"
-                    ),
-                    {"key": key, "n": tries, "now": now, "next": now + timedelta(seconds=pause_s)},
+                run(
+                    connection,
+                    "INSERT INTO guess (key, tries, tried_at, not_before) VALUES (:key, :n, :now, :next) "
+                    "ON CONFLICT (key) DO UPDATE SET tries = :n, tried_at = :now, not_before = :next",
+                    key=key,
+                    n=tries,
+                    now=now,
+                    next=now + timedelta(seconds=pause_s),
                 )
         return 0.0
 
     def was_right(self, person_key: str, address_key: str, now: datetime) -> None:
         """A try was right: the person's others are forgotten; of the address's only this one."""
         with self._writing() as connection:
-            connection.execute(text("DELETE FROM guess WHERE key = :key"), {"key": person_key})
-            connection.execute(
-                text("UPDATE guess SET tries = greatest(tries - 1, 0), not_before = :now WHERE key = :key"),
-                {"key": address_key, "now": now},
+            run(connection, "DELETE FROM guess WHERE key = :key", key=person_key)
+            run(
+                connection,
+                "UPDATE guess SET tries = greatest(tries - 1, 0), not_before = :now WHERE key = :key",
+                key=address_key,
+                now=now,
             )

@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Collection, Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import AbstractContextManager, contextmanager
 from datetime import datetime
 from pathlib import Path
 from types import TracebackType
-from typing import Any
 
 from sqlalchemy import URL, Connection, Engine, select
 
@@ -25,6 +24,7 @@ from services.store.engine import (
     MIGRATING,
     WRITING,
     WROTE,
+    begun,
     make_engine,
     plain_errors,
     rows_of,
@@ -120,7 +120,7 @@ class Store:
             with plain_errors(url):
                 migrate(engine, where(url))
                 if engine.dialect.name == "postgresql":
-                    with engine.connect() as connection, connection.begin():
+                    with begun(engine) as connection:
                         refuse_unless_apart(connection, where(url), household)
         except BaseException:
             engine.dispose()
@@ -165,20 +165,13 @@ class Store:
 
     def fill(self, move: Callable[[Connection], None]) -> None:
         """Let all rows of a household be moved into this empty home ledger: all of it, or nothing."""
-        options: dict[str, Any] = {MIGRATING: True}  # rows come table by table; orphans are looked for after
-        with (
-            plain_errors(self._url),
-            self._engine.connect().execution_options(**options) as connection,
-            connection.begin(),
-        ):
+        # Rows come table by table; orphans are looked for after.
+        with plain_errors(self._url), begun(self._engine, **{MIGRATING: True}) as connection:
             move(connection)
 
-    @contextmanager
-    def _begun(self, **how: bool) -> Iterator[Connection]:
+    def _begun(self, **how: bool) -> AbstractContextManager[Connection]:
         """A connection in a transaction of this household: the one place where the store begins one."""
-        options: dict[str, Any] = {**how, HOUSEHOLD: self.household}
-        with self._engine.connect().execution_options(**options) as connection, connection.begin():
-            yield connection
+        return begun(self._engine, **how, **{HOUSEHOLD: self.household})
 
     def faults(self) -> tuple[str, ...]:
         """What the database finds wrong with itself, in sentences; empty = nothing. Reads all of it."""
@@ -187,7 +180,7 @@ class Store:
                 tx.writes()
             return ()
         try:
-            with plain_errors(self._url), self._engine.connect() as connection, connection.begin():
+            with plain_errors(self._url), begun(self._engine) as connection:
                 checked = [row[0] for row in rows_of(connection, "PRAGMA quick_check")]
                 orphans = rows_of(connection, "PRAGMA foreign_key_check")
         except StoreUnusable as unusable:

@@ -8,7 +8,6 @@ from pathlib import Path
 import pytest
 from sqlalchemy import Connection, select
 from sqlmodel import SQLModel
-from tests.services.store.test_apart import live
 
 from services.store import FactRefused, Store
 from services.store.club import Club
@@ -16,6 +15,7 @@ from services.store.household_transfer import move_out
 from services.store.row_security import SHARED
 from tests.put_into import into
 from tests.services.store.household import CELL, DAY, MORNING, weather
+from tests.services.store.test_row_security import live
 
 
 @pytest.fixture
