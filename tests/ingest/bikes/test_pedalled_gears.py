@@ -55,7 +55,7 @@ def pedalled(ln_development: np.ndarray, **more: object) -> Recording:
 
 
 def seconds_by_bin(made: Recording, wheel_off: float = 0.0) -> dict[int, int]:
-    """Sample by sample: the mean with its neighbours in the same gear, and half of the time to each of them."""
+    """Sample by sample: the mean with neighbours in the same gear, and half of the time to each of them."""
     told = list(zip(made.time_s.tolist(), made.cadence_rpm.tolist(), made.speed_mps.tolist(), strict=True))
     lines = [
         math.log(speed * 60.0 / cadence) + wheel_off if 35 <= cadence <= 150 and speed >= 1.2 else None
