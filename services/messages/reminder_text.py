@@ -143,7 +143,7 @@ def week_ahead(
     blocks += [Block(supplies)] if supplies else []
     blocks += [Block(f"{c.headline}: about {day(c.on or now, zone)}") for c in in_sight]
     if waiting:
-        subject = f"The week ahead: {_count(len(waiting), 'thing')} due already"
+        subject = _due_already(ordered)
     elif soon:
         subject = f"The week ahead: {soon[0].headline[0].lower()}{soon[0].headline[1:]}" + _and_more(
             len(soon) - 1
@@ -286,6 +286,13 @@ def _subject(ordered: Sequence[ReminderText]) -> str:
         if len(together) <= _WIDTH:
             return together
     return f"{opening}{headlines[0]}" + _and_more(len(ordered) - 1)
+
+
+def _due_already(waiting: Sequence[ReminderText]) -> str:
+    """The subject when something is due already: on which bikes, where there is room to name them."""
+    places = list(dict.fromkeys(one.bike_name or one.chain_name for one in waiting))
+    named = f"The week ahead: due already on {listed(places)}"
+    return named if len(named) <= _WIDTH else f"The week ahead: {_count(len(waiting), 'thing')} due already"
 
 
 def _and_more(count: int) -> str:

@@ -135,7 +135,7 @@ def invitation_letter(invitation: Invitation, link: str, *, channel: str, now: d
         f"It is for you alone, once, within {INVITED_FOR.days} days. Opening it changes nothing. "
         "If you do not know who asks, do nothing.\n"
     )
-    subject = f"gritledger: an invitation to “{invitation.household_name}”"
+    subject = f"{invitation.invited_by} invites you to “{invitation.household_name}” (gritledger)"
     return _letter(invitation.email, subject, text, channel=channel, now=now)
 
 

@@ -415,7 +415,9 @@ def test_the_week_ahead_puts_what_is_due_first_and_is_glad_of_nothing() -> None:
     due = week_ahead([], INES, now=NOW, waiting=[WET])
     nothing = week_ahead([], INES, now=NOW)
 
-    assert due.subject == "The week ahead: 1 thing due already"
+    assert due.subject == f"The week ahead: due already on {WET.bike_name or WET.chain_name}"
+    many = [replace(WET, id=ReminderId(n), bike_name=f"Bicycle number {n}") for n in range(9)]
+    assert week_ahead([], INES, now=NOW, waiting=many).subject == "The week ahead: 9 things due already"
     assert "Copper came home wet" in " ".join(due.text.split())
     assert due.reminders == (ReminderId(12),)
     assert "Careful: fingers off" in due.text

@@ -195,7 +195,7 @@ def test_what_can_wait_comes_with_the_outlook_and_is_no_message_of_the_months(we
     week.round(4, timedelta(hours=7, minutes=5))
 
     (outlook,) = [one for one in week.box.taken if one.rider == ines]
-    assert outlook.subject == "The week ahead: 1 thing due already"
+    assert outlook.subject == "The week ahead: due already on Plover"
     assert len(outlook.reminders) == 1
     assert outlook.text.count("Drip the chain") == 1  # due, and not a second time as what comes
     week.round(5)
