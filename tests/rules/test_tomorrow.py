@@ -8,8 +8,17 @@ from datetime import UTC, date, datetime, timedelta
 import pytest
 
 from rules.rulebook import default_rulebook
-from rules.tomorrow import Price, Tomorrow, tomorrow, typed_day, typed_weather
-from rules.usual_day import usual_day
+from rules.tomorrow import (
+    Price,
+    Tomorrow,
+    _bikes,
+    _spares,
+    _worth_saying,
+    tomorrow,
+    typed_day,
+    typed_weather,
+)
+from rules.usual_day import WEEKS, usual_day
 from rules.vocabulary import ChainId, HourAhead
 from tests.rules.notation import at, ledger_of, tag
 
@@ -185,3 +194,131 @@ def test_an_hour_is_wet_by_its_rain_or_without_it():
     assert soaked.wet_chance(0.45) == pytest.approx(1.0)
     assert HourAhead(TOMORROW, 0.3, tag(0.8), tag(0.1)).wet_chance(0.45) == pytest.approx(0.3)
     assert HourAhead(TOMORROW, 0.3, tag(None), tag(None)).wet_chance(0.45) == 0.0
+
+
+def test_every_part_of_a_days_cost_is_a_sum_by_hand():
+    """Wax: a drip of 6 min every 12 grit-hours, a bath of 35 every 40; lube: 3 every 8, 15 every 16.
+
+    A minute is .2; a grit-hour beyond the film of 12 counts once more. Typed rain is all wet: 2 more an hour.
+    """
+    worn_film = HOUSE + "2025-06-10 06:00  rode  10 h  on Plover  dry\n"
+    prices = {ChainId(1): Price(45.0, 90.0, 300.0)}  # (45 + 30) / 300 = .25 a grit-hour
+    found = {one.bike.name: one for one in told(worn_film, [], drive_h=3.0, prices=prices).choices}
+    plover, heron = found["Plover"], found["Heron"]
+    beyond = 10.0 + 3.0 - 12.0
+    assert plover.parts == pytest.approx({
+        "wear": 3.0 * 0.25,
+        "hands": 0.2 * (6.0 * 3.0 / 12.0 + 35.0 * 3.0 / 40.0),
+        "film": beyond * 0.25 + 0.2 * 35.0 * beyond / 40.0,
+        "wet": 0.0,
+        "swap": 0.0,
+    })  # fmt: skip
+    assert heron.parts == pytest.approx({
+        "wear": 0.0,
+        "hands": 0.2 * (3.0 * 3.0 / 8.0 + 15.0 * 3.0 / 16.0),
+        "film": 0.0,
+        "wet": 0.0,
+        "swap": 0.0,
+    })  # fmt: skip
+    wet = {one.bike.name: one for one in told(worn_film, "rain", drive_h=3.0, prices=prices).choices}
+    assert wet["Plover"].grit_h == pytest.approx(3.0 * (1.0 + 2.0))
+    assert (wet["Plover"].parts["wet"], wet["Heron"].parts["wet"]) == (pytest.approx(1.8), pytest.approx(0.6))
+    used_up = HOUSE + "2025-06-10 06:00  rode  13 h  on Plover  dry\n"
+    again = next(
+        one for one in told(used_up, [], drive_h=2.0, prices=prices).choices if one.bike.name == "Plover"
+    )
+    assert again.parts["film"] == pytest.approx(2.0 * 0.25 + 0.2 * 35.0 * 2.0 / 40.0), "all of it is beyond"
+    assert Price(30.0).per_grit_h == pytest.approx(30.0 / 450.0)
+
+
+def test_half_an_hour_of_wet_pedalling_is_a_wet_evening_and_a_little_less_is_none():
+    limit_h = RULEBOOK.limit("wet_ride").value
+    for drive_h, chance in ((limit_h, 1.0), (limit_h - 0.01, 0.0)):
+        assert told(HOUSE, ahead(1.0), drive_h=drive_h).usual.wet_chance == chance
+    both = told(HOUSE, ahead(0.3, dry=0.6), drive_h=2.0).usual
+    assert both.wet_chance == 1.0, "wet without rain too"
+    assert [one.if_rain.salt for one in typed_weather("salt", told(HOUSE, []).plan, RULEBOOK)] == [1.0, 1.0]
+    dust = typed_weather("dust", told(HOUSE, []).plan, RULEBOOK)[0].if_dry
+    assert (dust.paved_water, dust.mud, dust.dust, dust.salt) == (0.0, 0.0, 1.0, 0.0)
+    mud = typed_weather("rain", told(HOUSE, []).plan, RULEBOOK)[0].if_dry
+    assert (mud.paved_water, mud.unpaved_water, mud.salt) == (1.0, 1.0, 0.0)
+
+
+def test_what_is_worth_saying_is_a_unit_of_money_or_an_evening_likely_spared():
+    base = told(HOUSE, []).usual
+    lubed = told(HOUSE, [], usual="Heron").usual
+
+    def worth(cheaper_by, wet_chance, best):
+        best = replace(best, parts={"wear": base.cost - cheaper_by})
+        return _worth_saying(replace(base, wet_chance=wet_chance), best)
+
+    cost = round(base.cost, 3)
+    base = replace(base, parts={"wear": cost})
+    assert [worth(one, 0.0, base) for one in (1.0 + 1e-9, 0.99)] == [True, False]
+    assert [worth(0.0, chance, lubed) for chance in (0.6, 0.59)] == [True, False]
+    assert not worth(0.0, 1.0, base), "wax for wax spares no evening"
+
+
+def test_bikes_and_spares_that_can_be_taken_stop_at_their_edges():
+    rider, *_ = ledger_of(HOUSE).riders
+
+    def bikes(text=HOUSE, unpaved=0.0, plan_bike=None, **changes):
+        ledger = ledger_of(text)
+        ledger = replace(
+            ledger, bikes=tuple(replace(b, **changes) if b.name == "Heron" else b for b in ledger.bikes)
+        )
+        plan = typed_day(rider, TOMORROW, 1.0, unpaved, plan_bike)
+        return [one.name for one in _bikes(ledger, plan, NOW)]
+
+    second = timedelta(seconds=1)
+    both, alone = ["Plover", "Heron"], ["Plover"]
+    assert [bikes(from_at=at) for at in (NOW, NOW + second)] == [both, alone]
+    assert [bikes(until_at=at) for at in (NOW + second, NOW)] == [both, alone]
+    assert [bikes(unpaved_share=share) for share in (0.35, 0.36)] == [both, alone]
+    assert bikes(unpaved_share=0.36, plan_bike=2) == both, "the usual one is taken wherever it goes"
+    assert bikes(indoor=True) == alone
+    bens = "rider Ada\nrider Ben\n" + HOUSE.replace("bike Heron   of Ada", "bike Heron of Ben")
+    lent = "2025-{} 20:00 rode 1 h on Heron by Ada\n"
+    weeks_ago = (NOW - timedelta(weeks=WEEKS)).strftime("%m-%d")
+    day_before = (NOW - timedelta(weeks=WEEKS, days=1)).strftime("%m-%d")
+    assert bikes(bens) == alone
+    assert [bikes(bens + lent.format(day)) for day in (weeks_ago, day_before)] == [both, alone]
+    assert bikes(bens + lent.format("06-10").replace("by Ada", "by Ben")) == alone, "its owner rode it"
+
+    shelf = HOUSE + "2025-05-01 fitted Slate on Plover\n2025-05-09 removed Slate\n2025-05-10 immersed Slate\n"
+    ledger = ledger_of(shelf)
+    own, slate = (next(one for one in ledger.chains if one.name == name) for name in ("Copper", "Slate"))
+
+    def spares(now=NOW, ledger=ledger, **changes):
+        chains = tuple(replace(one, **changes) if one.name == "Slate" else one for one in ledger.chains)
+        return [one.name for one in _spares(replace(ledger, chains=chains), own, ledger.bikes[0], now)]
+
+    assert spares() == ["Slate"]
+    assert [spares(retired_at=at) for at in (NOW + second, NOW)] == [["Slate"], []]
+    immersed_at = at("2025-05-10")
+    assert [spares(now=now) for now in (immersed_at, immersed_at - second)] == [["Slate"], []]
+    assert spares(ledger=ledger_of(shelf + "2025-06-05 fitted Slate on Heron\n")) == []
+    assert slate.id != own.id
+
+
+def test_a_usual_day_is_of_three_days_in_the_last_weeks_and_of_five_minutes_an_hour():
+    def plan(text, now=NOW, on=date(2025, 6, 24)):
+        ledger = ledger_of("rider Ada\nbike Plover of Ada unpaved 0.2\nbike Heron of Ada\n" + text)
+        return usual_day(ledger, ledger.riders[0], on, UTC, now=now)
+
+    tuesdays = [f"2025-06-{day:02} 06:30 rode 0.25 h on Plover dry\n" for day in (3, 10, 17)]
+    assert plan("".join(tuesdays)).unpaved_share == 0.2
+    assert plan("".join(tuesdays[:2])) is None
+    assert plan("".join(tuesdays), now=at("2025-06-17 06:30")) is not None
+    assert plan("".join(tuesdays), now=at("2025-06-17 06:29")) is None
+    first = at("2025-06-03 06:30") + timedelta(weeks=WEEKS)
+    assert plan("".join(tuesdays), now=first) is not None
+    assert plan("".join(tuesdays), now=first + timedelta(seconds=60)) is None
+    assert plan("".join(tuesdays[:2]) + tuesdays[2].replace("dry", "dry indoors")) is None
+    minutes = "".join(tuesdays).replace("0.25 h", "{} h")
+    assert plan(minutes.format(*[300 / 3600] * 3)).drive_h == pytest.approx(300 / 3600)
+    assert plan(minutes.format(*[299 / 3600] * 3)) is None
+    twice = "".join(tuesdays[:2])
+    on_heron = twice.replace("06:30", "09:30").replace("Plover", "Heron")
+    even = plan(twice + on_heron + tuesdays[2].replace("Plover", "nothing"))
+    assert even.bike == 1, "of two ridden alike the first"

@@ -8,8 +8,10 @@ import pytest
 
 from ingest.ground.confidence import Witness, confidence, road_state, wetter_is_right
 from ingest.ground.forcing import Forcing
+from ingest.ground.paved_road import FROZEN_FROM_MM
 from ingest.ground.road_salt import HOLDS_FROM_G_M2, HUMID_WITH_SALT_PCT
 from ingest.ground.sentence import Lies
+from ingest.ground.wetting_and_drying import FILM_MM
 
 DRY = (Forcing(0.0, 0.1),) * 48
 DRY_HOUR = Witness(0.0, 0.0, 0.0, DRY, gaps_matter=False, lies=Lies(), preliminary=False)
@@ -176,6 +178,8 @@ def test_every_kind_of_hour_is_as_sure_as_its_counts_say() -> None:
         ({"water": 1.0, "rain_mm": 0.254, "rain_next_mm": 0.1}, 0.97, 0.83),
         ({"water": 1.0, "rain_mm": 9.0, "forced_before": after(1.0), "rain_next_mm": 0.1}, 0.97, 0.97),
         ({"water": 1.0, "rain_mm": 1.0, "lies": Lies(snowed_mm=0.9)}, wet, 0.50),  # 0.1 of it was rain
+        ({"water": 0.5, "lies": Lies(frozen_quiet_mm=FROZEN_FROM_MM)}, wet, 0.69),
+        ({"lies": Lies(frozen_quiet_mm=FROZEN_FROM_MM)}, 0.97, 0.99),
         ({"lies": Lies(humidity_pct=79.0)}, 0.97, 0.99),
         ({"lies": Lies(humidity_pct=80.0)}, 1 - 74 / 570, 0.99),
         ({"lies": Lies(humidity_pct=80.0, air_c=5.0)}, 1 - 74 / 570, 0.99),
@@ -200,6 +204,7 @@ def test_salt_is_counted_by_what_share_of_the_way_has_it() -> None:
         ({"lies": salted}, 1 - humid),
         ({"lies": replace(salted, humidity_pct=HUMID_WITH_SALT_PCT - 1.0)}, 1 - dry_air),
         ({"lies": replace(salted, humidity_pct=None)}, 1 - dry_air),
+        ({"water": 0.1, "lies": replace(salted, film_main_mm=FILM_MM)}, humid),
         ({"water": 0.5, "lies": salted}, min(0.97, 745 / 746)),
     ):
         assert confidence(replace(DRY_HOUR, **change)) == pytest.approx(sure(not_dry, 0.95)), change
@@ -217,6 +222,7 @@ def test_what_is_missing_takes_its_share_of_the_certainty() -> None:
         ({"gaps_matter": True, "forced_before": after(None, 0.0)}, whole * 0.99),
         ({"gaps_matter": True, "forced_before": after(None)}, whole * 0.99),
         ({"gaps_matter": True, "forced_before": after(None, None, 0.0)}, whole * 0.93**2),
+        ({"gaps_matter": True, "forced_before": after(None, 0.0, None, 0.0, None, 0.0)}, whole * 0.99**3),
         ({"gaps_matter": True, "forced_before": (Forcing(None, 0.1), *DRY[1:])}, whole * 0.99),  # the first
         ({"preliminary": True}, 0.5 + 0.8 * (whole - 0.5)),
         ({"wetter_share": 0.51}, 0.51),
