@@ -6,13 +6,15 @@ Words of an enum are stored as the word itself, so that the database can be read
 Annotations are no strings here: each would be read again whenever the program starts.
 """
 
+import re
 from collections.abc import Iterable
 from datetime import datetime
 from enum import StrEnum
-from typing import Any, ClassVar, cast
+from typing import Any, cast
 
 from pydantic import ConfigDict
 from sqlalchemy import JSON, BigInteger, CheckConstraint, Column, Index, Table, TextClause
+from sqlalchemy.orm import declared_attr
 from sqlmodel import Field, SQLModel
 
 from rules.vocabulary import ReadingTool, Regime, TreatmentKind
@@ -53,9 +55,23 @@ def json_column() -> Any:
 
 
 class Row(SQLModel):
-    """What the models share: they describe tables and check no values, so nothing is built to check them."""
+    """What the models share: they describe tables and check no values, so nothing is built to check them.
+
+    A table is called what its model is: RideHourRow's is `ride_hour`.
+    """
 
     model_config = ConfigDict(defer_build=True)  # type: ignore[assignment]
+
+    @declared_attr.directive
+    def __tablename__(cls) -> str:  # noqa: N805 - SQLAlchemy hands over the class
+        name = cls.__name__.removesuffix("Row")
+        return re.sub(r"(?<!^)(?=[A-Z])", "_", name).lower()
+
+
+class NumberedRow(Row):
+    """Rows that have a number of their own."""
+
+    id: int | None = Field(default=None, primary_key=True)
 
 
 def part(name: str, *columns: str, where: TextClause, unique: bool = False) -> Index:
@@ -72,23 +88,19 @@ def table_of(row: type[SQLModel]) -> Table:
     return cast("Table", row.__table__)  # type: ignore[attr-defined]
 
 
-class RiderRow(Row, table=True):
-    __tablename__: ClassVar[str] = "rider"
-    id: int | None = Field(default=None, primary_key=True)
+class RiderRow(NumberedRow, table=True):
     name: str
     name_key: str = Field(unique=True)  # casefolded: names differ by more than case
     email: str | None = None
     time_zone: str
 
 
-class BikeRow(Row, table=True):
-    __tablename__: ClassVar[str] = "bike"
+class BikeRow(NumberedRow, table=True):
     __table_args__ = (
         share("unpaved_share"),
         spans("from_at", "until_at"),
         CheckConstraint("wheel_circumference_m > 0.5 AND wheel_circumference_m < 3.5", name="wheel_possible"),
     )
-    id: int | None = Field(default=None, primary_key=True)
     name: str
     name_key: str = Field(unique=True)
     owner: int = Field(foreign_key="rider.id")
@@ -101,10 +113,8 @@ class BikeRow(Row, table=True):
     until_at: datetime | None = None
 
 
-class SensorRow(Row, table=True):
-    __tablename__: ClassVar[str] = "sensor"
+class SensorRow(NumberedRow, table=True):
     __table_args__ = (Index("ix_sensor_identity", "identity"), spans("from_at", "until_at"))
-    id: int | None = Field(default=None, primary_key=True)
     kind: str
     identity: str
     bike: int = Field(foreign_key="bike.id")
@@ -112,8 +122,7 @@ class SensorRow(Row, table=True):
     until_at: datetime | None = None
 
 
-class ChainRow(Row, table=True):
-    __tablename__: ClassVar[str] = "chain"
+class ChainRow(NumberedRow, table=True):
     __table_args__ = (
         one_of("regime", Regime, "regime_known"),
         CheckConstraint("speeds >= 1 AND speeds <= 16", name="speeds_possible"),
@@ -121,7 +130,6 @@ class ChainRow(Row, table=True):
         not_negative("price"),
         spans("acquired_at", "retired_at"),
     )
-    id: int | None = Field(default=None, primary_key=True)
     name: str
     name_key: str = Field(unique=True)
     regime: str
@@ -132,20 +140,16 @@ class ChainRow(Row, table=True):
     retired_at: datetime | None = None
 
 
-class FittingRow(Row, table=True):
-    __tablename__: ClassVar[str] = "fitting"
+class FittingRow(NumberedRow, table=True):
     __table_args__ = (spans("fitted_at", "removed_at"),)
-    id: int | None = Field(default=None, primary_key=True)
     chain: int = Field(foreign_key="chain.id", index=True)
     bike: int = Field(foreign_key="bike.id", index=True)
     fitted_at: datetime
     removed_at: datetime | None = None
 
 
-class TreatmentRow(Row, table=True):
-    __tablename__: ClassVar[str] = "treatment"
+class TreatmentRow(NumberedRow, table=True):
     __table_args__ = (one_of("kind", TreatmentKind, "kind_known"), not_negative("minutes", "cost"))
-    id: int | None = Field(default=None, primary_key=True)
     chain: int = Field(foreign_key="chain.id", index=True)
     kind: str
     done_at: datetime
@@ -154,8 +158,7 @@ class TreatmentRow(Row, table=True):
     note: str
 
 
-class ReadingRow(Row, table=True):
-    __tablename__: ClassVar[str] = "reading"
+class ReadingRow(NumberedRow, table=True):
     __table_args__ = (
         one_of("tool", ReadingTool, "tool_known"),
         CheckConstraint(
@@ -170,7 +173,6 @@ class ReadingRow(Row, table=True):
             name="value_fits_tool",
         ),
     )
-    id: int | None = Field(default=None, primary_key=True)
     chain: int = Field(foreign_key="chain.id", index=True)
     tool: str
     taken_at: datetime
@@ -181,24 +183,20 @@ class ReadingRow(Row, table=True):
     instrument: str = ""
 
 
-class WipeTestRow(Row, table=True):
-    __tablename__: ClassVar[str] = "wipe_test"
+class WipeTestRow(NumberedRow, table=True):
     __table_args__ = (CheckConstraint("grade >= 0 AND grade <= 4", name="grade_0_to_4"),)
-    id: int | None = Field(default=None, primary_key=True)
     chain: int = Field(foreign_key="chain.id", index=True)
     done_at: datetime
     grade: int
 
 
-class TrialRow(Row, table=True):
+class TrialRow(NumberedRow, table=True):
     """Two like chains that take turns on one bike."""
 
-    __tablename__: ClassVar[str] = "trial"
     __table_args__ = (
         CheckConstraint("waxed <> control", name="two_chains"),
         CheckConstraint("block_km > 0", name="turns_have_length"),
     )
-    id: int | None = Field(default=None, primary_key=True)
     bike: int = Field(foreign_key="bike.id", index=True)
     waxed: int = Field(foreign_key="chain.id")
     control: int = Field(foreign_key="chain.id")
@@ -208,16 +206,14 @@ class TrialRow(Row, table=True):
     ended_at: datetime | None = None
 
 
-class SupplyRow(Row, table=True):
+class SupplyRow(NumberedRow, table=True):
     """A bath, a bottle or a pack that was begun."""
 
-    __tablename__: ClassVar[str] = "supply"
     __table_args__ = (
         CheckConstraint("amount > 0", name="holds_something"),
         CheckConstraint("a_use > 0", name="a_use_takes_something"),
         CheckConstraint("price >= 0", name="price_not_below_nothing"),
     )
-    id: int | None = Field(default=None, primary_key=True)
     kind: str
     amount: float
     begun_at: datetime
@@ -227,22 +223,18 @@ class SupplyRow(Row, table=True):
     price: float | None = None
 
 
-class OwnLimitsRow(Row, table=True):
+class OwnLimitsRow(NumberedRow, table=True):
     """Limits and weights that a rider set in one go."""
 
-    __tablename__: ClassVar[str] = "own_limits"
-    id: int | None = Field(default=None, primary_key=True)
     set_at: datetime
     limits: list[dict[str, Any]] = json_column()  # scope, owner, key and value of each
     because: str
 
 
-class RetractionRow(Row, table=True):
+class RetractionRow(NumberedRow, table=True):
     """A fact that its owner took back. The fact stays; while the retraction stands, nothing counts it."""
 
-    __tablename__: ClassVar[str] = "retraction"
     __table_args__ = (Index("ix_retraction_fact", "kind", "fact_id"),)
-    id: int | None = Field(default=None, primary_key=True)
     kind: str  # ride, fitting, treatment, reading, wipe test, …
     fact_id: int
     made_at: datetime
@@ -255,17 +247,14 @@ class RetractionRow(Row, table=True):
 class FilePathRow(Row, table=True):
     """A path with the size and time it had when its bytes were read, so that they need not be read again."""
 
-    __tablename__: ClassVar[str] = "file_path"
     path: str = Field(primary_key=True)
     size_bytes: int = Field(sa_type=BigInteger)
     mtime_s: float
 
 
-class ChangeRow(Row, table=True):
+class ChangeRow(NumberedRow, table=True):
     """Something a rider said, as the command it was, with what it changed. Undone by marking."""
 
-    __tablename__: ClassVar[str] = "change"
-    id: int | None = Field(default=None, primary_key=True)
     made_at: datetime
     made_by: str
     what: str
@@ -283,7 +272,6 @@ class ChangeRow(Row, table=True):
 class NoteRow(Row, table=True):
     """Bookkeeping by name: when a round last ran and how it went."""
 
-    __tablename__: ClassVar[str] = "note"
     name: str = Field(primary_key=True)
     value: Any = json_column()
     written_at: datetime
@@ -292,14 +280,12 @@ class NoteRow(Row, table=True):
 class ChainDirtyRow(Row, table=True):
     """A chain that has to be derived anew; written by the marks alone, in the transaction of the fact."""
 
-    __tablename__: ClassVar[str] = "chain_dirty"
     chain: int = Field(primary_key=True)
 
 
 class ChainStateRow(Row, table=True):
     """What was derived of a chain and until when it holds; may be dropped at any time."""
 
-    __tablename__: ClassVar[str] = "chain_state"
     chain: int = Field(primary_key=True)
     look_at: datetime | None = Field(default=None, index=True)  # time alone may change it from then on
     worn: str  # what the wear model hears of it, as JSON
@@ -307,11 +293,9 @@ class ChainStateRow(Row, table=True):
     version: int = Field(sa_type=BigInteger, sa_column_kwargs={"server_default": "0"})  # the write it is of
 
 
-class WriteCountRow(Row, table=True):
+class WriteCountRow(NumberedRow, table=True):
     """One row: how many writing transactions have been committed. A page's cache is good while it stands."""
 
-    __tablename__: ClassVar[str] = "write_count"
-    id: int | None = Field(default=None, primary_key=True)
     writes: int = Field(sa_type=BigInteger)
 
 

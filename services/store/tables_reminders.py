@@ -1,27 +1,24 @@
 """The tables of reminders, the dated steps of their lives, and the letters that carry them."""
 
 from datetime import datetime
-from typing import ClassVar
 
 from sqlalchemy import CheckConstraint, UniqueConstraint, text
 from sqlmodel import Field
 
 from rules.reminder import ReminderKind, Step
 from rules.vocabulary import Condition
-from services.store.tables import Row, one_of, part, table_of
+from services.store.tables import NumberedRow, Row, one_of, part, table_of
 
 _OPEN = text("is_open")
 _WAITING = text("delivered_at IS NULL AND refused_at IS NULL AND cancelled_at IS NULL")
 _REFUSED = text("refused_at IS NOT NULL")
 
 
-class ReminderRow(Row, table=True):
-    __tablename__: ClassVar[str] = "reminder"
+class ReminderRow(NumberedRow, table=True):
     __table_args__ = (
         one_of("kind", ReminderKind, "kind_known"),
         part("uq_reminder_open_cause", "cause_key", where=_OPEN, unique=True),
     )
-    id: int | None = Field(default=None, primary_key=True)
     cause_key: str = Field(index=True)
     is_open: bool  # mirrors the last step: one cause has at most one open reminder
     kind: str
@@ -39,15 +36,13 @@ class ReminderRow(Row, table=True):
     urgency: int
 
 
-class ReminderReasonRow(Row, table=True):
+class ReminderReasonRow(NumberedRow, table=True):
     """One line of a reminder's ledger, in order; rewritten when a standing reminder is judged anew."""
 
-    __tablename__: ClassVar[str] = "reminder_reason"
     __table_args__ = (
         UniqueConstraint("reminder", "position"),
         one_of("condition_word", Condition, "condition_known"),
     )
-    id: int | None = Field(default=None, primary_key=True)
     reminder: int = Field(foreign_key="reminder.id")
     position: int
     at: datetime
@@ -61,10 +56,8 @@ class ReminderReasonRow(Row, table=True):
     weather: str
 
 
-class ReminderStepRow(Row, table=True):
-    __tablename__: ClassVar[str] = "reminder_step"
+class ReminderStepRow(NumberedRow, table=True):
     __table_args__ = (one_of("step", Step, "step_known"),)
-    id: int | None = Field(default=None, primary_key=True)
     reminder: int = Field(foreign_key="reminder.id", index=True)
     step: str
     at: datetime
@@ -74,16 +67,14 @@ class ReminderStepRow(Row, table=True):
     treatment: int | None = Field(default=None, foreign_key="treatment.id")
 
 
-class LetterRow(Row, table=True):
+class LetterRow(NumberedRow, table=True):
     """One message for one rider by one channel: the outbox. It ends delivered, refused or cancelled."""
 
-    __tablename__: ClassVar[str] = "letter"
     __table_args__ = (
         CheckConstraint("attempts >= 0", name="attempts_counted"),
         part("ix_letter_waiting", "not_before", where=_WAITING),
         part("ix_letter_refused", "not_before", where=_REFUSED),
     )
-    id: int | None = Field(default=None, primary_key=True)
     rider: int = Field(foreign_key="rider.id", index=True)
     channel: str
     addressed_to: str
@@ -106,7 +97,6 @@ class LetterRow(Row, table=True):
 class LetterReminderRow(Row, table=True):
     """Which reminders a letter speaks of: one letter may carry several chains."""
 
-    __tablename__: ClassVar[str] = "letter_reminder"
     letter: int = Field(primary_key=True, foreign_key="letter.id")
     reminder: int = Field(primary_key=True, foreign_key="reminder.id", index=True)
 
@@ -114,7 +104,6 @@ class LetterReminderRow(Row, table=True):
 class AnsweredLinkRow(Row, table=True):
     """A link of a mail that was used: it answers once. mark: of the link, which cannot be made from it."""
 
-    __tablename__: ClassVar[str] = "answered_link"
     mark: str = Field(primary_key=True)
     used_at: datetime
 

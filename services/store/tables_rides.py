@@ -2,13 +2,23 @@
 
 from datetime import date, datetime
 from enum import StrEnum
-from typing import Any, ClassVar
+from typing import Any
 
 from sqlalchemy import BigInteger, CheckConstraint, Index, UniqueConstraint, text
 from sqlmodel import Field
 
 from rules.vocabulary import Condition, DecidedBy, DriveMethod, Tier
-from services.store.tables import Row, json_column, not_negative, one_of, part, share, spans, table_of
+from services.store.tables import (
+    NumberedRow,
+    Row,
+    json_column,
+    not_negative,
+    one_of,
+    part,
+    share,
+    spans,
+    table_of,
+)
 
 _NULL = text("is_current AND rain_mm IS NULL")
 _UNCLEAR = text("verdict IS NULL OR verdict = 'ask'")
@@ -32,10 +42,9 @@ class Tagged(StrEnum):
     FINAL = "final"
 
 
-class RideRow(Row, table=True):
+class RideRow(NumberedRow, table=True):
     """One outing. The columns from `bike` to `same_as` mirror the newest fact in force, for fast reading."""
 
-    __tablename__: ClassVar[str] = "ride"
     __table_args__ = (
         spans("started_at", "ended_at"),
         one_of("drive_method", DriveMethod, "drive_method_known"),
@@ -55,7 +64,6 @@ class RideRow(Row, table=True):
         part("ix_ride_second", "same_as", where=_SECOND),
         part("ix_ride_unnamed", "id", where=_UNNAMED),
     )
-    id: int | None = Field(default=None, primary_key=True)
     rider: int = Field(foreign_key="rider.id")
     file_name: str
     started_at: datetime
@@ -91,7 +99,6 @@ class RideRow(Row, table=True):
 class RideWordsRow(Row, table=True):
     """A ride's `words` from each of their places on, so that any part of them is a span of the index."""
 
-    __tablename__: ClassVar[str] = "ride_words"
     __table_args__ = {"sqlite_with_rowid": False}  # noqa: RUF012 - as SQLModel wants it
     begins: str = Field(primary_key=True)  # the next LONGEST_PART characters
     ride: int = Field(primary_key=True, foreign_key="ride.id", index=True)
@@ -100,19 +107,16 @@ class RideWordsRow(Row, table=True):
 class RideTrackRow(Row, table=True):
     """The bulky part of a ride, apart, so that scans over rides stay quick."""
 
-    __tablename__: ClassVar[str] = "ride_track"
     ride: int = Field(primary_key=True, foreign_key="ride.id")
     track: bytes  # simplified track for the page, as ingest.ride.summary packs it
     sketch: bytes  # what tells whether two recordings are of one outing, as ingest.ride.summary packs it
     clues: str  # what judging its bike again needs, as ingest.bikes.judge writes it
 
 
-class RideSensorRow(Row, table=True):
+class RideSensorRow(NumberedRow, table=True):
     """A sensor or head unit that took part in a ride, as its file names it."""
 
-    __tablename__: ClassVar[str] = "ride_sensor"
     __table_args__ = (Index("ix_ride_sensor_identity", "identity"),)
-    id: int | None = Field(default=None, primary_key=True)
     ride: int = Field(foreign_key="ride.id", index=True)
     recorder: bool  # the device that wrote the file
     kind: str
@@ -124,8 +128,7 @@ class RideSensorRow(Row, table=True):
     battery: str | None = None
 
 
-class RideHourRow(Row, table=True):
-    __tablename__: ClassVar[str] = "ride_hour"
+class RideHourRow(NumberedRow, table=True):
     __table_args__ = (
         UniqueConstraint("ride", "hour_start"),
         one_of("tagged", Tagged, "tagged_known"),
@@ -134,7 +137,6 @@ class RideHourRow(Row, table=True):
         CheckConstraint("latitude_deg >= -90 AND latitude_deg <= 90", name="latitude_possible"),
         CheckConstraint("longitude_deg >= -180 AND longitude_deg <= 180", name="longitude_possible"),
     )
-    id: int | None = Field(default=None, primary_key=True)
     ride: int = Field(foreign_key="ride.id")
     hour_start: datetime
     drive_s: float
@@ -149,10 +151,9 @@ class RideHourRow(Row, table=True):
     )  # mirrors the current condition_tag
 
 
-class ConditionTagRow(Row, table=True):
+class ConditionTagRow(NumberedRow, table=True):
     """One revision of an hour's tag. The newest is `current`; the others are kept to explain a flip."""
 
-    __tablename__: ClassVar[str] = "condition_tag"
     __table_args__ = (
         one_of("tier", Tier, "tier_known"),
         share("paved_water"),
@@ -163,7 +164,6 @@ class ConditionTagRow(Row, table=True):
         not_negative("rain_mm", "rain_before_mm"),
         part("uq_condition_tag_current", "ride_hour", where=text("is_current"), unique=True),
     )
-    id: int | None = Field(default=None, primary_key=True)
     ride_hour: int = Field(foreign_key="ride_hour.id", index=True)
     is_current: bool
     made_at: datetime
@@ -184,16 +184,14 @@ class ConditionTagRow(Row, table=True):
     snow_mm: float
 
 
-class RideAssignmentRow(Row, table=True):
+class RideAssignmentRow(NumberedRow, table=True):
     """One decision on a ride's bike. All are kept; services.store.assignments says which is in force."""
 
-    __tablename__: ClassVar[str] = "ride_assignment"
     __table_args__ = (
         one_of("decided_by", DecidedBy, "decided_by_known"),
         CheckConstraint("verdict IN ('certain', 'likely', 'ask')", name="verdict_known"),
         share("probability"),
     )
-    id: int | None = Field(default=None, primary_key=True)
     ride: int = Field(foreign_key="ride.id", index=True)
     bike: int | None = Field(default=None, foreign_key="bike.id")
     decided_by: str | None = None
@@ -206,12 +204,10 @@ class RideAssignmentRow(Row, table=True):
     undoes: int | None = Field(default=None, foreign_key="ride_assignment.id")
 
 
-class RideWordRow(Row, table=True):
+class RideWordRow(NumberedRow, table=True):
     """The rider's word on a ride's conditions or its unpaved share; null takes the word back."""
 
-    __tablename__: ClassVar[str] = "ride_word"
     __table_args__ = (CheckConstraint("about IN ('conditions', 'unpaved share')", name="about_known"),)
-    id: int | None = Field(default=None, primary_key=True)
     ride: int = Field(foreign_key="ride.id", index=True)
     about: str
     said: str | None = None
@@ -220,12 +216,10 @@ class RideWordRow(Row, table=True):
     is_undone: bool
 
 
-class SameOutingRow(Row, table=True):
+class SameOutingRow(NumberedRow, table=True):
     """Two recordings of one outing: `other` is left out of the ledger until they are split again."""
 
-    __tablename__: ClassVar[str] = "same_outing"
     __table_args__ = (CheckConstraint("kept <> other", name="two_rides"),)
-    id: int | None = Field(default=None, primary_key=True)
     kept: int = Field(foreign_key="ride.id", index=True)
     other: int = Field(foreign_key="ride.id", index=True)
     because: list[str] = json_column()
@@ -235,12 +229,10 @@ class SameOutingRow(Row, table=True):
     split_by: str | None = None
 
 
-class FileSeenRow(Row, table=True):
+class FileSeenRow(NumberedRow, table=True):
     """What became of the bytes of a file, by their hash, so that no file is read twice."""
 
-    __tablename__: ClassVar[str] = "file_seen"
     __table_args__ = (not_negative("size_bytes"), Index("ix_file_seen_seen_at", "seen_at"))
-    id: int | None = Field(default=None, primary_key=True)
     sha256: str = Field(unique=True)  # for a part that could not be opened, its name and time instead
     name: str
     size_bytes: int = Field(sa_type=BigInteger)
@@ -251,10 +243,9 @@ class FileSeenRow(Row, table=True):
     ride: int | None = Field(default=None, foreign_key="ride.id", index=True)
 
 
-class HourlyWeatherRow(Row, table=True):
+class HourlyWeatherRow(NumberedRow, table=True):
     """One revision of an archive's hour over a cell. The one in force is `is_current`; others are kept."""
 
-    __tablename__: ClassVar[str] = "hourly_weather"
     __table_args__ = (
         one_of("tier", Tier, "tier_known"),
         not_negative("rain_mm", "snowfall_cm", "wind_10m_mps", "soil_moisture_m3m3", "pressure_kpa"),
@@ -268,7 +259,6 @@ class HourlyWeatherRow(Row, table=True):
         ),
         part("ix_hourly_weather_nulls", "fetched_at", where=_NULL),
     )
-    id: int | None = Field(default=None, primary_key=True)
     latitude_deg: float
     longitude_deg: float
     hour_start: datetime
@@ -290,16 +280,14 @@ class HourlyWeatherRow(Row, table=True):
     pressure_kpa: float | None = None
 
 
-class WeatherBlockRow(Row, table=True):
+class WeatherBlockRow(NumberedRow, table=True):
     """A span of days that was asked of an archive for a cell, and whether the answer was whole."""
 
-    __tablename__: ClassVar[str] = "weather_block"
     __table_args__ = (
         one_of("tier", Tier, "tier_known"),
         CheckConstraint("last_day >= first_day", name="days_in_order"),
         Index("ix_weather_block_cell", "source", "latitude_deg", "longitude_deg"),
     )
-    id: int | None = Field(default=None, primary_key=True)
     source: str
     latitude_deg: float
     longitude_deg: float
