@@ -11,16 +11,13 @@ from __future__ import annotations
 import time
 from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
-from functools import partial
-from typing import TypeAlias
+from datetime import datetime, timedelta
 
 from ingest.ground.cell_ground import CellGround, after_half_month, half_month, march_begins
 from ingest.ground.conditions import (
     SPREADER_SEES,
     WAY_OF_TAGGING,
     grounds,
-    needed,
     tag_and_witness,
 )
 from ingest.ground.hour_weights import WHOLE_HOUR
@@ -28,28 +25,26 @@ from ingest.ground.thresholds import MUDDY_FROM, WET_FROM
 from ingest.weather.hourly import (
     ArchiveUnavailable,
     Cell,
-    HourlyWeather,
-    LimitReached,
-    Span,
     WeatherProvider,
 )
-from ingest.weather.pacing import NULL_RETRIES, deliveries, missing, recent
 from rules.vocabulary import ConditionTag, Ride
 from services.app import App
-from services.store import TagFlip, Transaction, WeatherBlock
+from services.store import TagFlip, Transaction
 from services.store.bookkeeping import CONDITIONS_TAGGED_BY
+from services.use_cases.fetch_weather import (
+    AFTER_A_FAILURE,
+    ASKED,
+    HOUR,
+    WAITS_UNTIL,
+    fetch,
+    known_without_hours,
+    left_alone,
+    may_ask,
+)
 
 MOST_RIDES = 20_000
 RIDES_A_TRANSACTION = 100
-ASK_AGAIN_AFTER = timedelta(hours=1)  # for rides whose tags are preliminary or unknown
-AFTER_A_FAILURE = timedelta(minutes=5)
-LONGEST_WAIT = timedelta(days=32)  # an archive's monthly budget is spent
-AFTER_A_REFUSAL = timedelta(days=1)  # the archive called the question wrong: asking at once helps nobody
-ASKED, WAITS_UNTIL = "weather asked", "weather waits until"
-MOST_STAND_BY_BLOCKS = 60  # half-months of a cell, newest first; our choice, the archive will be back
 FLIPS_TOLD_SINGLY = 3
-HOUR, DAY = timedelta(hours=1), timedelta(days=1)
-_Answered: TypeAlias = tuple[str, int, int, Cell, str | None]  # by whom, done, of, where, why refused
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,10 +118,10 @@ def tag_conditions(
             tx.notes.put(CONDITIONS_TAGGED_BY, WAY_OF_TAGGING, at=now)
     fetched: set[Cell] = set()
     waiting = ""
-    asks = _may_ask(app, rides, now) or (other_way and tagged_before)
+    asks = may_ask(app, rides, now) or (other_way and tagged_before)
     if rides and app.providers and asks:
         try:
-            for source, done, total, cell, refused in _fetch(app, rides, now, patience, sleep):
+            for source, done, total, cell, refused in fetch(app, rides, now, patience, sleep):
                 fetched.add(cell)
                 waiting = waiting or (f"{refused}; it is asked again tomorrow" if refused else "")
                 on_progress(f"weather from the {source}", done, total)
@@ -155,7 +150,7 @@ def _other_way(tx: Transaction, app: App, now: datetime) -> bool:
     """Whether every hour is to be tagged anew, now: while no archive may be asked no ride is read."""
     if not app.providers or tx.notes.get(CONDITIONS_TAGGED_BY) == WAY_OF_TAGGING:
         return False
-    return not _left_alone(tx, now)
+    return not left_alone(tx, now)
 
 
 def _may_help(tx: Transaction, app: App, now: datetime) -> bool:
@@ -164,161 +159,10 @@ def _may_help(tx: Transaction, app: App, now: datetime) -> bool:
         return False
     if tx.rides.any_unsettled(never_tagged=True):
         return True
-    known, asked_at = _known_without_hours(tx, app, now), tx.notes.written_at(ASKED)
+    known, asked_at = known_without_hours(tx, app, now), tx.notes.written_at(ASKED)
     if known is not None or asked_at is None:
         return known is not False
     return tx.rides.any_unsettled(began=(asked_at - HOUR, now - HOUR))
-
-
-def _known_without_hours(tx: Transaction, app: App, now: datetime) -> bool | None:
-    """Whether asking is worth it now, where that does not hang on single hours; None = it does."""
-    if tx.notes.get(ASKED) != _chosen(app):
-        return True  # another archive, or a mended address: what the old one asked for is over
-    if _left_alone(tx, now):
-        return False
-    asked_at = tx.notes.written_at(ASKED)
-    return True if asked_at is None or asked_at > now or now - asked_at >= ASK_AGAIN_AFTER else None
-
-
-def _left_alone(tx: Transaction, now: datetime) -> bool:
-    """Whether the archive wants to be left alone for now."""
-    waits_until = tx.notes.get(WAITS_UNTIL)
-    if waits_until is None:
-        return False
-    wait = datetime.fromisoformat(waits_until) - now
-    return timedelta(0) < wait <= LONGEST_WAIT  # one longer than any that is asked for: a clock was wrong
-
-
-def _chosen(app: App) -> str:
-    """Which archive is asked, and where: as the settings say it."""
-    return app.settings.weather.model_dump_json()
-
-
-def _may_ask(app: App, rides: Sequence[Ride], now: datetime) -> bool:
-    """Whether asking is worth it now.
-
-    Not while the archive wants to be left alone; else for every new ride, when an hour that was not over has
-    ended since (tonight's storm counts tonight), and once an hour.
-    """
-    with app.store.reading() as tx:
-        known = _known_without_hours(tx, app, now)
-        asked_at = tx.notes.written_at(ASKED)
-    if known is not None or asked_at is None:
-        return known is not False
-    outdoors = [hour for ride in rides for hour in ride.hours if hour.latitude_deg is not None]
-    return any(h.tag is None or asked_at < h.hour_start + HOUR <= now for h in outdoors)
-
-
-def _fetch(
-    app: App,
-    rides: Sequence[Ride],
-    now: datetime,
-    patience: timedelta,
-    sleep: Callable[[float], None],
-) -> Iterator[_Answered]:
-    """Ask every archive for what it can give; each answer is kept before the next question.
-
-    While the settled archive is down, the stand-by is asked in its stead. The forecast service is asked only
-    for days that no settled archive has yet. Raises LimitReached at once, and ArchiveUnavailable at the end
-    for an archive that is down.
-    """
-    grid, *recent_ones = app.providers
-    stand_by = app.stand_by
-    spans = needed([hour for ride in rides for hour in ride.hours], grid)
-    with app.store.writing() as tx:
-        tx.notes.put(ASKED, _chosen(app), at=now)
-        nulls = tx.weather.null_hours_due(now, NULL_RETRIES)
-    answers = partial(_answers, app, now=now, patience=patience, sleep=sleep, begun=time.monotonic())
-    settled_until: date | None = None
-    down: ArchiveUnavailable | None = None
-    try:
-        reach = grid.reach(now=now)
-        blocks = missing(spans, _held(app, now, grid), reach=reach)
-        yield from answers(grid, (*blocks, *_null_days(nulls, grid, reach)))
-        settled_until = reach[1]
-    except LimitReached:
-        raise
-    except ArchiveUnavailable as error:
-        down = error
-    if down is not None and stand_by is not None:
-        try:
-            reach = stand_by.reach(now=now)
-            blocks = missing(spans, _held(app, now, grid, stand_by), reach=reach)
-            yield from answers(stand_by, blocks[:MOST_STAND_BY_BLOCKS])
-            settled_until = reach[1]
-        except ArchiveUnavailable as error:
-            down = ArchiveUnavailable(f"{down.why}; {error.why}", down.retry_at)
-    for provider in recent_ones:
-        first, last = provider.reach(now=now)
-        reach = (first if settled_until is None else max(first, settled_until + DAY), last)
-        held = _held(app, now, provider, grid, *([stand_by] if stand_by else ()))
-        blocks = (*recent(spans, held, reach=reach), *_null_days(nulls, provider, reach))
-        try:
-            yield from answers(provider, blocks)
-        except LimitReached:
-            raise
-        except ArchiveUnavailable as error:
-            down = down or error
-    if down is not None:
-        raise down
-
-
-def _answers(
-    app: App,
-    provider: WeatherProvider,
-    blocks: Sequence[Span],
-    *,
-    now: datetime,
-    patience: timedelta,
-    sleep: Callable[[float], None],
-    begun: float,
-) -> Iterator[_Answered]:
-    for answer in deliveries(
-        provider,
-        blocks,
-        clock=lambda: now + timedelta(seconds=time.monotonic() - begun),
-        sleep=sleep,
-        patience=patience,
-    ):
-        with app.store.writing() as tx:
-            tx.weather.put(answer.hours)
-            tx.weather.note_block(
-                WeatherBlock(
-                    provider.name,
-                    answer.block.cell,
-                    answer.block.first,
-                    answer.block.last,
-                    provider.tier,
-                    now,
-                    complete=answer.refused is None,
-                )
-            )
-        yield provider.name, answer.done, answer.total, answer.block.cell, answer.refused
-
-
-def _held(app: App, now: datetime, *providers: WeatherProvider) -> tuple[Span, ...]:
-    with app.store.reading() as tx:
-        return tuple(span for provider in providers for span in _held_by(tx, provider, now))
-
-
-def _held_by(tx: Transaction, provider: WeatherProvider, now: datetime) -> Iterator[Span]:
-    """What need not be asked for again. A day that was not over when it was asked for is not held."""
-    for block in tx.weather.blocks(provider.name):
-        if block.complete or now - block.fetched_at < AFTER_A_REFUSAL:
-            last = min(block.last, block.fetched_at.date() - timedelta(days=1))
-            if block.first <= last:
-                yield Span(block.cell, block.first, last)
-
-
-def _null_days(
-    nulls: Sequence[HourlyWeather], provider: WeatherProvider, reach: tuple[date, date]
-) -> tuple[Span, ...]:
-    days = {
-        (hour.cell, hour.hour_start.date())
-        for hour in nulls
-        if hour.source == provider.name and reach[0] <= hour.hour_start.date() <= reach[1]
-    }
-    return tuple(Span(cell, day, day) for cell, day in sorted(days, key=lambda one: one[1], reverse=True))
 
 
 def _tag(

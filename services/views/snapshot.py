@@ -42,8 +42,8 @@ from services.heartbeat import last_look
 from services.store import FileRecord, Posted, RideSums, SensorSighting, Transaction
 from services.store.bookkeeping import FILES_WAITING, FIRST_HOUR_OVER, LAST_ROUND
 from services.use_cases.derive_chains import look_at_stale
+from services.use_cases.fetch_weather import WAITS_UNTIL
 from services.use_cases.import_rides import Outcome
-from services.use_cases.tag_conditions import WAITS_UNTIL
 from services.use_cases.weather_ahead import Ahead, kept_ahead
 from services.views.forecast_cache import KeptForecasts
 

@@ -16,7 +16,8 @@ from services.running.round import one_round
 from services.settings import SETTINGS_FILE
 from services.store.bookkeeping import CONDITIONS_TAGGED_BY
 from services.store.rides import Rides
-from services.use_cases.tag_conditions import WAITS_UNTIL, TagReport, tag_conditions
+from services.use_cases.fetch_weather import WAITS_UNTIL
+from services.use_cases.tag_conditions import TagReport, tag_conditions
 from services.wiring import open_app
 from tests.archive_stand_in import ArchiveStandIn, StoppedClock
 from tests.put_into import into
@@ -241,7 +242,7 @@ def test_a_down_archive_does_not_keep_tonights_storm_from_counting(scene: Scene)
 def test_a_long_outage_asks_the_stand_by_for_a_bounded_number_of_half_months(
     scene: Scene, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("services.use_cases.tag_conditions.MOST_STAND_BY_BLOCKS", 2)
+    monkeypatch.setattr("services.use_cases.fetch_weather.MOST_STAND_BY_BLOCKS", 2)
     scene.archive.down = True
     for months_ago in range(4):
         scene.ride(RIDDEN - months_ago * 31 * DAY)
