@@ -31,15 +31,9 @@ from rules.trial import turn
 from rules.vocabulary import Chain, Ride, Rider
 from rules.wear.chain_readings import worn_of
 from services.app import App, quiet_hours_of, zone_of
-from services.messages.message import AskedRide, Message
-from services.messages.reminder_text import (
-    ReminderText,
-    announcement,
-    coming,
-    compose,
-    message_id,
-    week_ahead,
-)
+from services.messages.message import AskedRide, Message, ReminderText
+from services.messages.reminder_text import announcement, compose, message_id
+from services.messages.week_ahead import coming, week_ahead
 from services.queued_letter import Letter
 from services.store import Transaction
 from services.store.bookkeeping import ADVISED, LETTERS_OF, LIMITS_OF, RECKONED, SWAP_TOLD

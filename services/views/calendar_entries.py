@@ -5,16 +5,19 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import datetime, timedelta
+from zoneinfo import ZoneInfo
 
+from rules.cautions import caution
 from rules.ledger import Ledger
 from rules.outlook import Outlook, outlook
-from rules.reminder import RaisedReminder
-from rules.units import Units, said
-from rules.vocabulary import RiderId
+from rules.reminder import RaisedReminder, Step
+from rules.units import SI, Units, said
+from rules.vocabulary import Regime, Rider, RiderId
 from services.app import App, zone_of
 from services.channels import ChannelError
 from services.channels.calendar import CalendarChannel, Entry
-from services.messages.reminder_text import WEEKS_AHEAD, calendar_entry, coming
+from services.messages.answers import WHY_COMMAND, why_link
+from services.messages.week_ahead import WEEKS_AHEAD, coming
 
 
 def entries(app: App, *, now: datetime, rider: RiderId | None = None) -> list[Entry]:
@@ -72,3 +75,27 @@ def _expected(limit: Outlook, ledger: Ledger, by: datetime, units: Units) -> Ent
 
 def _signed(entry: Entry, name: str) -> Entry:
     return replace(entry, headline=f"{name}: {entry.headline}")
+
+
+def calendar_entry(
+    raised: RaisedReminder,
+    rider: Rider,
+    *,
+    regime: Regime,
+    page_url: str | None = None,
+    units: Units = SI,
+) -> Entry:
+    """An open reminder as a line of the rider's calendar, on the day it asks for hands."""
+    reminder, last = raised.reminder, raised.steps[-1]
+    standing = next(s for s in reversed(raised.steps) if s.step is not Step.TOLD)
+    on = standing.until if standing.step is Step.PUT_OFF and standing.until else raised.steps[0].at
+    paragraphs = (reminder.sentence, f"Careful: {caution(reminder.kind, regime)}")
+    return Entry(
+        key=f"{reminder.key}#{raised.id}",
+        day=on.astimezone(ZoneInfo(rider.time_zone)).date(),
+        headline=reminder.headline,
+        text=said("\n\n".join((*paragraphs, "Why: " + WHY_COMMAND.format(id=raised.id))), units),
+        changed_at=last.at,
+        revision=len(raised.steps) - 1,
+        link=why_link(page_url, raised.id),
+    )

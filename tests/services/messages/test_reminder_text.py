@@ -37,18 +37,11 @@ from rules.vocabulary import (
 )
 from services.answer_links import GOOD_FOR, Act, Address, read_link
 from services.channels import trial_letter
-from services.messages.message import AskedRide, Message
-from services.messages.reminder_text import (
-    Coming,
-    ReminderText,
-    announcement,
-    calendar_entry,
-    coming,
-    compose,
-    message_id,
-    week_ahead,
-)
+from services.messages.message import AskedRide, Message, ReminderText
+from services.messages.reminder_text import announcement, compose, message_id
 from services.messages.shortening import MOST_WORDS, words
+from services.messages.week_ahead import Coming, coming, week_ahead
+from services.views.calendar_entries import calendar_entry
 
 NOW = datetime(2025, 6, 3, 19, 4, tzinfo=UTC)
 INES = Rider(RiderId(1), "Ines", "ines@plateau.example", "America/Denver")
