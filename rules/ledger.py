@@ -120,25 +120,34 @@ def _grouped(pairs: Iterable[tuple[Key, Item]]) -> Mapping[Key, tuple[Item, ...]
     return {key: tuple(items) for key, items in groups.items()}
 
 
-@dataclass(frozen=True)
-class Ledger:
-    """Every fact of the household that is now in force, in no particular order.
-
-    An unknown id raises KeyError: ids come from the ledger itself, so that is a programmer's mistake.
-    """
+@dataclass(frozen=True, slots=True)
+class Facts:
+    """Facts about equipment and care, by family; rides are not among them."""
 
     riders: tuple[Rider, ...] = ()
     bikes: tuple[Bike, ...] = ()
     sensors: tuple[Sensor, ...] = ()
     chains: tuple[Chain, ...] = ()
     fittings: tuple[Fitting, ...] = ()
-    rides: tuple[Ride, ...] = ()
     treatments: tuple[Treatment, ...] = ()
     readings: tuple[Reading, ...] = ()
     wipe_tests: tuple[WipeTest, ...] = ()
     trials: tuple[Trial, ...] = ()
     supplies: tuple[Supply, ...] = ()
     own_limits: tuple[OwnLimits, ...] = ()
+
+
+FAMILIES: tuple[str, ...] = tuple(one.name for one in fields(Facts))
+
+
+@dataclass(frozen=True)
+class Ledger(Facts):
+    """Every fact of the household that is now in force, in no particular order.
+
+    An unknown id raises KeyError: ids come from the ledger itself, so that is a programmer's mistake.
+    """
+
+    rides: tuple[Ride, ...] = ()
 
     def rider(self, rider: RiderId) -> Rider:
         """Who has this id?"""

@@ -55,10 +55,13 @@ class _OpenMeteo:
 
     name: str
     tier: Tier
+    usual_url: str
+    usual_model: str
     moved_at_most_deg: float
 
-    def __init__(self, url: str, model: str, timeout_s: float) -> None:
-        self.url, self.model = url, model
+    def __init__(self, url: str = "", *, model: str = "", timeout_s: float = TIMEOUT_S) -> None:
+        """url: the whole address.  model: pinned, the service's own choice varies.  "" = the usual one."""
+        self.url, self.model = url or self.usual_url, model or self.usual_model
         self._asker = Asker(f"the {self.name}", timeout_s=timeout_s)
 
     def cell_of(self, latitude_deg: float, longitude_deg: float) -> Cell:
@@ -131,6 +134,7 @@ class OpenMeteoArchive(_OpenMeteo):
 
     name: str = "open-meteo archive"
     tier: Tier = Tier.FINAL
+    usual_url, usual_model = ARCHIVE_URL, "era5"
     # Half a cell, and the little by which the service's stored grid is rounded.
     moved_at_most_deg: float = CELL_DEG / 2 + 0.01
     attribution: str = (
@@ -138,10 +142,6 @@ class OpenMeteoArchive(_OpenMeteo):
         "Contains modified Copernicus Climate Change Service information (ERA5); "
         "neither the European Commission nor ECMWF is responsible for any use made of it."
     )
-
-    def __init__(self, url: str = ARCHIVE_URL, *, model: str = "era5", timeout_s: float = TIMEOUT_S) -> None:
-        """url: the whole address asked.  model: pinned, for the service's own choice varies."""
-        super().__init__(url, model, timeout_s)
 
     def reach(self, *, now: datetime) -> tuple[date, date]:
         """1940 to the last whole day that the archive says it has; six days ago where it does not say."""
@@ -177,14 +177,9 @@ class OpenMeteoForecast(_OpenMeteo):
 
     name: str = "open-meteo forecast"
     tier: Tier = Tier.PRELIMINARY
+    usual_url, usual_model = FORECAST_URL, "best_match"  # its finest for the place, for storms of the day
     moved_at_most_deg: float = CELL_DEG  # its models have grids of their own
     attribution: str = "Weather data by Open-Meteo.com, https://open-meteo.com/ (CC BY 4.0)."
-
-    def __init__(
-        self, url: str = FORECAST_URL, *, model: str = "best_match", timeout_s: float = TIMEOUT_S
-    ) -> None:
-        """url: the whole address asked.  model: the service's finest for the place, for storms of the day."""
-        super().__init__(url, model, timeout_s)
 
     def reach(self, *, now: datetime) -> tuple[date, date]:
         """Today and the 92 days before it."""
@@ -209,14 +204,9 @@ class OpenMeteoAhead(_OpenMeteo):
 
     name: str = "open-meteo forecast"
     tier: Tier = Tier.PRELIMINARY
+    usual_url, usual_model = FORECAST_URL, "best_match"
     moved_at_most_deg: float = CELL_DEG
     attribution: str = OpenMeteoForecast.attribution
-
-    def __init__(
-        self, url: str = FORECAST_URL, *, model: str = "best_match", timeout_s: float = TIMEOUT_S
-    ) -> None:
-        """url: the whole address asked."""
-        super().__init__(url, model, timeout_s)
 
     def reach(self, *, now: datetime) -> tuple[date, date]:
         """From 92 days ago to two days ahead."""

@@ -2,44 +2,12 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 from typing import Any
 
-from rules.ledger import Ledger
-from rules.vocabulary import (
-    Bike,
-    Chain,
-    Fitting,
-    OwnLimits,
-    Reading,
-    Rider,
-    Sensor,
-    Supply,
-    Treatment,
-    Trial,
-    WipeTest,
-)
-
-
-@dataclass(frozen=True, slots=True)
-class Facts:
-    """Facts about equipment and care, by family; rides are not among them."""
-
-    riders: tuple[Rider, ...] = ()
-    bikes: tuple[Bike, ...] = ()
-    sensors: tuple[Sensor, ...] = ()
-    chains: tuple[Chain, ...] = ()
-    fittings: tuple[Fitting, ...] = ()
-    treatments: tuple[Treatment, ...] = ()
-    readings: tuple[Reading, ...] = ()
-    wipe_tests: tuple[WipeTest, ...] = ()
-    trials: tuple[Trial, ...] = ()
-    supplies: tuple[Supply, ...] = ()
-    own_limits: tuple[OwnLimits, ...] = ()
-
+from rules.ledger import FAMILIES, Facts, Ledger
 
 NOTHING_LOST = Facts()
-FAMILIES: tuple[str, ...] = tuple(one.name for one in fields(Facts))
 
 
 @dataclass(frozen=True, slots=True)

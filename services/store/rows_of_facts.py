@@ -11,7 +11,7 @@ from typing import Any, Generic, TypeVar
 
 from sqlalchemy import Column, Select, Table, exists, select
 
-from rules.gate.effects import FAMILIES as NAMES
+from rules.ledger import FAMILIES as NAMES
 from rules.vocabulary import (
     Bike,
     Chain,

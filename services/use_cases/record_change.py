@@ -20,6 +20,7 @@ from rules.roles import objection
 from rules.vocabulary import BikeId, ChainId, DecidedBy, RideId
 from services.app import App
 from services.store import FactRefused, NeedsConfirmation, NotAllowed, Transaction
+from services.store.rows_of_facts import FAMILIES
 from services.use_cases.judge_bikes import also_moved, judge_later, judge_new_rides, waits_for_a_round
 from services.use_cases.rename_in_rulebook import rename_in_rulebook, renames
 from services.use_cases.update_reminders import reckon
@@ -41,19 +42,6 @@ FAMILY: dict[type, str] = {
     say.StartTrial: "trials",
     say.BeginSupply: "supplies",
     say.SetLimits: "own_limits",
-}
-CALLED = {
-    "riders": "rider",
-    "bikes": "bike",
-    "chains": "chain",
-    "fittings": "fitting",
-    "sensors": "sensor",
-    "treatments": "treatment",
-    "readings": "reading",
-    "wipe_tests": "wipe test",
-    "trials": "trial",
-    "supplies": "supply",
-    "own_limits": "own limits",
 }
 
 
@@ -135,7 +123,9 @@ def _kept(
     number = tx.changes.add(
         what, command, made=made, rows=rows, effect=effect(ledger, after), at=now, by=by
     ).number
-    named = f" ({CALLED[family]}{f's {made} to {made + more}' if more else f' {made}'})" if family else ""
+    named = (
+        f" ({FAMILIES[family].word}{f's {made} to {made + more}' if more else f' {made}'})" if family else ""
+    )
     return Done(number, (f"{what[0].upper()}{what[1:]}{named}.",), made, renames(ledger, after)), after
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import pytest
 
 from rules.commands import Amend, Command, FitChain, LogTreatment, PlaceSensor, PutRidesOn, SayCondition
-from rules.gate.effects import NO_EFFECT, Effect, Facts
+from rules.gate.effects import NO_EFFECT, Effect
+from rules.ledger import Facts
 from rules.vocabulary import BikeId, Chain, ChainId, Condition, Regime, RideId, TreatmentKind
 from services.store import Change, FactRefused, NotFound, Store
 from services.store.store import Transaction

@@ -26,13 +26,13 @@ from rules.commands import (
     WithdrawRide,
 )
 from rules.gate.apply import applied
-from rules.gate.effects import FAMILIES
-from rules.ledger import Ledger
+from rules.ledger import FAMILIES, Ledger
 from rules.own_limits import set_for
 from rules.vocabulary import BikeId, ChainId, Condition, DecidedBy, FittingId, RideId, RiderId
 from services.app import App
 from services.store import Change, FactRefused, NeedsConfirmation, NotFound
-from services.use_cases.record_change import CALLED, FAMILY, record
+from services.store.rows_of_facts import FAMILIES as TABLES
+from services.use_cases.record_change import FAMILY, record
 from services.use_cases.undo import undo
 from services.use_cases.update_reminders import reckon
 from services.wiring import open_app
@@ -203,7 +203,8 @@ def _made(change: Change) -> tuple[tuple[str, int], ...]:
             return tuple(("treatment", change.made + more) for more in range(len(change.command.chains)))
         case None:
             return ()
-    called = CALLED.get(FAMILY.get(type(change.command), ""))
+    family = FAMILY.get(type(change.command))
+    called = family and TABLES[family].word
     return ((called, change.made),) if called else ()
 
 
