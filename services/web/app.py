@@ -9,11 +9,10 @@ from typing import Any
 
 from fastapi import FastAPI, Request
 from fastapi.exceptions import RequestValidationError
-from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
+from fastapi.responses import RedirectResponse, Response
 from starlette.exceptions import HTTPException
 
 from rules.rulebook import RulebookError
-from rules.units import SI, said
 from services.app import App, Followed
 from services.settings import SettingsError
 from services.store import FactRefused, NotAllowed, NotFound, StoreBusy, StoreError
@@ -21,7 +20,7 @@ from services.store.club import Club
 from services.views.snapshot_refresh import utc_now
 from services.web import api, exports, passphrase_routes
 from services.web.club_access import Door, MembersOnly
-from services.web.context import AppContext, Clock, form_again, shared_of
+from services.web.context import API, AppContext, Clock, form_again, say_no, shared_of
 from services.web.forms import FormRefused
 from services.web.guard import SECURITY_HEADERS, Guard, TooMuch, own_names
 from services.web.pages import (
@@ -51,7 +50,6 @@ from services.web.passphrase import SessionStore, passphrase_hash
 
 __all__ = ["create_app"]
 
-API = "/api"
 ANY_ADDRESS = frozenset({"0.0.0.0", "::"})  # noqa: S104 - compared with, never bound to here
 ABOUT = (
     "What the page itself reads. It only reads: changes are made by the page's forms or by the command line. "
@@ -180,29 +178,29 @@ def _tell_trouble(pages: FastAPI) -> None:
     @pages.exception_handler(RulebookError)
     @pages.exception_handler(SettingsError)
     def settings_say_no(request: Request, error: Exception) -> Response:
-        return _say_no(request, 500, str(error))
+        return say_no(request, 500, str(error))
 
     @pages.exception_handler(TooMuch)
     def too_much(request: Request, _error: TooMuch) -> Response:
-        return _say_no(request, 413, "That is more than this page takes.")
+        return say_no(request, 413, "That is more than this page takes.")
 
     @pages.exception_handler(RequestValidationError)
     def not_understood(request: Request, error: RequestValidationError) -> Response:
         if request.url.path.startswith(f"{API}/"):
-            return _say_no(request, 422, "; ".join(_plain(one) for one in error.errors()) + ".")
-        return _say_no(request, 404, "There is no such page.")
+            return say_no(request, 422, "; ".join(_plain(one) for one in error.errors()) + ".")
+        return say_no(request, 404, "There is no such page.")
 
     @pages.exception_handler(HTTPException)
     def http_says_no(request: Request, error: HTTPException) -> Response:
         words = {404: "There is no such page.", 405: "This page cannot be asked in that way."}
-        answer = _say_no(request, error.status_code, words.get(error.status_code, str(error.detail)))
+        answer = say_no(request, error.status_code, words.get(error.status_code, str(error.detail)))
         answer.headers.update(error.headers or {})
         return answer
 
     @pages.exception_handler(Exception)
     def stumbled(request: Request, _error: Exception) -> Response:
         sentence = "gritledger stumbled: a mistake of ours. The terminal says more; please report it."
-        answer = _say_no(request, 500, sentence)
+        answer = say_no(request, 500, sentence)
         # This one answer is given outside the guard.
         answer.headers.update(SECURITY_HEADERS)
         return answer
@@ -212,17 +210,9 @@ def _not_taken(request: Request, status: int, sentence: str, field: str) -> Resp
     """Back to the form, as it was typed, with the sentence at its field; else the sentence alone."""
     posted = getattr(request.state, "posted", None)
     again = None if posted is None else form_again(request, posted, sentence, field)
-    return _say_no(request, status, sentence) if again is None else RedirectResponse(again, 303)
+    return say_no(request, status, sentence) if again is None else RedirectResponse(again, 303)
 
 
 def _plain(problem: Any) -> str:
     """A complaint about a parameter, without the value itself, which may be anything."""
     return f"{problem['loc'][-1]}: {problem['msg'][0].lower()}{problem['msg'][1:]}"
-
-
-def _say_no(request: Request, status: int, sentence: str) -> Response:
-    if request.url.path.startswith(f"{API}/"):
-        return JSONResponse({"detail": said(sentence, SI)}, status)
-    shared, typed = shared_of(request), request.method == "POST"
-    figures = {"status": status, "sentence": sentence, "typed": typed}
-    return HTMLResponse(shared.rendering.render("said_no.html", units=shared.app.units, **figures), status)

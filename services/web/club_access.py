@@ -20,8 +20,8 @@ from services.store import NotFound, StoreError
 from services.store.club import Club
 from services.store.job_queue import Job
 from services.store.people import Visit
-from services.web.context import AppContext, Clock
-from services.web.guard import SAFE_METHODS, TOKEN_FIELD, is_loopback, session_of
+from services.web.context import AppContext, Clock, say_no
+from services.web.guard import SAFE_METHODS, is_loopback, session_of
 from services.web.page_rights import Door as Needs
 from services.web.page_rights import decided
 from services.web.refused_form import shown_again
@@ -148,22 +148,22 @@ class MembersOnly:
                 return None
             return self._into_household(request, visit, needs, secret)
         except NotFound:
-            return _say_no(request, self.door, 404, "There is no such page.")
+            return say_no(request, 404, "There is no such page.")
         except StoreError as error:
-            return _say_no(request, self.door, 503, str(error))
+            return say_no(request, 503, str(error))
 
     def _into_household(
         self, request: Request, visit: Visit, needs: Right | Needs | None, secret: str
     ) -> Response | None:
         if not isinstance(needs, Right):
-            return _say_no(request, self.door, 404, "There is no such page.")
+            return say_no(request, 404, "There is no such page.")
         if visit.chosen is None:
             if request.url.path.startswith("/api/"):
                 return JSONResponse({"detail": "Choose a household first."}, 403)
             return RedirectResponse("/households", 303)
         member = visit.chosen.member
         if reach(member, needs) is Reach.NONE:
-            return _say_no(request, self.door, 403, refusal(member, needs))
+            return say_no(request, 403, refusal(member, needs))
         request.state.shared = self.door.of(visit.chosen.household)
         # A form of one household is not taken by another that was chosen meanwhile.
         request.state.session = f"{secret} {visit.chosen.household}"
@@ -172,7 +172,7 @@ class MembersOnly:
     def _go_to(self, request: Request, visit: Visit, number: int, path: str, secret: str) -> Response:
         """A link from a mail names its household: from now on that one is looked at."""
         if request.method not in SAFE_METHODS or number not in {one.household for one in visit.memberships}:
-            return _say_no(request, self.door, 404, "There is no such page.")
+            return say_no(request, 404, "There is no such page.")
         self.door.club.people.choose(secret, number)
         query = f"?{request.url.query}" if request.url.query else ""
         return RedirectResponse(f"{path}{query}", 303)
@@ -180,9 +180,7 @@ class MembersOnly:
     def _sign_in_first(self, request: Request) -> Response:
         if request.url.path.startswith("/api/"):
             return JSONResponse({"detail": "Sign in first."}, 401)
-        to = request.url.path if request.method == "GET" else "/"
-        html = self.door.shared.rendering.render("member_sign_in.html", to=to, sentence="", email="")
-        return HTMLResponse(html, 401)
+        return sign_in_form(request, 401, request.url.path if request.method == "GET" else "/")
 
 
 def _household_in(path: str) -> tuple[int | None, str]:
@@ -195,7 +193,15 @@ def _household_in(path: str) -> tuple[int | None, str]:
     return int(number), f"/{rest}"
 
 
-def show(request: Request, template: str, *, status: int = 200, **figures: Any) -> HTMLResponse:
+def sign_in_form(request: Request, status: int, to: str, sentence: str = "", email: str = "") -> Response:
+    """The form that asks who is there. to: where a right password leads."""
+    html = door_of(request).shared.rendering.render(
+        "member_sign_in.html", to=to, sentence=sentence, email=email[:254]
+    )
+    return HTMLResponse(html, status)
+
+
+def show(request: Request, template: str, **figures: Any) -> HTMLResponse:
     """A page that is of no household, for whoever has signed in."""
     shared = door_of(request).shared
     said = shared.flash.of(request.query_params.get("flash", ""))
@@ -203,25 +209,14 @@ def show(request: Request, template: str, *, status: int = 200, **figures: Any) 
         template,
         units=shared.app.units,
         visit=visit_of(request),
-        token=shared.tokens.of(session_of(request)),
-        token_field=TOKEN_FIELD,
+        proof=shared.tokens.proof(session_of(request)),
         flash=None if said is None or said.refused else said,
         **figures,
     )
-    return HTMLResponse(
-        html if said is None or said.refused is None else shown_again(html, said.refused), status
-    )
+    return HTMLResponse(html if said is None or said.refused is None else shown_again(html, said.refused))
 
 
 def back_to(request: Request, path: str, *sentences: str) -> RedirectResponse:
     """To such a page after a form, which says what was done."""
     name = door_of(request).shared.flash.keep(sentences)
     return RedirectResponse(f"{path}?flash={name}", 303)
-
-
-def _say_no(request: Request, door: Door, status: int, sentence: str) -> Response:
-    if request.url.path.startswith("/api/"):
-        return JSONResponse({"detail": sentence}, status)
-    typed = request.method == "POST"
-    html = door.shared.rendering.render("said_no.html", status=status, sentence=sentence, typed=typed)
-    return HTMLResponse(html, status)

@@ -9,12 +9,12 @@ from typing import Annotated, Any, cast
 from urllib.parse import parse_qsl, urlencode, urlsplit
 
 from fastapi import Depends, Request
-from fastapi.responses import HTMLResponse, RedirectResponse, Response
+from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 from starlette.datastructures import FormData
 
 from rules.commands import Command
 from rules.roles import Member
-from rules.units import said
+from rules.units import SI, said
 from services.app import App, Followed
 from services.store import NeedsConfirmation
 from services.store.people import Visit
@@ -30,6 +30,7 @@ from services.web.passphrase import SessionStore
 from services.web.refused_form import RefusedForm, shown_again
 from services.web.rendering import Rendering, rendering
 
+API = "/api"
 MOST_TYPED = 20_000  # characters of a refused form that are kept for a while
 Clock = Callable[[], datetime]
 
@@ -94,7 +95,7 @@ class RequestContext:
         """Whether who asks may open this page, or send a form there; at home everybody may."""
         return self.member is None or allowed(self.member, method, path)
 
-    def show(self, template: str, *, here: str = "", status: int = 200, **figures: Any) -> HTMLResponse:
+    def show(self, template: str, *, here: str = "", **figures: Any) -> HTMLResponse:
         """The page, with what was just done said on top."""
         flash = self.shared.flash.of(self.request.query_params.get("flash", ""))
         refused = None if flash is None else flash.refused
@@ -103,8 +104,7 @@ class RequestContext:
             template,
             here=here,
             flash=None if refused else flash,
-            token=self.shared.tokens.of(session_of(self.request)),
-            token_field=TOKEN_FIELD,
+            proof=self.shared.tokens.proof(session_of(self.request)),
             signed_in=bool(session_of(self.request)),
             back_to=self.request.url.path,
             snapshot=self.snapshot,
@@ -118,7 +118,7 @@ class RequestContext:
         )
         if self.member is not None:
             html = without_closed_forms(html, self.may)
-        return HTMLResponse(html if refused is None else said(shown_again(html, refused), units), status)
+        return HTMLResponse(html if refused is None else said(shown_again(html, refused), units))
 
     def keep(self, command: Command, posted: Posted, to: str) -> Response:
         """Keep what a form says and go back to a page that tells it; or ask, where it is odd."""
@@ -159,6 +159,15 @@ def form_again(request: Request, posted: Posted, sentence: str = "", field: str 
     shared = shared_of(request)
     name = shared.flash.keep(refused=RefusedForm(request.url.path, typed, sentence, field))
     return f"/{came_from.path.lstrip('/')}?{query}{'&' if query else ''}flash={name}"
+
+
+def say_no(request: Request, status: int, sentence: str) -> Response:
+    """The sentence alone: as a page, and to programs as JSON."""
+    if request.url.path.startswith(f"{API}/"):
+        return JSONResponse({"detail": said(sentence, SI)}, status)
+    shared, typed = shared_of(request), request.method == "POST"
+    figures = {"status": status, "sentence": sentence, "typed": typed}
+    return HTMLResponse(shared.rendering.render("said_no.html", units=shared.app.units, **figures), status)
 
 
 async def posted_of(request: Request) -> Posted:

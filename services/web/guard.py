@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from urllib.parse import urlsplit
 
 from fastapi import Request
+from markupsafe import Markup
 from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
@@ -76,6 +77,10 @@ class Tokens:
     def of(self, session: str) -> str:
         """The token that this session's forms carry; "" = no sign-in needed."""
         return hmac.new(self.secret, session.encode(), hashlib.sha256).hexdigest()
+
+    def proof(self, session: str) -> Markup:
+        """The hidden field that a form of this session carries its token in."""
+        return Markup('<input type="hidden" name="{}" value="{}">').format(TOKEN_FIELD, self.of(session))
 
     def good(self, session: str, token: str) -> bool:
         """Whether a form carries its session's token."""

@@ -14,7 +14,17 @@ from services.channels import ChannelError
 from services.store import FactRefused, NotFound, StoreError
 from services.store.people import Invitation, Membership
 from services.use_cases import sign_in as acts
-from services.web.club_access import SIGN_IN, Door, back_to, came_from, door_of, secret_of, show, visit_of
+from services.web.club_access import (
+    SIGN_IN,
+    Door,
+    back_to,
+    came_from,
+    door_of,
+    secret_of,
+    show,
+    sign_in_form,
+    visit_of,
+)
 from services.web.context import APost
 from services.web.forms import FormRefused
 
@@ -25,7 +35,7 @@ MostTyped = Annotated[str, Form(max_length=acts.MOST_CHARACTERS)]
 @router.get(SIGN_IN)
 def form(request: Request) -> Response:
     """The form."""
-    return _form(request, 200, "/")
+    return sign_in_form(request, 200, "/")
 
 
 @router.post(SIGN_IN)
@@ -38,20 +48,19 @@ def check(
     try:
         secret = acts.sign_in(door.club.people, email, password, address=came_from(request), now=door.clock())
     except acts.TooManyTries as many:
-        answer = _form(request, 429, target, str(many), email)
+        answer = sign_in_form(request, 429, target, str(many), email)
         answer.headers["Retry-After"] = str(many.wait_s)
         return answer
     except acts.NotLetIn as no:
-        return _form(request, 403, target, str(no), email)
+        return sign_in_form(request, 403, target, str(no), email)
+    return _let_in(request, secret, target)
+
+
+def _let_in(request: Request, secret: str, to: str = "/") -> Response:
+    """On to a page with a new session, which ends the one before."""
     if before := secret_of(request):
-        door.club.people.end_session(before)
-    return door.let_in(RedirectResponse(target, 303), secret)
-
-
-def _form(request: Request, status: int, to: str, sentence: str = "", email: str = "") -> HTMLResponse:
-    rendering = door_of(request).shared.rendering
-    html = rendering.render("member_sign_in.html", to=to, sentence=sentence, email=email[:254])
-    return HTMLResponse(html, status)
+        door_of(request).club.people.end_session(before)
+    return door_of(request).let_in(RedirectResponse(to, 303), secret)
 
 
 @router.post("/sign-out")
@@ -101,9 +110,7 @@ def accept(token: str, request: Request, name: MostTyped = "", password: MostTyp
         if invitation is None or not invitation.stands(now):
             return _invited(request, None, 410)
         return _invited(request, invitation, 422, str(no), name)
-    if before := secret_of(request):
-        people.end_session(before)
-    return door.let_in(RedirectResponse("/", 303), secret)
+    return _let_in(request, secret)
 
 
 def _invited(
@@ -179,9 +186,7 @@ def renew(token: str, request: Request, password: MostTyped = "") -> Response:
     except FactRefused as no:
         person = acts.who_lost(door.app, people, token, now=now)
         return _forgotten(request, 422, person=person, action=action, sentence=str(no))
-    if before := secret_of(request):
-        people.end_session(before)
-    return door.let_in(RedirectResponse("/", 303), secret)
+    return _let_in(request, secret)
 
 
 def _forgotten(request: Request, status: int, *, email: str = "", **said: Any) -> HTMLResponse:

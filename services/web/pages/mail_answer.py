@@ -5,6 +5,8 @@ Opening it writes nothing: mail programs and their scanners open links by themse
 
 from __future__ import annotations
 
+from typing import Any
+
 from fastapi import APIRouter, Request
 from fastapi.responses import HTMLResponse, Response
 
@@ -29,8 +31,9 @@ def ask(token: str, request: Request) -> Response:
     try:
         offer = offered(shared.app, token, now=shared.clock())
     except (LinkRefused, StoreError) as error:
-        return _page(request, 410, "Nothing to write", said=(str(error),))
-    return _page(request, 200, offer.question, presses=offer.presses, token=shared.tokens.of(_form_of(token)))
+        return _page(request, 410, "Nothing to write", str(error))
+    proof = shared.tokens.proof(_form_of(token))
+    return _page(request, 200, offer.question, presses=offer.presses, proof=proof)
 
 
 @router.post("/a/{token}")
@@ -39,14 +42,12 @@ async def answer(token: str, request: Request) -> Response:
     shared = shared_of(request)
     posted = Posted(await request.form(max_files=0, max_fields=5))
     if not shared.tokens.good(_form_of(token), posted.text(TOKEN_FIELD)):
-        return _page(
-            request, 403, "Not written yet", said=("Open the link from the mail again, then press.",)
-        )
+        return _page(request, 403, "Not written yet", "Open the link from the mail again, then press.")
     try:
         said = answer_by_link(shared.app, token, now=shared.clock(), bike=posted.text("bike", most=20))
     except (LinkRefused, StoreError) as error:
-        return _page(request, 409, "Nothing was written", said=(str(error),))
-    return _page(request, 200, "Written down", said=said.sentences, back="Take it back")
+        return _page(request, 409, "Nothing was written", str(error))
+    return _page(request, 200, "Written down", *said.sentences, back="Take it back")
 
 
 @router.get("/careful")
@@ -75,26 +76,10 @@ def _form_of(token: str) -> str:
     return f"link {token}"
 
 
-def _page(
-    request: Request,
-    status: int,
-    heading: str,
-    *,
-    said: tuple[str, ...] = (),
-    presses: tuple[tuple[str, str], ...] = (),
-    token: str = "",
-    back: str = "",
-) -> HTMLResponse:
+def _page(request: Request, status: int, heading: str, *said: str, **more: Any) -> HTMLResponse:
     shared = shared_of(request)
+    figures = {"presses": (), "proof": "", "back": "", "action": request.url.path, **more}
     html = shared.rendering.render(
-        "mail_answer.html",
-        units=shared.app.units,
-        heading=heading,
-        said=said,
-        presses=presses,
-        action=request.url.path,
-        token=token,
-        token_field=TOKEN_FIELD,
-        back=back,
+        "mail_answer.html", units=shared.app.units, heading=heading, said=said, **figures
     )
     return HTMLResponse(html, status)

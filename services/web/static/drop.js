@@ -7,7 +7,7 @@
   const PIECE = 4 * 1024 * 1024;
   const AT_ONCE = 3;
   const form = tray.closest("form");
-  const token = form.querySelector("[data-token]").value;
+  const token = form.elements.the_page.value;
   const panel = document.querySelector("[data-arriving]");
   const bar = panel.querySelector("progress");
   const told = panel.querySelector("[role=status]");
