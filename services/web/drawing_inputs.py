@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
 from markupsafe import Markup
@@ -19,26 +18,18 @@ from rules.wear.forecast import Measure, wear_points
 from rules.year.another_way import AnotherWay
 from services.views.chain_state import ChainState
 from services.views.snapshot import Snapshot
-from services.web.drawings import (
-    LifeRow,
-    bike_sign,
-    chain_life,
-    chain_life_table,
-    chain_strip,
-    clue_waterfall,
-    drawn_hours,
-    gear_comb,
-    hours_bars,
-    regime_comparison,
-    ride_days,
-    ride_speed,
-    ride_track,
-    ways_of_a_year,
-    wear_plot,
-)
 from services.web.drawings.care_marks import use_of
+from services.web.drawings.chain_timeline import chain_life
+from services.web.drawings.clues import clue_waterfall
+from services.web.drawings.gears import bike_sign, gear_comb, ride_days
+from services.web.drawings.ride_map import drawn_hours, ride_track
+from services.web.drawings.ride_time import hours_bars, ride_speed
+from services.web.drawings.strip import chain_strip
 from services.web.drawings.svg import short
 from services.web.drawings.textures import paint
+from services.web.drawings.timeline_events import LifeRow, chain_life_table
+from services.web.drawings.wear import regime_comparison, wear_plot
+from services.web.drawings.year import ways_of_a_year
 
 
 def _ours(drawn: str) -> Markup:
@@ -125,33 +116,20 @@ def year_picture(year: AnotherWay) -> Markup:
     return _ours(ways_of_a_year((year.own, *year.others), uid=f"year-{year.bike}", name=year.name))
 
 
-@dataclass(frozen=True, slots=True)
-class RidePictures:
-    """Everything drawn of one ride."""
-
-    track: Markup
-    speed: Markup
-    hours: Markup
-
-
 def ride_pictures(
     ride: Ride, name: str, points: Sequence[TrackPoint], puts: Sequence[Exposure], zone: tzinfo, units: Units
-) -> RidePictures:
-    """Where it went, how fast, and what each hour put in."""
-    hours = drawn_hours(ride, puts)
-    return RidePictures(
-        _ours(
-            ride_track(
-                points, hours, uid="way", started_at=ride.started_at, name=name, zone=zone, units=units
-            )
+) -> dict[str, Markup]:
+    """Where it went, how fast, and what each hour put in: 'track', 'speed' and 'hours'."""
+    hours, at = drawn_hours(ride, puts), ride.started_at
+    return {
+        "track": _ours(
+            ride_track(points, hours, uid="way", started_at=at, name=name, zone=zone, units=units)
         ),
-        _ours(
-            ride_speed(
-                points, hours, uid="speed", started_at=ride.started_at, name=name, zone=zone, units=units
-            )
+        "speed": _ours(
+            ride_speed(points, hours, uid="speed", started_at=at, name=name, zone=zone, units=units)
         ),
-        _ours(hours_bars(hours, uid="hours-drawn", name=name, zone=zone, units=units)),
-    )
+        "hours": _ours(hours_bars(hours, uid="hours-drawn", name=name, zone=zone, units=units)),
+    }
 
 
 def clues_picture(evidence: str, snapshot: Snapshot, units: Units) -> Markup:
@@ -162,13 +140,17 @@ def clues_picture(evidence: str, snapshot: Snapshot, units: Units) -> Markup:
     return _ours(clue_waterfall(evidence, names, uid="clues", units=units))
 
 
+def gears_of(clues: str) -> GearHistogram | None:
+    """What gears a ride tells; None = none, or its clues were kept by an earlier version in another form."""
+    try:
+        return RideClues.from_json(clues).gears if clues else None
+    except ValueError:
+        return None
+
+
 def gears_picture(clues: str, ride: Ride, name: str, snapshot: Snapshot) -> Markup:
     """The gears ridden against the gears of each bike. Nothing for a ride whose gears are not known."""
-    try:
-        gears = RideClues.from_json(clues).gears if clues else None
-    except ValueError:
-        # Kept by an earlier version in another form: the ride stands, only this drawing is left out.
-        gears = None
+    gears = gears_of(clues)
     if gears is None:
         return Markup("")
     return _ours(gear_comb(gears, snapshot.bikes_here(ride.started_at), uid="gears", name=name))

@@ -2,8 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import timedelta
 from enum import StrEnum
 from typing import Any
 from zoneinfo import available_timezones
@@ -15,7 +14,7 @@ from tzlocal import get_localzone_name
 from rules.commands import AddBike, AddRider
 from rules.dates_and_numbers import listed
 from rules.units import Units
-from rules.vocabulary import BikeId, RideId, RiderId
+from rules.vocabulary import BikeId, RiderId
 from services.app import quiet_hours_of, zone_of
 from services.use_cases.begin import (
     Group,
@@ -152,24 +151,6 @@ def keep_riders(context: AContext, posted: APost) -> Response:
     return context.redirect("/begin/files", f"{listed(names)}: noted.", undo=said[-1].number)
 
 
-@dataclass(frozen=True, slots=True)
-class Shown:
-    """A group as the page tells of it. key: its rides, for the form."""
-
-    key: str
-    count: int
-    sensors: str
-    gears: int
-    riders: str
-    first_at: datetime
-    last_at: datetime
-    usual_m: float
-    usual_s: float
-    unpaved: float | None
-    indoor: bool
-    samples: tuple[RideId, ...]
-
-
 def _groups(context: RequestContext) -> tuple[Group, ...]:
     """Worked out once for what the ledger says now."""
 
@@ -185,42 +166,41 @@ def bikes(context: AContext) -> HTMLResponse:
     """What the files themselves show."""
     snapshot = context.snapshot
     groups = [_shown(snapshot, one) for one in _groups(context)]
-    asked = sum(one.count for one in groups)
     return show(
         context,
         "bikes",
         groups=groups,
         rest=len(snapshot.questions),
-        grouped=asked,
         known=snapshot.ledger.bikes,
     )
 
 
-def _shown(snapshot: Snapshot, group: Group) -> Shown:
+def _shown(snapshot: Snapshot, group: Group) -> dict[str, Any]:
+    """A group as the page tells of it. key: its rides, for the form."""
     ledger = snapshot.of(rides=group.rides).ledger
     rides = [ride for number in group.rides if (ride := ledger.ride(number)) is not None]
     middle = sorted(rides, key=lambda one: one.distance_m)[len(rides) // 2]
     shares = [one.unpaved_share for one in rides if one.unpaved_share is not None]
     kinds = list(dict.fromkeys(kind for kind, _ in group.found.sensors))
-    return Shown(
-        key=_key(group),
-        count=len(group.rides),
-        sensors=listed(
+    return {
+        "key": _key(group),
+        "count": len(group.rides),
+        "sensors": listed(
             [
                 f"{'an' if kind[0] in 'aeiou' else 'a'} {kind} sensor" if kind in _BARE else f"a {kind}"
                 for kind in kinds
             ]
         ),
-        gears=group.found.gears,
-        riders=listed([snapshot.ledger.rider(one).name for one in group.found.riders]),
-        first_at=rides[0].started_at,
-        last_at=rides[-1].started_at,
-        usual_m=middle.distance_m,
-        usual_s=middle.drive_s,
-        unpaved=sum(shares) / len(shares) if shares else None,
-        indoor=group.found.indoor,
-        samples=tuple(dict.fromkeys((group.rides[0], middle.id, group.rides[-1]))),
-    )
+        "gears": group.found.gears,
+        "riders": listed([snapshot.ledger.rider(one).name for one in group.found.riders]),
+        "first_at": rides[0].started_at,
+        "last_at": rides[-1].started_at,
+        "usual_m": middle.distance_m,
+        "usual_s": middle.drive_s,
+        "unpaved": sum(shares) / len(shares) if shares else None,
+        "indoor": group.found.indoor,
+        "samples": tuple(dict.fromkeys((group.rides[0], middle.id, group.rides[-1]))),
+    }
 
 
 _BARE = frozenset({"speed", "cadence", "speed and cadence"})

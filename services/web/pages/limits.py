@@ -4,14 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Annotated
+from typing import Annotated, Any
 
 from fastapi import APIRouter, Query
 from fastapi.responses import HTMLResponse, Response
 
 from rules.commands import SetLimits
 from rules.dates_and_numbers import number
-from rules.rulebook import KEYS, SCOPES, WEIGHTS, Judgement
+from rules.rulebook import KEYS, SCOPES, WEIGHTS
 from rules.vocabulary import OwnValue
 from services.settings import SETTINGS_FILE
 from services.use_cases.preview import preview_limits
@@ -60,16 +60,6 @@ GROUPS: tuple[tuple[str, Mapping[str, str]], ...] = (
     ),
 )
 SETTABLE = tuple(key for _, keys in GROUPS for key in keys)
-
-
-@dataclass(frozen=True, slots=True)
-class Limit:
-    """One number as the form shows it. own: what was set here; "" = the rulebook's holds."""
-
-    key: str
-    words: str
-    judgement: Judgement
-    own: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,9 +113,10 @@ def limits(context: AContext, of: Annotated[str, Query(max_length=20)] = EVERYBO
     everyone = owners(snapshot)
     chosen = next((one for one in everyone if one.key == of), everyone[0])
 
-    def shown(key: str, words: str) -> Limit:
+    def shown(key: str, words: str) -> dict[str, Any]:
+        """One number as the form shows it. own: what was set here; "" = the rulebook's holds."""
         general = book.judgement(f"{'weight' if key in WEIGHTS else 'limit'}.{key}")
-        return Limit(key, words, general, _shown(snapshot, chosen, key))
+        return {"key": key, "words": words, "judgement": general, "own": _shown(snapshot, chosen, key)}
 
     return show_part(
         context,

@@ -2,64 +2,44 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
+from typing import Any
 
-from markupsafe import Markup
-
-from ingest.bikes.judge import RideClues
-from ingest.bikes.pedalled_gears import GearHistogram
 from rules.commands import PutRidesOn
 from rules.gate.apply import applied
 from rules.vocabulary import BikeId, Ride
 from rules.what_if import difference
 from services.app import zone_of
-from services.store import Transaction
 from services.use_cases.judge_bikes import OpenQuestion
 from services.use_cases.preview import on_then
 from services.views.snapshot import Snapshot
 from services.web.context import RequestContext
-from services.web.drawing_inputs import days_picture, heaps_picture
+from services.web.drawing_inputs import days_picture, gears_of, heaps_picture
 
 MOST_HEAPED = 24  # rides whose gears are added up for one drawing
 
 
-@dataclass(frozen=True, slots=True)
-class Closer:
-    """What stands beside a question.
+def closer(
+    context: RequestContext, asked: OpenQuestion, answers: Sequence[str], *, moves: bool
+) -> dict[str, Any]:
+    """Pictures of a question's rides; and, where wanted, what each answer would move.
 
-    moves: by an answer's value, what would change; empty = nobody asked.
+    heaped: rides whose gears are drawn; 0 = none tells its gears.  moves: by an answer's value, what would
+    change; empty = nobody asked.
     """
-
-    gears: Markup
-    days: Markup
-    heaped: int  # rides whose gears are drawn; 0 = none tells its gears
-    moves: Mapping[str, Sequence[str]]
-
-
-def closer(context: RequestContext, asked: OpenQuestion, answers: Sequence[str], *, moves: bool) -> Closer:
-    """Pictures of a question's rides; and, where wanted, what each answer would move."""
     snapshot = context.snapshot.of(rides=asked.rides)
     rides = [ride for one in asked.rides if (ride := snapshot.ledger.ride(one)) is not None]
     some = rides[:: -(-len(rides) // MOST_HEAPED) or 1]
     with context.app.store.reading() as tx:
-        gears = [found for ride in some if (found := _gears(tx, ride)) is not None]
+        gears = [found for ride in some if (found := gears_of(tx.rides.clues(ride.id))) is not None]
     name = "this ride" if len(rides) == 1 else f"these {len(rides)} rides"
     bikes = snapshot.ledger.may_have_been(rides[0])
-    return Closer(
-        heaps_picture(gears, bikes, name) if gears else Markup(""),
-        days_picture(rides, context.zone, name) if len(rides) > 2 else Markup(""),
-        len(gears),
-        {answer: _moved(context, snapshot, rides, answer) for answer in answers} if moves else {},
-    )
-
-
-def _gears(tx: Transaction, ride: Ride) -> GearHistogram | None:
-    try:
-        clues = tx.rides.clues(ride.id)
-        return RideClues.from_json(clues).gears if clues else None
-    except ValueError:  # kept by an earlier version in another form
-        return None
+    return {
+        "gears": heaps_picture(gears, bikes, name) if gears else "",
+        "days": days_picture(rides, context.zone, name) if len(rides) > 2 else "",
+        "heaped": len(gears),
+        "moves": {answer: _moved(context, snapshot, rides, answer) for answer in answers} if moves else {},
+    }
 
 
 def _moved(context: RequestContext, snapshot: Snapshot, rides: Sequence[Ride], answer: str) -> Sequence[str]:

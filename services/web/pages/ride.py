@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 import json
-from dataclasses import dataclass
 
 from fastapi import APIRouter, Query
 from fastapi.responses import HTMLResponse, Response
 
 from ingest.ride.track import track_points
 from rules.commands import PutRidesOn, SayCondition, SayUnpaved, SplitOuting, WithdrawRide
-from rules.contamination import Exposure, exposures
-from rules.vocabulary import BikeId, Condition, RideHour, RideId
+from rules.contamination import exposures
+from rules.vocabulary import BikeId, Condition, RideId
 from services.app import zone_of
 from services.use_cases.preview import supposed
 from services.views.snapshot import Snapshot
@@ -24,14 +23,6 @@ router = APIRouter(prefix="/rides")
 ARCHIVE = "archive"  # the word that takes a rider's word back
 NONE = "none"  # none of ours
 NOTHING_CHANGES = "Nothing would change for any chain."
-
-
-@dataclass(frozen=True, slots=True)
-class HourRow:
-    """One clock hour of a ride."""
-
-    hour: RideHour
-    put: Exposure
 
 
 @router.get("/{number}")
@@ -50,7 +41,7 @@ def ride(
     one = details.ride
     own = None if one.bike is None else snapshot.ledger.bike(one.bike)
     puts = exposures(snapshot.ledger, one, snapshot.rulebook)
-    rows = [HourRow(hour, put) for hour, put in zip(one.hours, puts, strict=True)]
+    rows = list(zip(one.hours, puts, strict=True))
     evidence = json.loads(held.evidence) if held is not None and held.evidence else {}
     zone = zone_of(snapshot.rider(one).time_zone)
     points = track_points(details.summary.track)

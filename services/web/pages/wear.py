@@ -3,18 +3,16 @@
 from __future__ import annotations
 
 import secrets
-from dataclasses import dataclass
 from datetime import datetime
 from typing import Annotated
 
 from fastapi import APIRouter, Query
 from fastapi.responses import HTMLResponse, Response
-from markupsafe import Markup
 
 from rules.commands import EndTrial, StartTrial
 from rules.trial import USUAL_TURN_KM
 from rules.vocabulary import BikeId, Chain, ChainId, Reading, Regime, TrialId
-from rules.wear.forecast import Forecast, Refusal
+from rules.wear.forecast import Refusal
 from rules.wear.trial_pairs import promise
 from services.views.snapshot import Snapshot
 from services.web.context import AContext, APost
@@ -27,20 +25,6 @@ PARTS = (
     ("compare", "/wear/compare", "Wax and wet lube"),
     ("year", "/year", "The year another way"),
 )
-
-
-@dataclass(frozen=True, slots=True)
-class Worn:
-    """One chain, its readings and its forecast."""
-
-    chain: Chain
-    where: str
-    readings: tuple[Reading, ...]
-    answer: Forecast | Refusal
-    picture: Markup
-    refused: bool
-    chance: float
-    at_limit: bool  # its last reading says so: no chance need be told
 
 
 def _at_limit(readings: tuple[Reading, ...], limit_pct: float) -> bool:
@@ -74,16 +58,16 @@ def wear(context: AContext, page: Annotated[int, Query(ge=1, le=1000)] = 1) -> H
         readings = tuple(one for one in snapshot.ledger.readings_of(chain.id) if one.taken_at <= now)
         answer = snapshot.wear(chain.id, now)
         worn.append(
-            Worn(
-                chain,
-                snapshot.where(chain, now),
-                readings,
-                answer,
-                wear_picture(snapshot, chain, now),
-                isinstance(answer, Refusal),
-                answer.chance_worn,
-                _at_limit(readings, snapshot.wear_limit(chain, now)),
-            )
+            {
+                "chain": chain,
+                "where": snapshot.where(chain, now),
+                "readings": readings,
+                "answer": answer,
+                "refused": isinstance(answer, Refusal),
+                "picture": wear_picture(snapshot, chain, now),
+                # its last reading says so: no chance need be told
+                "at_limit": _at_limit(readings, snapshot.wear_limit(chain, now)),
+            }
         )
     return context.show(
         "wear.html",

@@ -10,7 +10,6 @@ from pathlib import Path
 
 import pytest
 from starlette.testclient import TestClient
-from tests.services.web.test_sign_in import PASSPHRASE, QUICK
 
 from rules.reminder import ReminderKind, Step
 from services.answer_links import GOOD_FOR, Act, AnswerLink
@@ -19,6 +18,7 @@ from services.settings import SettingsError
 from services.web.app import create_app
 from tests.services.web.conftest import token_in
 from tests.services.web.small_household import NOW, with_page
+from tests.services.web.test_passphrase import PASSPHRASE, QUICK
 
 LAN = "http://192.168.1.20:8765"
 UNTIL = NOW + GOOD_FOR

@@ -13,12 +13,13 @@ from rules.vocabulary import Ride
 from rules.wear.comparison import compare
 from rules.wear.forecast import Measure, forecast, wear_points
 from services.app import zone_of
-from services.web import drawings
 from services.web.drawings.chain_timeline import chain_life
 from services.web.drawings.clues import clue_waterfall
 from services.web.drawings.gears import gear_comb
 from services.web.drawings.ride_map import drawn_hours, ride_track
 from services.web.drawings.ride_time import hours_bars, ride_speed
+from services.web.drawings.strip import chain_strip
+from services.web.drawings.textures import legend, textures
 from services.web.drawings.wear import regime_comparison, wear_plot
 from services.wiring import open_app
 
@@ -40,13 +41,13 @@ def main(home: Path, out: Path) -> None:
     def put(ride: Ride) -> list[Exposure]:
         return exposures(ledger, ride, app.rulebook)
 
-    body = [drawings.textures(), "<h1>Every drawing</h1>", drawings.legend()]
+    body = [textures(), "<h1>Every drawing</h1>", legend()]
     for chain in ledger.chains:
         past = history(ledger, chain.id, app.rulebook).until(now)
         limit = app.rulebook.limit("immersion", chain=chain).value
         body += [
             f"<h3>{chain.name}</h3>",
-            drawings.chain_strip(past, limit, uid=f"strip{chain.id}", name=chain.name),
+            chain_strip(past, limit, uid=f"strip{chain.id}", name=chain.name),
             f"<p>{past.since_immersion.grit_h:.1f} of {limit:g} grit-hours</p>",
         ]
     for chain in ledger.chains:

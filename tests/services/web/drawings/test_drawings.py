@@ -22,8 +22,17 @@ from rules.wear.comparison import ChainWear, Comparison, Span
 from rules.wear.forecast import Forecast, Measure, Refusal, WearPoint
 from rules.year.another_way import Lived
 from rules.year.simulation import Way
-from services.web import drawings
+from services.web.drawings.chain_timeline import chain_life
+from services.web.drawings.clues import clue_waterfall
+from services.web.drawings.gears import bike_sign, gear_comb
+from services.web.drawings.ride_map import drawn_hours, ride_track
+from services.web.drawings.ride_time import hours_bars, ride_speed
+from services.web.drawings.strip import chain_strip
 from services.web.drawings.svg import joined
+from services.web.drawings.textures import CONDITIONS, legend, textures
+from services.web.drawings.timeline_events import chain_life_table
+from services.web.drawings.wear import regime_comparison, wear_plot
+from services.web.drawings.year import ways_of_a_year
 from tests.services.web.drawings.facts import BIKES, NOW, RULEBOOK, ride, storm, three_years
 
 EVIL = '<script>alert("x")</script>&\x00'
@@ -50,9 +59,7 @@ def widths(svg: etree._Element, condition: Condition) -> list[tuple[float, float
 
 def storm_ride():  # type: ignore[no-untyped-def]
     outing = ride(7, NOW - timedelta(hours=3), 0.0, 1.0, 0.3)
-    return outing, drawings.drawn_hours(
-        outing, [exposure(h, 0.0, None, RULEBOOK.weights) for h in outing.hours]
-    )
+    return outing, drawn_hours(outing, [exposure(h, 0.0, None, RULEBOOK.weights) for h in outing.hours])
 
 
 def points(seconds: int = 10_800) -> list[TrackPoint]:
@@ -94,21 +101,21 @@ def every_drawing() -> dict[str, str]:
     bike = Bike(BikeId(1), EVIL, RiderId(1), chainrings=(40,), cogs=(11, 13, 15, 19, 25, 34))
     same = {"started_at": outing.started_at, "name": EVIL}
     return {
-        "strip": drawings.chain_strip(past, 16.0, uid="a", name=EVIL),
-        "sign": drawings.bike_sign(bike, uid="b"),
-        "life": drawings.chain_life(
+        "strip": chain_strip(past, 16.0, uid="a", name=EVIL),
+        "sign": bike_sign(bike, uid="b"),
+        "life": chain_life(
             past, uid="c", bikes={BikeId(1): EVIL}, now=NOW, limit_pct=0.5, forecast=refusal, name=EVIL
         ),
-        "track": drawings.ride_track(points(), hours, uid="d", **same),
-        "speed": drawings.ride_speed(points(), hours, uid="e", **same),
-        "hours": drawings.hours_bars(hours, uid="f", name=EVIL),
-        "clues": drawings.clue_waterfall(evidence(), {BikeId(1): EVIL, BikeId(2): "Crake"}, uid="g"),
-        "gears": drawings.gear_comb(GEARS, [bike], uid="h"),
-        "wear": drawings.wear_plot(marks, refusal, uid="i", limit_pct=0.5, name=EVIL),
-        "regimes": drawings.regime_comparison(comparison(), uid="j"),
-        "ways": drawings.ways_of_a_year(ways(), uid="k", name=EVIL),
-        "legend": drawings.legend(),
-        "textures": drawings.textures(),
+        "track": ride_track(points(), hours, uid="d", **same),
+        "speed": ride_speed(points(), hours, uid="e", **same),
+        "hours": hours_bars(hours, uid="f", name=EVIL),
+        "clues": clue_waterfall(evidence(), {BikeId(1): EVIL, BikeId(2): "Crake"}, uid="g"),
+        "gears": gear_comb(GEARS, [bike], uid="h"),
+        "wear": wear_plot(marks, refusal, uid="i", limit_pct=0.5, name=EVIL),
+        "regimes": regime_comparison(comparison(), uid="j"),
+        "ways": ways_of_a_year(ways(), uid="k", name=EVIL),
+        "legend": legend(),
+        "textures": textures(),
     }
 
 
@@ -143,11 +150,11 @@ def test_ids_of_two_drawings_on_one_page_differ() -> None:
 @pytest.mark.parametrize("uid", ["", "1a", "a b", 'a"b', "a<b"])
 def test_a_uid_that_cannot_be_an_id_is_refused(uid: str) -> None:
     with pytest.raises(ValueError, match="cannot start an id"):
-        drawings.chain_strip(storm(), 9.0, uid=uid)
+        chain_strip(storm(), 9.0, uid=uid)
 
 
 def test_a_storm_hour_is_hatched_at_its_place_and_as_wide_as_it_weighed() -> None:
-    wide = svgs(drawings.chain_strip(storm(), 12.0, uid="x"))[0]
+    wide = svgs(chain_strip(storm(), 12.0, uid="x"))[0]
     full = 23 * 26 + 20.0  # 23 links of 26, and half a plate at either end
     (left, width), *more = widths(wide, Condition.WET)
     assert not more
@@ -159,7 +166,7 @@ def test_a_storm_hour_is_hatched_at_its_place_and_as_wide_as_it_weighed() -> Non
 
 def test_the_strip_holds_as_much_as_the_history() -> None:
     past = storm()
-    wide, narrow = svgs(drawings.chain_strip(past, 12.0, uid="x"))
+    wide, narrow = svgs(chain_strip(past, 12.0, uid="x"))
     assert past.since_immersion.grit_h == pytest.approx(6.0)
     assert "6 of 12 grit-hours" in wide[0].text
     assert wide[1].text == narrow[1].text
@@ -167,26 +174,26 @@ def test_the_strip_holds_as_much_as_the_history() -> None:
 
 
 def test_a_drop_hangs_over_the_place_of_its_drip() -> None:
-    wide = svgs(drawings.chain_strip(storm(), 12.0, uid="x"))[0]
+    wide = svgs(chain_strip(storm(), 12.0, uid="x"))[0]
     drops = wide.xpath('.//g[@class="mark"][use/@href="#mark-drip"]/@transform')
     assert drops == [f"translate({2 / 12 * 618 - 10:.0f} -18)"]
 
 
 def test_an_overfull_strip_runs_past_its_tick() -> None:
-    wide = svgs(drawings.chain_strip(storm(), 5.5, uid="x"))[0]
-    right = max(left + width for c in drawings.CONDITIONS for left, width in widths(wide, c))
+    wide = svgs(chain_strip(storm(), 5.5, uid="x"))[0]
+    right = max(left + width for c in CONDITIONS for left, width in widths(wide, c))
     tick = float(re.match(r"M([\d.]+)", wide.xpath('.//path[@class="limit"]/@d')[0]).group(1))  # type: ignore[union-attr]
     assert right == pytest.approx(6.0 / 5.5 * 618 - 10, abs=0.1)
     assert right > tick
-    huge = svgs(drawings.chain_strip(storm(), 1.0, uid="x"))[0]
+    huge = svgs(chain_strip(storm(), 1.0, uid="x"))[0]
     assert any("→" in text for text in texts(huge))
 
 
 @pytest.mark.parametrize(
     "draw",
     [
-        lambda: drawings.chain_strip(storm(), 0.0, uid="x"),
-        lambda: drawings.chain_strip(storm(), float("nan"), uid="x"),
+        lambda: chain_strip(storm(), 0.0, uid="x"),
+        lambda: chain_strip(storm(), float("nan"), uid="x"),
     ],
 )
 def test_a_limit_of_nothing_is_refused(draw: Callable[[], str]) -> None:
@@ -196,11 +203,11 @@ def test_a_limit_of_nothing_is_refused(draw: Callable[[], str]) -> None:
 
 def test_a_life_adds_up_to_the_history() -> None:
     past = three_years()
-    markup = drawings.chain_life(past, uid="c", bikes=BIKES, now=NOW, limit_pct=0.5)
+    markup = chain_life(past, uid="c", bikes=BIKES, now=NOW, limit_pct=0.5)
     weeks = [float(v) for svg in svgs(markup) for v in svg.xpath('.//g[@class="weeks"]/path/@data-value')]
     assert len(weeks) == 157
     assert sum(weeks) == pytest.approx(past.over_life.grit_h, abs=0.01 * len(weeks))
-    table = drawings.chain_life_table(past, bikes=BIKES, zone=UTC)
+    table = chain_life_table(past, bikes=BIKES, zone=UTC)
     assert sum(row.grit_h or 0.0 for row in table) == pytest.approx(past.over_life.grit_h)
     assert [row.words for row in table if row.what == "wipe test"] == ["3 of 4"]
     drawn_readings = sum(len(svg.xpath('.//g[@class="reading"]')) for svg in svgs(markup))
@@ -208,14 +215,14 @@ def test_a_life_adds_up_to_the_history() -> None:
 
 
 def test_three_years_of_life_are_drawn_small() -> None:
-    markup = drawings.chain_life(three_years(), uid="c", bikes=BIKES, now=NOW, limit_pct=0.5)
+    markup = chain_life(three_years(), uid="c", bikes=BIKES, now=NOW, limit_pct=0.5)
     assert len(markup.encode()) < 64_000  # every week ridden under three conditions, care every fortnight
     assert len(gzip.compress(markup.encode())) < 12_000
 
 
 def test_an_hour_is_as_wide_as_it_was_driven_and_as_high_as_it_weighed() -> None:
     _, hours = storm_ride()
-    wide = svgs(drawings.hours_bars(hours, uid="f"))[0]
+    wide = svgs(hours_bars(hours, uid="f"))[0]
     boxes = [re.match(r"M[\d.]+ [\d.]+h([\d.]+)v([\d.]+)", d) for d in wide.xpath('.//path[@class="bar"]/@d')]
     areas = [(float(m.group(1)) + 1.2) * float(m.group(2)) for m in boxes if m]
     grit = [hour.exposure.grit_h for hour in hours]
@@ -225,7 +232,7 @@ def test_an_hour_is_as_wide_as_it_was_driven_and_as_high_as_it_weighed() -> None
 
 def test_a_track_changes_texture_where_the_hour_changes() -> None:
     outing, hours = storm_ride()
-    wide = svgs(drawings.ride_track(points(), hours, uid="d", started_at=outing.started_at))[0]
+    wide = svgs(ride_track(points(), hours, uid="d", started_at=outing.started_at))[0]
     assert wide.xpath('.//g[@class="stretch"]/@data-value') == ["dry", "wet", "damp"]
     assert wide.xpath('.//g[@class="stretch"]/title')[1].text == "wet, 18:00 to 19:00"
 
@@ -233,7 +240,7 @@ def test_a_track_changes_texture_where_the_hour_changes() -> None:
 def test_a_track_is_to_scale() -> None:
     outing, hours = storm_ride()
     square = [TrackPoint(0, 60.0, 10.0, 5.0, 80), TrackPoint(60, 60.01, 10.02, 5.0, 80)]
-    wide = svgs(drawings.ride_track(square, hours, uid="d", started_at=outing.started_at))[0]
+    wide = svgs(ride_track(square, hours, uid="d", started_at=outing.started_at))[0]
     (step,) = re.findall(r"l(-?[\d.]+) ?(-?[\d.]+)", wide.xpath('.//path[@class="ribbon"]/@d')[0])
     # at 60° north a degree of longitude is half as long as one of latitude: cos 60° = 1/2
     assert abs(float(step[0])) == pytest.approx(abs(float(step[1])), rel=0.002)
@@ -253,16 +260,16 @@ def test_a_line_is_told_from_place_to_place_and_does_not_drift() -> None:
 
 
 def test_clues_add_up_to_what_is_written() -> None:
-    wide = svgs(drawings.clue_waterfall(evidence(), {BikeId(1): "Plover", BikeId(2): "Crake"}, uid="g"))[0]
+    wide = svgs(clue_waterfall(evidence(), {BikeId(1): "Plover", BikeId(2): "Crake"}, uid="g"))[0]
     said = texts(wide)
     assert "Plover, 97 %" in said
     assert "+2.3 in all" in said
     assert "−1.2 in all" in said
-    assert drawings.clue_waterfall("", {}, uid="g").startswith('<p class="drawing-note">No clues')
+    assert clue_waterfall("", {}, uid="g").startswith('<p class="drawing-note">No clues')
 
 
 def test_too_few_chains_are_called_descriptive_only() -> None:
-    markup = drawings.regime_comparison(comparison(), uid="j")
+    markup = regime_comparison(comparison(), uid="j")
     assert "Descriptive only" in re.sub("<svg.*</svg>", "", markup)
     wide, narrow = svgs(markup)
     for svg in (wide, narrow):  # a phone's drawing is no surer than a desk's
@@ -272,9 +279,7 @@ def test_too_few_chains_are_called_descriptive_only() -> None:
         assert below == (0.0 if svg is wide else 16.0)
         assert max(heights.values()) < float(svg.get("viewBox").split()[3])
     many = replace(comparison(), waxed=comparison().waxed * 3, control=comparison().control * 3)
-    assert all(
-        "descriptive only" not in texts(svg) for svg in svgs(drawings.regime_comparison(many, uid="j"))
-    )
+    assert all("descriptive only" not in texts(svg) for svg in svgs(regime_comparison(many, uid="j")))
 
 
 def test_what_a_retired_chain_would_come_to_is_not_told_as_if_it_were_ridden() -> None:
@@ -291,14 +296,14 @@ def test_what_a_retired_chain_would_come_to_is_not_told_as_if_it_were_ridden() -
         (refusal, False, "Nobody can say. Measure it again.", None),
         (refusal, True, "Nobody can say.", None),
     ):
-        markup = drawings.wear_plot(points, answer, uid="i", limit_pct=0.5, retired=retired)
+        markup = wear_plot(points, answer, uid="i", limit_pct=0.5, retired=retired)
         assert markup.endswith(f'<p class="drawing-note">{note}</p>')
         for svg in svgs(markup):
             assert [one for one in texts(svg) if one in ("now", "retired")] == ([mark] if mark else [])
 
 
 def test_half_the_hands_stand_at_half_their_place_and_an_interval_past_the_axis_says_where_it_ends() -> None:
-    wide, narrow = svgs(drawings.ways_of_a_year(ways(), uid="k", name="Plover"))
+    wide, narrow = svgs(ways_of_a_year(ways(), uid="k", name="Plover"))
     for svg in (wide, narrow):
         points = [float(d.split()[0][1:]) for d in svg.xpath('.//path[@class="point"]/@d')]
         nought = float(svg.xpath('.//path[@class="axis"]/@d')[0].split()[0][1:])
@@ -312,10 +317,10 @@ def test_half_the_hands_stand_at_half_their_place_and_an_interval_past_the_axis_
 def test_nothing_to_draw_is_a_sentence() -> None:
     _, hours = storm_ride()
     for markup in (
-        drawings.ride_track([], hours, uid="d", started_at=NOW),
-        drawings.ride_speed([], hours, uid="d", started_at=NOW),
-        drawings.hours_bars([], uid="d"),
-        drawings.gear_comb(None, [], uid="d"),
+        ride_track([], hours, uid="d", started_at=NOW),
+        ride_speed([], hours, uid="d", started_at=NOW),
+        hours_bars([], uid="d"),
+        gear_comb(None, [], uid="d"),
     ):
         assert markup.startswith('<p class="drawing-note">')
 
@@ -355,9 +360,9 @@ def test_words_and_textures_can_be_told_from_their_ground(scheme: dict[str, str]
 
 def test_a_bikes_sign_has_a_stroke_a_gear_and_none_without_teeth() -> None:
     bike = Bike(BikeId(1), "Plover", RiderId(1), chainrings=(40,), cogs=(10, 20, 40))
-    (svg,) = svgs(drawings.bike_sign(bike, uid="s"))
+    (svg,) = svgs(bike_sign(bike, uid="s"))
     # 40 over 10, 20 and 40 with 2.13 m of wheel: 8.5, 4.3 and 2.1 m a turn: evenly apart in logarithms.
     assert svg[1].text == "3 gears, 2.1 to 8.5 m a turn"
     first, second, third = (float(x) for x in re.findall(r"M([\d.]+) 1v12", svg.xpath(".//path/@d")[0]))
     assert second - first == pytest.approx(third - second, abs=0.11)
-    assert drawings.bike_sign(Bike(BikeId(2), "Dunlin", RiderId(1)), uid="s") == ""
+    assert bike_sign(Bike(BikeId(2), "Dunlin", RiderId(1)), uid="s") == ""
