@@ -13,7 +13,7 @@ import segno
 from PIL import Image
 from playwright.sync_api import Browser, Page
 from starlette.testclient import TestClient
-from tests.services.web.test_sign_in import PASSPHRASE, QUICK
+from tests.services.web.test_passphrase import PASSPHRASE, QUICK
 
 from rules.vocabulary import TreatmentKind
 from services.app import App

@@ -10,7 +10,7 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
-from tests.services.web.test_members import address
+from tests.services.web.test_club_access import address
 
 from rules.roles import Role
 from services.store.club import Household
