@@ -11,6 +11,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from pathlib import Path
+from typing import TypeAlias
 from zoneinfo import ZoneInfo
 
 from ingest.errors import UnreadableFile
@@ -49,166 +50,158 @@ class Finding:
     try_this: str = ""
 
 
+# All is well, in a sentence; or what is wrong, and what to do; or a finding as it stands.
+Said: TypeAlias = str | tuple[str, str] | Finding
+
+
+def _found(about: str, said: Iterable[Said]) -> Iterator[Finding]:
+    for one in said:
+        if isinstance(one, Finding):
+            yield one
+        else:
+            yield Finding(about, True, one) if isinstance(one, str) else Finding(about, False, *one)
+
+
 def findings(
     app: App, *, now: datetime, disk_free_bytes: Callable[[Path], int] | None = None
 ) -> Iterator[Finding]:
     """Look at everything, one finding at a time. Archive and mail server are asked; it can take a while."""
     home = app.settings.home
-    yield from disk(home, disk_free_bytes or (lambda place: shutil.disk_usage(place).free))
+    yield from _found("disk", disk(home, disk_free_bytes or (lambda place: shutil.disk_usage(place).free)))
     store: Store | None = None
     try:
         store = app.store
-        yield from database(store)
+        yield from _found("database", database(store))
         with store.reading() as tx:
             ledger = tx.ledger()
             last_round = last_look(home, tx.notes.written_at(LAST_ROUND))
             waiting, refused = tx.outbox.waiting(), tx.outbox.refused()
             known_paths, files_waiting = tx.files.known_paths(), tx.notes.get(FILES_WAITING, [])
-        yield from derived(app, now)
+        yield from _found("reminders", derived(app, now))
     except StoreError as error:
         yield Finding("database", False, str(error))
         ledger, last_round, waiting, refused = _NOTHING_KNOWN, None, (), ()
         known_paths, files_waiting = {}, []
     if app.settings.backup.daily and app.settings.database is None:
-        yield from backups(app.settings.backup_folder, ledger, now)
-    yield from clock(now, ledger, last_round)
-    yield from folders(app.settings.watch, ledger)
-    yield from files(app.settings.watch, known_paths, files_waiting, now)
+        yield from _found("backup", backups(app.settings.backup_folder, ledger, now))
+    yield from _found("clock", clock(now, ledger, last_round))
+    yield from _found("folders", folders(app.settings.watch, ledger))
+    yield from _found("files", files(app.settings.watch, known_paths, files_waiting, now))
     if store is not None:
-        yield from rounds(app.settings.watch, last_round, now)
-    yield from rulebook(lambda: app.rulebook, ledger)
+        yield from _found("rounds", rounds(app.settings.watch, last_round, now))
+    yield from _found("rulebook", rulebook(lambda: app.rulebook, ledger))
     try:
         providers = app.providers
     except SettingsError as error:
         yield Finding("archive", False, f"{error}.")
     else:
-        yield from archives(providers, _last_place(ledger, providers), now)
-    yield from channels(tuple(app.channels.values()), ledger)
-    yield from letters(waiting, refused, now)
+        yield from _found("archive", archives(providers, _last_place(ledger, providers), now))
+    yield from _found("channels", channels(tuple(app.channels.values()), ledger))
+    yield from _found("letters", letters(waiting, refused, now))
 
 
 _NOTHING_KNOWN = Ledger()
 
 
-def rulebook(read: Callable[[], Rulebook], ledger: Ledger) -> Iterator[Finding]:
+def rulebook(read: Callable[[], Rulebook], ledger: Ledger) -> Iterator[Said]:
     """Can the rulebook be read, and is everybody it names there?"""
     try:
         book = read()
-        yield Finding("rulebook", True, f"Limits are judged by rulebook {book.version}.")
+        yield f"Limits are judged by rulebook {book.version}."
         for sentence in unknown_names(book, ledger):
-            yield Finding("rulebook", False, sentence, "Mend the name in that line.")
+            yield sentence, "Mend the name in that line."
     except (RulebookError, SettingsError) as error:
-        yield Finding("rulebook", False, f"{error}.", "Nothing is judged until it is mended.")
+        yield f"{error}.", "Nothing is judged until it is mended."
 
 
-def disk(home: Path, free_bytes: Callable[[Path], int]) -> Iterator[Finding]:
+def disk(home: Path, free_bytes: Callable[[Path], int]) -> Iterator[Said]:
     """Is there room to write, and the right to?"""
     free = free_bytes(home)
     megabytes = f"{free / 1e6:,.0f} MB".replace(",", " ")
     if not os.access(home, os.W_OK):
-        yield Finding(
-            "disk",
-            False,
-            f"{home} cannot be written by this user.",
-            "Give this user the right to write there.",
-        )
+        yield f"{home} cannot be written by this user.", "Give this user the right to write there."
     elif free < LEFT_FREE_BYTES:
-        yield Finding(
-            "disk",
-            False,
+        yield (
             f"Only {megabytes} are free where the ledger lives ({home}).",
             "Make room: with a full disk, rides wait unread and nothing new is kept.",
         )
     else:
-        yield Finding("disk", True, f"{megabytes} are free where the ledger lives.")
+        yield f"{megabytes} are free where the ledger lives."
 
 
-def database(store: Store) -> Iterator[Finding]:
+def database(store: Store) -> Iterator[Said]:
     """Does the database open, and is it whole?"""
     faults = store.faults()
     for fault in faults:
-        yield Finding(
-            "database",
-            False,
+        yield (
             f"{store.where}: {fault}",
             "Stop watching, then put the last copy back: gritledger restore COPY; rides in the watched "
             "folders are read again.",
         )
     if not faults:
-        yield Finding("database", True, f"The database is whole ({store.where}).")
+        yield f"The database is whole ({store.where})."
 
 
-def derived(app: App, now: datetime) -> Iterator[Finding]:
+def derived(app: App, now: datetime) -> Iterator[Said]:
     """Is what was derived chain by chain, over all the years, what all facts together give?"""
     try:
         with app.store.reading() as tx:
             if waiting := tx.derived.to_look_at(now, derived_by(app.rulebook_in(tx))):
-                said = f"{len(waiting)} chains wait for the next round to look at them."
-                yield Finding("reminders", True, said)
+                yield f"{len(waiting)} chains wait for the next round to look at them."
                 return
             otherwise = not_as_derived_whole(tx, app)
     except (RulebookError, SettingsError):
         return  # said of the rulebook itself
     if otherwise:
-        yield Finding(
-            "reminders",
-            False,
+        yield (
             f"Not as all facts together give: {otherwise.what}.",
             "Please report it. To derive all of it anew: gritledger backup, then gritledger watch --once.",
         )
     else:
-        yield Finding("reminders", True, "Reminders and chains are as all facts together give them.")
+        yield "Reminders and chains are as all facts together give them."
 
 
-def backups(folder: Path, ledger: Ledger, now: datetime) -> Iterator[Finding]:
+def backups(folder: Path, ledger: Ledger, now: datetime) -> Iterator[Said]:
     """Is there a copy of the ledger, and is it young enough?"""
     if not ledger.rides:
         return
     newest = max((at for at, _ in copies_in(folder)), default=None)
     if newest is None or now - newest > COPY_AFTER:
         old = f"The newest copy of the ledger is of {newest:%Y-%m-%d}." if newest is not None else ""
-        yield Finding(
-            "backup",
-            False,
+        yield (
             old or f"There is no copy of the ledger in {folder}.",
             "Make one: gritledger backup; 'gritledger watch' makes one a day.",
         )
     else:
-        yield Finding("backup", True, f"The newest copy of the ledger is of {newest:%Y-%m-%d %H:%M} UTC.")
+        yield f"The newest copy of the ledger is of {newest:%Y-%m-%d %H:%M} UTC."
 
 
-def clock(now: datetime, ledger: Ledger, last_round: datetime | None) -> Iterator[Finding]:
+def clock(now: datetime, ledger: Ledger, last_round: datetime | None) -> Iterator[Said]:
     """Does this machine's clock agree with what it wrote before, and does it know the riders' time zones?"""
     newest = max((ride.ended_at for ride in ledger.rides), default=now)
     if last_round is not None and last_round > now + timedelta(minutes=5):
-        yield Finding(
-            "clock",
-            False,
+        yield (
             f"The last round is dated {last_round:%Y-%m-%d %H:%M} UTC, still to come: the clock went back.",
             "Set the clock by the network.",
         )
     elif newest > now + timedelta(hours=1):
-        yield Finding(
-            "clock",
-            False,
+        yield (
             f"A ride ends at {newest:%Y-%m-%d %H:%M} UTC, still to come: a clock is wrong, this one or its.",
             "Set this machine's clock by the network; if it is right, correct the ride's date.",
         )
     else:
-        yield Finding("clock", True, f"The clock says {now:%Y-%m-%d %H:%M} UTC and nothing contradicts it.")
+        yield f"The clock says {now:%Y-%m-%d %H:%M} UTC and nothing contradicts it."
     for zone in sorted({rider.time_zone for rider in ledger.riders}):
         try:
             ZoneInfo(zone)
         except (KeyError, ValueError, OSError):
-            yield Finding(
-                "clock",
-                False,
+            yield (
                 f"This machine does not know the time zone {zone}; quiet hours are kept in UTC.",
                 "Install the package tzdata, or correct the rider's time zone.",
             )
 
 
-def folders(watched: Sequence[Watched], ledger: Ledger) -> Iterator[Finding]:
+def folders(watched: Sequence[Watched], ledger: Ledger) -> Iterator[Said]:
     """Are the watched folders there and readable, and do their riders exist?"""
     if not watched:
         yield Finding(
@@ -220,28 +213,22 @@ def folders(watched: Sequence[Watched], ledger: Ledger) -> Iterator[Finding]:
     names = {rider.name.casefold() for rider in ledger.riders}
     for one in watched:
         if not one.folder.is_dir():
-            yield Finding(
-                "folders",
-                False,
+            yield (
                 f"The watched folder {one.folder} is not there.",
                 "Make it, mount it, or correct [[watch]] in the settings.",
             )
         elif not os.access(one.folder, os.R_OK | os.X_OK):
-            yield Finding(
-                "folders",
-                False,
+            yield (
                 f"The watched folder {one.folder} cannot be read by this user.",
                 "Give this user the right to read it.",
             )
         elif one.rider and one.rider.casefold() not in names:
-            yield Finding(
-                "folders",
-                False,
+            yield (
                 f"{one.folder} is watched for the rider {one.rider}, whom nobody added.",
                 "Add the rider, or correct the name in the settings.",
             )
         else:
-            yield Finding("folders", True, f"{one.folder} is watched.")
+            yield f"{one.folder} is watched."
 
 
 def files(
@@ -249,10 +236,10 @@ def files(
     known_paths: Mapping[str, tuple[int, float]],
     waiting: Sequence[tuple[str, str, str]],
     now: datetime,
-) -> Iterator[Finding]:
+) -> Iterator[Said]:
     """Is every file that lies in a watched folder read, refused for its content, or waiting for a reason?"""
     for sentence, try_this in by_reason(waiting, "waits to be read:", "files wait to be read"):
-        yield Finding("files", False, sentence, try_this)
+        yield sentence, try_this
     told = {name.split(" > ")[0] for name, _, _ in waiting}
     for one in watched:
         troubles: list[UnreadableFile] = []
@@ -262,7 +249,7 @@ def files(
             continue  # said of the folder itself
         unseen = [(trouble.path, trouble.why, trouble.try_this) for trouble in troubles]
         for sentence, try_this in by_reason(unseen, "", "folders are not looked into"):
-            yield Finding("files", False, sentence, try_this)
+            yield sentence, try_this
         since = (now - UNREAD_AFTER).timestamp()
         unread = sorted(
             str(path)
@@ -273,14 +260,12 @@ def files(
         )
         if unread:
             more = f" and {len(unread) - 1} more" if len(unread) > 1 else ""
-            yield Finding(
-                "files",
-                False,
+            yield (
                 f"{unread[0]}{more} in a watched folder was not read yet.",
                 "The next round reads it: gritledger watch --once; or let 'gritledger watch' run.",
             )
         elif not told and not troubles:
-            yield Finding("files", True, f"Every file that has lain in {one.folder} for an hour was read.")
+            yield f"Every file that has lain in {one.folder} for an hour was read."
 
 
 def _is_known(seen: Seen, known: tuple[int, float] | None) -> bool:
@@ -288,28 +273,24 @@ def _is_known(seen: Seen, known: tuple[int, float] | None) -> bool:
     return known is not None and known[0] == seen.size and abs(known[1] - seen.modified_ns / 1e9) < 1e-3
 
 
-def rounds(watched: Sequence[Watched], last_round: datetime | None, now: datetime) -> Iterator[Finding]:
+def rounds(watched: Sequence[Watched], last_round: datetime | None, now: datetime) -> Iterator[Said]:
     """Is anybody making rounds? Without them, no reminder comes, and nothing else would say so."""
     if last_round is None:
         if watched:
-            yield Finding(
-                "rounds",
-                False,
+            yield (
                 "No round was ever made.",
                 "Start 'gritledger watch', or let it start by itself: 'gritledger watch --at-login'.",
             )
     elif now - last_round > SILENT_AFTER:
-        yield Finding(
-            "rounds",
-            False,
+        yield (
             f"The last round was on {last_round:%Y-%m-%d} at {last_round:%H:%M} UTC: nobody is watching.",
             "Start 'gritledger watch', or let it start by itself: 'gritledger watch --at-login'.",
         )
     else:
-        yield Finding("rounds", True, f"The last round was at {last_round:%Y-%m-%d %H:%M} UTC.")
+        yield f"The last round was at {last_round:%Y-%m-%d %H:%M} UTC."
 
 
-def archives(providers: Sequence[WeatherProvider], place: Cell | None, now: datetime) -> Iterator[Finding]:
+def archives(providers: Sequence[WeatherProvider], place: Cell | None, now: datetime) -> Iterator[Said]:
     """Does each weather archive answer? It is asked about one day of one of its grid cells."""
     if not providers:
         yield Finding(
@@ -320,22 +301,18 @@ def archives(providers: Sequence[WeatherProvider], place: Cell | None, now: date
         try:
             provider.fetch(place or _NULL_ISLAND, day, day, now=now)
         except ArchiveUnavailable as error:
-            yield Finding(
-                "archive",
-                False,
+            yield (
                 f"The weather archive '{provider.name}' gives nothing: {error.why}.",
                 "Rides are read all the same; their hours stay unknown, and are tagged once it answers.",
             )
         else:
-            yield Finding("archive", True, f"The weather archive '{provider.name}' answers.")
+            yield f"The weather archive '{provider.name}' answers."
 
 
-def channels(known: Sequence[Channel], ledger: Ledger) -> Iterator[Finding]:
+def channels(known: Sequence[Channel], ledger: Ledger) -> Iterator[Said]:
     """Can riders be reached?"""
     if not known:
-        yield Finding(
-            "channels",
-            False,
+        yield (
             "No channel is set up: reminders show only on the page and in 'gritledger due'.",
             "Set up mail, desktop, calendar_file or command under [channels].",
         )
@@ -356,27 +333,23 @@ def channels(known: Sequence[Channel], ledger: Ledger) -> Iterator[Finding]:
                 )
 
 
-def letters(waiting: Sequence[Posted], refused: Sequence[Posted], now: datetime) -> Iterator[Finding]:
+def letters(waiting: Sequence[Posted], refused: Sequence[Posted], now: datetime) -> Iterator[Said]:
     """Does anything wait too long to be told, or was it refused?"""
     stuck = [one for one in waiting if one.last_why or _since(one, now) > UNSENT_AFTER]
     for channel, why, alike in _alike(stuck):
-        yield Finding(
-            "letters",
-            False,
+        yield (
             f"{_subjects(alike)} by {channel} since {alike[0].letter.queued_at:%Y-%m-%d %H:%M} UTC: "
             f"{why or 'nobody tried to send it'}.",
             "It is tried again by itself at every round; mend what is named to help it.",
         )
     for channel, why, alike in _alike(refused):
-        yield Finding(
-            "letters",
-            False,
+        yield (
             f"{_subjects(alike)} by {channel}, refused for good: {why}.",
             "It is not repeated; the reminder itself stands until it is done.",
         )
     if not stuck and not refused:
         resting = f"{len(waiting)} on the way" if waiting else "nothing waits"
-        yield Finding("letters", True, f"Every message was delivered or is on time ({resting}).")
+        yield f"Every message was delivered or is on time ({resting})."
 
 
 def _since(posted: Posted, now: datetime) -> timedelta:

@@ -13,7 +13,6 @@ import segno
 from PIL import Image
 from playwright.sync_api import Browser, Page
 from starlette.testclient import TestClient
-from tests.services.web.test_passphrase import PASSPHRASE, QUICK
 
 from rules.vocabulary import TreatmentKind
 from services.app import App
@@ -21,6 +20,7 @@ from services.web.app import create_app
 from tests.services.web.browser import a_tab
 from tests.services.web.conftest import HERE, serving
 from tests.services.web.small_household import NOW, with_page
+from tests.services.web.test_passphrase import PASSPHRASE, QUICK
 
 Token = Callable[[], str]
 DANGER = "Hot wax burns skin and can catch fire"

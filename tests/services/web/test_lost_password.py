@@ -10,13 +10,13 @@ from pathlib import Path
 from urllib.parse import urlsplit
 
 import pytest
-from tests.services.web.test_club_access import address
 
 from rules.roles import Role
 from services.store.club import Household
 from services.use_cases.sign_in import FREE_LINKS, FREE_LINKS_FROM_AN_ADDRESS, LOST_FOR
 from tests.mail_server import Answer, MailServer, mail_server
 from tests.services.web.club_evening import PASSWORD, Evening, evening, sign
+from tests.services.web.test_club_access import address
 
 OTHER = "other dry words here"
 
