@@ -102,7 +102,10 @@ def bench(
     snapshot: Snapshot, now: datetime, *, tomorrow: Mapping[BikeId, str] | None = None
 ) -> list[BenchRow]:
     """A row a bike: those that want hands first, most pressing first; then by the day that comes next."""
-    rows = [_row(snapshot, bike, now, (tomorrow or {}).get(bike.id, "")) for bike in snapshot.bikes_here(now)]
+    rows = [
+        _row(snapshot, bike, now, (tomorrow or {}).get(bike.id, ""))
+        for bike in snapshot.ledger.bikes_here(now)
+    ]
     order = {one.id: place for place, one in enumerate(snapshot.most_pressing_first)}
     return sorted(
         rows,

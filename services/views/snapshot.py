@@ -11,7 +11,7 @@ import threading
 from collections.abc import Callable, Hashable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta, tzinfo
-from functools import cached_property
+from functools import cached_property, partial
 from typing import Any, TypeVar
 
 from rules.care_due import KIND_ORDER
@@ -27,10 +27,10 @@ from rules.rulebook import Rulebook
 from rules.supplies import Stand, stands
 from rules.trial import Turn, turn
 from rules.usual_day import WEEKS
-from rules.vocabulary import Bike, BikeId, Chain, ChainId, Condition, Regime, Ride, RideId, Rider
+from rules.vocabulary import BikeId, Chain, ChainId, Condition, Regime, Ride, RideId, Rider
 from rules.wear.comparison import Comparison, compare
-from rules.wear.cost import Cost, PayBack, Prices, cost, pay_back
-from rules.wear.forecast import Forecast, Measure, Refusal, forecast
+from rules.wear.cost import Cost, PayBack, cost, pay_back
+from rules.wear.forecast import Forecast, Refusal, forecast
 from rules.wear.future_riding import ridden_alike
 from rules.wear.learned_weights import LearnedWeight, learned_weights
 from rules.wear.reading_arrays import gathered
@@ -136,6 +136,20 @@ class Snapshot:
             found: T = known[1]
             return found
 
+    def once_read(self, key: Hashable, ask: Callable[[Transaction], T], asof: Hashable = None) -> T:
+        """The same of what is asked of the ledger in a transaction."""
+
+        def work() -> T:
+            with self.app.store.reading() as tx:
+                return ask(tx)
+
+        return self.once(key, work, asof=asof)
+
+    def _of_all(self, key: Hashable, weigh: Callable[..., T], now: datetime) -> T:
+        """What a rule finds in all facts together; within an hour the same."""
+        found = lambda: weigh(self.whole.ledger, self.rulebook, now=now)  # noqa: E731
+        return self.once(key, found, asof=_hour(now))
+
     def of(self, chains: Iterable[ChainId] = (), rides: Iterable[RideId] = ()) -> Snapshot:
         """The same with the whole life of these chains, and with these rides."""
         more = frozenset(chains) - (self.held or frozenset())
@@ -154,20 +168,14 @@ class Snapshot:
     def whole(self) -> Snapshot:
         """The same with every fact there is."""
 
-        def work() -> Snapshot:
-            with self.app.store.reading() as tx:
-                return self._closer(tx.ledger(), None)
-
-        return self if self.held is None else self.once("whole", work)
+        if self.held is None:
+            return self
+        return self.once_read("whole", lambda tx: self._closer(tx.ledger(), None))
 
     def lately(self, now: datetime) -> Snapshot:
         """The same with every ride of the last weeks: what is usual is told by them."""
-
-        def work() -> tuple[RideId, ...]:
-            with self.app.store.reading() as tx:
-                return tx.rides.numbers(between=(now - LATELY, None))
-
-        return self.of(rides=self.once("lately", work, asof=_hour(now)))
+        span = (now - LATELY, None)
+        return self.of(rides=self.once_read("lately", lambda tx: tx.rides.numbers(between=span), _hour(now)))
 
     def _closer(self, ledger: Ledger, held: frozenset[ChainId] | None) -> Snapshot:
         return replace(
@@ -183,37 +191,17 @@ class Snapshot:
     @property
     def recorded(self) -> RideSums:
         """All rides that count, in sum."""
-
-        def work() -> RideSums:
-            with self.app.store.reading() as tx:
-                return tx.rides.sums()
-
-        return self.once("recorded", work)
+        return self.once_read("recorded", lambda tx: tx.rides.sums())
 
     @property
     def sensors_seen(self) -> tuple[SensorSighting, ...]:
         """Every sensor that any file named."""
-
-        def work() -> tuple[SensorSighting, ...]:
-            with self.app.store.reading() as tx:
-                return tx.equipment.sensors_seen()
-
-        return self.once("sensors seen", work)
+        return self.once_read("sensors seen", lambda tx: tx.equipment.sensors_seen())
 
     @property
     def files_counted(self) -> dict[str, int]:
         """How many files became what."""
-
-        def work() -> dict[str, int]:
-            with self.app.store.reading() as tx:
-                return tx.files.counted()
-
-        return self.once("files counted", work)
-
-    @property
-    def prices(self) -> Prices:
-        """What the household pays apart from chains and treatments."""
-        return self.app.prices
+        return self.once_read("files counted", lambda tx: tx.files.counted())
 
     @property
     def round_at(self) -> datetime | None:
@@ -266,10 +254,6 @@ class Snapshot:
             return self.ledger.bike(ride.bike).name
         return "which one?" if ride.decided_by is None else "none of ours"
 
-    def bikes_here(self, at: datetime) -> tuple[Bike, ...]:
-        """Bikes that were in the household then."""
-        return self.ledger.bikes_here(at)
-
     def where(self, chain: Chain, now: datetime) -> str:
         """'on Plover', 'on the shelf', 'retired'."""
         fitting = self.ledger.fitting_of(chain.id, now)
@@ -304,15 +288,11 @@ class Snapshot:
             asof=now.replace(second=0, microsecond=0),
         )
 
-    def wear(
-        self, chain: ChainId, now: datetime, measure: Measure = Measure.DRIVE_HOURS
-    ) -> Forecast | Refusal:
+    def wear(self, chain: ChainId, now: datetime) -> Forecast | Refusal:
         """When a chain is worn out, or why nobody can say."""
-        return (self.in_use or self)._forecast(chain, now, measure, self)
+        return (self.in_use or self)._forecast(chain, now, self)
 
-    def _forecast(
-        self, chain: ChainId, now: datetime, measure: Measure, closer: Snapshot
-    ) -> Forecast | Refusal:
+    def _forecast(self, chain: ChainId, now: datetime, closer: Snapshot) -> Forecast | Refusal:
         """closer: a look that may hold more lives than this one."""
         alike, minute = {chain, *ridden_alike(self.ledger, chain, now)}, now.replace(second=0, microsecond=0)
 
@@ -328,11 +308,11 @@ class Snapshot:
             def worked_out() -> Forecast | Refusal:
                 ledger = closer.of(alike).ledger
                 facts = gathered(heard, self.rulebook)
-                return forecast(ledger, self.rulebook, chain, now=now, measure=measure, facts=facts)
+                return forecast(ledger, self.rulebook, chain, now=now, facts=facts)
 
-            return self.forecasts.get((chain, measure), rests_on if derived else None, worked_out)
+            return self.forecasts.get(chain, rests_on if derived else None, worked_out)
 
-        return self.once(("wear", chain, measure), work, asof=_hour(now))
+        return self.once(("wear", chain), work, asof=_hour(now))
 
     def wear_limit(self, chain: Chain, now: datetime) -> float:
         """At which elongation this chain is worn out, on the bike it is on or was last on. [%]"""
@@ -340,32 +320,24 @@ class Snapshot:
 
     def comparison(self, now: datetime) -> Comparison:
         """Waxed against wet lube."""
-        return self.once(
-            "comparison", lambda: compare(self.whole.ledger, self.rulebook, now=now), asof=_hour(now)
-        )
+        return self._of_all("comparison", compare, now)
 
     def learned(self, now: datetime) -> tuple[LearnedWeight, ...]:
         """What the readings say of the rulebook's weights."""
-        return self.once(
-            "learned", lambda: learned_weights(self.whole.ledger, self.rulebook, now=now), asof=_hour(now)
-        )
+        return self._of_all("learned", learned_weights, now)
 
     def cost(self, regime: Regime, now: datetime) -> Cost:
         """What 1000 km cost."""
         hour = _hour(now)  # what is worked out for one regime serves the other
         return self.once(
             ("cost", regime),
-            lambda: cost(self.whole.ledger, self.rulebook, regime, now=hour, prices=self.prices),
+            lambda: cost(self.whole.ledger, self.rulebook, regime, now=hour, prices=self.app.prices),
             asof=hour,
         )
 
     def another_way(self, now: datetime) -> tuple[AnotherWay, ...]:
         """The last year, cared for another way, bike by bike."""
-        return self.once(
-            "another way",
-            lambda: another_way(self.whole.ledger, self.rulebook, now=now, zone_of=zone_of),
-            asof=_hour(now),
-        )
+        return self._of_all("another way", partial(another_way, zone_of=zone_of), now)
 
     def supplies(self, now: datetime) -> tuple[Stand, ...]:
         """What stands on the shelf, the next to run out first."""
@@ -379,16 +351,11 @@ class Snapshot:
         begun = [one.begun_at for one in self.ledger.supplies if one.ended_at is None or one.ended_at > now]
         if not begun:
             return self
-
-        def work() -> frozenset[ChainId]:
-            with self.app.store.reading() as tx:
-                return tx.care.treated_since(min(begun))
-
-        return self.of(self.once("treated since", work))
+        return self.of(self.once_read("treated since", lambda tx: tx.care.treated_since(min(begun))))
 
     def rag_offers(self, now: datetime) -> tuple[Offer, ...]:
         """What wipe tests say of bikes' limits."""
-        return self.once("rag", lambda: offers(self.whole.ledger, self.rulebook, now=now), asof=_hour(now))
+        return self._of_all("rag", offers, now)
 
     def trials(self, now: datetime) -> tuple[Turn, ...]:
         """Where every trial stands, the newest first."""
@@ -396,14 +363,12 @@ class Snapshot:
 
     def found_by_trials(self, now: datetime) -> Found:
         """What all trials have shown."""
-        return self.once(
-            "trials", lambda: found_by_trials(self.whole.ledger, self.rulebook, now=now), asof=_hour(now)
-        )
+        return self._of_all("trials", found_by_trials, now)
 
     def pays_back(self, now: datetime) -> PayBack | None:
         """When the money of setting up is back; None where a price or a regime is missing."""
         waxed, lube = (self.cost(regime, now) for regime in Regime)
-        return pay_back(self.whole.ledger, waxed, lube, self.prices, now=now)
+        return pay_back(self.whole.ledger, waxed, lube, self.app.prices, now=now)
 
     def work_ahead(self, now: datetime) -> None:
         """Work out what takes long, so that no page waits for it."""

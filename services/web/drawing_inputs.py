@@ -153,7 +153,7 @@ def gears_picture(clues: str, ride: Ride, name: str, snapshot: Snapshot) -> Mark
     gears = gears_of(clues)
     if gears is None:
         return Markup("")
-    return _ours(gear_comb(gears, snapshot.bikes_here(ride.started_at), uid="gears", name=name))
+    return _ours(gear_comb(gears, snapshot.ledger.bikes_here(ride.started_at), uid="gears", name=name))
 
 
 def heaps_picture(gears: Sequence[GearHistogram], bikes: Sequence[Bike], name: str) -> Markup:

@@ -90,7 +90,7 @@ def report_html(snapshot: Snapshot, *, now: datetime, units: Units, data_name: s
         trials=snapshot.trials(now),
         found=snapshot.found_by_trials(now) if snapshot.ledger.trials else None,
         costs=[snapshot.cost(regime, now) for regime in Regime],
-        prices=snapshot.prices,
+        prices=snapshot.app.prices,
         pays_back=snapshot.pays_back(now),
         data_name=data_name,
         held=measured_before.WEAR,

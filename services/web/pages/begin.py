@@ -67,7 +67,7 @@ def steps_done(context: RequestContext) -> dict[str, bool]:
     """Which steps have what they need; told by the ledger and the settings, so nothing is lost by leaving."""
     ledger, settings = context.snapshot.ledger, context.app.settings
     fitted = {one.bike for one in ledger.fittings}
-    here = context.snapshot.bikes_here(context.now)
+    here = context.snapshot.ledger.bikes_here(context.now)
     return {
         "riders": bool(ledger.riders),
         "files": bool(ledger.rides or context.snapshot.recorded.count),
@@ -239,7 +239,7 @@ def keep_bike(context: AContext, posted: APost) -> Response:
 def chains(context: AContext) -> HTMLResponse:
     """What is on each bike, and roughly since when."""
     snapshot = context.snapshot
-    here = snapshot.bikes_here(context.now)
+    here = snapshot.ledger.bikes_here(context.now)
     fitted = {one.bike for one in snapshot.ledger.fittings}
     return show(
         context,

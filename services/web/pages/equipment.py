@@ -177,7 +177,7 @@ def chains(
         page=page,
         pages=max(1, -(-len(fittings) // FITTINGS)),
         usable=[one for one in snapshot.ledger.chains if one.retired_at is None or one.retired_at > now],
-        bikes=snapshot.bikes_here(now),
+        bikes=snapshot.ledger.bikes_here(now),
     )
 
 

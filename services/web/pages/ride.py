@@ -79,7 +79,7 @@ def ride(
         rows=rows,
         pictures=ride_pictures(one, name, points, puts, zone, context.app.units),
         grit_h=sum(put.grit_h for put in puts),
-        bikes=snapshot.bikes_here(one.started_at),
+        bikes=snapshot.ledger.bikes_here(one.started_at),
         conditions=[w for w in Condition if w is not Condition.UNKNOWN],
         asked_bike=bike,
         asked_word=word,

@@ -28,7 +28,7 @@ def wax_night(
 ) -> HTMLResponse:
     """The plan. needed: bikes that ride tomorrow; at first those that usually do, else every one."""
     snapshot = context.snapshot
-    bikes = [bike for bike in snapshot.bikes_here(context.now) if not bike.indoor]
+    bikes = [bike for bike in snapshot.ledger.bikes_here(context.now) if not bike.indoor]
     hour = context.now.replace(minute=0, second=0, microsecond=0)
     usual = snapshot.once(
         "ridden tomorrow",

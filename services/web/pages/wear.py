@@ -85,7 +85,7 @@ def wear(context: AContext, page: Annotated[int, Query(ge=1, le=1000)] = 1) -> H
 def compare(context: AContext) -> HTMLResponse:
     """Wax against wet lube: which wears less, a fair trial, and what each costs."""
     snapshot, now = context.snapshot, context.now
-    comparison, bikes = snapshot.comparison(now), snapshot.bikes_here(now)
+    comparison, bikes = snapshot.comparison(now), snapshot.ledger.bikes_here(now)
     found = snapshot.found_by_trials(now) if snapshot.ledger.trials else None
     so_far = 0 if found is None else found.pairs
     return context.show(
@@ -95,7 +95,7 @@ def compare(context: AContext) -> HTMLResponse:
         parts=PARTS,
         comparison=comparison,
         rates=comparison_picture(comparison),
-        prices=snapshot.prices,
+        prices=snapshot.app.prices,
         pays_back=snapshot.pays_back(now),
         trials=snapshot.trials(now),
         usual_turn_km=USUAL_TURN_KM,
