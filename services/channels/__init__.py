@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import json
+import os
 from datetime import datetime
+from pathlib import Path
 from typing import Protocol
 
 from rules.vocabulary import RiderId
@@ -21,7 +23,9 @@ class ChannelError(Exception):
     everything: no other letter would get through this channel now either (server down, password refused).
     """
 
-    def __init__(self, why: str, *, permanent: bool, try_this: str = "", everything: bool = False) -> None:
+    def __init__(
+        self, why: str, *, permanent: bool = False, try_this: str = "", everything: bool = False
+    ) -> None:
         self.why, self.permanent, self.try_this, self.everything = why, permanent, try_this, everything
         super().__init__(f"{why}; {try_this}" if try_this else why)
 
@@ -62,6 +66,14 @@ def trial_letter(channel: str, to: str, *, now: datetime) -> Letter:
         facts=json.dumps({"trial": True, "reminders": []}),
         queued_at=now,
     )
+
+
+def cannot_write_in(folder: Path) -> str:
+    """Why this user can make no file in a folder that may not be there yet; "" = it can be made."""
+    nearest = next(place for place in (folder, *folder.parents) if place.exists())
+    if not nearest.is_dir():
+        return f"{nearest} is a file"
+    return "" if os.access(nearest, os.W_OK) else f"this user may not write in {nearest}"
 
 
 def one_line(words: str) -> str:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import hashlib
-import os
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
@@ -12,7 +11,7 @@ from pathlib import Path
 from icalendar import Alarm, Calendar, Event
 
 from services.atomic_write import write_whole
-from services.channels import ChannelError
+from services.channels import ChannelError, cannot_write_in
 from services.queued_letter import Letter
 
 _OWNER = "-//gritledger//reminders//EN"
@@ -105,7 +104,6 @@ class CalendarChannel:
         except OSError as error:
             raise ChannelError(
                 f"the calendar file {self.path} cannot be written: {error.strerror or error}",
-                permanent=False,
                 try_this="make room, or give this user the right to write there",
                 everything=True,
             ) from error
@@ -114,7 +112,5 @@ class CalendarChannel:
         """Whether the file can be written."""
         if self.path.is_dir():
             return [f"The calendar file {self.path} is a folder; name a file in channels.calendar_file."]
-        nearest = next(p for p in self.path.absolute().parents if p.exists())
-        if not nearest.is_dir() or not os.access(nearest, os.W_OK):
-            return [f"The calendar file {self.path} cannot be written: this user may not write in {nearest}."]
-        return []
+        why = cannot_write_in(self.path.absolute().parent)
+        return [f"The calendar file {self.path} cannot be written: {why}."] if why else []

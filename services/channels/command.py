@@ -46,7 +46,6 @@ class CommandChannel:
             except OSError as error:
                 raise ChannelError(
                     f"the command {argv[0]} cannot be started: {error.strerror or error}",
-                    permanent=False,
                     try_this="correct channels.command.argv",
                     everything=True,
                 ) from error
@@ -55,7 +54,6 @@ class CommandChannel:
             except subprocess.TimeoutExpired as error:
                 raise ChannelError(
                     f"the command {argv[0]} was stopped: busy after {self.settings.timeout_s:.0f} seconds",
-                    permanent=False,
                     try_this="let it hand the work on, or raise channels.command.timeout_s",
                     everything=True,
                 ) from error
@@ -64,7 +62,6 @@ class CommandChannel:
             if process.returncode != 0:
                 raise ChannelError(
                     f"the command {argv[0]} {_ending(process.returncode)}: {_last_line(errors)}",
-                    permanent=False,
                 )
 
     def check(self) -> list[str]:

@@ -106,9 +106,7 @@ class DesktopChannel:
 
     def _open(self) -> DesktopNotifier:
         if importlib.util.find_spec("desktop_notifier") is None:
-            raise ChannelError(
-                "desktop notification is not installed", permanent=False, try_this=_INSTALL, everything=True
-            )
+            raise ChannelError("desktop notification is not installed", try_this=_INSTALL, everything=True)
         from desktop_notifier import DesktopNotifier
         from desktop_notifier.backends.dummy import DummyNotificationCenter
         from desktop_notifier.main import get_backend_class
@@ -118,7 +116,6 @@ class DesktopChannel:
                 "this system shows notifications only from an app bundle"
                 if sys.platform == "darwin"
                 else "this system has no notifications that can be used",
-                permanent=False,
                 try_this="use email, the calendar file or a command instead",
                 everything=True,
             )
@@ -168,7 +165,6 @@ class _LastWords(logging.Handler):
 def _no_desktop(words: str) -> ChannelError:
     return ChannelError(
         f"no desktop took the notification ({one_line(words) or 'it gave no reason'})",
-        permanent=False,
         try_this="log in to a desktop session and let gritledger run inside it; it is tried again until then",
         everything=True,
     )

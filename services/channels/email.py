@@ -28,7 +28,7 @@ _US = "[127.0.0.1]"
 
 
 class _Bounded(smtplib.SMTP):
-    """A conversation that ends, even when the server keeps it alive byte by byte."""
+    """A conversation that ends, even when the server keeps it alive byte by byte. Greeted in the clear."""
 
     def connect(self, *where: Any, **how: Any) -> tuple[int, bytes]:
         self._end = threading.Timer(float(self.timeout) * CONVERSATION_TIMEOUTS, self._hang_up)
@@ -48,10 +48,6 @@ class _Bounded(smtplib.SMTP):
         if self.sock is not None:
             with suppress(OSError):
                 self.sock.shutdown(socket.SHUT_RDWR)
-
-
-class _Plain(_Bounded):
-    """Greeted in the clear; STARTTLS may follow."""
 
 
 class _Encrypted(_Bounded, smtplib.SMTP_SSL):
@@ -101,7 +97,7 @@ class EmailChannel:
     @contextmanager
     def _conversation(self) -> Iterator[smtplib.SMTP]:
         """A greeted, encrypted, logged-in server; all that can go wrong on the way becomes a ChannelError."""
-        server: _Plain | _Encrypted | None = None
+        server: _Bounded | None = None
         try:
             server = self._connect()
             self._encrypt(server)
@@ -156,7 +152,7 @@ class EmailChannel:
             case _:
                 why = f"cannot be reached: {one_line(error.strerror or str(error))}"
                 try_this = "check that it runs, and channels.mail.port"
-        return ChannelError(f"{where} {why}", permanent=False, try_this=try_this, everything=everything)
+        return ChannelError(f"{where} {why}", try_this=try_this, everything=everything)
 
     def _other_way(self, error: smtplib.SMTPNotSupportedError) -> str:
         """What to set where a server lacks what these settings ask of it."""
@@ -171,11 +167,11 @@ class EmailChannel:
             "'loopback only'"
         )
 
-    def _connect(self) -> _Plain | _Encrypted:
+    def _connect(self) -> _Bounded:
         host, port, timeout_s = self.settings.host, self.settings.port, self.settings.timeout_s
         if self.settings.security == "tls":
             return _Encrypted(host, port, _US, timeout=timeout_s, context=self._trust())
-        return _Plain(host, port, _US, timeout=timeout_s)
+        return _Bounded(host, port, _US, timeout=timeout_s)
 
     def _encrypt(self, server: smtplib.SMTP) -> None:
         if self.settings.security == "starttls":
@@ -187,7 +183,6 @@ class EmailChannel:
             if not peer.is_loopback:
                 raise ChannelError(
                     f"{self.settings.host} is not this machine ({peer}), and mail to it is not encrypted",
-                    permanent=False,
                     try_this="set channels.mail.security to 'starttls' or 'tls'; nothing was sent",
                     everything=True,
                 )
@@ -206,7 +201,6 @@ class EmailChannel:
         except (OSError, UnicodeDecodeError) as error:
             raise ChannelError(
                 f"the password file {self.settings.password_file} cannot be read: {one_line(str(error))}",
-                permanent=False,
                 try_this="correct channels.mail.password_file",
                 everything=True,
             ) from error
@@ -215,7 +209,6 @@ class EmailChannel:
         except UnicodeEncodeError as error:
             raise ChannelError(
                 "the mail user or password has letters beyond ASCII, which the login cannot carry",
-                permanent=False,
                 try_this="choose a password of plain letters, digits and signs",
                 everything=True,
             ) from error
@@ -230,7 +223,6 @@ class EmailChannel:
             except OSError as error:  # ssl.SSLError is one: not a certificate at all
                 raise ChannelError(
                     f"the authority file {self.settings.authority_file} is no use: {one_line(str(error))}",
-                    permanent=False,
                     try_this="name a PEM file in channels.mail.authority_file; nothing was sent",
                     everything=True,
                 ) from error
@@ -257,7 +249,7 @@ def _refusal(what: str, code: int, answer: bytes | str, try_this: str) -> Channe
     words = _words(code, answer)
     if 500 <= code <= 599:
         return ChannelError(f"the mail server refuses {what}: {words}", permanent=True, try_this=try_this)
-    return ChannelError(f"the mail server does not take {what} now: {words}", permanent=False)
+    return ChannelError(f"the mail server does not take {what} now: {words}")
 
 
 def _words(code: int, answer: bytes | str) -> str:

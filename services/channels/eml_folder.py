@@ -3,12 +3,11 @@
 from __future__ import annotations
 
 import hashlib
-import os
 from datetime import UTC, datetime
 from pathlib import Path
 
 from services.atomic_write import write_whole
-from services.channels import ChannelError
+from services.channels import ChannelError, cannot_write_in
 from services.channels.mime import as_mail
 from services.queued_letter import Letter
 
@@ -35,16 +34,11 @@ class EmlFolder:
         except OSError as error:
             raise ChannelError(
                 f"{self.folder} cannot be written: {error.strerror or error}",
-                permanent=False,
                 try_this="make room or give this user the right to write there",
                 everything=True,
             ) from error
 
     def check(self) -> list[str]:
         """Whether the folder is there, or can be made."""
-        nearest = next(p for p in (self.folder, *self.folder.parents) if p.exists())
-        if not nearest.is_dir():
-            return [f"The mail folder {self.folder} cannot be made: {nearest} is a file."]
-        if not os.access(nearest, os.W_OK):
-            return [f"The mail folder {self.folder} cannot be written: this user may not write in {nearest}."]
-        return []
+        why = cannot_write_in(self.folder)
+        return [f"The mail folder {self.folder} cannot be written: {why}."] if why else []

@@ -155,7 +155,6 @@ def _send(channels: Mapping[str, Channel], letter: Letter) -> ChannelError | Non
     if channel is None:
         return ChannelError(
             f"the channel '{letter.channel}' is not set up",
-            permanent=False,
             try_this="set it up again in the settings, or choose another for this rider",
             everything=True,
         )
@@ -167,7 +166,6 @@ def _send(channels: Mapping[str, Channel], letter: Letter) -> ChannelError | Non
         # A mistake of ours in one channel must neither lose the letter nor hold up the others.
         return ChannelError(
             f"gritledger stumbled: {one_line(f'{type(error).__name__}: {error}')}",
-            permanent=False,
             try_this="please report this",
         )
     return None

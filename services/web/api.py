@@ -7,13 +7,13 @@ from typing import Annotated, Any
 
 from fastapi import APIRouter, Path, Query
 from fastapi.responses import JSONResponse
-from pydantic import BaseModel
+from pydantic import BaseModel, ConfigDict
 
 from rules.contamination import exposures
 from rules.reminder import RaisedReminder
 from rules.ride_name import own_title
 from rules.units import SI, said
-from rules.vocabulary import Chain, Condition, Ride, RideId
+from rules.vocabulary import Chain, Condition, ReminderId, Ride, RideId
 from rules.wear.forecast import Forecast
 from rules.what_if import Difference
 from services.store import NotFound
@@ -129,7 +129,13 @@ class RidesJson(BaseModel):
     rides: list[RideJson]
 
 
-class ReasonJson(BaseModel):
+class FromLedger(BaseModel):
+    """What is told just as the ledger has it."""
+
+    model_config = ConfigDict(from_attributes=True)
+
+
+class ReasonJson(FromLedger):
     """One line of a reminder's trace."""
 
     at: datetime
@@ -142,7 +148,7 @@ class ReasonJson(BaseModel):
     weather: str
 
 
-class StepJson(BaseModel):
+class StepJson(FromLedger):
     """Something that happened to a reminder."""
 
     at: datetime
@@ -242,26 +248,12 @@ def reminders(context: AContext) -> list[ReminderJson]:
 @router.get("/reminders/{number}", responses=NO)
 def reminder(number: ANumber, context: AContext) -> ReminderWithTrace:
     """One reminder with the lines that add up to its total."""
-    from rules.vocabulary import ReminderId
-
     with context.app.store.reading() as tx:
         one = tx.reminders.get(ReminderId(number))
     return ReminderWithTrace(
         **_reminder(context, one).model_dump(),
-        reasons=[
-            ReasonJson(
-                at=line.at,
-                text=line.text,
-                ride=line.ride,
-                drive_h=line.drive_h,
-                weight=line.weight,
-                grit_h=line.grit_h,
-                total=line.total,
-                weather=line.weather,
-            )
-            for line in one.reminder.reasons
-        ],
-        steps=[StepJson(at=s.at, step=s.step.value, by=s.by, why=s.why) for s in one.steps],
+        reasons=[ReasonJson.model_validate(line) for line in one.reminder.reasons],
+        steps=[StepJson.model_validate(step) for step in one.steps],
     )
 
 

@@ -144,7 +144,7 @@ def test_nothing_is_told_before_the_channel_said_so(store: Store) -> None:
 
 def test_a_passing_failure_waits_longer_each_time(store: Store) -> None:
     (letter,) = queue(store, 1)
-    channel = Recorder(*[ChannelError("451 busy", permanent=False) for _ in range(3)])
+    channel = Recorder(*[ChannelError("451 busy") for _ in range(3)])
     moments = []
     now = NOW
     for _ in range(3):
@@ -190,7 +190,7 @@ def test_a_channel_that_is_down_is_asked_once_a_run_and_holds_up_no_other(store:
     class Down(Recorder):
         def send(self, letter: Letter) -> None:
             asked.append(letter)
-            raise ChannelError("the server cannot be reached", permanent=False, everything=True)
+            raise ChannelError("the server cannot be reached", everything=True)
 
     report = deliver_waiting(store, {"email": Down(), "desktop": Recorder()}, now=NOW)
 

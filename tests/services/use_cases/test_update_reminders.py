@@ -110,7 +110,7 @@ def test_a_refused_letter_is_shown_and_not_repeated(week: Week) -> None:
 
 
 def test_a_letter_that_waits_is_cancelled_when_its_reminder_is_closed(week: Week) -> None:
-    week.box.trouble = ChannelError("the server does not answer", permanent=False, try_this="wait")
+    week.box.trouble = ChannelError("the server does not answer", try_this="wait")
     week.ride(1)
     week.round(1)
     with week.shop.store.reading() as tx:
@@ -127,7 +127,7 @@ def test_a_letter_that_waits_is_cancelled_when_its_reminder_is_closed(week: Week
 
 
 def test_a_letter_that_could_not_leave_leaves_later_and_once(week: Week) -> None:
-    week.box.trouble = ChannelError("the server does not answer", permanent=False, try_this="wait")
+    week.box.trouble = ChannelError("the server does not answer", try_this="wait")
     week.ride(1)
     week.round(1)
     week.box.trouble = None
