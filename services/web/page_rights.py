@@ -23,16 +23,6 @@ class Door(Enum):
 
 
 Decision = Right | Door
-_LOOK, _RIDES, _CARE, _FIT, _ANSWER, _EQUIP, _RUN, _PEOPLE = (
-    Right.LOOK,
-    Right.RIDES,
-    Right.CARE,
-    Right.FIT,
-    Right.ANSWER,
-    Right.EQUIP,
-    Right.RUN,
-    Right.PEOPLE,
-)
 DECISIONS: Final[dict[Decision, dict[str, str]]] = {
     Door.ANYONE: {
         "GET": "/static/{mark}/{name} /careful /sign-in /invited/{token} /forgotten /forgotten/{token}",
@@ -44,32 +34,32 @@ DECISIONS: Final[dict[Decision, dict[str, str]]] = {
         "POST": "/sign-out /households/{number} /me/password /me/everywhere /me/leave/{number} "
         "/pot/immersed /pot/undo",
     },
-    _LOOK: {
+    Right.LOOK: {
         "GET": "/ /chains /chains/{number} /chains.ics /care /care/log /care/sheet /wear /wear/compare /why "
         "/why/{number} /wax-night /year /corrections /how-it-judges /api/openapi.json /api/chains "
         "/api/chains/{number} /api/reminders /api/reminders/{number}",
     },
-    _RIDES: {
+    Right.RIDES: {
         "GET": "/rides /rides/{number} /files /api/rides /api/rides/{number} /api/suppose/bike "
         "/api/suppose/conditions",
     },
-    _CARE: {
+    Right.CARE: {
         "GET": "/care/reading /care/wipe-test",
         "POST": "/care/treatment /care/reading /care/wipe-test /care/take-back /why/{number}/done "
         "/why/{number}/put-off /why/{number}/dismiss /why/{number}/again /corrections/{number}/undo",
     },
-    _FIT: {
+    Right.FIT: {
         "GET": "/begin/chains /settings/chains",
         "POST": "/begin/chains /settings/chains /settings/fit /settings/take-off /settings/fitting-was-not "
         "/wax-night/supplies /wax-night/supplies/end /wear/trial /wear/trial/end",
     },
-    _ANSWER: {
+    Right.ANSWER: {
         "GET": "/begin/files /drop/reading /rides/answer",
         "POST": "/drop/files /drop/piece /drop/read /drop/throw-away /files/a-ride /rides/answer "
         "/rides/put /rides/tell /rides/{number}/bike /rides/{number}/conditions /rides/{number}/ground "
         "/rides/{number}/no-ride /rides/{number}/own-outing",
     },
-    _EQUIP: {
+    Right.EQUIP: {
         "GET": "/begin /begin/riders /begin/bikes /settings/riders /settings/bikes /settings/sensors "
         "/settings/limits",
         "POST": "/begin/riders /begin/bikes /begin/enough /settings/riders /settings/bikes "
@@ -77,9 +67,9 @@ DECISIONS: Final[dict[Decision, dict[str, str]]] = {
         "/settings/limits/own",
     },
     Right.TAKE_AWAY: {"GET": "/export/{name}.csv /export/{name}.json /export/wear-report.html"},
-    _PEOPLE: {"GET": "/people", "POST": "/people/invite /people/take-back /people/{number}/let-go"},
+    Right.PEOPLE: {"GET": "/people", "POST": "/people/invite /people/take-back /people/{number}/let-go"},
     # Written beside the database, by whoever runs the club: nobody's here.
-    _RUN: {
+    Right.RUN: {
         "GET": "/begin/reminders /settings /settings/channels /settings/folders /settings/more "
         "/settings/quiet",
         "POST": "/begin/mail /begin/desktop /settings/channels/try /settings/channels/again "

@@ -3,9 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import datetime, timedelta
-from typing import Annotated, Any, cast
+from typing import Annotated, Any, NamedTuple, cast
 
 import segno
 from fastapi import APIRouter, Query
@@ -45,56 +44,27 @@ PARTS = (
 )
 
 
-@dataclass(frozen=True, slots=True)
-class Handwork:
-    """A kind of treatment: what a press says of it, what it does to the totals, the caution, whose it is."""
+class Handwork(NamedTuple):
+    """A kind of treatment: what a press says of it, what it does to the totals, whose it is, the caution."""
 
-    kind: TreatmentKind
     past: str
     effect: str
-    caution: str
     regimes: tuple[Regime, ...]
+    caution: str
 
 
-_WAX, _OIL = (Regime.WAXED,), (Regime.WET_LUBE,)
+_WAX, _OIL, _DRIP, _POT = (Regime.WAXED,), (Regime.WET_LUBE,), ReminderKind.DRIP, ReminderKind.IMMERSION
 HANDWORK = {
-    one.kind: one
-    for one in (
-        Handwork(
-            TreatmentKind.IMMERSION,
-            "Immersed",
-            "cleans, and a new film",
-            caution(ReminderKind.IMMERSION),
-            _WAX,
-        ),
-        Handwork(
-            TreatmentKind.DRIP, "Dripped", "a new film; the grit stays", caution(ReminderKind.DRIP), _WAX
-        ),
-        Handwork(
-            TreatmentKind.WIPE,
-            "Wiped and dried",
-            "tidies; no total changes",
-            caution(ReminderKind.DRIP),
-            tuple(Regime),
-        ),
-        Handwork(
-            TreatmentKind.STRIP, "Stripped", "factory grease off, before the first immersion", SOLVENT, _WAX
-        ),
-        Handwork(
-            TreatmentKind.OIL,
-            "Oiled",
-            "fresh oil; the grit stays",
-            caution(ReminderKind.DRIP, Regime.WET_LUBE),
-            _OIL,
-        ),
-        Handwork(
-            TreatmentKind.CLEAN,
-            "Cleaned",
-            "degreased and dried",
-            caution(ReminderKind.IMMERSION, Regime.WET_LUBE),
-            _OIL,
-        ),
-    )
+    TreatmentKind.IMMERSION: Handwork("Immersed", "cleans, and a new film", _WAX, caution(_POT)),
+    TreatmentKind.DRIP: Handwork("Dripped", "a new film; the grit stays", _WAX, caution(_DRIP)),
+    TreatmentKind.WIPE: Handwork(
+        "Wiped and dried", "tidies; no total changes", tuple(Regime), caution(_DRIP)
+    ),
+    TreatmentKind.STRIP: Handwork(
+        "Stripped", "factory grease off, before the first immersion", _WAX, SOLVENT
+    ),
+    TreatmentKind.OIL: Handwork("Oiled", "fresh oil; the grit stays", _OIL, caution(_DRIP, *_OIL)),
+    TreatmentKind.CLEAN: Handwork("Cleaned", "degreased and dried", _OIL, caution(_POT, *_OIL)),
 }
 FIRST_SHOWN = (TreatmentKind.IMMERSION, TreatmentKind.DRIP, TreatmentKind.WIPE)
 GRADES = ("clean", "a trace", "grey", "dark", "black paste")
@@ -127,6 +97,7 @@ def tonight(
         context,
         "tonight",
         "care.html",
+        kind=kind,
         work=work,
         handwork=HANDWORK,
         first_shown=FIRST_SHOWN,
