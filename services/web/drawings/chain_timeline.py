@@ -11,7 +11,7 @@ from rules.vocabulary import BikeId, Condition, Treatment, WipeTest
 from rules.wear.forecast import Forecast, Refusal
 from services.web.drawings.care_marks import grade_text, use_of
 from services.web.drawings.scales import MONTHS, monday_of, month_starts, ticks
-from services.web.drawings.svg import drawn, known_name, label, line, safe, short, text_width
+from services.web.drawings.svg import drawn, known_name, label, line, rows, safe, short, text_width
 from services.web.drawings.textures import CONDITIONS, paint
 from services.web.drawings.timeline_events import (
     WEEK,
@@ -88,14 +88,11 @@ def chain_life(
     if left_out:
         notes.append(f"What happened before {day(openings[0], zone)} stands in the table.")
     if forecast is not None:
-        notes.append(forecast.sentence if known else f"{forecast.sentence} {_wants(forecast)}")
+        wants = "" if isinstance(forecast, Forecast) else f" {forecast.wants}"
+        notes.append(f"{forecast.sentence}{wants}")
     return f'<div class="drawing life">{"".join(panels)}</div>' + "".join(
         f'<p class="drawing-note">{safe(note)}</p>' for note in notes
     )
-
-
-def _wants(forecast: Forecast | Refusal) -> str:
-    return forecast.wants if isinstance(forecast, Refusal) else ""
 
 
 def _panel(
@@ -161,7 +158,7 @@ def _spans(life: Life, opening: datetime, end: datetime, now: datetime, at_x: At
 
 def _care(life: Life, opening: datetime, end: datetime, at_x: At, zone: tzinfo) -> str:
     """What hands did: a mark each, in two rows; where there is no room, the mark before says it too."""
-    here = [(_when(done), done) for done in life.care if opening <= _when(done) < end]
+    here = [(done.done_at, done) for done in life.care if opening <= done.done_at < end]
     here.sort(key=lambda item: item[0])
     groups: list[tuple[float, int, list[tuple[datetime, Treatment | WipeTest]]]] = []
     places = [at_x(at) for at, _ in here]
@@ -188,10 +185,6 @@ def _care(life: Life, opening: datetime, end: datetime, at_x: At, zone: tzinfo) 
 _MATTERS = ("immersion", "clean", "strip", "drip", "oil", "wipe test", "wipe")
 
 
-def _when(done: Treatment | WipeTest) -> datetime:
-    return done.done_at
-
-
 def _kind(done: Treatment | WipeTest) -> str:
     return done.kind.value if isinstance(done, Treatment) else "wipe test"
 
@@ -201,20 +194,14 @@ def _value(done: Treatment | WipeTest) -> str:
 
 
 def _care_words(done: Treatment | WipeTest) -> str:
-    if isinstance(done, WipeTest):
-        return f"wipe test {done.grade} of 4"
-    return f"{done.kind.value} ({done.note})" if done.note else done.kind.value
+    return f"{_value(done)} ({done.note})" if isinstance(done, Treatment) and done.note else _value(done)
 
 
 def _bars(life: Life, opening: datetime, end: datetime, axis: list[float], first: bool) -> str:
     """Grit-hours per week, stacked by condition; one path per texture, one thing to point at per week."""
     edge = LEFT + (end - opening) / WEEK * SLOT
     scale = (BASE - BARS_TOP) / axis[-1]
-    shapes = []
-    for value in axis:
-        y = BASE - value * scale
-        shapes.append(line(LEFT, y, edge, y, "axis" if value == 0.0 else "grid"))
-        shapes.append(label(LEFT - 5, y + 4, number(value), anchor="end"))
+    shapes = rows(((value, BASE - value * scale, number(value)) for value in axis), LEFT, edge)
     if first:
         shapes.append(label(LEFT, BARS_TOP - 7, "grit-hours a week"))
     by_condition: dict[Condition, list[str]] = {one: [] for one in CONDITIONS}

@@ -11,7 +11,17 @@ from rules.units import SI, Units
 from rules.vocabulary import Condition
 from services.web.drawings.ride_map import DrawnHour
 from services.web.drawings.scales import clock_ticks, ticks
-from services.web.drawings.svg import at_both_widths, boxed, drawn, joined, label, line, safe, text_width
+from services.web.drawings.svg import (
+    at_both_widths,
+    boxed,
+    drawn,
+    joined,
+    label,
+    line,
+    rows,
+    safe,
+    text_width,
+)
 from services.web.drawings.textures import paint
 
 LEFT, RIGHT = 34.0, 8.0
@@ -116,11 +126,7 @@ def _curve(
         return label(LEFT, top - 7, f"no {said.split(',')[0]} in the file")
     axis = ticks(max(known) or 1.0, 3)
     scale = (base - top) / axis[-1]
-    shapes = []
-    for step in axis:
-        y = base - step * scale
-        shapes.append(line(LEFT, y, right, y, "axis" if step == 0.0 else "grid"))
-        shapes.append(label(LEFT - 5, y + 4, number(step), anchor="end"))
+    shapes = rows(((step, base - step * scale, number(step)) for step in axis), LEFT, right)
     shapes.append(label(LEFT, top - 7, said))
     route: list[tuple[float, float] | None] = []
     before = seconds[0]
@@ -168,10 +174,8 @@ def hours_bars(
             label(0, 11, "area = grit-hours: drive hours wide, weight high"),
             label(0, 27, "dashed line: the weight of a clean, dry hour"),
         ]
-        for value in axis:
-            y = BARS_BASE - value * scale_y
-            body.append(line(BARS_LEFT, y, width - RIGHT, y, "axis" if value == 0.0 else "grid"))
-            body.append(label(BARS_LEFT - 5, y + 4, f"× {number(value)}" if value else "0", anchor="end"))
+        weights = ((one, BARS_BASE - one * scale_y, f"× {number(one)}" if one else "0") for one in axis)
+        body += rows(weights, BARS_LEFT, width - RIGHT)
         tags = [one.hour.tag for one in driven if one.hour.tag is not None]
         wintry = any(tag.snow_mm or tag.frost for tag in tags)  # what fell may have been snow
         fell = f"{'fell' if wintry else 'rain'} {units.rain}"

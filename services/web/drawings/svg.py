@@ -70,6 +70,15 @@ def line(x1: float, y1: float, x2: float, y2: float, css: str) -> str:
     return f'<path class="{css}" d="M{short(x1)} {short(y1)}L{short(x2)} {short(y2)}"/>'
 
 
+def rows(places: Iterable[tuple[float, float, str]], left: float, right: float) -> list[str]:
+    """Lines across, each with its words to the left; the one at 0 is the axis. places: value, y and words."""
+    shapes = []
+    for value, y, words in places:
+        shapes.append(line(left, y, right, y, "axis" if value == 0.0 else "grid"))
+        shapes.append(label(left - 5, y + 4, words, anchor="end"))
+    return shapes
+
+
 def boxed(x: float, y: float, width: float, height: float) -> str:
     """The piece of a path that goes round a rectangle."""
     return f"M{short(x)} {short(y)}h{short(width)}v{short(height)}h{short(-width)}z"

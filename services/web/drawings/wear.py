@@ -11,7 +11,18 @@ from rules.vocabulary import Regime
 from rules.wear.comparison import ChainWear, Comparison, Span
 from rules.wear.forecast import Forecast, Measure, Refusal, WearPoint
 from services.web.drawings.scales import ticks
-from services.web.drawings.svg import at_both_widths, boxed, dot, drawn, label, line, safe, short, text_width
+from services.web.drawings.svg import (
+    at_both_widths,
+    boxed,
+    dot,
+    drawn,
+    label,
+    line,
+    rows,
+    safe,
+    short,
+    text_width,
+)
 from services.web.drawings.timeline_events import reading_words
 from services.web.drawings.timeline_wear import fan_shape, reading_shape
 
@@ -54,11 +65,11 @@ def wear_plot(
         ),
     )
     axis_y = ticks(highest * 1.15, 4)
-    if known is not None:
-        leads_on = retired and known.left[2] > 0.0
-        notes = f"Retired. Had it been ridden on: {answer.sentence}" if leads_on else answer.sentence
+    if isinstance(answer, Refusal):
+        notes = answer.sentence if retired else f"{answer.sentence} {answer.wants}"
     else:
-        notes = answer.sentence if retired else f"{answer.sentence} {_wants(answer)}"
+        leads_on = retired and answer.left[2] > 0.0
+        notes = f"Retired. Had it been ridden on: {answer.sentence}" if leads_on else answer.sentence
 
     def draw(own: str, css: str, width: int) -> str:
         right = width - RIGHT
@@ -71,9 +82,7 @@ def wear_plot(
             return BASE - min(max(pct, 0.0), axis_y[-1]) / axis_y[-1] * (BASE - TOP)
 
         body = [label(0, 11, "elongation, %")]
-        for pct in axis_y:
-            body.append(line(LEFT, y_of(pct), right, y_of(pct), "axis" if pct == 0.0 else "grid"))
-            body.append(label(LEFT - 5, y_of(pct) + 4, number(pct, 2), anchor="end"))
+        body += rows(((pct, y_of(pct), number(pct, 2)) for pct in axis_y), LEFT, right)
         for step in axis_x:
             if step <= furthest:
                 body.append(line(x_of(step), BASE, x_of(step), BASE + 5, "axis"))
@@ -97,10 +106,6 @@ def wear_plot(
         return drawn(own, css, width, BASE + 42, title, notes, "".join(body))
 
     return at_both_widths(uid, draw, css="wear") + f'<p class="drawing-note">{safe(notes)}</p>'
-
-
-def _wants(answer: Forecast | Refusal) -> str:
-    return answer.wants if isinstance(answer, Refusal) else ""
 
 
 def _fan(uid: str, known: Forecast, x_of: Place, y_of: Place, right: float, when: str) -> str:
@@ -155,20 +160,11 @@ def regime_comparison(comparison: Comparison, *, uid: str) -> str:
                 y += row
             y += ROW + 8.0
         base = y - ROW - 8.0
-        grid = "".join(
-            line(
-                x_of(step / factor),
-                22.0,
-                x_of(step / factor),
-                base,
-                "axis" if step == 0.0 else "grid",
-            )
-            for step in axis
-        )
-        body += [
-            label(x_of(step / factor), base + 15, number(step, 2), anchor="middle" if step else "start")
-            for step in axis
-        ]
+        grid = ""
+        for step in axis:
+            x = x_of(step / factor)
+            grid += line(x, 22.0, x, base, "grid" if step else "axis")
+            body.append(label(x, base + 15, number(step, 2), anchor="middle" if step else "start"))
         body.append(label(width - 4, base + 32, f"% elongation in {unit}", anchor="end"))
         height = base + 40
         if comparison.ratio is not None:
