@@ -12,8 +12,18 @@ import pytest
 from rules.rulebook import default_rulebook
 from rules.vocabulary import ChainId, ReadingTool
 from rules.wear.forecast import steady_wear
-from rules.wear.model import FIRST_RATE, NEW_PCT, SPREADS, USED_PCT, USED_SHARE, WearModel, _started
-from rules.wear.posterior import _fit, fit
+from rules.wear.model import (
+    FIRST_RATE,
+    NEW_PCT,
+    SPREADS,
+    USED_PCT,
+    USED_SHARE,
+    WearModel,
+    _started,
+    _worn_share,
+    stretch_variance,
+)
+from rules.wear.posterior import _best, _fit, _in_turn, _whitened, fit
 from rules.wear.reading_arrays import Measured, Part, Taken, measured
 from rules.wear.reading_error import Readings, interval
 from tests.rules.notation import at, ledger_of
@@ -353,3 +363,131 @@ def test_a_ruler_that_reads_long_moves_its_bias_and_hardly_the_rate():
         return float(np.median(found.log_rate(ChainId(1), None)))
 
     assert rate_of(0.05) == pytest.approx(rate_of(0.0), abs=0.06)
+
+
+def test_the_curvature_is_what_readings_feel_of_every_parameter_and_what_was_assumed_of_it():
+    """J' H J + P: J by small steps in each parameter, H from the readings, P of the priors as they are written."""
+    model, spread, places = WearModel(household()), 0.3, WearModel(household()).at
+    draw = model.start() + 0.2 * np.random.default_rng(6).standard_normal(model.at.count)
+    draw[places.starts] = (0.01, 0.3)
+    heard, readings = [], model.readings
+
+    class Listening:
+        def hear(self, seen):
+            heard.append((seen, readings.hear(seen)))
+            return heard[-1][1]
+
+    model.readings = Listening()
+    found = model.curvature(draw, spread)
+    bend = heard.pop()[1].curvature[0]
+    step = 1e-5
+    felt = []
+    for place in range(places.count):
+        moved = np.stack([draw, draw])
+        moved[:, place] += (step, -step)
+        model.at_draws(moved, np.full(2, spread))
+        seen = heard.pop()[0]
+        felt.append((seen[0] - seen[1]) / (2 * step))
+    expected = np.array(felt) @ np.diag(bend) @ np.array(felt).T
+
+    def priors(at):
+        """Minus ln of the priors: all normal, the rate's of a grit-hour, chains by the spread."""
+        weight = np.exp(at[places.weights])
+        off = at - model.prior_mean
+        off[places.rate] -= math.log(1.0 + weight @ model.mean_dirt)
+        off[places.chains] = off[places.starts] = 0.0
+        return 0.5 * ((off / model.prior_sd) ** 2).sum() + 0.5 * (at[places.chains] ** 2).sum() / spread**2
+
+    share = np.exp(draw[places.weights]) * model.mean_dirt
+    share /= 1.0 + share.sum()
+    ridge = np.zeros(places.count)
+    ridge[places.rate], ridge[places.weights] = 1.0, -share
+    precision = 1.0 / model.prior_sd**2
+    precision[places.rate], precision[places.starts] = 0.0, _started(draw[places.starts])[2]
+    precision[places.chains] = 1.0 / spread**2
+    expected += np.outer(ridge, ridge) / FIRST_RATE[1] ** 2 + np.diag(precision)
+    assert found == pytest.approx(expected, rel=1e-4, abs=1e-5 * np.abs(expected).max())
+
+    # and the same priors are those of the log posterior, beside what the readings and the starts say
+    other = draw + 0.1
+    logs = model.at_draws(np.stack([draw, other]), np.full(2, spread)).log
+    said = heard.pop()[1].log.sum(axis=1) + _started(np.stack([draw, other])[:, places.starts])[0].sum(axis=1)
+    assert (logs - said)[0] - (logs - said)[1] == pytest.approx(priors(other) - priors(draw))
+
+
+def test_the_best_fit_has_no_slope_and_its_root_is_that_of_the_covariance():
+    model, spread = WearModel(household()), float(SPREADS[3])
+    mode, root, log = _best(model, model.start(), spread)
+    judged = model.at_draws(mode[None, :], np.array([spread]))
+    curvature = model.curvature(mode, spread)
+    assert root @ root.T == pytest.approx(np.linalg.inv(curvature), rel=1e-6, abs=1e-9)
+    assert float(judged.gradient[0] @ root @ root.T @ judged.gradient[0]) < 1e-3
+    assert log == pytest.approx(float(judged.log[0]) - 0.5 * np.linalg.slogdet(curvature)[1])
+
+
+def test_a_pull_is_whitened_and_cut_at_one_and_a_half_of_its_usual_length():
+    gradient = np.array([[0.3, 0.4], [30.0, 40.0], [0.0, 0.0], [0.3, 0.4]])
+    roots = np.array([np.eye(2), 2.0 * np.eye(2)])
+    usual = 1.5 * math.sqrt(2.0)
+    expected = [[0.3, 0.4], [0.6 * usual, 0.8 * usual], [0.0, 0.0], [0.6, 0.8]]
+    assert _whitened(gradient, np.array([0, 0, 0, 1]), roots) == pytest.approx(np.array(expected))
+
+
+def test_what_is_drawn_anew_takes_its_turn():
+    model = WearModel(household())
+    first = model.at.weights.start
+    always = [model.at.running_in, model.at.acceleration]
+    assert [_in_turn(model, step) for step in range(6)] == [
+        always,
+        [first],
+        always,
+        [first + 1],
+        always,
+        [first],
+    ]
+    plain = WearModel(_one_chain(100.0, 0.0, 0.0, 0.0, 0.0, taken=(_caliper(0.3),)))
+    assert _in_turn(plain, 1) == []
+
+
+def test_the_search_begins_at_the_priors_middle_and_at_a_used_chain_where_the_first_reading_shows_one():
+    def started(*taken):
+        model = WearModel(_one_chain(100.0, 20.0, 2.0, 10.0, 5.0, taken=taken))
+        draw = model.start()
+        assert draw[model.at.rate] - model.prior_mean[model.at.rate] == pytest.approx(
+            math.log(1.0 + 0.2 * 2.0 + 0.02 * 5.0 + 0.1 * 1.0 + 0.05 * 1.0)
+        )
+        return float(draw[model.at.starts][0])
+
+    gauge = Taken(0, ReadingTool.GAUGE, "", 0.25, 0.5, math.nan, 1.0, 1)
+    assert started(_caliper(0.18, drive_h=0.0)) == 0.18
+    assert started(_caliper(0.17, drive_h=0.0)) == NEW_PCT[0]
+    assert started(_caliper(0.5, drive_h=20.0)) == 0.5  # more than .17 and ten times .0016 an hour
+    assert started(_caliper(0.48, drive_h=20.0)) == NEW_PCT[0]
+    assert started(gauge) == 0.25
+    assert started(_caliper(0.02, drive_h=1.0), _caliper(0.9, drive_h=2.0)) == NEW_PCT[0], "the first counts"
+
+
+def test_how_worn_chains_were_is_by_their_last_readings_within_a_fifth_and_the_whole_limit():
+    def share(*taken):
+        return _worn_share(_one_chain(100.0, 0.0, 0.0, 0.0, 0.0, taken=taken))
+
+    over = Taken(0, ReadingTool.GAUGE, "", 0.25, 0.5, math.nan, 100.0, 1)
+    table = [
+        ((), 0.5),
+        ((_caliper(0.3),), 0.6),
+        ((_caliper(0.05),), 0.2),
+        ((_caliper(0.7),), 1.0),
+        ((over,), 0.5),
+    ]
+    for taken, expected in table:
+        assert share(*taken) == pytest.approx(expected), taken
+    assert share(_caliper(0.1), _caliper(0.4)) == pytest.approx(0.8)
+    model = WearModel(_one_chain(100.0, 0.0, 0.0, 0.0, 0.0, taken=(_caliper(0.3),)))
+    kappa = 0.2
+    assert model.sped_up(np.log([kappa]))[0] == pytest.approx(math.log((1 + kappa * 0.6) / (1 + 0.5 * kappa)))
+
+
+def test_a_stretch_strays_by_a_quarter_at_forty_grit_hours_and_by_half_at_ten_or_less():
+    assert stretch_variance(np.array([160.0, 40.0, 10.0, 2.0])) == pytest.approx(
+        [0.125**2, 0.25**2, 0.25, 0.25]
+    )
