@@ -366,7 +366,7 @@ def test_a_ruler_that_reads_long_moves_its_bias_and_hardly_the_rate():
 
 
 def test_the_curvature_is_what_readings_feel_of_every_parameter_and_what_was_assumed_of_it():
-    """J' H J + P: J by small steps in each parameter, H from the readings, P of the priors as they are written."""
+    """J' H J + P: J by small steps in each parameter, H from the readings, P from the priors as written."""
     model, spread, places = WearModel(household()), 0.3, WearModel(household()).at
     draw = model.start() + 0.2 * np.random.default_rng(6).standard_normal(model.at.count)
     draw[places.starts] = (0.01, 0.3)
