@@ -7,7 +7,7 @@ from collections.abc import Callable, Sequence
 from datetime import datetime, tzinfo
 
 from rules.contamination import CLEARS_SINCE_DRIP, Entry, Exposure
-from rules.dates_and_numbers import day, number
+from rules.dates_and_numbers import clock, day, number
 from rules.ledger import Fitted, Ledger, RiddenHour
 from rules.reminder import Reason
 from rules.ride_name import beside_its_date
@@ -119,7 +119,7 @@ def hour_line(
         weight=_weight(hour, dirt) if weighted else None,
         grit_h=(hour.dirt_h if dirt else hour.grit_h) if weighted else None,
         total=total,
-        weather=weather_behind(ride, ridden.hour.tag, hour),
+        weather=weather_behind(ride, ridden.hour.tag, hour, zone),
     )
 
 
@@ -143,7 +143,7 @@ def what_it_was_like(hour: Exposure) -> str:
     return f"{hour.condition} ({', '.join(said)})" if said else str(hour.condition)
 
 
-def weather_behind(ride: Ride, tag: ConditionTag | None, hour: Exposure) -> str:
+def weather_behind(ride: Ride, tag: ConditionTag | None, hour: Exposure, zone: tzinfo) -> str:
     """The weather values behind an hour, with archive, model, tier and fetch time."""
     if ride.word is not None:
         return "the rider's word"
@@ -158,7 +158,7 @@ def weather_behind(ride: Ride, tag: ConditionTag | None, hour: Exposure) -> str:
     parts.append(tag.source)
     parts.append(str(tag.tier))
     if tag.fetched_at is not None:
-        parts.append(f"fetched {tag.fetched_at:%Y-%m-%d %H:%M} UTC")
+        parts.append(f"fetched {day(tag.fetched_at, zone)} at {clock(tag.fetched_at, zone)}")
     parts.append(f"{tag.confidence:.0%} sure")
     if tag.frost:
         parts.append("frost")

@@ -94,7 +94,7 @@ def need_of(snapshot: Snapshot, raised: RaisedReminder) -> Need:
 
 def _job(due: Reminder, hands: Work | None) -> str:
     if hands is None:
-        return "Swap the chain" if due.kind is ReminderKind.REPLACEMENT else "Measure the chain"
+        return "Replace the chain" if due.kind is ReminderKind.REPLACEMENT else "Measure the chain"
     return rinsed(hands.verb) if wants_a_rinse(due) else hands.verb
 
 

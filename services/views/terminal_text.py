@@ -143,7 +143,7 @@ def _hour_lines(ledger: Ledger, ride: Ride, rulebook: Rulebook, zone: tzinfo) ->
         if ride.word is not None:
             yield f"    by your word, the whole ride was {ride.word.value}"
         elif tag is not None:
-            fetched = f", fetched {tag.fetched_at:%Y-%m-%d %H:%M} UTC" if tag.fetched_at else ""
+            fetched = f", fetched {_stamp(tag.fetched_at, zone)}" if tag.fetched_at else ""
             yield f"    {tag.because}"
             if tag.known:
                 yield f"    {tag.source}, {tag.tier.value}{fetched}"

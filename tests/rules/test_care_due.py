@@ -384,7 +384,7 @@ def test_a_line_names_ride_hour_condition_and_weather():
     assert line.text == "Ride 1 on Plover, 2 June 2025, hour 1 of 6: damp (water 0.3, dust 0.4)."
     assert said(line.weather, SI) == (
         "0.9 mm of rain in the hour, 0 mm in the 24 h before, local file (invented), final, "
-        "fetched 2025-01-01 12:00 UTC, 85% sure"
+        "fetched 1 January 2025 at 12:00, 85% sure"
     )
     assert (line.ride, line.condition, line.weight) == (1, Condition.DAMP, pytest.approx(2.0))
 
