@@ -2,27 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
-from dataclasses import asdict, dataclass
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from dataclasses import dataclass, fields
 from datetime import datetime, time, timedelta
 from operator import attrgetter
 from pathlib import Path
+from typing import Any
 from zoneinfo import ZoneInfo
 
 from fixtures.household.build import build
-from fixtures.household.scenario import (
-    TIME_ZONE,
-    BikeFact,
-    ChainFact,
-    Household,
-    ReadingFact,
-    RiderFact,
-    TreatmentFact,
-    WipeTestFact,
-)
+from fixtures.household.scenario import BIKE_IDS, TIME_ZONE, Household
 from ingest.files.read_pool import ToRead
 from rules import commands as say
-from rules.vocabulary import BikeId, ChainId, RiderId
 from services.app import App
 from services.atomic_write import write_whole
 from services.running.round import one_round
@@ -122,49 +113,43 @@ def _decide_and_deliver(app: App, now: datetime) -> None:
 
 def gear_of(household: Household) -> list[say.Command]:
     """What the two would have said of what they have, and of what was fitted when: to an empty ledger."""
-    riders, bikes, chains = _numbers(household.riders), _numbers(household.bikes), _numbers(household.chains)
-    retired = {chain.name: chain.retired_at for chain in household.chains}
+    retired = {chain.id: chain.retired_at for chain in household.chains}
     swaps: list[say.FitChain | say.TakeOff | say.Retire] = []
     for fitting in household.fittings:
-        chain = ChainId(chains[fitting.chain])
-        swaps.append(say.FitChain(chain, BikeId(bikes[fitting.bike]), fitting.fitted_at))
+        swaps.append(say.FitChain(fitting.chain, fitting.bike, fitting.fitted_at))
         if fitting.removed_at is not None and fitting.removed_at != retired[fitting.chain]:
-            swaps.append(say.TakeOff(chain, fitting.removed_at))
-    swaps += [say.Retire(ChainId(chains[name]), at) for name, at in retired.items() if at is not None]
-    told: list[say.Command] = [say.AddRider(one.name, one.email, one.time_zone) for one in household.riders]
-    told += [say.AddBike(**(asdict(one) | {"owner": RiderId(riders[one.owner])})) for one in household.bikes]
-    told += [
-        say.PlaceSensor(one.identity, one.kind, BikeId(bikes[one.bike]), one.from_at)
-        for one in household.sensors
+            swaps.append(say.TakeOff(fitting.chain, fitting.removed_at))
+    swaps += [say.Retire(chain, at) for chain, at in retired.items() if at is not None]
+    return [
+        *_said(say.AddRider, household.riders),
+        *_said(say.AddBike, household.bikes),
+        *_said(say.PlaceSensor, household.sensors),
+        *_said(say.AddChain, household.chains),
+        *sorted(swaps, key=attrgetter("at")),
     ]
-    told += [
-        say.AddChain(one.name, one.regime, one.speeds, one.links, one.price, one.acquired_at)
-        for one in household.chains
-    ]
-    return [*told, *sorted(swaps, key=attrgetter("at"))]
 
 
 def _care_of(household: Household) -> list[say.Command]:
-    """What hands did and read. The notebook names chains, the ledger numbers them."""
-    chains = _numbers(household.chains)
-    kinds: dict[type, Callable[..., say.Command]] = {
-        TreatmentFact: say.LogTreatment,
-        ReadingFact: say.LogReading,
-        WipeTestFact: say.LogWipeTest,
-    }
-    facts: tuple[TreatmentFact | ReadingFact | WipeTestFact, ...]
-    facts = (*household.treatments, *household.readings, *household.wipe_tests)
-    return [kinds[type(one)](**(asdict(one) | {"chain": ChainId(chains[one.chain])})) for one in facts]
+    """What hands did and read."""
+    return [
+        *_said(say.LogTreatment, household.treatments),
+        *_said(say.LogReading, household.readings),
+        *_said(say.LogWipeTest, household.wipe_tests),
+    ]
+
+
+def _said(command: type[Any], facts: Iterable[object]) -> Iterator[say.Command]:
+    """What would have been said for these facts to stand: they have the command's fields, and a number."""
+    for fact in facts:
+        yield command(
+            **{one.name: getattr(fact, one.name) for one in fields(command) if hasattr(fact, one.name)}
+        )
 
 
 def _bikes_told(household: Household, outcomes: Sequence[FileOutcome], home: Path) -> say.PutRidesOn:
     """What the riders said of rides whose files name no bike."""
-    bikes = _numbers(household.bikes)
     rides = {outcome.name: outcome.ride for outcome in outcomes}
-    told = ((rides.get(str(home / "rides" / word.file)), bikes[word.bike]) for word in household.bike_words)
-    return say.PutRidesOn(tuple((ride, BikeId(bike)) for ride, bike in told if ride is not None))
-
-
-def _numbers(things: Iterable[RiderFact | BikeFact | ChainFact]) -> dict[str, int]:
-    """The number that each gets in an empty ledger, by name."""
-    return {one.name: number for number, one in enumerate(things, 1)}
+    told = (
+        (rides.get(str(home / "rides" / word.file)), BIKE_IDS[word.bike]) for word in household.bike_words
+    )
+    return say.PutRidesOn(tuple((ride, bike) for ride, bike in told if ride is not None))

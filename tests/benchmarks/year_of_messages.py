@@ -23,15 +23,14 @@ from pathlib import Path
 from zoneinfo import ZoneInfo
 
 from fixtures.household.build import build
-from fixtures.household.scenario import TIME_ZONE, Household, ReadingFact, TreatmentFact
+from fixtures.household.scenario import TIME_ZONE, Household
 from rules.reminder import RaisedReminder, Step
-from rules.vocabulary import DecidedBy
+from rules.vocabulary import DecidedBy, Reading, Treatment
 from services.app import App
 from services.running.demo import SETTINGS, gear_of
 from services.running.round import one_round
 from services.settings import SETTINGS_FILE
 from services.store import Posted
-from services.use_cases.find_by_name import the_chain_named
 from services.use_cases.record_change import copied_in
 from services.wiring import open_app
 from tests.put_into import into
@@ -72,20 +71,20 @@ def deeds(
 
         return deed
 
-    def treat(fact: TreatmentFact) -> Deed:
+    def treat(fact: Treatment) -> Deed:
         def deed() -> None:
             with shop.store.writing() as tx:
-                chain = the_chain_named(tx.garage(), fact.chain).id
-                into(tx).log_treatment(chain, fact.kind, fact.done_at, minutes=fact.minutes, cost=fact.cost)
+                into(tx).log_treatment(
+                    fact.chain, fact.kind, fact.done_at, minutes=fact.minutes, cost=fact.cost
+                )
 
         return deed
 
-    def measure(fact: ReadingFact) -> Deed:
+    def measure(fact: Reading) -> Deed:
         def deed() -> None:
             seen = {"over_pct": fact.over_pct, "under_pct": fact.under_pct, "exact_pct": fact.exact_pct}
             with shop.store.writing() as tx:
-                chain = the_chain_named(tx.garage(), fact.chain).id
-                into(tx).log_reading(chain, fact.tool, fact.taken_at, **seen)
+                into(tx).log_reading(fact.chain, fact.tool, fact.taken_at, **seen)
 
         return deed
 
