@@ -9,8 +9,8 @@ from typing import Any, TypeVar
 
 from rules import commands as say
 from rules.commands import Command
-from rules.gate.field_checks import tidy
 from rules.ledger import Ledger
+from rules.names import tidy
 from rules.vocabulary import (
     Bike,
     BikeId,
@@ -78,12 +78,13 @@ def applied(ledger: Ledger, command: Command, made: int) -> Ledger:
                 None if all_ is None else all_ / len(command.chains) for all_ in (minutes, cost)
             )
             done = (
-                Treatment(TreatmentId(number), chain_id, kind, at, each_min, each_cost, note)
+                Treatment(TreatmentId(number), chain_id, kind, at, each_min, each_cost, tidy(note))
                 for number, chain_id in enumerate(command.chains, start=made)
             )
             return replace(ledger, treatments=(*ledger.treatments, *done))
         case say.LogReading(chain_id, tool, at, over, under, exact, note, instrument):
-            read = Reading(ReadingId(made), chain_id, tool, at, over, under, exact, note, tidy(instrument))
+            words = (tidy(note), tidy(instrument))
+            read = Reading(ReadingId(made), chain_id, tool, at, over, under, exact, *words)
             return replace(ledger, readings=(*ledger.readings, read))
         case say.LogWipeTest(chain_id, at, grade):
             test = WipeTest(WipeTestId(made), chain_id, at, grade)

@@ -14,6 +14,7 @@ from rules.vocabulary import Chain, ChainId, Reading, ReadingTool, Regime, Treat
 
 MOST_MINUTES = 10_000.0
 MOST_COST = 1_000_000.0
+SLACK_PCT = 0.1  # by so much two readings of one chain may contradict each other; from memory
 MOST_PCT = 5.0  # a chain this much longer than new has long been off any bike
 
 
@@ -63,14 +64,15 @@ def log_reading(command: LogReading, hearing: Hearing) -> Iterator[Objection]:
     if command.instrument.strip():
         yield from said_of("instrument", line(command.instrument, "The name of a tool", "as you call it"))
     yield from _measured(command)
-    last = _last_reading(hearing.ledger, chain.id, command.taken_at)
-    most = command.exact_pct if command.exact_pct is not None else command.under_pct
-    least = None if last is None else last.exact_pct if last.exact_pct is not None else last.over_pct
-    if last is not None and most is not None and least is not None and most <= least - 0.1:
-        yield Question(
-            f"{chain.name} read {number(least, 2)} % on {hearing.told(last.taken_at)}, and a chain grows no "
-            "shorter. Is it this chain?"
-        )
+    before, after = _readings_beside(hearing.ledger, chain.id, command.taken_at)
+    for other, earlier, later in ((before, before, command), (after, command, after)):
+        least, most = _at_least(earlier), _at_most(later)
+        if other is not None and least is not None and most is not None and most <= least - SLACK_PCT:
+            read = least if other is before else most
+            yield Question(
+                f"{chain.name} read {number(read, 2)} % on {hearing.told(other.taken_at)}, and a chain grows "
+                "no shorter. Is it this chain?"
+            )
 
 
 def log_wipe_test(command: LogWipeTest, hearing: Hearing) -> Iterator[Objection]:
@@ -107,9 +109,21 @@ def _on_time(chain: Chain, at: datetime, hearing: Hearing) -> Iterator[Objection
         )
 
 
-def _last_reading(ledger: Ledger, chain: ChainId, before: datetime) -> Reading | None:
-    earlier = [one for one in ledger.readings if one.chain == chain and one.taken_at <= before]
-    return max(earlier, key=lambda one: (one.taken_at, one.id), default=None)
+def _readings_beside(ledger: Ledger, chain: ChainId, at: datetime) -> tuple[Reading | None, Reading | None]:
+    """The chain's last reading until then, and its first after."""
+    readings = sorted(
+        (one for one in ledger.readings if one.chain == chain), key=lambda one: (one.taken_at, one.id)
+    )
+    before = [one for one in readings if one.taken_at <= at]
+    return (before[-1] if before else None), next(iter(readings[len(before) :]), None)
+
+
+def _at_least(read: Reading | LogReading | None) -> float | None:
+    return None if read is None else read.exact_pct if read.exact_pct is not None else read.over_pct
+
+
+def _at_most(read: Reading | LogReading | None) -> float | None:
+    return None if read is None else read.exact_pct if read.exact_pct is not None else read.under_pct
 
 
 def _measured(command: LogReading) -> Iterator[Objection]:

@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from datetime import datetime
 
 from rules import commands as say
 from rules.gate.field_checks import address, line, name, span, text, time_zone, unpaved_share, within
 from rules.gate.verdicts import Hearing, Objection, Refused, not_ahead, said_of, the_one
+from rules.names import as_read
 from rules.vocabulary import Bike, Chain, Fitting, Rider
 
 MOST_PRICE = 1_000_000.0
@@ -27,7 +29,7 @@ def add_bike(command: say.AddBike, hearing: Hearing) -> Iterator[Objection]:
     yield from name(command.name, "bike", hearing.ledger.bikes)
     for field in ("owner", "unpaved_share", "chainrings", "cogs", "wheel_circumference_m"):
         yield from said_of(field, _bike_field(field, getattr(command, field), hearing))
-    yield from span(command.from_at, command.until_at)
+    yield from _here(command.from_at, command.until_at, hearing)
 
 
 def add_chain(command: say.AddChain, hearing: Hearing) -> Iterator[Objection]:
@@ -57,7 +59,16 @@ def amend(command: say.Amend, hearing: Hearing) -> Iterator[Objection]:
             yield from said_of(field, _chain_field(field, value))
     if isinstance(meant, Bike):
         values = {"from_at": meant.from_at, "until_at": meant.until_at} | command.values
-        yield from span(values["from_at"], values["until_at"])  # type: ignore[arg-type]
+        yield from _here(values["from_at"], values["until_at"], hearing)  # type: ignore[arg-type]
+
+
+def _here(from_at: datetime | None, until_at: datetime | None, hearing: Hearing) -> Iterator[Objection]:
+    """Since when and until when a bike is in the household: not to come; it may be older than files."""
+    yield from span(from_at, until_at)
+    if from_at is not None and from_at > hearing.now:
+        yield from said_of("from_at", not_ahead(from_at, hearing))
+    if until_at is not None:
+        yield from said_of("until_at", not_ahead(until_at, hearing))
 
 
 def fit_chain(command: say.FitChain, hearing: Hearing) -> Iterator[Objection]:
@@ -72,6 +83,12 @@ def fit_chain(command: say.FitChain, hearing: Hearing) -> Iterator[Objection]:
         yield Refused(
             f"{bike.name} has been gone since {hearing.told(bike.until_at, bike.id)}. Say an earlier time, "
             "or that it is still here."
+        )
+    if bike.from_at is not None and command.at < bike.from_at:
+        yield Refused(
+            f"{bike.name} came only on {hearing.told(bike.from_at, bike.id)}. Say a later time, or "
+            "since when it is here.",
+            "at",
         )
     yield from _overlaps(command, chain, bike, hearing)
 
@@ -150,6 +167,11 @@ def place_sensor(command: say.PlaceSensor, hearing: Hearing) -> Iterator[Objecti
     yield from said_of("kind", line(command.kind, "A sensor's kind", "such as 'power meter'"))
     if command.from_at is not None:
         yield from not_ahead(command.from_at, hearing, bike.id)
+    spelt = {
+        one.identity for one in hearing.ledger.sensors if as_read(one.identity) == as_read(command.identity)
+    }
+    if spelt and command.identity not in spelt:
+        yield Refused(f"There is a sensor “{min(spelt)}” already; write it so.", "identity")
     for before in hearing.ledger.sensors:
         if before.identity != command.identity:
             continue

@@ -9,16 +9,16 @@ from datetime import datetime
 
 from rules.dates_and_numbers import number
 from rules.gate.verdicts import Hearing, Objection, Refused
+from rules.names import as_read, tidy
 from rules.vocabulary import Bike, Chain, Rider
 
 LONGEST_NAME = 80  # characters: what still fits a line of a mail
 LONGEST_NOTE = 1000
-_ADDRESS = re.compile(r"[^@\s]+@[^@\s]+")
-
-
-def tidy(name: str) -> str:
-    """A name as it is kept: one space between words, none around them."""
-    return " ".join(name.split())
+# A dot-atom on both sides (RFC 5322, 3.2.3 and 3.4.1): what needs quotes or brackets is none for us.
+_ATOM = r'[^\s@()<>\[\]:;,\\".]+'
+_ADDRESS = re.compile(rf"{_ATOM}(?:\.{_ATOM})*@{_ATOM}(?:\.{_ATOM})*")
+# What zone files there are beside the IANA names: the machine's own, and such as count leap seconds.
+_NO_ZONES = re.compile(r"localtime|posixrules|Factory|(?:posix|right)/.*")
 
 
 def name(name: str, what: str, others: Iterable[Rider | Bike | Chain]) -> Iterator[Objection]:
@@ -30,33 +30,40 @@ def name(name: str, what: str, others: Iterable[Rider | Bike | Chain]) -> Iterat
         yield Refused(
             f"That name has {len(name)} characters; {LONGEST_NAME} are the most a {what} may have.", "name"
         )
-    elif not name.isprintable():
+    elif not name.isprintable() or not as_read(name):
         yield Refused(f"The {what}'s name holds characters that cannot be shown; type it anew.", "name")
     for other in others:
-        if other.name.casefold() == name.casefold():
+        if name and as_read(other.name) == as_read(name):
             yield Refused(f"There is a {what} “{other.name}” already; give this one another name.", "name")
 
 
 def line(text: str, what: str, such: str) -> Iterator[Objection]:
     if not text.strip():
         yield Refused(f"{what} is missing: write it {such}.")
-    elif len(text) > LONGEST_NAME or not text.isprintable():
+    elif len(text) > LONGEST_NAME or not tidy(text).isprintable():
         yield Refused(f"{what} is one short line, {such}.")
 
 
 def text(text: str, what: str) -> Iterator[Refused]:
+    if not tidy(text).isprintable():
+        yield Refused(f"{what} holds characters that cannot be shown; type it anew.")
     if len(text) > LONGEST_NOTE:
         yield Refused(f"{what} has {len(text)} characters; {LONGEST_NOTE} are the most that are kept.")
 
 
+def is_address(email: str) -> bool:
+    """Whether a mail can be addressed so."""
+    return bool(_ADDRESS.fullmatch(email)) and len(email) <= 254 and email.isprintable()
+
+
 def address(email: str | None) -> Iterator[Objection]:
-    if email is not None and (not _ADDRESS.fullmatch(email) or len(email) > 254 or not email.isprintable()):
-        yield Refused(f"“{email[:60]}” is no mail address; write one such as iva@example.org.", "email")
+    if email is not None and not is_address(email):
+        yield Refused(f"“{tidy(email)[:60]}” is no mail address; write one such as iva@example.org.", "email")
 
 
 def time_zone(name: str, hearing: Hearing) -> Iterator[Objection]:
     try:
-        hearing.zone_of(name)
+        hearing.zone_of(name if not _NO_ZONES.fullmatch(name) else "")
     except (KeyError, ValueError, OSError):
         yield Refused(
             f"There is no time zone “{name[:60]}”; give an IANA name, as Europe/Vienna or America/La_Paz.",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterator
 from functools import cache
 
@@ -24,7 +25,10 @@ def set_limits(command: SetLimits, hearing: Hearing) -> Iterator[Objection]:
     yield from text(command.because, "A reason")
     if not 0 < len(command.limits) <= MOST_VALUES:
         yield Refused("Say at least one limit or weight, for a rider, a bike or a chain.")
+    named = Counter((one.scope, one.owner, rulebook_key(one.key)) for one in command.limits)
     for one in command.limits:
+        if named[one.scope, one.owner, rulebook_key(one.key)] > 1:
+            yield Refused(f"{one.key[:40].capitalize()} is set twice for the same; say which holds.", one.key)
         if owner_of(hearing.ledger, one) is None:
             yield Refused(f"There is no {one.scope} {one.owner} to set {one.key} for.")
         key = rulebook_key(one.key)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
+from rules.names import tidy
 from rules.vocabulary import Regime
 from services.cli.keep_fact import (
     Yes,
@@ -44,7 +45,7 @@ def rider(
     """
     from rules.commands import AddRider
 
-    keep(open_app(home), AddRider(name, email, zone), now=now_utc(), yes=True)
+    keep(open_app(home), AddRider(name, (email or "").strip() or None, zone), now=now_utc(), yes=True)
     say(f"Next: gritledger add bike NAME --owner {quote(' '.join(name.split()))}")
 
 
@@ -134,7 +135,7 @@ def sensor(
     ledger = ledger_of(app)
     onto = bike_named(ledger, bike)
     when = None if since is None else first_moment(since, now=now, zone=zone_for(ledger, onto))
-    keep(app, PlaceSensor(identity, kind, onto.id, when), now=now, yes=True)
+    keep(app, PlaceSensor(tidy(identity), tidy(kind), onto.id, when), now=now, yes=True)
 
 
 def change(
@@ -188,8 +189,8 @@ def change(
         raise typer.BadParameter(
             f"a {kind} has no {' or '.join(foreign).replace('_', ' ')}" if foreign else "say what to change"
         )
-    if values.get("email") == "":
-        values["email"] = None
+    if "email" in values:
+        values["email"] = values["email"].strip() or None
     keep(app, Amend(kind, thing.id, values), now=now, yes=True)
 
 

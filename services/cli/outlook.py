@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
+from rules.names import as_read
 from rules.typed import Mistyped, number_in
 from rules.vocabulary import Condition
 from services.cli.keep_fact import keep, list_as_json, print_plain, zone_for
@@ -125,7 +126,7 @@ def _year(home: Path | None, on: str | None, take: str | None, as_json: bool) ->
     if not found:
         say("No bike with a waxed chain was ridden enough in the last year to be worth comparing.")
     if take is not None:
-        meant = [one for one in found if on is None or one.name.casefold() == on.casefold()]
+        meant = [one for one in found if on is None or as_read(one.name) == as_read(on)]
         if len(meant) != 1:
             raise typer.BadParameter(
                 "say for which bike: --on " + " or --on ".join(one.name for one in found)

@@ -157,7 +157,7 @@ def add_ride(
 
     app, now = open_app(home), now_utc()
     ledger = ledger_of(app)
-    who = rider_named(ledger, rider)
+    who = rider_named(ledger, rider, "--rider")
     bike = None if on.casefold() == "none" else bike_named(ledger, on)
     began = parse_moment(at, now=now, zone=zone_for(ledger, bike))
     if began.day is not None:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
@@ -14,6 +14,7 @@ from services.cli.output import AsJson, At, Home, amount, now_utc, open_app, pri
 if TYPE_CHECKING:
     from rules.ledger import Ledger
     from rules.vocabulary import OwnValue
+    from services.use_cases.find_by_name import Thing
 
 
 def supplies(
@@ -78,6 +79,9 @@ def limits(
             metavar="KEY=VALUE", help="'immersion=60', 'water=1.5'; 'immersion=': the rulebook's."
         ),
     ] = None,
+    what: Annotated[
+        Literal["rider", "bike", "chain"] | None, typer.Option(help="Where several are called so.")
+    ] = None,
     yes: Yes = False,
     as_json: AsJson = False,
     home: Home = None,
@@ -94,7 +98,7 @@ def limits(
     app, now = open_app(home), now_utc()
     ledger = ledger_of(app)
     if owner is not None and values:
-        found = tuple(_value(ledger, owner, one) for one in values)
+        found = tuple(_value(ledger, owner, what, one) for one in values)
         keep(app, SetLimits(found, now, "as typed"), now=now, yes=yes)
         return
     if owner is not None:
@@ -113,20 +117,16 @@ def limits(
         say("Everybody goes by the rulebook: gritledger limits BIKE immersion=50 sets one for a bike.")
 
 
-def _value(ledger: Ledger, owner: str, typed: str) -> OwnValue:
+def _value(ledger: Ledger, owner: str, what: Thing | None, typed: str) -> OwnValue:
     """One limit as it was typed. Raises typer.BadParameter."""
     from rules.vocabulary import OwnValue
-    from services.store import NotFound
+    from services.use_cases.find_by_name import thing_named
 
     key, equals, value = typed.partition("=")
-    wanted = owner.casefold()
-    families = (("rider", ledger.riders), ("bike", ledger.bikes), ("chain", ledger.chains))
-    named = [(scope, one.id) for scope, family in families for one in family if one.name.casefold() == wanted]
-    if not named:
-        raise NotFound("rider, bike or chain", owner, [one.name for _, family in families for one in family])
+    thing, scope = thing_named(ledger, owner, what)
     if not equals:
         raise typer.BadParameter(f"'{typed}' sets nothing; write {key}=50, or {key}= for the rulebook's")
     try:
-        return OwnValue(*named[0], key.strip(), number_in(value) if value.strip() else None)
+        return OwnValue(scope, thing.id, key.strip(), number_in(value) if value.strip() else None)
     except Mistyped as error:
         raise typer.BadParameter(f"{key}: {error}") from error

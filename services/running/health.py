@@ -18,6 +18,7 @@ from ingest.errors import UnreadableFile
 from ingest.files.folder import Seen, scan
 from ingest.weather.hourly import ArchiveUnavailable, Cell, WeatherProvider
 from rules.ledger import Ledger
+from rules.names import as_read
 from rules.rulebook import Rulebook, RulebookError
 from rules.rulebook_names import unknown_names
 from services.app import App
@@ -210,7 +211,7 @@ def folders(watched: Sequence[Watched], ledger: Ledger) -> Iterator[Said]:
             "No folder is watched; rides come in by 'gritledger import' only.",
             "Name one in [[watch]].",
         )
-    names = {rider.name.casefold() for rider in ledger.riders}
+    names = {as_read(rider.name) for rider in ledger.riders}
     for one in watched:
         if not one.folder.is_dir():
             yield (
@@ -222,7 +223,7 @@ def folders(watched: Sequence[Watched], ledger: Ledger) -> Iterator[Said]:
                 f"The watched folder {one.folder} cannot be read by this user.",
                 "Give this user the right to read it.",
             )
-        elif one.rider and one.rider.casefold() not in names:
+        elif one.rider and as_read(one.rider) not in names:
             yield (
                 f"{one.folder} is watched for the rider {one.rider}, whom nobody added.",
                 "Add the rider, or correct the name in the settings.",

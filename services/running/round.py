@@ -11,6 +11,7 @@ from pathlib import Path
 from ingest.errors import UnreadableFile
 from ingest.files.folder import FileState, put_off, released, settled, unchanged, waits_ended
 from ingest.files.read_pool import ToRead
+from rules.names import as_read
 from rules.vocabulary import Rider
 from services.app import App
 from services.heartbeat import note_look
@@ -230,8 +231,8 @@ def _read_new(
         watching.riders = frozenset(riders)
     outcomes: list[FileOutcome] = []
     for watched in _every_folder(app):
-        by_name = {rider.name.casefold(): rider.id for rider in riders}
-        named = by_name.get(watched.rider.casefold()) if watched.rider else None
+        by_name = {as_read(rider.name): rider.id for rider in riders}
+        named = by_name.get(as_read(watched.rider)) if watched.rider else None
         if watched.rider and named is None:
             trouble.append(
                 f"{watched.folder}: there is no rider “{watched.rider}”; add them or mend the settings."

@@ -9,6 +9,7 @@ from typing import TypeVar
 
 from sqlalchemy import func, select
 
+from rules.names import as_read
 from rules.vocabulary import Bike, BikeId, Chain, ChainId, Fitting, Rider, Sensor
 from services.store.errors import NotFound
 from services.store.repository import AnyRow, Repository
@@ -112,8 +113,8 @@ class Equipment(Repository):
 
 
 def _found(name: str, things: Iterable[Named], what: str) -> Named:
-    by_key = {thing.name.casefold(): thing for thing in things}
-    thing = by_key.get(name.strip().casefold())
+    by_key = {as_read(thing.name): thing for thing in things}
+    thing = by_key.get(as_read(name))
     if thing is None:
         raise NotFound(what, name, (thing.name for thing in by_key.values()))
     return thing

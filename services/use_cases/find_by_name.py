@@ -7,6 +7,7 @@ from datetime import datetime, timedelta
 from typing import Literal, TypeVar
 
 from rules.ledger import Ledger
+from rules.names import as_read
 from rules.vocabulary import Bike, Chain, RideId, Rider, RiderId
 from services.store import FactRefused, NotFound
 
@@ -15,14 +16,19 @@ NEAR_IN_TIME = timedelta(days=14)  # a rider told of nothing else may have been 
 Thing = Literal["rider", "bike", "chain"]
 
 
-def rider_named(ledger: Ledger, name: str | None) -> Rider:
-    """The rider of that name; without a name the only one. Raises NotFound, FactRefused."""
+def rider_named(ledger: Ledger, name: str | None, option: str = "--owner") -> Rider:
+    """The rider of that name; without a name the only one. Raises NotFound, FactRefused.
+
+    option: by which a name is given.
+    """
     if name is not None:
         return _named("rider", name, ledger.riders)
     if len(ledger.riders) == 1:
         return ledger.riders[0]
     raise FactRefused(
-        "Say whose it is with --owner." if ledger.riders else "Add a rider first: gritledger add rider NAME."
+        f"Say whose it is with {option}."
+        if ledger.riders
+        else "Add a rider first: gritledger add rider NAME."
     )
 
 
@@ -102,5 +108,4 @@ def _named(what: str, name: str, things: tuple[Named, ...]) -> Named:
 
 
 def _match(name: str, things: Iterable[Named]) -> Named | None:
-    key = " ".join(name.split()).casefold()
-    return next((one for one in things if one.name.casefold() == key), None)
+    return next((one for one in things if as_read(one.name) == as_read(name)), None)

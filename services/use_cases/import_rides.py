@@ -23,6 +23,7 @@ from ingest.files.read_pool import Member, ReadFile, ToRead, read_all, stamp
 from ingest.files.reader import WAY_OF_READING
 from ingest.ride.counted_recordings import CLOCK_ERRORS
 from ingest.ride.summary import RideSummary
+from rules.names import as_read
 from rules.vocabulary import RideId, Rider, RiderId
 from services.store import FileRecord, RideSpan, Store, Transaction
 from services.store.bookkeeping import FILES_READ_BY
@@ -94,10 +95,10 @@ def whose(path: Path, riders: Sequence[Rider], named: RiderId | None = None) -> 
     """Whose ride a file is: as told, else the rider a folder above it is named after, else the only rider."""
     if named is not None:
         return named
-    by_name = {rider.name.casefold(): rider.id for rider in riders}
+    by_name = {as_read(rider.name): rider.id for rider in riders}
     for folder in path.parents:
-        if folder.name.casefold() in by_name:
-            return by_name[folder.name.casefold()]
+        if as_read(folder.name) in by_name:
+            return by_name[as_read(folder.name)]
     return riders[0].id if len(riders) == 1 else None
 
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 import base64
 import hashlib
 import hmac
-import re
 import secrets
 import threading
 from datetime import datetime, timedelta
@@ -19,6 +18,7 @@ from typing import Final
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 
+from rules.gate.field_checks import is_address
 from rules.roles import Member, Reach, Right, Role, reach, refusal, words_of
 from rules.vocabulary import RiderId
 from services.app import App
@@ -37,7 +37,6 @@ AT_ONCE: Final = 2  # a check takes 64 MB and a quarter of a second on purpose
 INVITED, FORGOTTEN = "/invited/", "/forgotten/"
 MAIL_CHANNELS = ("email", "mail folder")
 _checking = threading.Semaphore(AT_ONCE)
-_ADDRESS = re.compile(r"[^@\s]+@[^@\s]+")
 
 
 class NotLetIn(StoreError):  # noqa: N818 - it names what became of them
@@ -104,7 +103,7 @@ def invite(
     """
     _allow(by, Right.PEOPLE)
     email = parseaddr(email)[1].strip()
-    if not _ADDRESS.fullmatch(email) or len(email) > 254:
+    if not is_address(email):
         raise FactRefused("Give a mail address, such as iva@example.org.", "email")
     if key_of(email) in {key_of(one.email) for one in people.members(household)}:
         raise FactRefused(f"{email} belongs to this household already.", "email")

@@ -16,6 +16,7 @@ from pathlib import Path
 from ingest.errors import UnreadableFile
 from rules.dates_and_numbers import listed
 from rules.ledger import Ledger
+from rules.names import as_read
 from rules.vocabulary import BikeId, Ride, RideId
 
 LARGEST_BYTES = 20 << 20
@@ -80,7 +81,7 @@ def matched(ledger: Ledger, rows: Sequence[Row], zone: tzinfo) -> Matched:
 
     'none' in the column of bikes means none of ours. Rows that put one ride on two bikes cancel each other.
     """
-    bikes: dict[str, BikeId | None] = {bike.name.casefold(): bike.id for bike in ledger.bikes}
+    bikes: dict[str, BikeId | None] = {as_read(bike.name): bike.id for bike in ledger.bikes}
     bikes |= {word: None for word in ("none", "none of ours", "-") if word not in bikes}
     said: dict[RideId, BikeId | None] = {}
     contradicted: set[RideId] = set()
@@ -98,10 +99,10 @@ def matched(ledger: Ledger, rows: Sequence[Row], zone: tzinfo) -> Matched:
             without_ride.append(row)
         elif len(rides) > 1:
             several.append(row)
-        elif row.bike.casefold() not in bikes:
+        elif as_read(row.bike) not in bikes:
             unknown[row.bike or "an empty cell"] += 1
         else:
-            bike = bikes[row.bike.casefold()]
+            bike = bikes[as_read(row.bike)]
             if rides[0] in said and said[rides[0]] != bike:
                 contradicted.add(rides[0])
             said[rides[0]] = bike

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 
 from rules.contamination import history
+from rules.names import as_read
 from rules.tomorrow import Choice, tomorrow, typed_day, typed_weather
 from rules.usual_day import Plan, usual_day
 from rules.vocabulary import BikeId, ChainId, HourAhead, Rider
@@ -50,7 +51,7 @@ def days_ahead(
             snapshot = Snapshot.read(tx, app, now)
     riders = snapshot.ledger.riders
     if rider is not None:
-        riders = tuple(one for one in riders if one.name.casefold() == rider.casefold())
+        riders = tuple(one for one in riders if as_read(one.name) == as_read(rider))
         if not riders:
             raise NotFound("rider", rider, [one.name for one in snapshot.ledger.riders])
     return tuple(_day(app, snapshot, one, now, weather, hours, begins) for one in riders)

@@ -13,6 +13,7 @@ from tzlocal import get_localzone_name
 
 from rules.commands import AddBike, AddRider
 from rules.dates_and_numbers import listed
+from rules.names import as_read
 from rules.units import Units
 from rules.vocabulary import BikeId, RiderId
 from services.app import quiet_hours_of, zone_of
@@ -224,7 +225,7 @@ def keep_bike(context: AContext, posted: APost) -> Response:
     if posted.ticked("not_ours"):
         bike: AddBike | BikeId | None = None
     elif name:
-        same = next((b for b in context.snapshot.ledger.bikes if b.name.casefold() == name.casefold()), None)
+        same = next((b for b in context.snapshot.ledger.bikes if as_read(b.name) == as_read(name)), None)
         owner = RiderId(group.found.riders[0])
         bike = same.id if same else AddBike(name, owner, indoor=group.found.indoor)
     elif chosen:

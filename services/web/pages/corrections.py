@@ -4,13 +4,13 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter, Path, Query
 from fastapi.responses import HTMLResponse, Response
 
 from services.store import NeedsConfirmation
 from services.use_cases.undo import undo
 from services.web.context import AContext, APost
-from services.web.forms import Posted
+from services.web.forms import LARGEST_ID, Posted
 
 router = APIRouter()
 PAGE = 15
@@ -37,7 +37,7 @@ def corrections(
 
 
 @router.post("/corrections/{number}/undo")
-def take_back(number: int, context: AContext, posted: APost) -> Response:
+def take_back(number: Annotated[int, Path(le=LARGEST_ID)], context: AContext, posted: APost) -> Response:
     """Take one back."""
     back = back_of(posted, "/corrections")
     try:

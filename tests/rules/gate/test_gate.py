@@ -87,6 +87,7 @@ def house() -> Ledger:
     """A small household; Basalt was retired on 15 March."""
     ledger = applied(ledger_of(STORY), Retire(BASALT, at("2025-03-15")), 0)
     gone = applied(ledger, AddBike("Gone", RIDER, until_at=at("2025-02-01")), 3)
+    gone = applied(gone, AddBike("Young", RIDER, from_at=at("2025-03-10")), 4)
     return applied(gone, PlaceSensor("serial 1", "power meter", PLOVER, at("2025-03-01")), 1)
 
 
@@ -102,7 +103,18 @@ REFUSED: list[tuple[Command, str]] = [
     (AddRider(LONG), "500 characters; 80 are the most"),
     (AddRider("a\x07b"), "characters that cannot be shown"),
     (AddRider(" ADA "), "There is a rider “Ada” already"),
+    (AddRider("A\u200bda"), "characters that cannot be shown"),  # a blank of no width
+    (AddRider("\u3164"), "characters that cannot be shown"),  # a letter of Hangul that is seen by nobody
+    (AddRider("Ａｄａ"), "There is a rider “Ada” already"),
+    (AddRider("Ada\ufe0f"), "There is a rider “Ada” already"),
     (AddRider("Ben", "nobody"), "“nobody” is no mail address"),
+    (AddRider("Ben", "a@b@example.org"), "is no mail address"),
+    (AddRider("Ben", "a,ben@example.org"), "is no mail address"),
+    (AddRider("Ben", "<ben@example.org>"), "is no mail address"),
+    (AddRider("Ben", "ben@.org"), "is no mail address"),
+    (AddRider("Ben", "ben@example.org\nBcc: x@example.org"), "“ben@example.org Bcc: x@example.org” is no"),
+    (AddRider("Ben", time_zone="localtime"), "no time zone “localtime”"),
+    (AddRider("Ben", time_zone="right/Europe/Madrid"), "no time zone “right/"),
     (AddRider("Ben", f"{'b' * 300}@example.org"), "is no mail address"),
     (AddRider("Ben", time_zone="Mars/One"), "no time zone “Mars/One”"),
     (AddBike("plover", RIDER), "There is a bike “Plover” already"),
@@ -112,6 +124,9 @@ REFUSED: list[tuple[Command, str]] = [
     (AddBike("Rook", RIDER, chainrings=(30, 40, 50, 60)), "4 chainrings are too many"),
     (AddBike("Rook", RIDER, wheel_circumference_m=21.0), "circumference in m must be from 0.5 to 3"),
     (AddBike("Rook", RIDER, from_at=NOW, until_at=at("2025-01-01")), "went before it came"),
+    (AddBike("Rook", RIDER, from_at=LATER), "20 March 2025, 14:00 has not come yet"),
+    (AddBike("Rook", RIDER, until_at=LATER), "20 March 2025, 14:00 has not come yet"),
+    (Amend("bike", 1, {"until_at": LONG_AGO}), "too long ago for a ride file"),
     (AddChain("copper"), "There is a chain “Copper” already"),
     (AddChain("Tin", speeds=40), "speeds a chain is made for must be from 1 to 14"),
     (AddChain("Tin", links=3), "number of links must be from 40 to 200"),
@@ -129,6 +144,7 @@ REFUSED: list[tuple[Command, str]] = [
     (FitChain(COPPER, HERON, datetime(2099, 1, 1, tzinfo=UTC)), "1 January 2099, 01:00 has not come yet"),
     (FitChain(BASALT, HERON, NOW), "Basalt was retired on 15 March 2025, 13:00; it cannot be fitted"),
     (FitChain(COPPER, BikeId(3), NOW), "Gone has been gone since"),
+    (FitChain(COPPER, BikeId(4), at("2025-03-09")), "Young came only on 10 March 2025, 13:00. Say a later"),
     (FitChain(ZINC, PLOVER, NOW), "Zinc is on Plover already, since 3 March 2025, 13:00."),
     (
         FitChain(COPPER, PLOVER, at("2025-03-01 13:00")),
@@ -146,8 +162,12 @@ REFUSED: list[tuple[Command, str]] = [
     (Retire(ZINC, at("2025-03-05 11:00")), "Something was done with Zinc on 6 March 2025, 13:00"),
     (FittingWasNot(FittingId(99)), "There is no fitting 99."),
     (FittingWasNot(FittingId(1), "x" * 1001), "1001 characters"),
+    (FittingWasNot(FittingId(1), "not \udcff"), "A reason holds characters that cannot be shown"),
+    (LogTreatment(ZINC, DRIP, NOW, note="\x1b[31mred"), "A note holds characters that cannot be shown"),
+    (LogTreatment(ZINC, DRIP, NOW, note="\u202eknab"), "A note holds characters that cannot be shown"),
     (PlaceSensor("serial 2", "radar", BikeId(99)), "There is no bike 99."),
     (PlaceSensor(" ", "radar", HERON), "identity is missing"),
+    (PlaceSensor("Serial 1", "radar", HERON), "There is a sensor “serial 1” already; write it so."),
     (PlaceSensor("serial 2", LONG, HERON), "kind is one short line"),
     (PlaceSensor("serial 2", "radar", HERON, LATER), "has not come yet"),
     (PlaceSensor("serial 1", "power meter", HERON), "already on Plover in that time"),
@@ -221,6 +241,7 @@ ASKED: list[tuple[Command, str]] = [
     ),
     (LogTreatment(ZINC, DRIP, at("2025-03-05")), "is logged already. Once more?"),
     (LogReading(ZINC, RULER, NOW, exact_pct=0.1), "Zinc read 0.25 % on 6 March 2025, 13:00"),
+    (LogReading(ZINC, RULER, at("2025-03-05"), exact_pct=0.7), "Zinc read 0.5 % on 6 March 2025, 13:00"),
 ]
 
 
@@ -305,8 +326,9 @@ def test_what_follows_is_what_was_said(house: Ledger) -> None:
         (PLOVER, at("2025-03-01"), NOW),
         (HERON, NOW, None),
     ]
-    named = applied(house, LogReading(ZINC, GAUGE, NOW, over_pct=0.5, instrument=" red  gauge "), 8)
-    assert named.readings[-1].instrument == "red gauge"
+    read = LogReading(ZINC, GAUGE, NOW, over_pct=0.5, note="two\nlines", instrument=" red  gauge ")
+    named = applied(house, read, 8).readings[-1]
+    assert (named.instrument, named.note) == ("red gauge", "two lines")
     between = applied(moved, PlaceSensor("serial 1", "power meter", HERON, at("2025-03-10")), 52)
     assert between.sensors[0].until_at == at("2025-03-10")  # the span that had ended later ends there now
     together = applied(house, LogTreatment(ZINC, DRIP, NOW, 12.0, None, "both", (COPPER,)), 8).treatments[-2:]

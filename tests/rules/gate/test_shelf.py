@@ -63,6 +63,10 @@ def own(*values: tuple[str, int, str, float | None]) -> SetLimits:
         (own(("bike", 1, "drip", 99.0)), "Drip, in grit-hours, must be from"),
         (SetLimits((OwnValue("bike", 1, "drip", 14.0),), at("2025-03-21")), "has not come yet"),
         (SetLimits((OwnValue("bike", 1, "drip", 14.0),), NOW, "x" * 2000), "A reason has 2000 characters"),
+        (
+            own(("bike", 1, "drip", 14.0), ("bike", 1, "drip", 9.0)),
+            "Drip is set twice for the same; say which",
+        ),
     ],
     ids=lambda one: str(one)[:60],
 )

@@ -28,7 +28,7 @@ class Bad(NamedTuple):
 
     words: tuple[str, ...]
     path: str
-    form: dict[str, str]
+    form: dict[str, Any]
     sentence: str
     status: int = 1
 
@@ -513,6 +513,72 @@ BAD = [
         TELL,
         {**TOLD, "minutes": "nan"},
         "How long it took, in minutes, must be from 1 to 1440",
+    ),
+    Bad(
+        ("add", "bike", "Ｐlover"),
+        BIKE,
+        {"name": "Ｐlover", "owner": "1"},
+        "There is a bike “Plover” already",
+    ),
+    Bad(
+        ("add", "bike", " Plover\ufe0f "),
+        BIKE,
+        {"name": " Plover\ufe0f ", "owner": "1"},
+        "There is a bike “Plover” already",
+    ),
+    Bad(
+        ("add", "bike", "\u202erevolP"),
+        BIKE,
+        {"name": "\u202erevolP", "owner": "1"},
+        "The bike's name holds characters that cannot be shown; type it anew",
+    ),
+    Bad(
+        ("add", "rider", "Bo", "--email", "bo,eve@example.org"),
+        RIDER,
+        {"name": "Bo", "email": "bo,eve@example.org"},
+        "“bo,eve@example.org” is no mail address",
+    ),
+    Bad(
+        ("add", "rider", "Bo", "--email", "bo@example.org\nBcc: eve@example.org"),
+        RIDER,
+        {"name": "Bo", "email": "bo@example.org\nBcc: eve@example.org"},
+        "“bo@example.org Bcc: eve@example.org” is no mail address",
+    ),
+    Bad(
+        ("add", "rider", "Bo", "--zone", "localtime"),
+        RIDER,
+        {"name": "Bo", "time_zone": "localtime"},
+        "There is no time zone “localtime”",
+    ),
+    Bad(
+        ("log", "drip", PLOVER, "--note", "\x1b[31mred"),
+        TREAT,
+        {**DRIP, "note": "\x1b[31mred"},
+        "A note holds characters that cannot be shown; type it anew",
+    ),
+    Bad(
+        ("measure", PLOVER, "--exact", "0.4", "--at", "2025-01-05 10:00"),
+        READ,
+        {"chain": "1", "tool": "ruler", "exact": "0.4", "at": "2025-01-05T10:00"},
+        "read 0.12 % on 9 January 2025, 21:00, and a chain grows no shorter. Is it this chain?",
+    ),
+    Bad(
+        ("change", "Plover", "--gone", "2099-01-01"),
+        BIKE,
+        {"bike": "1", "name": "Plover", "owner": "1", "until_at": "2099-01-01"},
+        "1 January 2099, 23:59 has not come yet",
+    ),
+    Bad(
+        ("add", "sensor", "Serial 4711", "Harrier"),
+        "/settings/sensors",
+        {"identity": "Serial 4711", "kind": "power meter", "bike": "2"},
+        "There is a sensor “serial 4711” already; write it so.",
+    ),
+    Bad(
+        ("limits", "Plover", "drip=9", "drip=14"),
+        OWN,
+        {"limit": ["bike:1:drip=9", "bike:1:drip=14"]},
+        "Drip is set twice for the same; say which holds.",
     ),
     Bad(("undo", "9999"), "/corrections/9999/undo", {}, "No change “9999”"),
     Bad(("done", "9999"), "/why/9999/done", {}, "No reminder “9999”"),
