@@ -51,7 +51,7 @@ def _mail_taken() -> Iterator[None]:
 
 def _tell_link(app: App, link: str, email: str, *, mailed: str, good_for: str) -> None:
     """That the mail is on its way; without a mail server the link itself, to be handed over."""
-    from services.use_cases.sign_in import mail_of
+    from services.use_cases.mailed_links import mail_of
 
     if mail_of(app) is not None:
         say(mailed)
@@ -182,7 +182,7 @@ def invite(
     Example: gritledger club invite iva@example.org --household 7
     """
     from services.store.club import Club
-    from services.use_cases import sign_in
+    from services.use_cases import invitations
 
     app = _with_page(home)
     with Club.open(app.settings.database_url) as opened:
@@ -190,7 +190,7 @@ def invite(
         with opened.store(household).reading() as tx:
             whose = tx.equipment.find_rider(rider).id if rider else None
         with _mail_taken():
-            link = sign_in.invite(
+            link = invitations.invite(
                 app,
                 opened.people,
                 household,
@@ -214,11 +214,11 @@ def new_password(
     Example: gritledger club new-password iva@example.org
     """
     from services.store.club import Club
-    from services.use_cases import sign_in
+    from services.use_cases import lost_password
 
     app = _with_page(home)
     with Club.open(app.settings.database_url) as opened, _mail_taken():
-        link = sign_in.mail_lost(app, opened.people, email, now=now_utc())
+        link = lost_password.mail_lost(app, opened.people, email, now=now_utc())
     if link is None:
         raise typer.BadParameter(f"nobody signs in by {email}; invite them: gritledger club invite")
     _tell_link(app, link, email, mailed=f"The mail to {email} is on its way.", good_for="an hour")

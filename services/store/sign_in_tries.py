@@ -1,4 +1,4 @@
-"""Tries to sign in to a club, counted before they are made: for a person, and for where they come from."""
+"""Tries to sign in and the pauses after them; a club's, counted before they are made, by person and place."""
 
 from __future__ import annotations
 
@@ -13,6 +13,12 @@ from services.store.engine import run
 # Judgements; common practice, no source.
 FORGOTTEN = timedelta(days=1)  # tries of so long ago count no more
 FIRST_PAUSE_S, LONGEST_PAUSE_S = 2.0, 900.0
+
+
+def pause_s(tries: int, free: int) -> float:
+    """How long to wait after so many tries, of which so many are free: each pause twice the one before."""
+    over = tries - free
+    return min(FIRST_PAUSE_S * 2.0 ** min(over, 20), LONGEST_PAUSE_S) if over >= 0 else 0.0
 
 
 class Guesses:
@@ -37,8 +43,6 @@ class Guesses:
                 if held is not None and held.not_before > now:
                     connection.rollback()
                     return float((held.not_before - now).total_seconds())
-                over = tries - free
-                pause_s = min(FIRST_PAUSE_S * 2.0 ** min(over, 20), LONGEST_PAUSE_S) if over >= 0 else 0.0
                 run(
                     connection,
                     "INSERT INTO guess (key, tries, tried_at, not_before) VALUES (:key, :n, :now, :next) "
@@ -46,7 +50,7 @@ class Guesses:
                     key=key,
                     n=tries,
                     now=now,
-                    next=now + timedelta(seconds=pause_s),
+                    next=now + timedelta(seconds=pause_s(tries, free)),
                 )
         return 0.0
 

@@ -21,13 +21,12 @@ from services.store.club import Club
 from services.store.job_queue import Job
 from services.store.people import Visit
 from services.web.context import AppContext, Clock, say_no
-from services.web.guard import SAFE_METHODS, is_loopback, session_of
+from services.web.guard import SAFE_METHODS, SIGN_IN_FIRST, is_loopback, session_of
 from services.web.page_rights import Door as Needs
 from services.web.page_rights import decided
 from services.web.refused_form import shown_again
 
 MOST_OPEN = 64  # households whose newest snapshot is kept
-SIGN_IN = "/sign-in"
 COOKIE, SECURE_COOKIE = "gritledger_member", "__Host-gritledger_member"
 
 
@@ -179,7 +178,7 @@ class MembersOnly:
 
     def _sign_in_first(self, request: Request) -> Response:
         if request.url.path.startswith("/api/"):
-            return JSONResponse({"detail": "Sign in first."}, 401)
+            return JSONResponse({"detail": SIGN_IN_FIRST}, 401)
         return sign_in_form(request, 401, request.url.path if request.method == "GET" else "/")
 
 

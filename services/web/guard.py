@@ -17,6 +17,7 @@ from starlette.datastructures import Headers, MutableHeaders
 from starlette.responses import PlainTextResponse
 from starlette.types import ASGIApp, Message, Receive, Scope, Send
 
+SIGN_IN, SIGN_IN_FIRST = "/sign-in", "Sign in first."  # the page; what programs are told
 SAFE_METHODS = frozenset({"GET", "HEAD", "OPTIONS"})
 MOST_BODY_BYTES = 1_000_000
 # Ride files, which are kept as they come and never held whole: a piece by script, a form without one.

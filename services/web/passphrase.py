@@ -15,13 +15,13 @@ from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 
 from services.settings import Page, SettingsError
+from services.store.sign_in_tries import pause_s
+from services.use_cases.passwords import FEWEST_CHARACTERS
 from services.web.guard import is_loopback
 
 COOKIE = "gritledger_sitting"
-FEWEST_CHARACTERS = 12
 SESSION_LIFETIME = timedelta(hours=12)
 FREE_TRIES = 3
-FIRST_PAUSE_S, LONGEST_PAUSE_S = 2.0, 900.0
 MOST_REMEMBERED = 1000  # sittings, and addresses that failed
 
 
@@ -122,9 +122,8 @@ class SessionStore:
         with self._lock:
             known = self._failures.pop(address, _Failures(0, now))
             known.count += 1
-            over = known.count - FREE_TRIES
-            pause_s = min(FIRST_PAUSE_S * 2.0 ** min(over, 20), LONGEST_PAUSE_S) if over >= 0 else 0.0
-            known.not_before = max(known.not_before, now + timedelta(seconds=pause_s))
+            pause = timedelta(seconds=pause_s(known.count, FREE_TRIES))
+            known.not_before = max(known.not_before, now + pause)
             self._failures[address] = known
             while len(self._failures) > MOST_REMEMBERED:
                 self._failures.popitem(last=False)

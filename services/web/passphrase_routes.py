@@ -9,11 +9,10 @@ from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Resp
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from services.web.context import APost, AppContext
-from services.web.guard import session_of
+from services.web.guard import SIGN_IN, SIGN_IN_FIRST, session_of
 from services.web.passphrase import COOKIE, SESSION_LIFETIME
 
 router = APIRouter()
-SIGN_IN = "/sign-in"
 # A link of a mail carries its own right, to one answer; cautions are nobody's secret.
 OPEN_PATHS = ("/static/", "/a/", "/careful")
 
@@ -49,7 +48,7 @@ def let_in(request: Request) -> bool:
 def ask(request: Request) -> Response:
     """The question for the passphrase; programs get a plain no."""
     if request.url.path.startswith("/api/"):
-        return JSONResponse({"detail": "Sign in first."}, 401)
+        return JSONResponse({"detail": SIGN_IN_FIRST}, 401)
     # A link from a mail comes without the cookie: the same link pressed on our own page brings it along.
     target = request.url.path if request.method == "GET" else "/"
     return _form(request, 401, target)

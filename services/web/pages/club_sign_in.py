@@ -13,9 +13,8 @@ from rules.roles import words_of
 from services.channels import ChannelError
 from services.store import FactRefused, NotFound, StoreError
 from services.store.people import Invitation, Membership
-from services.use_cases import sign_in as acts
+from services.use_cases import invitations, lost_password, mailed_links, passwords, sign_in
 from services.web.club_access import (
-    SIGN_IN,
     Door,
     back_to,
     came_from,
@@ -27,9 +26,10 @@ from services.web.club_access import (
 )
 from services.web.context import APost
 from services.web.forms import FormRefused
+from services.web.guard import SIGN_IN
 
 router = APIRouter()
-MostTyped = Annotated[str, Form(max_length=acts.MOST_CHARACTERS)]
+MostTyped = Annotated[str, Form(max_length=passwords.MOST_CHARACTERS)]
 
 
 @router.get(SIGN_IN)
@@ -46,12 +46,14 @@ def check(
     door = door_of(request)
     target = to if to.startswith("/") and not to.startswith(("//", "/\\")) and to.isprintable() else "/"
     try:
-        secret = acts.sign_in(door.club.people, email, password, address=came_from(request), now=door.clock())
-    except acts.TooManyTries as many:
+        secret = sign_in.sign_in(
+            door.club.people, email, password, address=came_from(request), now=door.clock()
+        )
+    except sign_in.TooManyTries as many:
         answer = sign_in_form(request, 429, target, str(many), email)
         answer.headers["Retry-After"] = str(many.wait_s)
         return answer
-    except acts.NotLetIn as no:
+    except sign_in.NotLetIn as no:
         return sign_in_form(request, 403, target, str(no), email)
     return _let_in(request, secret, target)
 
@@ -96,12 +98,12 @@ def accept(token: str, request: Request, name: MostTyped = "", password: MostTyp
     people, now = door.club.people, door.clock()
     try:
         visit = people.visit(secret_of(request), now)
-        secret = acts.accept(
+        secret = invitations.accept(
             people, token, visit=visit, name=name, password=password, address=came_from(request), now=now
         )
-    except acts.TooManyTries as many:
+    except sign_in.TooManyTries as many:
         return _invited(request, people.invitation(token), 429, str(many), name)
-    except acts.NotLetIn:
+    except sign_in.NotLetIn:
         return _invited(request, people.invitation(token), 403, "That is not your password.", name)
     except NotFound:
         return _invited(request, None, 410)
@@ -131,7 +133,7 @@ def _invited(
         and visit is not None
         and visit.person.id == known.id,
         action=request.url.path,
-        fewest=acts.FEWEST_CHARACTERS,
+        fewest=passwords.FEWEST_CHARACTERS,
         sentence=sentence,
         name=name[:100],
     )
@@ -141,7 +143,7 @@ def _invited(
 @router.get("/forgotten")
 def forgotten(request: Request) -> HTMLResponse:
     """The form that asks for a link to another password."""
-    return _forgotten(request, 200, no_mail=acts.mail_of(door_of(request).app) is None)
+    return _forgotten(request, 200, no_mail=mailed_links.mail_of(door_of(request).app) is None)
 
 
 @router.post("/forgotten")
@@ -149,8 +151,8 @@ def ask_for_link(request: Request, email: MostTyped = "") -> Response:
     """A mail to who has this address; who asks is told the same, as soon, whether or not there is anybody."""
     door, email = door_of(request), email.strip()
     try:
-        acts.count_lost(door.club.people, email, address=came_from(request), now=door.clock())
-    except acts.TooManyTries as many:
+        lost_password.count_lost(door.club.people, email, address=came_from(request), now=door.clock())
+    except sign_in.TooManyTries as many:
         answer = _forgotten(request, 429, sentence=str(many), email=email)
         answer.headers["Retry-After"] = str(many.wait_s)
         return answer
@@ -161,7 +163,7 @@ def ask_for_link(request: Request, email: MostTyped = "") -> Response:
 
 def _mail_link(door: Door, email: str) -> None:
     try:
-        acts.mail_lost(door.app, door.club.people, email, now=door.clock())
+        lost_password.mail_lost(door.app, door.club.people, email, now=door.clock())
     except (ChannelError, StoreError) as trouble:
         logging.getLogger("gritledger").warning("A link for a lost password was not mailed: %s", trouble)
 
@@ -170,7 +172,7 @@ def _mail_link(door: Door, email: str) -> None:
 def lost(token: str, request: Request) -> HTMLResponse:
     """The form for another password. Opening it changes nothing."""
     door = door_of(request)
-    person = acts.who_lost(door.app, door.club.people, token, now=door.clock())
+    person = lost_password.who_lost(door.app, door.club.people, token, now=door.clock())
     return _forgotten(request, 200 if person else 410, person=person, action=request.url.path)
 
 
@@ -180,11 +182,11 @@ def renew(token: str, request: Request, password: MostTyped = "") -> Response:
     door = door_of(request)
     people, now, action = door.club.people, door.clock(), request.url.path
     try:
-        secret = acts.renew_password(door.app, people, token, password, now=now)
+        secret = lost_password.renew_password(door.app, people, token, password, now=now)
     except NotFound:
         return _forgotten(request, 410, action=action)
     except FactRefused as no:
-        person = acts.who_lost(door.app, people, token, now=now)
+        person = lost_password.who_lost(door.app, people, token, now=now)
         return _forgotten(request, 422, person=person, action=action, sentence=str(no))
     return _let_in(request, secret)
 
@@ -192,7 +194,7 @@ def renew(token: str, request: Request, password: MostTyped = "") -> Response:
 def _forgotten(request: Request, status: int, *, email: str = "", **said: Any) -> HTMLResponse:
     blank = {"person": None, "action": "", "asked": False, "no_mail": False, "sentence": ""}
     html = door_of(request).shared.rendering.render(
-        "forgotten.html", **blank | said, fewest=acts.FEWEST_CHARACTERS, email=email[:254]
+        "forgotten.html", **blank | said, fewest=passwords.FEWEST_CHARACTERS, email=email[:254]
     )
     return HTMLResponse(html, status)
 
@@ -222,7 +224,7 @@ def _their(request: Request, number: int) -> Membership:
 @router.get("/me")
 def me(request: Request) -> HTMLResponse:
     """One's own name, password and sessions."""
-    return show(request, "me.html", here="me", fewest=acts.FEWEST_CHARACTERS)
+    return show(request, "me.html", here="me", fewest=passwords.FEWEST_CHARACTERS)
 
 
 @router.post("/me/password")
@@ -230,7 +232,7 @@ def change_password(request: Request, posted: APost) -> Response:
     """Another password; every other session ends."""
     door = door_of(request)
     try:
-        secret = acts.change_password(
+        secret = sign_in.change_password(
             door.club.people,
             visit_of(request),
             posted.secret("old"),
@@ -238,9 +240,9 @@ def change_password(request: Request, posted: APost) -> Response:
             address=came_from(request),
             now=door.clock(),
         )
-    except acts.TooManyTries as many:
+    except sign_in.TooManyTries as many:
         raise FormRefused(str(many), status=429, field="old") from many
-    except acts.NotLetIn as no:
+    except sign_in.NotLetIn as no:
         raise FormRefused("That is not your password.", status=403, field="old") from no
     answer = back_to(request, "/me", "Your password is changed; every other session has ended.")
     return door.let_in(answer, secret)
@@ -260,5 +262,5 @@ def leave(number: int, request: Request, posted: APost) -> Response:
     own = _their(request, number)
     if not posted.ticked("sure"):
         raise FormRefused("Tick that you are sure: only an owner can let you in again.", field="sure")
-    acts.let_go(door_of(request).club.people, own.person, by=own)
+    invitations.let_go(door_of(request).club.people, own.person, by=own)
     return back_to(request, "/households", f"You belong to “{own.household_name}” no more.")

@@ -10,7 +10,7 @@ from rules.vocabulary import RiderId
 from services.channels import ChannelError
 from services.store import NotFound
 from services.store.people import Membership
-from services.use_cases import sign_in as acts
+from services.use_cases import invitations
 from services.web.club_access import door_of
 from services.web.context import AContext, APost, RequestContext
 from services.web.forms import FormRefused
@@ -50,7 +50,7 @@ def invite(context: AContext, posted: APost) -> Response:
         raise FormRefused("Say which of the household's riders that is.", field="rider")
     door = door_of(context.request)
     try:
-        acts.invite(
+        invitations.invite(
             door.app,
             door.club.people,
             own.household,
@@ -70,7 +70,7 @@ def invite(context: AContext, posted: APost) -> Response:
 def take_back(context: AContext, posted: APost) -> Response:
     """An invitation counts no more."""
     email = posted.need("email", "whose invitation")
-    acts.take_back(door_of(context.request).club.people, email, by=_own(context), now=context.now)
+    invitations.take_back(door_of(context.request).club.people, email, by=_own(context), now=context.now)
     return context.redirect("/people", f"The invitation of {email} counts no more.")
 
 
@@ -82,5 +82,5 @@ def let_go(number: int, context: AContext, posted: APost) -> Response:
     gone = next((one for one in people.members(own.household) if one.person == number), None)
     if gone is None:
         raise NotFound("person", number)
-    acts.let_go(people, number, by=own)
+    invitations.let_go(people, number, by=own)
     return context.redirect("/people", f"{gone.name} belongs here no more.")

@@ -21,7 +21,7 @@ from rules.vocabulary import RiderId
 from services.app import App, household_app
 from services.store import Store
 from services.store.club import Club, Household
-from services.use_cases import sign_in
+from services.use_cases import invitations
 from services.use_cases.update_reminders import reckon
 from services.web.app import create_club_app
 from services.wiring import open_app
@@ -115,7 +115,7 @@ class Evening:
         rider: RiderId | None = None,
     ) -> str:
         """The link of an invitation by whoever runs the club."""
-        return sign_in.invite(
+        return invitations.invite(
             self.app,
             self.club.people,
             household.number,

@@ -17,7 +17,7 @@ from playwright.sync_api import Browser
 from starlette.testclient import TestClient
 
 from services.app import App
-from services.use_cases import sign_in
+from services.use_cases import passwords, sign_in
 from services.web import passphrase
 from services.web.app import create_app
 from services.wiring import open_app
@@ -32,7 +32,7 @@ QUICK = PasswordHasher(time_cost=1, memory_cost=64, parallelism=1)
 def cheap_passwords() -> Iterator[None]:
     """Hashes at the least cost; that the program itself pays the full one, test_members holds."""
     with pytest.MonkeyPatch.context() as patched:
-        for module in (passphrase, sign_in):
+        for module in (passphrase, passwords, sign_in):
             patched.setattr(module, "PasswordHasher", lambda: QUICK)
         yield
 

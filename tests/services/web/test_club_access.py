@@ -18,7 +18,7 @@ from rules.vocabulary import RiderId
 from services.app import household_app
 from services.store.club import Household
 from services.store.people import IDLE, LONGEST
-from services.use_cases import sign_in
+from services.use_cases import invitations, passwords
 from services.use_cases.sign_in import FREE_FROM_AN_ADDRESS, FREE_TRIES
 from services.web.page_rights import DECISIONS, Door, decided
 from tests.mail_server import mail_server
@@ -52,8 +52,8 @@ def quay(night: Evening, tmp_path: Path) -> Household:
 
 def test_a_password_is_hashed_at_the_full_cost(monkeypatch: pytest.MonkeyPatch) -> None:
     """64 MiB in 3 passes: RFC 9106, section 4, second choice (https://www.rfc-editor.org/rfc/rfc9106)."""
-    monkeypatch.setattr(sign_in, "PasswordHasher", PasswordHasher)
-    assert sign_in._hashed(PASSWORD).startswith("$argon2id$v=19$m=65536,t=3,p=4$")
+    monkeypatch.setattr(passwords, "PasswordHasher", PasswordHasher)
+    assert passwords.hashed_password(PASSWORD).startswith("$argon2id$v=19$m=65536,t=3,p=4$")
 
 
 def address(tmp_path: Path, name: str) -> str:
@@ -392,7 +392,7 @@ def test_an_invitation_ends_and_can_be_taken_back_and_is_the_only_one(
     first = urlsplit(night.invited(mill, email, Role.OWNER)).path
     second = urlsplit(night.invited(mill, email.upper(), Role.MECHANIC)).path
     assert night.visitor().post(first, data=form).status_code == 410
-    night.late[0] = sign_in.INVITED_FOR
+    night.late[0] = invitations.INVITED_FOR
     assert night.visitor().post(second, data=form).status_code == 410
     night.late[0] = timedelta()
     owner = night.person("Ines", (mill, Role.OWNER, None))

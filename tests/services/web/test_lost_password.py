@@ -13,7 +13,7 @@ import pytest
 
 from rules.roles import Role
 from services.store.club import Household
-from services.use_cases.sign_in import FREE_LINKS, FREE_LINKS_FROM_AN_ADDRESS, LOST_FOR
+from services.use_cases.lost_password import FREE_LINKS, FREE_LINKS_FROM_AN_ADDRESS, LOST_FOR
 from tests.mail_server import Answer, MailServer, mail_server
 from tests.services.web.club_evening import PASSWORD, Evening, evening, sign
 from tests.services.web.test_club_access import address
