@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, fields
 from datetime import datetime, timedelta
 from typing import Any, Protocol
 
@@ -34,6 +34,9 @@ WHEEL_IS_OFF = 0.04  # of ln distance: less is curves cut short, and tyre pressu
 CELLS_PER_DEGREE = 100  # about a kilometre
 MOST_SHIFTS_KEPT = 60
 LEAST_MOVING_MPS = 1.0
+# Clues that are kept as they are: from the first version on, and since a later one.
+_KEPT_EVER = ("sport", "sub_sport", "profile_name", "device", "speed_mps", "roughness", "unpaved_share")
+_KEPT_SINCE = ("wheel_off", "speed_spread", "climb_m_per_km", "stopped_share", "speed_source", "channels")
 
 
 class RideLike(Protocol):
@@ -112,37 +115,16 @@ class RideClues:
 
     def to_json(self) -> str:
         """The clues as one line of JSON, to keep beside the ride."""
-        return json.dumps(
-            {
-                "rider": self.rider,
-                "started_at": self.started_at.isoformat(),
-                "ended_at": self.ended_at.isoformat(),
-                "sport": self.sport,
-                "sub_sport": self.sub_sport,
-                "profile_name": self.profile_name,
-                "device": self.device,
-                "sensors": [[s.kind, s.identity] for s in self.sensors],
-                "gears": self.gears.packed() if self.gears else None,
-                "looks": self.looks.packed() if self.looks else None,
-                "sold": [self.sold.noise_factor, self.sold.usual, self.sold.packed] if self.sold else None,
-                "shifts": [list(pair) for pair in self.shifts],
-                "speed_mps": self.speed_mps,
-                "roughness": self.roughness,
-                "wheel_off": self.wheel_off,
-                "speed_spread": self.speed_spread,
-                "climb_m_per_km": self.climb_m_per_km,
-                "stopped_share": self.stopped_share,
-                "speed_source": self.speed_source,
-                "channels": self.channels,
-                "unpaved_share": self.unpaved_share,
-                "start_cell": self.start_cell,
-                "way": self.way,
-                "weekday": self.weekday,
-                "indoor": self.indoor,
-            },
-            ensure_ascii=False,
-            separators=(",", ":"),
-        )
+        kept = {one.name: getattr(self, one.name) for one in fields(self)}
+        kept |= {
+            "started_at": self.started_at.isoformat(),
+            "ended_at": self.ended_at.isoformat(),
+            "sensors": [[s.kind, s.identity] for s in self.sensors],
+            "gears": self.gears.packed() if self.gears else None,
+            "looks": self.looks.packed() if self.looks else None,
+            "sold": [self.sold.noise_factor, self.sold.usual, self.sold.packed] if self.sold else None,
+        }
+        return json.dumps(kept, ensure_ascii=False, separators=(",", ":"))
 
     @classmethod
     def from_json(cls, text: str) -> RideClues:
@@ -155,32 +137,21 @@ class RideClues:
             if gears and "looks" not in kept:  # kept by an older version
                 looks = looks_of_histogram(gears)
                 sold = sold_table(looks) if shows_gears(gears, bool(kept["indoor"])) else None
+            plain = {name: kept[name] for name in _KEPT_EVER} | {name: kept.get(name) for name in _KEPT_SINCE}
             return cls(
                 rider=RiderId(int(kept["rider"])),
                 started_at=datetime.fromisoformat(kept["started_at"]),
                 ended_at=datetime.fromisoformat(kept["ended_at"]),
-                sport=kept["sport"],
-                sub_sport=kept["sub_sport"],
-                profile_name=kept["profile_name"],
-                device=kept["device"],
                 sensors=tuple(HeardSensor(kind, identity) for kind, identity in kept["sensors"]),
                 gears=gears,
                 looks=looks,
                 sold=sold,
                 shifts=tuple((front, rear) for front, rear in kept["shifts"]),
-                speed_mps=kept["speed_mps"],
-                roughness=kept["roughness"],
-                wheel_off=kept.get("wheel_off"),
-                speed_spread=kept.get("speed_spread"),
-                climb_m_per_km=kept.get("climb_m_per_km"),
-                stopped_share=kept.get("stopped_share"),
-                speed_source=kept.get("speed_source"),
-                channels=kept.get("channels"),
-                unpaved_share=kept["unpaved_share"],
                 start_cell=tuple(kept["start_cell"]) if kept["start_cell"] else None,
                 way=tuple(kept["way"]) if kept.get("way") else None,
                 weekday=int(kept["weekday"]),
                 indoor=bool(kept["indoor"]),
+                **plain,
             )
         except (KeyError, TypeError, ValueError) as trouble:
             raise ValueError(

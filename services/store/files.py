@@ -140,19 +140,14 @@ class Files(Repository):
         self._insert_many(file_path, [row for row in rows if row["path"] not in known])
 
 
-def _conditions(
-    outcomes: Collection[str] = (),
-    but: Collection[str] = (),
-    since: datetime | None = None,
-    text: str = "",
-) -> Iterable[ColumnElement[bool]]:
-    if outcomes:
+def _conditions(**sought: Unpack[SoughtFiles]) -> Iterable[ColumnElement[bool]]:
+    if outcomes := sought.get("outcomes"):
         yield file_seen.c.outcome.in_([str(one) for one in outcomes])
-    if but:
+    if but := sought.get("but"):
         yield file_seen.c.outcome.not_in([str(one) for one in but])
-    if since is not None:
+    if (since := sought.get("since")) is not None:
         yield file_seen.c.seen_at >= since
-    if text:
+    if text := sought.get("text"):
         yield or_(
             file_seen.c.name.icontains(text, autoescape=True),
             file_seen.c.why.icontains(text, autoescape=True),

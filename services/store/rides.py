@@ -195,32 +195,23 @@ class Rides(Assignments, Tags, SameOutings):
         """Count a withdrawn ride again. Raises NotFound."""
         Retractions(self._connection).put_back("ride", ride_id, at=at, by=by)
 
-    def _conditions(
-        self,
-        between: tuple[datetime | None, datetime | None] | None = None,
-        rider: RiderId | None = None,
-        bike: BikeId | None = None,
-        asking: bool = False,
-        none_of_ours: bool = False,
-        text: str = "",
-        like: Condition | None = None,
-    ) -> Iterable[ColumnElement[bool]]:
-        first, end = between or (None, None)
+    def _conditions(self, **sought: Unpack[Sought]) -> Iterable[ColumnElement[bool]]:
+        first, end = sought.get("between") or (None, None)
         if first is not None:
             yield ride.c.started_at >= first
         if end is not None:
             yield ride.c.started_at < end
-        if rider is not None:
+        if (rider := sought.get("rider")) is not None:
             yield ride.c.rider == rider
-        if bike is not None:
+        if (bike := sought.get("bike")) is not None:
             yield ride.c.bike == bike
-        if asking:
+        if sought.get("asking"):
             yield IS_UNCLEAR  # type: ignore[misc]  # text, so that the partial index is used
-        if none_of_ours:
+        if sought.get("none_of_ours"):
             yield and_(ride.c.bike.is_(None), ride.c.decided_by.is_not(None))
-        if text:
+        if text := sought.get("text"):
             yield self._says(text.casefold())
-        if like is not None:
+        if (like := sought.get("like")) is not None:
             yield ride.c.likes.bitwise_and(like_bits([like])) != 0
 
     def _says(self, text: str) -> ColumnElement[bool]:

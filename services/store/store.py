@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Collection, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from contextlib import AbstractContextManager, contextmanager
 from datetime import datetime
 from pathlib import Path
@@ -10,12 +10,10 @@ from types import TracebackType
 
 from sqlalchemy import URL, Connection, Engine, select
 
-from rules.ledger import Ledger
 from rules.message_timing import Told
-from rules.vocabulary import ChainId, RideId, Rider
+from rules.vocabulary import Rider
 from services.store.backup_files import faults_told
 from services.store.bookkeeping import Notes
-from services.store.care import Care
 from services.store.changes import Changes
 from services.store.club_uploads import Arrivals
 from services.store.derived_chains import Derived
@@ -31,13 +29,12 @@ from services.store.engine import (
     url_of,
     where,
 )
-from services.store.equipment import Equipment
 from services.store.errors import StoreUnusable
 from services.store.files import Files
 from services.store.job_queue import SOON, Job, later
 from services.store.migrate import migrate
 from services.store.outbox import Outbox
-from services.store.read_ledger import read_care, read_chains, read_garage, read_in_use, read_ledger
+from services.store.read_ledger import LedgerReading
 from services.store.reminders import Reminders
 from services.store.rides import Rides
 from services.store.row_security import household_of, refuse_unless_apart
@@ -46,15 +43,13 @@ from services.store.weather import Weather
 from services.store.write_facts import Facts
 
 
-class Transaction:
+class Transaction(LedgerReading):
     """One view of the facts, by family. It is good until its `with` block ends."""
 
     def __init__(self, connection: Connection) -> None:
-        self._connection = connection
-        self.equipment = Equipment(connection)  # riders, bikes, sensors, chains and fittings
+        super().__init__(connection)
         self.rides = Rides(connection)  # rides, their bikes, tags, words and second recordings
         self.weather = Weather(connection)  # hourly weather and what was fetched
-        self.care = Care(connection)  # treatments, readings and wipe tests
         self.reminders = Reminders(connection)  # raised reminders and their steps
         self.outbox = Outbox(connection)  # letters on their way
         self.files = Files(connection)  # files seen and what became of them
@@ -72,29 +67,6 @@ class Transaction:
     def later(self, job: Job, *, after_s: int = 0, urgency: int = SOON) -> None:
         """Have a job done for this household once this stands; at home the next round does it."""
         later(self._connection, job, after_s=after_s, urgency=urgency)
-
-    def ledger(self) -> Ledger:
-        """Every fact in force, for the rules."""
-        return read_ledger(self._connection)
-
-    def ledger_of(self, chains: Collection[ChainId], rides: Iterable[RideId] = ()) -> Ledger:
-        """Every fact in force about these chains and rides, and who and what they have to do with."""
-        return read_chains(self._connection, chains, rides)
-
-    def in_use(self, now: datetime, before: Ledger | None = None, still: Collection[ChainId] = ()) -> Ledger:
-        """Who and what there is, and every fact in force about the chains that are not retired now.
-
-        still: chains that stand in the ledger of `before` as they are.
-        """
-        return read_in_use(self._connection, now, before, still)
-
-    def care_ledger(self) -> Ledger:
-        """Every fact in force but for rides."""
-        return read_care(self._connection)
-
-    def garage(self) -> Ledger:
-        """Who and what there is, and what was fitted where; no ride, and nothing that hands did."""
-        return read_garage(self._connection)
 
     def writes(self) -> int:
         """How many transactions have been written: while this stands, nothing derived has changed."""
