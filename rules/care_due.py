@@ -30,7 +30,7 @@ from rules.ride_name import beside_its_date
 from rules.rulebook import Rulebook
 from rules.salt_due import RINSE, RINSE_FROM, came_home_salted, first_of, rinsed, salted_days
 from rules.units import rain
-from rules.vocabulary import ChainId, Condition, Regime, Ride, Treatment, TreatmentKind
+from rules.vocabulary import ChainId, Condition, Regime, Ride, TreatmentKind
 from rules.wear_due import inspection_due, worn_out
 
 __all__ = ["KIND_ORDER", "Change", "caution", "due", "reconcile"]
@@ -182,7 +182,7 @@ def _wet_days(case: Case) -> list[tuple[date, _WetDay]]:
         if isinstance(entry.fact, RiddenHour) and entry.exposure is not None:
             local = entry.at.astimezone(case.zone).date()
             by_day.setdefault(local, []).append((entry, entry.fact, entry.exposure))
-    treated = _treated(case)
+    treated = case.film_renewed_at
     found = []
     for on, hours in by_day.items():
         wet, salted = (
@@ -200,19 +200,10 @@ def _wet_days(case: Case) -> list[tuple[date, _WetDay]]:
     return found
 
 
-def _treated(case: Case) -> list[datetime]:
-    """When the film was renewed."""
-    return [
-        entry.at
-        for entry in case.past.entries
-        if isinstance(entry.fact, Treatment) and entry.fact.kind in CLEARS_SINCE_DRIP
-    ]
-
-
 def _wet_spell(case: Case, days: Sequence[tuple[date, _WetDay]]) -> list[_WetDay]:
     """The wet and salted days that still ask for hands, in order; none once answered or long dried."""
     lasts = timedelta(days=case.limit("wet_ride_expires").value)
-    treated = _treated(case)
+    treated = case.film_renewed_at
     spell: list[_WetDay] = []
     wet_on: date | None = None
     answered = False
@@ -254,7 +245,7 @@ def _still_wet(case: Case) -> str:
         return ""
     home = days[-1][1].home
     dried_at = home.ended_at + timedelta(hours=case.limit("wet_ride_overdue").value)
-    if case.now >= dried_at or any(at >= home.ended_at for at in _treated(case)):
+    if case.now >= dried_at or any(at >= home.ended_at for at in case.film_renewed_at):
         return ""
     salted = any(hour.salt >= RINSE_FROM for _, _, hour in days[-1][1].hours)
     return f" It came home wet. {RINSE if salted else f'Wipe it dry each {ASKED_AHEAD}.'}"

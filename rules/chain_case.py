@@ -6,13 +6,13 @@ from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
 
-from rules.contamination import ChainHistory, Entry, history
+from rules.contamination import CLEARS_SINCE_DRIP, ChainHistory, Entry, history
 from rules.dates_and_numbers import ZoneOf
 from rules.ledger import Ledger, RiddenHour
 from rules.limits_in_force import ChainJudgements, judgements_for
 from rules.reminder import ReminderKind
 from rules.rulebook import Judgement, Rulebook
-from rules.vocabulary import Bike, Chain, Regime, Rider
+from rules.vocabulary import Bike, Chain, Regime, Rider, Treatment
 
 HAIR = 1e-9  # a sum of floats that reads as the limit has reached it
 
@@ -45,6 +45,15 @@ class Case:
     def bike(self) -> Bike | None:
         """The bike it is on now."""
         return self.judgements.bike
+
+    @property
+    def film_renewed_at(self) -> list[datetime]:
+        """When hands gave it a new film, by a drip or by more than that; oldest first."""
+        return [
+            entry.at
+            for entry in self.past.entries
+            if isinstance(entry.fact, Treatment) and entry.fact.kind in CLEARS_SINCE_DRIP
+        ]
 
     def limit(self, short_key: str) -> Judgement:
         return self.judgements.limit(short_key)

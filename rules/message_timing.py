@@ -145,9 +145,16 @@ def waits_for_outlook(
         for one in own
     ):
         return False
-    end, days = quiet_hours.quiet_until, (quiet_hours.outlook_weekday - local.weekday()) % 7
-    comes = local.replace(hour=end.hour, minute=end.minute, second=0, microsecond=0) + timedelta(days=days)
+    comes = _end_of_quiet(local, quiet_hours) + timedelta(
+        days=(quiet_hours.outlook_weekday - local.weekday()) % 7
+    )
     return local < comes <= local + WITH_THE_OUTLOOK
+
+
+def _end_of_quiet(on: datetime, quiet_hours: QuietHours) -> datetime:
+    """When the quiet hours end on that local day."""
+    end = quiet_hours.quiet_until
+    return on.replace(hour=end.hour, minute=end.minute, second=0, microsecond=0)
 
 
 def _pressing(one: Unheard) -> tuple[int, datetime, int]:
@@ -165,9 +172,8 @@ def outlook_due(local: datetime, last_sent: datetime | None, quiet_hours: QuietH
         local.time(), quiet_hours.quiet_from, quiet_hours.quiet_until
     ):
         return False
-    end = quiet_hours.quiet_until
     back = (local.weekday() - quiet_hours.outlook_weekday) % 7
-    moment = (local - timedelta(days=back)).replace(hour=end.hour, minute=end.minute, second=0, microsecond=0)
+    moment = _end_of_quiet(local - timedelta(days=back), quiet_hours)
     if moment > local:
         moment -= timedelta(days=7)
     if last_sent is None:

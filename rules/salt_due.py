@@ -8,14 +8,14 @@ from __future__ import annotations
 from datetime import date, timedelta
 
 from rules.chain_case import HAIR, Case, key_of
-from rules.contamination import CLEARS_SINCE_DRIP, Entry, Exposure
+from rules.contamination import Entry, Exposure
 from rules.dates_and_numbers import clock, day, number
 from rules.kinds_of_work import WORKS
 from rules.ledger import RiddenHour
 from rules.reasons import hour_line
 from rules.reminder import ASKED_AHEAD, Reminder, ReminderKind
 from rules.ride_name import beside_its_date
-from rules.vocabulary import Ride, Treatment
+from rules.vocabulary import Ride
 
 RINSE_FROM = 0.3  # of the salt weight; labelled assumption
 # Said of a wet chain and of a dry one; inferred from weather, so 'probably'. What is asked stands first, for
@@ -31,11 +31,6 @@ def salted_days(case: Case) -> list[SaltedHours]:
     all of it, and so does the drip of a wet evening just before it.
     """
     limit, lasts = case.limit("wet_ride").value, timedelta(days=case.limit("wet_ride_expires").value)
-    treated = [
-        entry.at
-        for entry in case.past.entries
-        if isinstance(entry.fact, Treatment) and entry.fact.kind in CLEARS_SINCE_DRIP
-    ]
     by_day: dict[date, SaltedHours] = {}
     for entry in case.past.entries:
         if isinstance(entry.fact, RiddenHour) and entry.exposure and entry.exposure.salt >= RINSE_FROM:
@@ -52,7 +47,7 @@ def salted_days(case: Case) -> list[SaltedHours]:
         spell.append(hours)
     if not spell or home_of(spell[-1]).ended_at + lasts <= case.now:
         return []
-    return [] if any(at >= home_of(spell[0]).ended_at - lasts for at in treated) else spell
+    return [] if any(at >= home_of(spell[0]).ended_at - lasts for at in case.film_renewed_at) else spell
 
 
 def rinsed(verb: str) -> str:

@@ -15,7 +15,7 @@ from ingest.bikes.pedalled_gears import GearHistogram, pedalling_speed
 from ingest.ride.recording import Column, Recording
 
 LOOK_S = 12.0
-MOST_LOOKS = 90  # more of one ride says no more
+FEWEST_LOOKS, MOST_LOOKS = 10, 90  # more of one ride says no more
 LEAST_CADENCE_RPM, MOST_CADENCE_RPM = 45.0, 130.0
 STEADY_CADENCE = 0.3  # of its mean, from lowest to highest: more is a shift or a soft foot
 LEAST_SPEED_MPS = 1.2
@@ -57,7 +57,7 @@ class GearLooks:
 
 
 def gear_looks(recording: Recording, wheel_off: float = 0.0) -> GearLooks | None:
-    """Looks at the gears of this ride, evenly spread over it. None: no cadence, or fewer than eight.
+    """Looks at the gears of this ride, evenly spread over it. None: no cadence, or too few.
 
     wheel_off: ln of how much larger the wheel is than its sensor was set for; developments are corrected.
     """
@@ -85,7 +85,7 @@ def gear_looks(recording: Recording, wheel_off: float = 0.0) -> GearLooks | None
         scatter = np.sqrt(np.maximum(inside, 0.0) * samples / (samples - 1))
         development = np.log(60.0 * mean_speed / mean_cadence) + wheel_off
     kept = np.flatnonzero(whole)
-    if len(kept) < 10:
+    if len(kept) < FEWEST_LOOKS:
         return None
     kept = np.sort(kept[np.argsort(scatter[kept], kind="stable")[: round(len(kept) * (1.0 - SHIFTED_SHARE))]])
     noise_mps = float(np.median(mean_speed[kept] * scatter[kept]))

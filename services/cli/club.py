@@ -202,7 +202,7 @@ def invite(
                 now=now_utc(),
             )
     invited = f"{email} is invited as {role} of {names[household]}: the mail is on its way."
-    _tell_link(app, link, email, mailed=invited, good_for="a week")
+    _tell_link(app, link, email, mailed=invited, good_for=f"{invitations.INVITED_FOR.days} days")
 
 
 @club.command("new-password")

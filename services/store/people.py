@@ -20,6 +20,7 @@ from services.store.sign_in_tries import Guesses
 
 # Judgements; common practice, no source.
 IDLE, LONGEST = timedelta(days=14), timedelta(days=90)  # a session that nobody uses; any session
+INVITATION_OVER = "This invitation was used already, taken back, or its time is over."
 LARGEST_NUMBER = 2**31 - 1  # of a person
 NOTED_EVERY = timedelta(hours=1)  # a session's last use, written down no oftener
 
@@ -247,7 +248,7 @@ class People:
             )
             row = run(connection, use, now=now, print=mark).first()
             if row is None:
-                raise FactRefused("This invitation was used already, taken back, or its week is over.")
+                raise FactRefused(INVITATION_OVER)
             number = person.id if person is not None else None
             if number is None:
                 ask_for(connection, None, key_of(row.email))

@@ -105,13 +105,17 @@ def back_up_daily(app: App, *, now: datetime) -> Looked | None:
     """The day's copy, when there is none yet and there is something to copy. Raises StoreError."""
     if not app.settings.backup.daily or app.store.path is None:
         return None
-    made = [at for at, _ in copies_in(app.settings.backup_folder)]
-    if made and now - DAILY_AFTER < max(made) <= now:
+    if _has_todays(app.settings.backup_folder, now):
         return None
     with app.store.reading() as tx:
         if not tx.equipment.riders():
             return None
     return back_up(app, now=now)
+
+
+def _has_todays(folder: Path, now: datetime) -> bool:
+    """Whether a copy was made lately; one from the days to come, by a wrong clock, does not count."""
+    return any(now - DAILY_AFTER < at <= now for at, _ in copies_in(folder))
 
 
 def back_up_household(app: App, *, now: datetime) -> Looked | None:
@@ -122,8 +126,7 @@ def back_up_household(app: App, *, now: datetime) -> Looked | None:
     folder = app.settings.backup_folder
     folder.mkdir(mode=0o700, parents=True, exist_ok=True)
     tidy(folder, older_than_s=0.0)  # a household has one job at a time
-    made = [at for at, _ in copies_in(folder)]
-    if made and now - DAILY_AFTER < max(made) <= now:
+    if _has_todays(folder, now):
         return None
     packed = folder / f"gritledger-{now:{STAMP}}.db.gz"
     plain = folder / f"{packed.name}.plain"

@@ -13,7 +13,7 @@ from rules.vocabulary import RiderId
 from services.app import App
 from services.messages.sign_in_mails import invitation_letter
 from services.store import FactRefused, NotAllowed, NotFound
-from services.store.people import Invitation, Membership, People, Visit, key_of
+from services.store.people import INVITATION_OVER, Invitation, Membership, People, Visit, key_of
 from services.use_cases.mailed_links import link_to, mail_of
 from services.use_cases.passwords import hashed_password
 from services.use_cases.sign_in import checked, counted_as
@@ -84,7 +84,7 @@ def accept(
     if invitation is None:
         raise NotFound("invitation", "of this link")
     if not invitation.stands(now):
-        raise FactRefused("This invitation was used already, taken back, or its week is over.")
+        raise FactRefused(INVITATION_OVER)
     known = people.by_email(invitation.email)
     hashed = ""
     if known is None and not name.strip():

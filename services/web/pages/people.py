@@ -31,6 +31,7 @@ def members(context: AContext) -> HTMLResponse:
     return context.show(
         "people.html",
         here="people",
+        good_for_days=invitations.INVITED_FOR.days,
         members=people.members(own.household),
         invitations=people.invitations(own.household, context.now),
         roles=[(role, words_of(role)) for role in Role],

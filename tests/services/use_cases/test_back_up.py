@@ -164,7 +164,7 @@ KILLED = """
 import os, signal, sys
 from datetime import datetime
 from pathlib import Path
-from services.store import copies
+from services.store import backup_files
 from services.use_cases.back_up import back_up, restore
 from services.wiring import open_app
 
