@@ -8,7 +8,8 @@ from datetime import datetime
 from rules.commands import LogReading, LogTreatment, LogWipeTest, TakeBack
 from rules.dates_and_numbers import listed, number
 from rules.gate.field_checks import line, text, within
-from rules.gate.verdicts import Hearing, Objection, Question, Refused, not_ahead, said_of
+from rules.gate.times import not_ahead
+from rules.gate.verdicts import Hearing, Objection, Question, Refused, said_of
 from rules.ledger import Ledger
 from rules.vocabulary import Chain, ChainId, Reading, ReadingTool, Regime, TreatmentKind
 

@@ -7,7 +7,8 @@ from datetime import datetime
 
 from rules import commands as say
 from rules.gate.field_checks import address, line, name, span, text, time_zone, unpaved_share, within
-from rules.gate.verdicts import Hearing, Objection, Refused, not_ahead, said_of, the_one
+from rules.gate.times import not_ahead
+from rules.gate.verdicts import Hearing, Objection, Refused, said_of, the_one
 from rules.names import as_read
 from rules.vocabulary import Bike, Chain, Fitting, Rider
 

@@ -8,7 +8,8 @@ from functools import cache
 
 from rules.commands import SetLimits
 from rules.gate.field_checks import text, within
-from rules.gate.verdicts import Hearing, Objection, Refused, not_ahead, said_of
+from rules.gate.times import not_ahead
+from rules.gate.verdicts import Hearing, Objection, Refused, said_of
 from rules.own_limits import owner_of, rulebook_key
 from rules.rulebook import KEYS, Rulebook, default_rulebook
 

@@ -7,7 +7,8 @@ from datetime import timedelta
 
 from rules.commands import PutRidesOn, SayCondition, SayUnpaved, SplitOuting, TellRide, WithdrawRide
 from rules.gate.field_checks import text, unpaved_share, within
-from rules.gate.verdicts import Hearing, Objection, Question, Refused, not_ahead, said_of, the_one
+from rules.gate.times import not_ahead
+from rules.gate.verdicts import Hearing, Objection, Question, Refused, said_of, the_one
 from rules.units import kilometres
 from rules.vocabulary import Condition, RideId
 

@@ -7,7 +7,8 @@ from collections.abc import Iterator
 from rules.commands import BeginSupply, EndSupply
 from rules.gate.equipment import MOST_PRICE
 from rules.gate.field_checks import line, within
-from rules.gate.verdicts import Hearing, Objection, Question, Refused, ends_once, not_ahead, the_one
+from rules.gate.times import ends_once, not_ahead
+from rules.gate.verdicts import Hearing, Objection, Question, Refused, the_one
 from rules.supplies import USES
 from rules.vocabulary import SupplyKind
 

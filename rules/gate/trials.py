@@ -6,7 +6,8 @@ from collections.abc import Iterator
 
 from rules.commands import EndTrial, StartTrial
 from rules.gate.field_checks import within
-from rules.gate.verdicts import Hearing, Objection, Question, Refused, ends_once, not_ahead, said_of, the_one
+from rules.gate.times import ends_once, not_ahead
+from rules.gate.verdicts import Hearing, Objection, Question, Refused, said_of, the_one
 from rules.units import kilometres
 from rules.vocabulary import Chain, Regime
 

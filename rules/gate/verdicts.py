@@ -12,7 +12,6 @@ from rules.ledger import Ledger
 from rules.vocabulary import Bike, BikeId, Chain, ChainId, Fitting, Rider, Supply, Trial
 
 Thing = TypeVar("Thing", bound=Rider | Bike | Chain | Fitting | Trial | Supply)
-EARLIEST = datetime(1980, 1, 1, tzinfo=UTC)  # before any ride file there is: a slip of the keyboard
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,25 +100,3 @@ def said_of(field: str, objections: Iterable[Objection]) -> Iterator[Objection]:
     """The same objections, as said of that field."""
     for one in objections:
         yield replace(one, of=field) if isinstance(one, Refused) else one
-
-
-def not_ahead(at: datetime, hearing: Hearing, bike: BikeId | None = None) -> Iterator[Objection]:
-    if at > hearing.now:
-        yield Refused(f"{hearing.told(at, bike)} has not come yet; say it once it is done.", "at")
-    elif at < EARLIEST:
-        yield Refused(f"{hearing.told(at, bike)} is too long ago for a ride file; is the year right?", "at")
-
-
-def ends_once(
-    of: str,
-    at: datetime,
-    began_at: datetime,
-    ended_at: datetime | None,
-    hearing: Hearing,
-    bike: BikeId | None = None,
-) -> Iterator[Objection]:
-    yield from not_ahead(at, hearing, bike)
-    if ended_at is not None:
-        yield Refused(f"That {of} ended on {hearing.told(ended_at, bike)} already.")
-    elif at < began_at:
-        yield Refused(f"It began on {hearing.told(began_at, bike)}; it cannot end before.")

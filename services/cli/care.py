@@ -20,7 +20,7 @@ Note = Annotated[str, typer.Option(help="Anything worth keeping.")]
 
 def _chain_and_time(app: App, chain: str, at: str | None, now: datetime, yes: bool) -> tuple[Chain, datetime]:
     """The chain that is meant, and when it was: by the clock of whoever rides it."""
-    from rules.gate.date_only import after_last_ride
+    from rules.gate.times import after_last_ride
     from services.use_cases.find_by_name import chain_named
 
     ledger = ledger_of(app)

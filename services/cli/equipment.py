@@ -233,7 +233,7 @@ def take_off(
     Example: gritledger take-off 'Chain 3' --retire
     """
     from rules.commands import Retire, TakeOff
-    from rules.gate.date_only import after_last_ride
+    from rules.gate.times import after_last_ride
     from services.use_cases.find_by_name import the_chain_named
 
     app, now = open_app(home), now_utc()
@@ -252,7 +252,7 @@ def take_off(
 
 def _fitted_at(app: App, onto: Bike | None, at: str | None, now: datetime, yes: bool) -> datetime:
     """When it went on: a date alone is before that day's first ride of the bike."""
-    from rules.gate.date_only import Moment, before_first_ride
+    from rules.gate.times import Moment, before_first_ride
 
     zone = zone_for(ledger_of(app), onto)
 

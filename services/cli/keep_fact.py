@@ -14,7 +14,7 @@ from services.cli.output import parse_moment, print_json, say
 
 if TYPE_CHECKING:
     from rules.commands import Command
-    from rules.gate.date_only import Moment
+    from rules.gate.times import Moment
     from rules.ledger import Ledger
     from rules.vocabulary import Bike, Chain
     from services.app import App
@@ -93,7 +93,7 @@ def moment_typed(
 
 def first_moment(text: str, *, now: datetime, zone: tzinfo) -> datetime:
     """When something came, as it was typed; a date alone is the whole of that day."""
-    from rules.gate.date_only import start_of
+    from rules.gate.times import start_of
 
     typed = parse_moment(text, now=now, zone=zone)
     return typed.at if typed.day is None else start_of(typed.day, zone)
@@ -101,7 +101,7 @@ def first_moment(text: str, *, now: datetime, zone: tzinfo) -> datetime:
 
 def last_moment(text: str, *, now: datetime, zone: tzinfo) -> datetime:
     """When something went, as it was typed; a date alone is the whole of that day."""
-    from rules.gate.date_only import end_of
+    from rules.gate.times import end_of
 
     typed = parse_moment(text, now=now, zone=zone)
     return typed.at if typed.day is None else end_of(typed.day, zone, now)

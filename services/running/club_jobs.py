@@ -22,8 +22,9 @@ from services.use_cases.judge_bikes import judge_new_rides
 from services.use_cases.map_surface import surfaces_from_map
 from services.use_cases.regroup_outings import outings_anew
 from services.use_cases.tag_conditions import tag_conditions
+from services.use_cases.tell_tomorrow import tell_tomorrow
 from services.use_cases.update_reminders import reckon
-from services.use_cases.weather_ahead import ask_ahead, tell_tomorrow
+from services.use_cases.weather_ahead import ask_ahead
 
 FILES_A_JOB: Final = 8  # then others have their turn
 LOOK_AGAIN_S: Final = 300  # for files that could not be read now, or are nobody's so far

@@ -23,9 +23,10 @@ from services.use_cases.judge_bikes import Move, also_moved, judge_new_rides
 from services.use_cases.map_surface import surfaces_from_map
 from services.use_cases.regroup_outings import outings_anew
 from services.use_cases.tag_conditions import TagReport, anything_to_tag, tag_conditions
+from services.use_cases.tell_tomorrow import anything_ahead, tell_tomorrow
 from services.use_cases.update_reminders import Reckoning, anything_to_reckon, reckon
 from services.use_cases.upload_files import DROPPED_FOLDER
-from services.use_cases.weather_ahead import anything_ahead, ask_ahead, tell_tomorrow
+from services.use_cases.weather_ahead import ask_ahead
 from services.views.calendar_entries import refresh_calendar
 from services.views.file_summary import grouped
 

@@ -14,7 +14,7 @@ from rules.vocabulary import BikeId, ChainId, HourAhead, Rider
 from rules.wear.forecast import Forecast
 from services.app import App, zone_of
 from services.store import NotFound
-from services.use_cases.weather_ahead import prices_of
+from services.use_cases.tell_tomorrow import prices_of
 from services.views.snapshot import Snapshot
 
 EARLY = time(3, 0)  # until then 'tomorrow' is the day that has begun

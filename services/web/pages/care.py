@@ -15,7 +15,7 @@ from rules.cautions import SOLVENT, caution
 from rules.chain_length import elongation_pct, length_mm
 from rules.commands import CareKind, LogReading, LogTreatment, LogWipeTest, TakeBack
 from rules.dates_and_numbers import clock
-from rules.gate.date_only import evening_of
+from rules.gate.times import evening_of
 from rules.reminder import ReminderKind
 from rules.vocabulary import ChainId, Reading, ReadingTool, Regime, Treatment, TreatmentKind
 from services.settings import SETTINGS_FILE

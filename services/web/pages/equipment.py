@@ -12,7 +12,7 @@ from fastapi.responses import HTMLResponse, Response
 from rules import commands as say
 from rules.cautions import LINK
 from rules.dates_and_numbers import number
-from rules.gate.date_only import end_of, start_of
+from rules.gate.times import end_of, start_of
 from rules.vocabulary import Bike, BikeId, Chain, ChainId, FittingId, Regime, Rider, RiderId
 from services.channels import ChannelError, trial_letter
 from services.settings import SETTINGS_FILE

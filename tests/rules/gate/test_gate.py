@@ -35,11 +35,11 @@ from rules.commands import (
 )
 from rules.gate.apply import applied
 from rules.gate.change_sentence import described
-from rules.gate.date_only import after_last_ride, before_first_ride, end_of, evening_of, start_of
 from rules.gate.effects import effect, reversed_by
 from rules.gate.field_checks import teeth_in
 from rules.gate.judge import OBJECTIONS, judge
 from rules.gate.replay import Said, replay, without
+from rules.gate.times import after_last_ride, before_first_ride, end_of, evening_of, start_of
 from rules.gate.verdicts import Accepted, Question, Refused
 from rules.ledger import FAMILIES, Ledger
 from rules.vocabulary import (

@@ -1,4 +1,4 @@
-"""When on a day was it, if only the day was said?
+"""When it may have been: neither ahead nor too long ago; and when on a day, if only the day was said.
 
 A chain is fitted before that day's first ride, and cared for or taken off after its last: that is how hands
 work. Where the day holds several rides it may have been between them, and the rider is asked. A ride whose
@@ -7,13 +7,16 @@ bike is a question may be one of them. What comes or goes for good (a bike, a se
 
 from __future__ import annotations
 
-from collections.abc import Collection
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
 
 from rules.dates_and_numbers import clock, day, listed
+from rules.gate.verdicts import Hearing, Objection, Refused
 from rules.ledger import Ledger
 from rules.vocabulary import BikeId, ChainId, Ride
+
+EARLIEST = datetime(1980, 1, 1, tzinfo=UTC)  # before any ride file there is: a slip of the keyboard
 
 NOON, EVENING, LAST_MINUTE = time(12, 0), time(20, 0), time(23, 59)
 
@@ -83,3 +86,25 @@ def _ask(name: str, rides: list[Ride], on: date, zone: tzinfo, place: str) -> st
         f"On {day(datetime.combine(on, NOON, tzinfo=zone), zone)} {name} was ridden {len(rides)} times "
         f"({listed(spans)}). Was it {place} of them? If not, say the time as well."
     )
+
+
+def not_ahead(at: datetime, hearing: Hearing, bike: BikeId | None = None) -> Iterator[Objection]:
+    if at > hearing.now:
+        yield Refused(f"{hearing.told(at, bike)} has not come yet; say it once it is done.", "at")
+    elif at < EARLIEST:
+        yield Refused(f"{hearing.told(at, bike)} is too long ago for a ride file; is the year right?", "at")
+
+
+def ends_once(
+    of: str,
+    at: datetime,
+    began_at: datetime,
+    ended_at: datetime | None,
+    hearing: Hearing,
+    bike: BikeId | None = None,
+) -> Iterator[Objection]:
+    yield from not_ahead(at, hearing, bike)
+    if ended_at is not None:
+        yield Refused(f"That {of} ended on {hearing.told(ended_at, bike)} already.")
+    elif at < began_at:
+        yield Refused(f"It began on {hearing.told(began_at, bike)}; it cannot end before.")
