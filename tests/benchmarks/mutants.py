@@ -88,10 +88,14 @@ def reach(folders: list[str], data: Path) -> dict[tuple[str, int], set[str]]:
 
 
 class Names:
-    """Tells coverage which test file is running."""
+    """Tells coverage which test is running; what a file works out while it is collected is all its tests'."""
 
     def __init__(self, watcher: coverage.Coverage) -> None:
         self.watcher = watcher
+
+    def pytest_collectstart(self, collector: pytest.Collector) -> None:
+        if isinstance(collector, pytest.Module):
+            self.watcher.switch_context(collector.nodeid)
 
     def pytest_runtest_logstart(self, nodeid: str) -> None:
         self.watcher.switch_context(nodeid.partition("[")[0])

@@ -231,3 +231,33 @@ def test_totals_are_ordered_whatever_happens(events):
         assert entry.since_immersion.grit_h <= entry.over_life.grit_h + 1e-9
         assert entry.over_life.grit_h >= last
         last = entry.over_life.grit_h
+
+
+def test_a_ride_was_like_what_it_was_for_longer_than_three_minutes():
+    for minutes, words in ((3.0, {Condition.DRY}), (3.1, {Condition.DRY, Condition.WET})):
+        wet = hour(tag(1.0), 60.0 * minutes)
+        ledger = ledger_of("2025-03-01 fitted Copper on Plover\n2025-03-04 10:00 rode 1 h on Plover dry\n")
+        (one,) = ledger.rides
+        assert likes(ledger, replace(one, hours=(*one.hours, wet)), RULEBOOK) == words, minutes
+
+
+def test_what_is_not_known_of_an_hour_adds_nothing_and_a_word_stands_for_it():
+    """Words as the rulebook has them: wet is all water; a word without water has no salt in it."""
+    salted = replace(tag(0.1), salt=0.8)
+    table = [
+        (hour(salted), Condition.UNKNOWN, False, (1.0, 0.0, False)),
+        (hour(None), None, False, (1.0, 0.0, False)),
+        (hour(tag(None)), None, False, (1.0, 0.0, False)),
+        (hour(tag(1.0)), None, True, (1.0, 0.0, True)),
+        (hour(salted), Condition.WET, True, (3.0, 0.0, True)),
+        (hour(None), Condition.WET, False, (3.0, 0.0, True)),
+        (hour(salted), Condition.WET, False, (3.8, 0.8, True)),
+        (hour(replace(tag(0.5), unpaved_water=None, mud=None, dust=None)), None, False, (2.0, 0.0, True)),
+    ]
+    for one, word, indoor, (weight, salt, known) in table:
+        found = exposure(one, 0.0, word, WEIGHTS, indoor=indoor)
+        assert (found.weight, found.salt, found.known) == (pytest.approx(weight), pytest.approx(salt), known)
+        assert (found.grit_h, found.drive_h) == (pytest.approx(weight), 1.0)
+    unpaved = hour(replace(tag(0.5), unpaved_water=None, mud=None, dust=None))
+    assert exposure(unpaved, 1.0, None, WEIGHTS).water == 0.5
+    assert exposure(hour(tag(1.0), 1800.0), 0.0, None, WEIGHTS).grit_h == pytest.approx(1.5)

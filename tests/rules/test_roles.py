@@ -137,3 +137,10 @@ def test_an_invitation_can_say_what_each_role_may() -> None:
     )
     assert "log care, readings and wipe tests of their own bikes" in words_of(Role.RIDER)
     assert set(get_args(CareKind)) == {"treatment", "reading", "wipe test"}
+
+
+def test_a_refusal_names_the_first_who_may_do_it_for_all() -> None:
+    for right in Right:
+        others = [role.value for role in Role if MAY[right][role] is Reach.ALL]
+        said = refusal(OWNER, right)
+        assert said.endswith(f"ask an {others[0]}.") if others else said.startswith("Only whoever runs")

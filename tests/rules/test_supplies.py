@@ -122,3 +122,97 @@ def test_care_costs_what_it_takes_of_supplies_with_a_price():
         pytest.approx(20.0 * 7.0 / 250.0),  # on no bike: its link stays shut
     ]
     assert cost_of(replace(ledger, supplies=()), RULEBOOK, ledger.treatments[0]) is None
+
+
+def one_on_the_shelf(kind, text=HOUSE, *, now=NOW, begun=BEGUN, amount=500.0, **more):
+    ledger = replace(ledger_of(text), supplies=(Supply(SupplyId(1), kind, amount, begun, **more),))
+    return next(iter(stands(ledger, RULEBOOK, now=now)), None)
+
+
+def test_a_supply_stands_and_is_used_from_its_beginning_until_its_end():
+    second = timedelta(seconds=1)
+    drip = at("2025-06-06")
+    table = [
+        ({"begun": NOW}, 0),
+        ({"begun": NOW + second}, None),
+        ({"ended_at": NOW + second}, 1),
+        ({"ended_at": NOW}, None),
+        ({"begun": drip}, 1),
+        ({"begun": drip + second}, 0),
+        ({"now": drip}, 1),
+        ({"now": drip - second}, 0),
+    ]
+    for changes, uses in table:
+        found = one_on_the_shelf(SupplyKind.DRIP_WAX, **changes)
+        assert (found and found.uses) == uses, changes
+    fitted = at("2025-06-12")
+    for begun, uses in ((fitted, 1), (fitted + second, 0)):
+        assert one_on_the_shelf(SupplyKind.QUICK_LINKS, begun=begun).uses == uses
+    for now, uses in ((fitted, 3), (fitted - second, 2)):
+        assert one_on_the_shelf(SupplyKind.QUICK_LINKS, now=now).uses == uses
+
+
+def test_when_a_supply_is_used_up_almost_gone_and_how_long_it_lasts():
+    """Six millilitres a drip; one drip in the 29 days since the first of June."""
+    rows = [
+        (12.0, "; at the recent pace until about 29 July 2025."),  # one left in 29 days
+        (11.9, "; it is used up."),
+    ]
+    for amount, end in rows:
+        found = one_on_the_shelf(SupplyKind.DRIP_WAX, amount=amount)
+        assert found.soon
+        assert found.sentence.endswith(end), found.sentence
+    two_left = one_on_the_shelf(SupplyKind.DRIP_WAX, amount=18.0)
+    assert (two_left.soon, two_left.by) == (False, NOW + timedelta(days=58))
+    # within three weeks of its end it is told, at the pace of at least four weeks
+    for drips, soon in ((3, True), (2, False)):
+        often = "".join(f"2025-06-{day:02}  dripped  Copper\n" for day in range(20, 20 + drips))
+        found = one_on_the_shelf(
+            SupplyKind.DRIP_WAX, often, begun=at("2025-06-20"), amount=6.0 * drips + 12.0
+        )
+        assert found.by == NOW + timedelta(days=2 * 28 / drips), drips
+        assert found.soon is (2 * 28 / drips <= 21) is soon
+    # of long ago nothing is the recent pace: a season of 91 days
+    early = "2025-03-31  dripped  Copper\n2025-03-31 12:01  dripped  Copper\n"
+    found = one_on_the_shelf(SupplyKind.DRIP_WAX, early, begun=at("2025-01-01"), amount=18.0)
+    assert found.by == NOW + timedelta(days=91 / 2)
+    now = NOW + timedelta(seconds=30)
+    later = one_on_the_shelf(SupplyKind.DRIP_WAX, early, begun=at("2025-01-01"), amount=18.0, now=now)
+    assert later.by == now + timedelta(days=91)
+    for litres_ml, seen in ((6.0 + 6.0 * 3660 / 29, True), (6.0 + 6.0 * 3661 / 29, False)):
+        assert (one_on_the_shelf(SupplyKind.DRIP_WAX, amount=litres_ml).by is not None) is seen
+
+
+def test_care_costs_what_was_in_use_then_the_newest_of_a_kind():
+    drip = next(one for one in ledger_of(HOUSE).treatments if one.done_at == at("2025-06-06"))
+    second = timedelta(seconds=1)
+
+    def costs(*bottles):
+        supplies = tuple(
+            Supply(SupplyId(n), SupplyKind.DRIP_WAX, 60.0, begun, price=price, ended_at=ended)
+            for n, (begun, ended, price) in enumerate(bottles, start=1)
+        )
+        return cost_of(replace(ledger_of(HOUSE), supplies=supplies), RULEBOOK, drip)
+
+    assert costs((drip.done_at, None, 20.0)) == pytest.approx(2.0)
+    assert costs((drip.done_at + second, None, 20.0)) is None
+    assert costs((BEGUN, drip.done_at + second, 20.0)) == pytest.approx(2.0)
+    assert costs((BEGUN, drip.done_at, 20.0)) is None
+    assert costs((BEGUN, None, 20.0), (at("2025-06-03"), None, 30.0)) == pytest.approx(3.0)
+    assert costs((BEGUN, None, 20.0), (BEGUN, None, 40.0)) == pytest.approx(4.0), "of two alike the later"
+    little = Supply(SupplyId(1), SupplyKind.DRIP_WAX, 4.0, BEGUN, price=9.0)
+    assert cost_of(replace(ledger_of(HOUSE), supplies=(little,)), RULEBOOK, drip) == pytest.approx(9.0), (
+        "never more than all of it"
+    )
+
+
+def test_the_shelf_is_told_in_the_order_in_which_it_runs_out():
+    kinds = (
+        Supply(SupplyId(1), SupplyKind.SOLVENT, 100_000.0, BEGUN),
+        Supply(SupplyId(2), SupplyKind.DRIP_WAX, 60.0, BEGUN),
+        Supply(SupplyId(3), SupplyKind.DRIP_WAX, 30.0, BEGUN),
+        Supply(SupplyId(4), SupplyKind.BATH, 20.0, BEGUN),
+        Supply(SupplyId(5), SupplyKind.DRIP_WAX, 30.0, BEGUN),
+    )
+    found = stands(replace(ledger_of(HOUSE), supplies=kinds), RULEBOOK, now=NOW)
+    assert [one.supply.id for one in found] == [4, 3, 5, 2, 1]
