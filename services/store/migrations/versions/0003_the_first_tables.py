@@ -1,15 +1,10 @@
 """The first tables: gear and care, rides and weather, reminders and letters."""
 
-from alembic import op
+from services.store.plain_sql import create
 
 revision = "0003"
 down_revision = None
 
-# What the two databases call otherwise.
-WORDS = {
-    "sqlite": {"numbered": "INTEGER NOT NULL", "instant": "DATETIME", "bytes": "BLOB"},
-    "postgresql": {"numbered": "SERIAL NOT NULL", "instant": "TIMESTAMP WITH TIME ZONE", "bytes": "BYTEA"},
-}
 TABLES = """
 CREATE TABLE chain (
   id {numbered}, name VARCHAR NOT NULL, name_key VARCHAR NOT NULL, regime VARCHAR NOT NULL, speeds INTEGER,
@@ -315,6 +310,4 @@ CREATE INDEX ix_reminder_step_reminder ON reminder_step (reminder)
 
 
 def upgrade() -> None:
-    """One statement at a time, as SQLite wants them."""
-    for statement in TABLES.format(**WORDS[op.get_bind().dialect.name]).split(";\n"):
-        op.execute(statement)
+    create(TABLES)

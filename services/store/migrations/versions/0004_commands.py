@@ -7,12 +7,23 @@ from typing import Any
 
 import sqlalchemy as sa
 from alembic import op
-from sqlmodel import AutoString, UTCDateTime
+from sqlmodel import UTCDateTime
+
+from services.store.plain_sql import create
 
 revision = "0004"
 down_revision = "0003"
 
 NO_EFFECT: dict[str, Any] = {"lost": {}, "made": []}
+CHANGE = """
+CREATE TABLE change (
+  id {numbered}, made_at {instant} NOT NULL, made_by VARCHAR NOT NULL, what VARCHAR NOT NULL, command JSON,
+  made INTEGER NOT NULL, made_rows JSON NOT NULL, effect JSON NOT NULL, undone_at {instant},
+  undone_by VARCHAR, undone_with INTEGER,
+  CONSTRAINT pk_change PRIMARY KEY (id),
+  CONSTRAINT fk_change_undone_with FOREIGN KEY(undone_with) REFERENCES change (id)
+)
+"""
 
 
 def upgrade() -> None:
@@ -20,22 +31,7 @@ def upgrade() -> None:
         batch.add_column(sa.Column("is_undone", sa.Boolean(), nullable=False, server_default=sa.false()))
     with op.batch_alter_table("ride_word") as batch:
         batch.alter_column("is_undone", server_default=None)
-    op.create_table(
-        "change",
-        sa.Column("id", sa.Integer(), nullable=False),
-        sa.Column("made_at", UTCDateTime(), nullable=False),
-        sa.Column("made_by", AutoString(), nullable=False),
-        sa.Column("what", AutoString(), nullable=False),
-        sa.Column("command", sa.JSON(none_as_null=True), nullable=True),
-        sa.Column("made", sa.Integer(), nullable=False),
-        sa.Column("made_rows", sa.JSON(), nullable=False),
-        sa.Column("effect", sa.JSON(), nullable=False),
-        sa.Column("undone_at", UTCDateTime(), nullable=True),
-        sa.Column("undone_by", AutoString(), nullable=True),
-        sa.Column("undone_with", sa.Integer(), nullable=True),
-        sa.ForeignKeyConstraint(["undone_with"], ["change.id"], name=op.f("fk_change_undone_with")),
-        sa.PrimaryKeyConstraint("id", name=op.f("pk_change")),
-    )
+    create(CHANGE)
     _carry_over(op.get_bind())
     op.drop_table("correction")
 

@@ -4,31 +4,30 @@ from __future__ import annotations
 
 import sqlalchemy as sa
 from alembic import op
-from sqlmodel import AutoString, UTCDateTime
+from sqlmodel import AutoString
+
+from services.store.plain_sql import create
 
 revision = "0006"
 down_revision = "0005"
 
+TRIAL = """
+CREATE TABLE trial (
+  id {numbered}, bike INTEGER NOT NULL, waxed INTEGER NOT NULL, control INTEGER NOT NULL,
+  started_at {instant} NOT NULL, block_km FLOAT NOT NULL, seed INTEGER NOT NULL, ended_at {instant},
+  CONSTRAINT pk_trial PRIMARY KEY (id),
+  CONSTRAINT ck_trial_two_chains CHECK (waxed <> control),
+  CONSTRAINT ck_trial_turns_have_length CHECK (block_km > 0),
+  CONSTRAINT fk_trial_bike FOREIGN KEY(bike) REFERENCES bike (id),
+  CONSTRAINT fk_trial_waxed FOREIGN KEY(waxed) REFERENCES chain (id),
+  CONSTRAINT fk_trial_control FOREIGN KEY(control) REFERENCES chain (id)
+);
+CREATE INDEX ix_trial_bike ON trial (bike)
+"""
+
 
 def upgrade() -> None:
-    op.create_table(
-        "trial",
-        sa.Column("id", sa.Integer(), nullable=False),
-        sa.Column("bike", sa.Integer(), nullable=False),
-        sa.Column("waxed", sa.Integer(), nullable=False),
-        sa.Column("control", sa.Integer(), nullable=False),
-        sa.Column("started_at", UTCDateTime(), nullable=False),
-        sa.Column("block_km", sa.Float(), nullable=False),
-        sa.Column("seed", sa.Integer(), nullable=False),
-        sa.Column("ended_at", UTCDateTime(), nullable=True),
-        sa.CheckConstraint("waxed <> control", name=op.f("ck_trial_two_chains")),
-        sa.CheckConstraint("block_km > 0", name=op.f("ck_trial_turns_have_length")),
-        sa.ForeignKeyConstraint(["bike"], ["bike.id"], name=op.f("fk_trial_bike")),
-        sa.ForeignKeyConstraint(["waxed"], ["chain.id"], name=op.f("fk_trial_waxed")),
-        sa.ForeignKeyConstraint(["control"], ["chain.id"], name=op.f("fk_trial_control")),
-        sa.PrimaryKeyConstraint("id", name=op.f("pk_trial")),
-    )
-    op.create_index(op.f("ix_trial_bike"), "trial", ["bike"], unique=False)
+    create(TRIAL)
     with op.batch_alter_table("reading") as batch:
         batch.add_column(sa.Column("instrument", AutoString(), nullable=False, server_default=""))
     with op.batch_alter_table("reading") as batch:

@@ -1,32 +1,21 @@
 """What was derived of each chain and until when it holds, and which chains have to be derived anew."""
 
-from __future__ import annotations
-
-import sqlalchemy as sa
-from alembic import op
-from sqlmodel import AutoString, UTCDateTime
+from services.store.plain_sql import create
 
 revision = "0011"
 down_revision = "0010"
 
+TABLES = """
+CREATE TABLE chain_dirty (chain {numbered}, CONSTRAINT pk_chain_dirty PRIMARY KEY (chain));
+CREATE TABLE chain_state (
+  chain {numbered}, look_at {instant}, worn VARCHAR NOT NULL, measured BOOLEAN NOT NULL,
+  CONSTRAINT pk_chain_state PRIMARY KEY (chain)
+);
+CREATE INDEX ix_ride_spoken_for ON ride (started_at) WHERE decided_by = 'rider';
+CREATE INDEX ix_chain_state_look_at ON chain_state (look_at)
+"""
+
 
 def upgrade() -> None:
     """The marks that fill it are no facts: the program installs its own: services/store/dirty_chains.py."""
-    op.create_table(
-        "chain_dirty",
-        sa.Column("chain", sa.Integer(), nullable=False),
-        sa.PrimaryKeyConstraint("chain", name=op.f("pk_chain_dirty")),
-    )
-    op.create_table(
-        "chain_state",
-        sa.Column("chain", sa.Integer(), nullable=False),
-        sa.Column("look_at", UTCDateTime(), nullable=True),
-        sa.Column("worn", AutoString(), nullable=False),
-        sa.Column("measured", sa.Boolean(), nullable=False),
-        sa.PrimaryKeyConstraint("chain", name=op.f("pk_chain_state")),
-    )
-    by_rider = sa.text("decided_by = 'rider'")
-    op.create_index(
-        "ix_ride_spoken_for", "ride", ["started_at"], sqlite_where=by_rider, postgresql_where=by_rider
-    )
-    op.create_index(op.f("ix_chain_state_look_at"), "chain_state", ["look_at"], unique=False)
+    create(TABLES)
