@@ -14,8 +14,11 @@ import time
 from collections import Counter
 from pathlib import Path
 
+from rules.commands import COMMANDS
 from services.store import FactRefused
-from tests.services.use_cases.test_undo import check, ridden_home
+from tests.services.use_cases.test_undo import MOVES_BIKES, check, ridden_home
+
+ALL_OCCUR_IN = 200  # sequences: every command stands in some of them, and is undone in some
 
 
 def main() -> None:
@@ -29,6 +32,8 @@ def main() -> None:
     first = options.seed if options.seed is not None else random.SystemRandom().randrange(10**9)
     place = Path(tempfile.mkdtemp(prefix="gritledger-undo-"))
     counted: Counter[str] = Counter()
+    stood: Counter[type] = Counter()
+    undone: Counter[type] = Counter()
     broken: list[int] = []
     begun = time.monotonic()
     ridden = ridden_home(place / "ridden")
@@ -39,12 +44,19 @@ def main() -> None:
         except (AssertionError, FactRefused):
             broken.append(seed)
         else:
-            counted.update(standing=len(told.standing), refused=told.refused, undone=told.undone)
+            counted.update(standing=len(told.standing), refused=told.refused, undone=told.undone.total())
+            stood, undone = stood + told.stood, undone + told.undone
         shutil.rmtree(home, ignore_errors=True)
     print(f"{options.sequences} sequences of {options.words} words from seed {first}: {len(broken)} broken")
     print(f"standing at the end, refused, undone: {dict(counted)}")
     print(f"broken: {broken}; {time.monotonic() - begun:.0f} s")
+    print("stood, undone:", ", ".join(f"{one.__name__} {stood[one]}, {undone[one]}" for one in COMMANDS))
     shutil.rmtree(place)
+    meant = set(COMMANDS) - (set() if options.bikes_move else set(MOVES_BIKES))
+    if options.sequences >= ALL_OCCUR_IN:
+        assert all(stood[one] and undone[one] for one in meant), (
+            "a command that never stood, or was never undone"
+        )
 
 
 if __name__ == "__main__":

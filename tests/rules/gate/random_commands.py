@@ -41,6 +41,7 @@ from rules.vocabulary import Condition, OwnValue, ReadingTool, Regime, SupplyKin
 START = datetime(2025, 1, 1, tzinfo=UTC)
 DAYS = 40
 NAMES = ("Plover", "Harrier", "Wren", "plover", "Rook  II", "Teal", "Swift", "Crake", "")
+ZONES = ("UTC", "UTC", "Europe/Madrid", "Mars/One")
 SENSORS = ("serial 4711", "serial 4712", "serial 4713")
 
 
@@ -49,12 +50,13 @@ def any_command(ledger: Ledger, dice: random.Random, *, but: tuple[type, ...] = 
 
     but: kinds of commands that are not said.
     """
-    while isinstance(said := _any(ledger, dice), but):
+    while isinstance(said := _any(ledger, dice, bikes_stay=AddBike in but), but):
         pass
     return said
 
 
-def _any(ledger: Ledger, dice: random.Random) -> Command:
+def _any(ledger: Ledger, dice: random.Random, *, bikes_stay: bool) -> Command:
+    """bikes_stay: nothing is said of a bike that tells which rides were its."""
     at = START + timedelta(hours=dice.randrange(-24, 24 * DAYS), minutes=dice.randrange(60))
 
     def one_of(things: tuple[Any, ...]) -> Any:
@@ -63,15 +65,34 @@ def _any(ledger: Ledger, dice: random.Random) -> Command:
     chain, bike = one_of(ledger.chains), one_of(ledger.bikes)
     under = dice.choice((0.5, 0.1))
     makers = (
-        (1, lambda: AddRider(dice.choice(NAMES), dice.choice((None, "iva@example.org", "nobody")), "UTC")),
-        (2, lambda: AddBike(dice.choice(NAMES), one_of(ledger.riders), dice.choice((0.0, 0.6, 1.6)))),
+        (
+            1,
+            lambda: AddRider(
+                dice.choice(NAMES), dice.choice((None, "iva@example.org", "nobody")), dice.choice(ZONES)
+            ),
+        ),
+        (
+            2,
+            lambda: AddBike(
+                dice.choice(NAMES),
+                one_of(ledger.riders),
+                dice.choice((0.0, 0.6, 1.6)),
+                *dice.choice((((), (), None), ((40,), (11, 13, 15), 2.1), ((40,), (11, 99), None))),
+                dice.random() < 0.2,
+                dice.choice((None, None, at - timedelta(days=30))),
+                dice.choice((None, None, at)),
+            ),
+        ),
         (
             3,
             lambda: AddChain(
-                f"Chain {dice.randrange(9)}", dice.choice(tuple(Regime)), speeds=dice.choice((9, 12, 40))
+                f"Chain {dice.randrange(9)}",
+                dice.choice(tuple(Regime)),
+                dice.choice((9, 12, 40)),
+                *dice.choice(((None, None, None), (114, 40.0, START), (114, None, None), (3, -1.0, START))),
             ),
         ),
-        (3, lambda: _amend(ledger, dice)),
+        (3, lambda: _amend(ledger, dice, at, bikes_stay)),
         (8, lambda: FitChain(chain, bike, at)),
         (4, lambda: TakeOff(chain, at)),
         (1, lambda: Retire(chain, at)),
@@ -84,11 +105,29 @@ def _any(ledger: Ledger, dice: random.Random) -> Command:
                 chain,
                 dice.choice(tuple(TreatmentKind)),
                 at,
-                dice.choice((None, 6.0, 1e309)),
+                *dice.choice(
+                    (
+                        (None,),
+                        (6.0, 0.4),
+                        (6.0, None, "two\nlines"),
+                        (1e309,),
+                        (None, -1.0),
+                        (6.0, 0.4, "\x1b"),
+                    )
+                ),
                 also=dice.choice(((), (), (one_of(ledger.chains),))),
             ),
         ),
-        (3, lambda: LogReading(chain, ReadingTool.CALIPER, at, exact_pct=dice.choice((0.0, 0.2, 0.6, 99.0)))),
+        (
+            3,
+            lambda: LogReading(
+                chain,
+                ReadingTool.CALIPER,
+                at,
+                exact_pct=dice.choice((0.0, 0.2, 0.6, 99.0)),
+                instrument=dice.choice(("", "red", "red", "x" * 99)),
+            ),
+        ),
         (
             2,
             lambda: LogReading(chain, ReadingTool.GAUGE, at, over_pct=0.25, under_pct=under),
@@ -101,7 +140,16 @@ def _any(ledger: Ledger, dice: random.Random) -> Command:
             ),
         ),
         (1, lambda: EndTrial(one_of(ledger.trials), at)),
-        (2, lambda: BeginSupply(dice.choice(tuple(SupplyKind)), dice.choice((500.0, 20.0, -1.0)), at)),
+        (
+            2,
+            lambda: BeginSupply(
+                dice.choice(tuple(SupplyKind)),
+                dice.choice((500.0, 20.0, -1.0)),
+                at,
+                dice.choice(("", "blue tin")),
+                price=dice.choice((None, 18.0, 18.0, -1.0)),
+            ),
+        ),
         (1, lambda: EndSupply(one_of(ledger.supplies), at)),
         (
             2,
@@ -122,16 +170,19 @@ def _any(ledger: Ledger, dice: random.Random) -> Command:
     return make()
 
 
-def _amend(ledger: Ledger, dice: random.Random) -> Command:
+def _amend(ledger: Ledger, dice: random.Random, at: datetime, bikes_stay: bool) -> Command:
     kind = dice.choice(("rider", "bike", "chain"))
     things = {"rider": ledger.riders, "bike": ledger.bikes, "chain": ledger.chains}[kind]
     values: dict[str, Any] = {"name": dice.choice((*NAMES, f"Chain {dice.randrange(9)}"))}
     if kind == "bike" and dice.random() < 0.5:
         values = {"unpaved_share": dice.choice((0.1, 0.5, 2.0))}
+    if kind == "bike" and not bikes_stay and dice.random() < 0.5:
+        values = {"until_at": dice.choice((None, at)), "cogs": dice.choice(((), (11, 13), (11, 99)))}
+        values["owner"] = dice.choice(ledger.riders).id if ledger.riders else 99
     if kind == "chain" and dice.random() < 0.5:
-        values = {"regime": dice.choice(tuple(Regime))}
+        values = {"regime": dice.choice(tuple(Regime)), "price": dice.choice((None, 30.0, -1.0))}
     if kind == "rider" and dice.random() < 0.5:
-        values = {"email": dice.choice((None, "iva@example.org", "nobody"))}
+        values = {"email": dice.choice((None, "iva@example.org", "nobody")), "time_zone": dice.choice(ZONES)}
     return Amend(kind, dice.choice(things).id if things else 99, values)  # type: ignore[arg-type]
 
 
@@ -145,8 +196,8 @@ def _limits(ledger: Ledger, one_of: Callable[[Any], Any], dice: random.Random) -
 def _told_ride(rider: Any, bike: Any, at: datetime, dice: random.Random) -> TellRide:
     latitude_deg, longitude_deg = dice.choice(((None, None), (-31.0, 21.0), (-31.0, None)))
     word = dice.choice((None, *Condition))
-    minutes = dice.choice((40.0, 90.0, 0.0))
-    return TellRide(rider, bike, at, minutes, word, 12_000.0, latitude_deg, longitude_deg)
+    minutes, indoor = dice.choice((40.0, 90.0, 0.0)), dice.random() < 0.2
+    return TellRide(rider, bike, at, minutes, word, 12_000.0, latitude_deg, longitude_deg, indoor)
 
 
 def _forget(ledger: Ledger, dice: random.Random) -> Command:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import os
 import random
 import shutil
+from collections import Counter
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -51,7 +52,8 @@ class Told:
     app: App
     standing: list[tuple[int, datetime, Command]] = field(default_factory=list)
     refused: int = 0
-    undone: int = 0
+    stood: Counter[type] = field(default_factory=Counter)
+    undone: Counter[type] = field(default_factory=Counter)
 
 
 @pytest.fixture(scope="module")
@@ -92,30 +94,27 @@ def by_name(app: App) -> dict[str, Any]:
     bikes = {one.id: one.name for one in ledger.bikes}
     chains = {one.id: one.name for one in ledger.chains}
     riders = {one.id: one.name for one in ledger.riders}
+    named: dict[str, dict[Any, str]] = {"owner": riders, "chain": chains, "bike": bikes}
+    named |= {"waxed": chains, "control": chains}
+
+    def all_of(family: str) -> list[str]:
+        """Every field of every fact, with names for the numbers."""
+        told = [
+            {name: getattr(one, name) for name in one.__dataclass_fields__} for one in getattr(ledger, family)
+        ]
+        return sorted(
+            str(
+                {
+                    name: named[name][value] if name in named else value
+                    for name, value in one.items()
+                    if name != "id"
+                }
+            )
+            for one in told
+        )
+
     return {
-        "riders": sorted((one.name, one.email or "", one.time_zone) for one in ledger.riders),
-        "bikes": sorted((one.name, riders[one.owner], one.unpaved_share) for one in ledger.bikes),
-        "chains": sorted((one.name, one.regime.value, str(one.retired_at)) for one in ledger.chains),
-        "fittings": sorted(
-            (chains[one.chain], bikes[one.bike], one.fitted_at, str(one.removed_at))
-            for one in ledger.fittings
-        ),
-        "sensors": sorted(
-            (one.identity, bikes[one.bike], str(one.from_at), str(one.until_at)) for one in ledger.sensors
-        ),
-        "treatments": sorted((chains[one.chain], one.kind.value, one.done_at) for one in ledger.treatments),
-        "readings": sorted(
-            (chains[one.chain], one.taken_at, str(one.exact_pct), str(one.over_pct))
-            for one in ledger.readings
-        ),
-        "wipe tests": sorted((chains[one.chain], one.done_at, one.grade) for one in ledger.wipe_tests),
-        "trials": sorted(
-            (bikes[one.bike], chains[one.waxed], chains[one.control], one.started_at, str(one.ended_at))
-            for one in ledger.trials
-        ),
-        "supplies": sorted(
-            (one.kind.value, one.amount, one.begun_at, str(one.ended_at)) for one in ledger.supplies
-        ),
+        **{family: all_of(family) for family in FAMILIES if family != "own_limits"},
         "own limits": sorted(
             (one.set_at, [(set_for(ledger, value), value.scope) for value in one.limits])
             for one in ledger.own_limits
@@ -148,8 +147,8 @@ def talk(told: Told, dice: random.Random, words: int, but: tuple[type, ...] = ()
             with told.app.store.reading() as tx:
                 left = {one.number for one in tx.changes.standing()}
             assert number not in left
+            told.undone.update(type(one[2]) for one in told.standing if one[0] not in left)
             told.standing = [one for one in told.standing if one[0] in left]
-            told.undone += 1
             continue
         with told.app.store.reading() as tx:
             before = tx.ledger()
@@ -164,6 +163,7 @@ def talk(told: Told, dice: random.Random, words: int, but: tuple[type, ...] = ()
         with told.app.store.reading() as tx:
             after = tx.ledger()
         assert facts(after) == facts(applied(before, command, done.made)), command
+        told.stood[type(command)] += 1
         told.standing.append((done.number, now, command))
 
 
