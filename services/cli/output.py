@@ -27,9 +27,23 @@ err = Console(stderr=True, highlight=False, soft_wrap=True)
 WIDEST = 4096
 LARGEST = 2**31 - 1  # the largest number of a ride, reminder or correction any database keeps
 
+
+def _folder(typed: Any) -> Path:
+    """A home folder as it was typed: an empty one, as of an unset variable, would be the working folder."""
+    if isinstance(typed, str) and not typed.strip():
+        raise Mistyped("it is empty; name a folder, or leave it out")
+    return Path(typed)
+
+
 Home = Annotated[
     Path | None,
-    typer.Option("--home", help="Where the ledger lives, if not in the usual place.", show_default=False),
+    typer.Option(
+        "--home",
+        parser=_folder,
+        metavar="FOLDER",
+        help="Where the ledger lives, if not in the usual place.",
+        show_default=False,
+    ),
 ]
 AsJson = Annotated[bool, typer.Option("--json", help="As JSON, for programs.")]
 At = Annotated[

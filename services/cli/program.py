@@ -133,6 +133,11 @@ def run(arguments: Sequence[str]) -> int:
             return 2
         err.print(f"gritledger: {plain(sentence(wrong))}")
         return getattr(wrong, "exit_code", 2)
+    except UnicodeEncodeError as trouble:
+        if trouble.reason != "surrogates not allowed":  # then it is the terminal that has no such letters
+            raise
+        err.print("gritledger: what was typed holds bytes that are no text; type it anew")
+        return 1
     except Exception as trouble:
         # Loaded only now: knowing every kind of trouble means loading every part, and most commands end well.
         from services.expected_errors import EXPECTED

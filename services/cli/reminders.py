@@ -54,7 +54,9 @@ def due(as_json: AsJson = False, home: Home = None) -> None:
         riders = tx.equipment.riders()
         told = tx.told_since(riders, now_utc() - MONTH)
     zone = household_zone(riders)
-    if not standing:
+    if not riders:
+        say(f"Nothing needs your hands: {app.settings.home} knows nobody yet. Begin: gritledger add rider")
+    elif not standing:
         say("Nothing needs your hands.")
     for raised in standing:
         put_off = ""

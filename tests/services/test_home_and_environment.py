@@ -53,6 +53,28 @@ def test_a_home_that_is_typed_wins(
     assert homes(tmp_path) == written
 
 
+@pytest.mark.parametrize("place", ["before", "behind"])
+def test_an_empty_home_is_not_the_working_folder(place: str, capsys: pytest.CaptureFixture[str]) -> None:
+    words = ["--home", "", "due"] if place == "before" else ["due", "--home", ""]
+    assert run_here(words) == 2
+    assert "--home: it is empty; name a folder, or leave it out. See: gritledger" in capsys.readouterr().err
+
+
+def test_a_home_that_is_new_says_where_it_is(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """A slip in --home is a new home: what it does not know must not be taken for peace."""
+    assert run_here(["due", "--home", str(tmp_path / "slip")]) == 0
+    assert f"{tmp_path / 'slip'} knows nobody yet" in capsys.readouterr().out
+
+
+def test_bytes_that_are_no_text_are_told_in_a_sentence(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert run_here(["rides", "--text", "\udcff", "--home", str(tmp_path)]) == 1
+    assert (
+        capsys.readouterr().err == "gritledger: what was typed holds bytes that are no text; type it anew\n"
+    )
+
+
 @pytest.mark.parametrize("variable", ["a", None], ids=["and a home", "alone"])
 @pytest.mark.parametrize("typed", ["b", None], ids=["typed", "not typed"])
 def test_a_database_that_a_variable_names_is_that_of_every_home_and_is_said_to_be(
