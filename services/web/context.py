@@ -8,7 +8,7 @@ from datetime import datetime, tzinfo
 from typing import Annotated, Any, cast
 from urllib.parse import parse_qsl, urlencode, urlsplit
 
-from fastapi import Depends, Request
+from fastapi import Depends, Query, Request
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 from starlette.datastructures import FormData
 
@@ -185,5 +185,13 @@ async def posted_of(request: Request) -> Posted:
     return cast("Posted", request.state.posted)
 
 
+def paged(count: int, page: int, size: int) -> dict[str, Any]:
+    """What the pager below a list needs: how many there are, the page that is shown, and the last one."""
+    return {"count": count, "page": page, "pages": max(1, -(-count // size))}
+
+
+APage = Annotated[int, Query(ge=1, le=100_000)]
+AText = Annotated[str, Query(max_length=200)]
+AChoice = Annotated[str, Query(max_length=60)]  # of a list, or of things by their number
 AContext = Annotated[RequestContext, Depends(RequestContext)]
 APost = Annotated[Posted, Depends(posted_of)]

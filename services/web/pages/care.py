@@ -23,7 +23,7 @@ from services.views.bench import Need, bench, need_of
 from services.views.bench_sheet import jobs
 from services.views.chain_state import ChainState, state_of
 from services.views.tomorrow import advice
-from services.web.context import AContext, APost, RequestContext
+from services.web.context import AChoice, AContext, APage, APost, RequestContext, paged
 from services.web.drawing_inputs import strip, treatment_mark
 from services.web.forms import LARGEST_ID, FormRefused
 from services.web.pages.corrections import back_of
@@ -131,7 +131,7 @@ def _most_pressing(
 
 
 @router.get("/reading")
-def reading(context: AContext, chain: Annotated[str, Query(max_length=12)] = "") -> HTMLResponse:
+def reading(context: AContext, chain: AChoice = "") -> HTMLResponse:
     """The form for a gauge, a ruler or a caliper."""
     return _show(
         context,
@@ -144,17 +144,10 @@ def reading(context: AContext, chain: Annotated[str, Query(max_length=12)] = "")
 
 
 @router.get("/wipe-test")
-def rag(context: AContext, chain: Annotated[str, Query(max_length=12)] = "") -> HTMLResponse:
+def rag(context: AContext, chain: AChoice = "") -> HTMLResponse:
     """The form for a clean rag along a chain."""
-    grades = list(enumerate(GRADES))
-    return _show(
-        context,
-        "wipe-test",
-        "care_wipe_test.html",
-        chains=_fitted_first(context),
-        chosen=chain,
-        grades=grades,
-    )
+    chains, grades = _fitted_first(context), list(enumerate(GRADES))
+    return _show(context, "wipe-test", "care_wipe_test.html", chains=chains, chosen=chain, grades=grades)
 
 
 def _fitted_first(context: RequestContext) -> list[Any]:
@@ -163,12 +156,7 @@ def _fitted_first(context: RequestContext) -> list[Any]:
 
 
 @router.get("/log")
-def log(
-    context: AContext,
-    chain: Annotated[str, Query(max_length=12)] = "",
-    what: Annotated[str, Query(max_length=20)] = "",
-    page: Annotated[int, Query(ge=1, le=100_000)] = 1,
-) -> HTMLResponse:
+def log(context: AContext, chain: AChoice = "", what: AChoice = "", page: APage = 1) -> HTMLResponse:
     """What was logged, newest first."""
     of_chain = next((one.id for one in context.snapshot.ledger.chains if str(one.id) == chain), None)
     with context.app.store.reading() as tx:
@@ -181,9 +169,7 @@ def log(
         what=what,
         whats=[*(one.value for one in TreatmentKind), "reading", "wipe test"],
         logged=_logged(context, chain=of_chain, what=what, limit=PAGE, offset=(page - 1) * PAGE),
-        count=count,
-        page=page,
-        pages=max(1, -(-count // PAGE)),
+        **paged(count, page, PAGE),
     )
 
 

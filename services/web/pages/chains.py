@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime, timedelta
-from typing import Annotated
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter
 from fastapi.responses import HTMLResponse
 
 from rules.contamination import Entry
@@ -18,7 +17,7 @@ from services.store import NotFound
 from services.views.bench import need_of
 from services.views.chain_state import state_of
 from services.views.snapshot import Snapshot
-from services.web.context import AContext
+from services.web.context import AChoice, AContext, APage, AText, paged
 from services.web.drawing_inputs import life_picture, life_rows, strip
 
 MOST_ROWS = 40
@@ -29,12 +28,7 @@ router = APIRouter(prefix="/chains")
 
 
 @router.get("")
-def chains(
-    context: AContext,
-    text: Annotated[str, Query(max_length=100)] = "",
-    where: Annotated[str, Query(max_length=20)] = "",
-    page: Annotated[int, Query(ge=1, le=10_000)] = 1,
-) -> HTMLResponse:
+def chains(context: AContext, text: AText = "", where: AChoice = "", page: APage = 1) -> HTMLResponse:
     """Every chain and what it has been through. where: 'bike', 'shelf', 'retired', or anywhere."""
     snapshot, now = context.snapshot, context.now
     places = snapshot.once(
@@ -57,9 +51,7 @@ def chains(
         text=text,
         where=where,
         places=PLACES,
-        count=len(wanted),
-        page=page,
-        pages=max(1, -(-len(wanted) // PAGE)),
+        **paged(len(wanted), page, PAGE),
         km=lambda one: Measure.KILOMETRES.over_life(one.past),
         strip=strip,
     )

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import Annotated
 
-from fastapi import APIRouter, Path, Query
+from fastapi import APIRouter, Path
 from fastapi.responses import HTMLResponse, Response
 
 from services.store import NeedsConfirmation
 from services.use_cases.undo import undo
-from services.web.context import AContext, APost
+from services.web.context import AContext, APage, APost, AText, paged
 from services.web.forms import LARGEST_ID, Posted
 
 router = APIRouter()
@@ -17,23 +17,12 @@ PAGE = 15
 
 
 @router.get("/corrections")
-def corrections(
-    context: AContext,
-    text: Annotated[str, Query(max_length=100)] = "",
-    page: Annotated[int, Query(ge=1, le=100_000)] = 1,
-) -> HTMLResponse:
+def corrections(context: AContext, text: AText = "", page: APage = 1) -> HTMLResponse:
     """The log of changes."""
     with context.app.store.reading() as tx:
         count = tx.changes.count(text=text)
         found = tx.changes.all_(PAGE, offset=(page - 1) * PAGE, text=text)
-    return context.show(
-        "corrections.html",
-        corrections=found,
-        text=text,
-        count=count,
-        page=page,
-        pages=max(1, -(-count // PAGE)),
-    )
+    return context.show("corrections.html", corrections=found, text=text, **paged(count, page, PAGE))
 
 
 @router.post("/corrections/{number}/undo")

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
-from typing import Annotated, Any
+from typing import Any
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
 from rules import commands as say
@@ -19,7 +19,7 @@ from services.settings import SETTINGS_FILE
 from services.store import NotFound
 from services.use_cases.deliver_letters import try_again
 from services.use_cases.find_by_name import Thing
-from services.web.context import AContext, APost, RequestContext
+from services.web.context import AChoice, AContext, APage, APost, RequestContext
 from services.web.forms import Posted
 from services.web.pages.corrections import back_of
 from services.web.settings_table import FORMS, value_of
@@ -152,12 +152,7 @@ def _amend(
 
 
 @router.get("/chains")
-def chains(
-    context: AContext,
-    chain: Annotated[str, Query(max_length=12)] = "",
-    page: Annotated[int, Query(ge=1, le=100_000)] = 1,
-    chains: Annotated[int, Query(ge=1, le=100_000)] = 1,
-) -> HTMLResponse:
+def chains(context: AContext, chain: AChoice = "", page: APage = 1, chains: APage = 1) -> HTMLResponse:
     """What is fitted where. chain: the one that is shown open.  page: of fittings.  chains: page of those."""
     snapshot, now = context.snapshot, context.now
     every = snapshot.ledger.chains

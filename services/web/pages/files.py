@@ -3,15 +3,14 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import Annotated
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
 from ingest.files.read_pool import ToRead
 from services.store import SoughtFiles
 from services.use_cases.import_rides import Outcome, import_files, whose
-from services.web.context import AContext, APost
+from services.web.context import AChoice, AContext, APage, APost, AText, paged
 from services.web.forms import FormRefused
 from services.web.pages.rides import PARTS
 
@@ -22,12 +21,7 @@ TROUBLE = "trouble"  # whatever did not become a whole ride
 
 
 @router.get("/files")
-def files(
-    context: AContext,
-    only: Annotated[str, Query(max_length=60)] = "",
-    text: Annotated[str, Query(max_length=200)] = "",
-    page: Annotated[int, Query(ge=1, le=100_000)] = 1,
-) -> HTMLResponse:
+def files(context: AContext, only: AChoice = "", text: AText = "", page: APage = 1) -> HTMLResponse:
     """The list, newest first. only: an outcome, or 'trouble'.  text: of its name, or of what was wrong."""
     sought = SoughtFiles(text=text)
     if only == TROUBLE:
@@ -44,15 +38,13 @@ def files(
         part="files",
         parts=PARTS,
         files=shown,
-        count=count,
+        **paged(count, page, PAGE),
         every=sum(every.values()),
         outcomes=list(every.items()),
         waiting=context.snapshot.files_waiting,
         troubled=sum(times for outcome, times in every.items() if outcome not in FINE),
         only=only,
         text=text,
-        page=page,
-        pages=max(1, -(-count // PAGE)),
         folders=[str(one.folder) for one in context.app.settings.watch],
         home=str(context.app.settings.home),
         not_a_ride=Outcome.NOT_A_RIDE.value,

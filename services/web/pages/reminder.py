@@ -18,7 +18,7 @@ from services.use_cases.preview import on_then
 from services.views.bench import need_of
 from services.views.chain_state import state_of
 from services.views.terminal_text import still_known
-from services.web.context import AContext, APost, RequestContext
+from services.web.context import AChoice, AContext, APage, APost, AText, RequestContext, paged
 from services.web.drawing_inputs import strip
 from services.web.forms import LARGEST_ID, FormRefused, number_in
 from services.web.pages.corrections import back_of
@@ -31,9 +31,9 @@ PAGE = 25
 @router.get("")
 def every(
     context: AContext,
-    text: Annotated[str, Query(max_length=100)] = "",
+    text: AText = "",
     now_: Annotated[str, Query(alias="now", max_length=20)] = "",
-    page: Annotated[int, Query(ge=1, le=100_000)] = 1,
+    page: APage = 1,
 ) -> HTMLResponse:
     """Every reminder ever raised, newest first."""
     with context.app.store.reading() as tx:
@@ -44,9 +44,7 @@ def every(
         text=text,
         state=now_,
         states=[one.value for one in Step],
-        count=count,
-        page=page,
-        pages=max(1, -(-count // PAGE)),
+        **paged(count, page, PAGE),
     )
 
 
@@ -54,10 +52,10 @@ def every(
 def why(
     number: int,
     context: AContext,
-    ride: str = Query("", max_length=20),
-    on: str = Query("", max_length=20),
-    word: str = Query("", max_length=20),
-    limit: str = Query("", max_length=20),
+    ride: AChoice = "",
+    on: AChoice = "",
+    word: AChoice = "",
+    limit: AChoice = "",
 ) -> HTMLResponse:
     """The trace of one reminder; the query asks a what-if, which keeps nothing."""
     with context.app.store.reading() as tx:

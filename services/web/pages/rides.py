@@ -20,7 +20,7 @@ from services.use_cases.find_by_name import NEAR_IN_TIME, place_about
 from services.use_cases.judge_bikes import OpenQuestion
 from services.use_cases.preview import supposed
 from services.views.snapshot import Snapshot
-from services.web.context import AContext, APost
+from services.web.context import AContext, APage, APost, paged
 from services.web.drawing_inputs import ride_mini
 from services.web.forms import LARGEST_ID, FormRefused, midnight
 from services.web.pages.question_detail import closer
@@ -140,7 +140,7 @@ def _span(want: Wanted, zone: tzinfo) -> tuple[datetime | None, datetime | None]
 def rides(
     context: AContext,
     want: AWanted,
-    page: Annotated[int, Query(ge=1, le=100_000)] = 1,
+    page: APage = 1,
     bike_now: str = Query("", alias="put", max_length=12),
 ) -> HTMLResponse:
     """The list, page by page."""
@@ -158,9 +158,7 @@ def rides(
         parts=PARTS,
         want=want,
         rides=matching.rides,
-        count=sums.count,
-        page=page,
-        pages=max(1, -(-sums.count // PAGE)),
+        **paged(sums.count, page, PAGE),
         likes=list(Condition),
         mini=ride_mini,
         put=bike_now,

@@ -4,9 +4,8 @@ from __future__ import annotations
 
 import secrets
 from datetime import datetime
-from typing import Annotated
 
-from fastapi import APIRouter, Query
+from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
 from rules.commands import EndTrial, StartTrial
@@ -15,7 +14,7 @@ from rules.vocabulary import BikeId, Chain, ChainId, Reading, Regime, TrialId
 from rules.wear.forecast import Refusal
 from rules.wear.trial_pairs import promise
 from services.views.snapshot import Snapshot
-from services.web.context import AContext, APost
+from services.web.context import AContext, APage, APost, paged
 from services.web.drawing_inputs import comparison_picture, wear_picture
 
 router = APIRouter(prefix="/wear")
@@ -45,7 +44,7 @@ def _neediest_first(snapshot: Snapshot, chain: Chain, now: datetime) -> tuple[bo
 
 
 @router.get("")
-def wear(context: AContext, page: Annotated[int, Query(ge=1, le=1000)] = 1) -> HTMLResponse:
+def wear(context: AContext, page: APage = 1) -> HTMLResponse:
     """Everything that is known of wear."""
     snapshot, now = context.snapshot, context.now
     with context.app.store.reading() as tx:
@@ -76,8 +75,7 @@ def wear(context: AContext, page: Annotated[int, Query(ge=1, le=1000)] = 1) -> H
         parts=PARTS,
         worn=worn,
         bare=[one for one in snapshot.ledger.chains if one.id not in have_readings],
-        page=page,
-        pages=max(1, -(-len(measured) // PAGE)),
+        **paged(len(measured), page, PAGE),
     )
 
 
