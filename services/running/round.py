@@ -116,7 +116,6 @@ def one_round(
     now: datetime,
     watching: Watching | None = None,
     patience: timedelta = timedelta(minutes=2),
-    on_progress: Callable[[str, int, int], None] = lambda *_: None,
 ) -> RoundReport:
     """Do everything that can be done now.
 
@@ -139,7 +138,7 @@ def one_round(
         with app.store.reading() as tx:
             bikes = [*twice, *also_moved(tx, moved)]
         ground = surfaces_from_map(app, now=now)
-    tags = tag_conditions(app, now=now, patience=patience, on_progress=on_progress)
+    tags = tag_conditions(app, now=now, patience=patience)
     if why := ask_ahead(app, now=now, patience=patience):
         trouble.append(why)
     reckoning = _reckoned(app, now)

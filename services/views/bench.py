@@ -17,7 +17,10 @@ from rules.vocabulary import Bike, BikeId, Chain, Rider, TreatmentKind
 from services.views.chain_state import ChainState, state_of
 from services.views.snapshot import Snapshot
 
-_COUNTS = ("No", "One", "Two", "Three", "Four", "Five", "Six", "Seven", "Eight", "Nine", "Ten")
+_COUNTS = (
+    *("No", "One", "Two", "Three", "Four", "Five", "Six"),
+    *("Seven", "Eight", "Nine", "Ten", "Eleven", "Twelve"),
+)
 SWAPPED = "Chain swapped"
 
 
@@ -125,8 +128,12 @@ def headline(rows: list[BenchRow]) -> str:
     count = sum(row.wants_hands for row in rows)
     if count == 0:
         return "Nothing needs your hands"
-    words = _COUNTS[count] if count < len(_COUNTS) else str(count)
-    return f"{words} {'chain wants' if count == 1 else 'chains want'} hands"
+    return f"{in_words(count)} {'chain wants' if count == 1 else 'chains want'} hands"
+
+
+def in_words(count: int) -> str:
+    """'Three', to begin a sentence with."""
+    return _COUNTS[count] if count < len(_COUNTS) else str(count)
 
 
 def _row(snapshot: Snapshot, bike: Bike, now: datetime, tomorrow: str) -> BenchRow:

@@ -7,12 +7,9 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from rules.vocabulary import TreatmentKind
-from services.views.bench import Need, need_of
+from services.views.bench import Need, in_words, need_of
 from services.views.chain_state import ChainState, state_of
 from services.views.snapshot import Snapshot
-
-_COUNTS = ("No chain", "One chain", "Two chains", "Three chains", "Four chains", "Five chains", "Six chains")
-_MORE = ("Seven", "Eight", "Nine", "Ten", "Eleven", "Twelve")
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,7 +39,4 @@ def pot_rows(household: int, name: str, snapshot: Snapshot, now: datetime) -> li
 
 def pot_headline(rows: Sequence[PotRow]) -> str:
     """'Eleven chains for tonight's pot'."""
-    count = len(rows)
-    words = _COUNTS[count] if count < len(_COUNTS) else ""
-    more = count - len(_COUNTS)
-    return f"{words or (_MORE[more] if more < len(_MORE) else str(count)) + ' chains'} for tonight’s pot"
+    return f"{in_words(len(rows))} {'chain' if len(rows) == 1 else 'chains'} for tonight’s pot"
