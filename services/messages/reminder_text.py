@@ -97,18 +97,17 @@ def message_id(
     *,
     household: str,
     occasion: str,
-    domain: str = "gritledger.invalid",
 ) -> str:
     """The Message-ID of this telling: the same one however often it is worked out or sent.
 
     household: what is its own alone. Every ledger has a rider 1, and mail programs drop what they take for
     the same message twice (RFC 5322 §3.6.4: no two messages in the world share one).
     occasion: what makes a second telling of the same reminders another message (a day put off to, a week).
-    The default domain is reserved for names that lead nowhere (RFC 2606 §2).
+    Its domain is reserved for names that lead nowhere (RFC 2606 §2).
     """
     parts = sorted(f"{t.id}/{t.reminder.key}/{t.reminder.urgency}" for t in texts)
     whole = "\n".join([household, str(rider.id), channel, occasion, *parts])
-    return f"<{hashlib.sha256(whole.encode()).hexdigest()[:32]}@{domain}>"
+    return f"<{hashlib.sha256(whole.encode()).hexdigest()[:32]}@gritledger.invalid>"
 
 
 def most_pressing_first(texts: Sequence[ReminderText]) -> list[ReminderText]:

@@ -20,17 +20,14 @@ from services.messages.answers import WHY_COMMAND, why_link
 from services.messages.week_ahead import WEEKS_AHEAD, coming
 
 
-def entries(app: App, *, now: datetime, rider: RiderId | None = None) -> list[Entry]:
-    """The calendar of one rider, or of the household with each rider's name. Raises StoreError."""
+def entries(app: App, *, now: datetime) -> list[Entry]:
+    """The household's calendar, with each rider's name where there are several. Raises StoreError."""
     with app.store.reading() as tx:
         ledger, standing = tx.in_use(now), tx.reminders.standing()
     found = [*_due(app, ledger, standing), *_on_the_way(app, ledger, now)]
-    several = rider is None and len(ledger.riders) > 1
-    return [
-        _signed(entry, ledger.rider(whose).name) if several else entry
-        for whose, entry in found
-        if rider in (None, whose)
-    ]
+    if len(ledger.riders) < 2:
+        return [entry for _, entry in found]
+    return [replace(one, headline=f"{ledger.rider(whose).name}: {one.headline}") for whose, one in found]
 
 
 def refresh_calendar(app: App) -> list[str]:
@@ -71,10 +68,6 @@ def _expected(limit: Outlook, ledger: Ledger, by: datetime, units: Units) -> Ent
         changed_at=last_ridden,
         expected=True,
     )
-
-
-def _signed(entry: Entry, name: str) -> Entry:
-    return replace(entry, headline=f"{name}: {entry.headline}")
 
 
 def calendar_entry(

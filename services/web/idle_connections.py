@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Iterable
 from typing import Any
 
 from uvicorn.protocols.http.h11_impl import H11Protocol
@@ -26,7 +25,8 @@ class PatientProtocol(H11Protocol):
         """Make room for the newcomer."""
         super().connection_made(transport)
         self._heard_s = self.loop.time()
-        waiting = [one for one in _patient(self.connections) if one is not self and one.waits_for_client]
+        patient = (one for one in self.connections if isinstance(one, PatientProtocol))
+        waiting = [one for one in patient if one is not self and one.waits_for_client]
         if len(waiting) >= MOST_WAITING:
             min(waiting, key=lambda one: one._heard_s).transport.abort()
         self._look_again()
@@ -55,7 +55,3 @@ class PatientProtocol(H11Protocol):
             self.transport.abort()
             return
         self._look = self.loop.call_later(max(SILENT_FOR_S - silent_s, 0.1), self._look_again)
-
-
-def _patient(connections: Iterable[Any]) -> list[PatientProtocol]:
-    return [one for one in connections if isinstance(one, PatientProtocol)]

@@ -2,13 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import datetime, timedelta
 
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse
 
-from rules.contamination import Entry
 from rules.outlook import why_not_yet
 from rules.vocabulary import Chain, ChainId
 from rules.wear.forecast import Measure
@@ -62,11 +60,6 @@ def _place(snapshot: Snapshot, chain: Chain, now: datetime) -> str:
     return words if words == "retired" else "shelf" if words == "on the shelf" else "bike"
 
 
-def _longer(entries: Sequence[Entry], now: datetime) -> bool:
-    """Whether a life is longer than what is drawn of it at first."""
-    return bool(entries) and now - entries[0].at > timedelta(days=183 * HALF_YEARS)
-
-
 def _here(sentence: str, name: str) -> str:
     """A limit's line without the chain and its bike, which stand over the page."""
     of, colon, rest = sentence.partition(": ")
@@ -82,6 +75,7 @@ def chain(number: int, context: AContext, whole: bool = False) -> HTMLResponse:
         raise NotFound("chain", number, (chain.name for chain in snapshot.ledger.chains))
     snapshot = snapshot.of({one.id})
     state = state_of(snapshot, one, now)
+    lived = state.past.entries
     return context.show(
         "chain.html",
         here="chains",
@@ -97,8 +91,8 @@ def chain(number: int, context: AContext, whole: bool = False) -> HTMLResponse:
         rows=life_rows(snapshot, one, now)[: -MOST_ROWS - 1 : -1],
         most_rows=MOST_ROWS,
         picture=life_picture(snapshot, one, now, MOST_HALF_YEARS if whole else HALF_YEARS),
-        more_drawn=not whole and _longer(snapshot.past(one.id, now).entries, now),
+        more_drawn=not whole and bool(lived) and now - lived[0].at > timedelta(days=183 * HALF_YEARS),
         fittings=snapshot.ledger.fittings_of(one.id)[::-1],
-        km=Measure.KILOMETRES.over_life(snapshot.past(one.id, now)),
+        km=Measure.KILOMETRES.over_life(state.past),
         strip=strip,
     )
