@@ -54,18 +54,17 @@ def trial_letter(channel: str, to: str, *, now: datetime) -> Letter:
         f"This message was sent to try the channel '{channel}'. It arrived, so reminders will too.\n"
         "Nothing is due because of it.\n"
     )
-    return Letter(
-        id=0,
-        rider=RiderId(0),
-        channel=channel,
-        to=to,
-        subject=subject,
-        text=text,
-        html="",
-        message_id=f"<trial.{channel.replace(' ', '-')}.{now:%Y%m%dT%H%M%S%f}@gritledger.invalid>",
-        facts=json.dumps({"trial": True, "reminders": []}),
-        queued_at=now,
-    )
+    mark = f"trial.{channel.replace(' ', '-')}.{now:%Y%m%dT%H%M%S%f}"
+    facts = json.dumps({"trial": True, "reminders": []})
+    return unqueued_letter(channel, to, subject, text, mark=mark, facts=facts, now=now)
+
+
+def unqueued_letter(
+    channel: str, to: str, subject: str, text: str, *, mark: str, now: datetime, facts: str = "{}"
+) -> Letter:
+    """A letter that goes out at once or not at all. mark: what makes its Message-ID one of its own."""
+    name, nobody = f"<{mark}@gritledger.invalid>", RiderId(0)
+    return Letter(0, nobody, channel, to, subject, text, html="", message_id=name, facts=facts, queued_at=now)
 
 
 def cannot_write_in(folder: Path) -> str:

@@ -60,7 +60,9 @@ class CommandChannel:
             finally:
                 _end(process)
             if process.returncode != 0:
-                raise ChannelError(f"the command {argv[0]} {_ending(process.returncode)}: {_last_line(errors)}")
+                raise ChannelError(
+                    f"the command {argv[0]} {_ending(process.returncode)}: {_last_line(errors)}"
+                )
 
     def check(self) -> list[str]:
         """Whether the program is there and may be run."""

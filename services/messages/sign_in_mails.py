@@ -6,7 +6,7 @@ import secrets
 from datetime import datetime, timedelta
 
 from rules.roles import Role, words_of
-from rules.vocabulary import RiderId
+from services.channels import unqueued_letter
 from services.queued_letter import Letter
 
 
@@ -45,14 +45,5 @@ def lost_password_letter(to: str, link: str, good_for: timedelta, *, channel: st
 
 
 def _letter(to: str, subject: str, text: str, *, channel: str, now: datetime) -> Letter:
-    return Letter(
-        id=0,
-        rider=RiderId(0),
-        channel=channel,
-        to=to,
-        subject=subject,
-        text=text,
-        html="",
-        message_id=f"<link.{secrets.token_hex(16)}@gritledger.invalid>",
-        queued_at=now,
-    )
+    mark = f"link.{secrets.token_hex(16)}"
+    return unqueued_letter(channel, to, subject, text, mark=mark, now=now)

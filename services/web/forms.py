@@ -170,6 +170,12 @@ class Posted:
         return teeth
 
 
+def own_path(path: str, otherwise: str = "/") -> str:
+    """A path that a form brought along, if it leads nowhere but to a page of ours."""
+    ours = path.startswith("/") and not path.startswith(("//", "/\\")) and path.isprintable()
+    return path if ours else otherwise
+
+
 def number_in(text: str, *, what: str, low: float | None = None, high: float | None = None) -> float:
     """A number; within bounds, ends included, where there are any. Raises FormRefused."""
     try:

@@ -9,6 +9,7 @@ from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Resp
 from starlette.types import ASGIApp, Receive, Scope, Send
 
 from services.web.context import APost, AppContext
+from services.web.forms import own_path
 from services.web.guard import SIGN_IN, SIGN_IN_FIRST, session_of
 from services.web.passphrase import COOKIE, SESSION_LIFETIME
 
@@ -69,7 +70,7 @@ def check(
     if shared.sessions is None:
         return RedirectResponse("/", 303)
     now, address = shared.clock(), request.client.host if request.client else "?"
-    target = to if to.startswith("/") and not to.startswith(("//", "/\\")) and to.isprintable() else "/"
+    target = own_path(to)
     wait_s = shared.sessions.wait_s(address, now)
     if wait_s > 0:
         answer = _form(request, 429, target, f"Too many wrong tries; wait {wait_s:.0f} seconds.")

@@ -25,7 +25,7 @@ from services.web.club_access import (
     visit_of,
 )
 from services.web.context import APost
-from services.web.forms import FormRefused
+from services.web.forms import FormRefused, own_path
 from services.web.guard import SIGN_IN
 
 router = APIRouter()
@@ -44,7 +44,7 @@ def check(
 ) -> Response:
     """Let in, or not. Another site cannot post here: the guard compares origins."""
     door = door_of(request)
-    target = to if to.startswith("/") and not to.startswith(("//", "/\\")) and to.isprintable() else "/"
+    target = own_path(to)
     try:
         secret = sign_in.sign_in(
             door.club.people, email, password, address=came_from(request), now=door.clock()

@@ -10,7 +10,7 @@ from fastapi.responses import HTMLResponse, Response
 from services.store import NeedsConfirmation
 from services.use_cases.undo import undo
 from services.web.context import AContext, APage, APost, AText, paged
-from services.web.forms import LARGEST_ID, Posted
+from services.web.forms import LARGEST_ID, Posted, own_path
 
 router = APIRouter()
 PAGE = 15
@@ -38,6 +38,4 @@ def take_back(number: Annotated[int, Path(le=LARGEST_ID)], context: AContext, po
 
 def back_of(posted: Posted, otherwise: str) -> str:
     """The page a form came from, if it is one of ours."""
-    path = posted.text("back", most=300)
-    ours = path.startswith("/") and not path.startswith(("//", "/\\")) and path.isprintable()
-    return path if ours else otherwise
+    return own_path(posted.text("back", most=300), otherwise)
