@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import astuple, dataclass, replace
 from datetime import datetime, tzinfo
 from typing import Annotated
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Depends, Query
 from fastapi.responses import HTMLResponse, Response
+from pydantic import StringConstraints
 
 from rules.commands import PutRidesOn, TellRide
 from rules.contamination import likes
@@ -38,49 +39,32 @@ FEWEST_IN_ONE = 3  # single rides of a rider from which on one answer may be for
 OPEN = "open"  # rides whose bike is a question
 
 
+Filter = Annotated[str, Query(max_length=12)]
+FILTERS = ("text", "rider", "bike", "like", "from", "until")  # as they are called in addresses and forms
+
+
 @dataclass(frozen=True, slots=True)
 class Wanted:
-    """Which rides are looked for."""
+    """Which rides are looked for, by the filters of the query."""
 
-    text: str = ""
-    rider: str = ""
-    bike: str = ""
-    like: str = ""
-    first: str = ""
-    last: str = ""
+    text: Annotated[str, Query(max_length=200), StringConstraints(strip_whitespace=True)] = ""
+    rider: Filter = ""
+    bike: Filter = ""
+    like: Filter = ""
+    first: Annotated[str, Query(alias="from", max_length=25)] = ""
+    last: Annotated[str, Query(alias="until", max_length=25)] = ""
 
-    def query(self, **more: str) -> str:
+    def query(self) -> str:
         """As the query of an address, without what is empty."""
-        said = {
-            "text": self.text,
-            "rider": self.rider,
-            "bike": self.bike,
-            "like": self.like,
-            "from": self.first,
-            "until": self.last,
-            **more,
-        }
-        return urlencode({name: value for name, value in said.items() if value})
+        return urlencode([pair for pair in zip(FILTERS, astuple(self), strict=True) if pair[1]])
 
     @property
     def anything(self) -> bool:
         """Whether the list is narrowed down at all."""
-        return bool(self.query())
+        return any(astuple(self))
 
 
-def wanted(
-    text: Annotated[str, Query(max_length=200)] = "",
-    rider: Annotated[str, Query(max_length=12)] = "",
-    bike: Annotated[str, Query(max_length=12)] = "",
-    like: Annotated[str, Query(max_length=12)] = "",
-    first: Annotated[str, Query(alias="from", max_length=25)] = "",
-    last: Annotated[str, Query(alias="until", max_length=25)] = "",
-) -> Wanted:
-    """The filters of the query."""
-    return Wanted(text.strip(), rider, bike, like, first, last)
-
-
-AWanted = Annotated[Wanted, Depends(wanted)]
+AWanted = Annotated[Wanted, Depends()]
 
 
 @dataclass(frozen=True, slots=True)
@@ -171,7 +155,7 @@ def rides(
 @router.post("/put")
 def put_all(context: AContext, posted: APost) -> Response:
     """The rider's word on every ride of a narrowed list: a lost week, a sensor on the wrong bike."""
-    want = Wanted(*(posted.text(name) for name in ("text", "rider", "bike", "like", "from", "until")))
+    want = Wanted(*map(posted.text, FILTERS))
     if not want.anything:
         raise FormRefused("Narrow the list down first: a word on every ride there is would be too much.")
     snapshot = context.snapshot

@@ -59,17 +59,15 @@ for (const plot of document.querySelectorAll("figure.plot")) {
   plot.addEventListener("focus", () => {
     if (!pointed) reader.textContent = "→ and ← read it out.";
   });
-  plot.addEventListener("blur", () => {
+  const leave = () => {
     point(null);
     reader.textContent = "";
-  });
+  };
+  plot.addEventListener("blur", leave);
+  plot.addEventListener("pointerleave", leave);
   plot.addEventListener("pointermove", (event) => {
     const mark = event.target.closest(selector) ?? nearest(plot.querySelectorAll(selector), event);
     if (mark && mark !== pointed) point(mark);
-  });
-  plot.addEventListener("pointerleave", () => {
-    point(null);
-    reader.textContent = "";
   });
   plot.addEventListener("keydown", (event) => {
     const step = { ArrowRight: 1, ArrowLeft: -1 }[event.key];
@@ -102,10 +100,13 @@ if (answers) {
     }
     tally.textContent = `${said} of ${asked.length} answered; nothing is kept yet.`;
   };
-  const go = (to) => {
+  const mark = (to) => {
     questions[now].classList.remove("now");
-    now = Math.min(questions.length - 1, Math.max(0, to));
+    now = to;
     questions[now].classList.add("now");
+  };
+  const go = (to) => {
+    mark(Math.min(questions.length - 1, Math.max(0, to)));
     const chosen = options(questions[now]).find((option) => option.checked);
     chosen.focus({ preventScroll: true });
     questions[now].scrollIntoView({ block: "center" });
@@ -113,11 +114,7 @@ if (answers) {
   answers.addEventListener("change", count);
   answers.addEventListener("focusin", (event) => {
     const at = questions.indexOf(event.target.closest("fieldset"));
-    if (at >= 0 && at !== now) {
-      questions[now].classList.remove("now");
-      now = at;
-      questions[now].classList.add("now");
-    }
+    if (at >= 0 && at !== now) mark(at);
   });
   document.addEventListener("keydown", (event) => {
     if (event.ctrlKey || event.metaKey || event.altKey) return;
