@@ -35,16 +35,15 @@ SECURITY = (
     ("starttls", "STARTTLS (usually port 587)"),
     ("loopback only", "none, to this very machine only (loopback only)"),
 )
-MAIL = (
-    Entry("channels.mail.host", "Outgoing server", hint="empty = no mail"),
-    Entry("channels.mail.port", "Port", "whole"),
-    Entry("channels.mail.security", "Encryption", "choice", SECURITY),
-    Entry("channels.mail.user", "Name there"),
-    Entry("channels.mail.sender", "Sender", hint="as mails name it"),
-    Entry("channels.mail.authority_file", "Certificate authority of a server of your own", "path"),
-)
 FORMS: Mapping[str, tuple[Entry, ...]] = {
-    "mail": MAIL,
+    "mail": (
+        Entry("channels.mail.host", "Outgoing server", hint="empty = no mail"),
+        Entry("channels.mail.port", "Port", "whole"),
+        Entry("channels.mail.security", "Encryption", "choice", SECURITY),
+        Entry("channels.mail.user", "Name there"),
+        Entry("channels.mail.sender", "Sender", hint="as mails name it"),
+        Entry("channels.mail.authority_file", "Certificate authority of a server of your own", "path"),
+    ),
     "ways": (
         Entry("channels.desktop", "A note on this machine’s desktop", "tick"),
         Entry("channels.calendar_file", "A calendar file, kept up to date at", "path"),
@@ -134,8 +133,12 @@ def write(app: App, values: Mapping[str, Any]) -> None:
     app.wake()
 
 
-def value_of(settings: Settings, entry: Entry) -> str:
-    """A setting as its field shows it; "" = not set."""
+def filled(settings: Settings, *names: str) -> dict[str, list[tuple[Entry, str]]]:
+    """The entries of these forms, each with what its field shows; "" = not set."""
+    return {name: [(entry, _value_of(settings, entry)) for entry in FORMS[name]] for name in names}
+
+
+def _value_of(settings: Settings, entry: Entry) -> str:
     at = _set(settings, entry)
     if at is None:
         return ""

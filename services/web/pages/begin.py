@@ -14,6 +14,8 @@ from tzlocal import get_localzone_name
 from rules.commands import AddBike, AddRider
 from rules.dates_and_numbers import listed
 from rules.names import as_read
+from rules.quiet_hours import speak_at
+from rules.reminder import ReminderKind
 from rules.units import Units
 from rules.vocabulary import BikeId, RiderId
 from services.app import quiet_hours_of, zone_of
@@ -41,7 +43,6 @@ STEPS = (
     ("reminders", "Where reminders go"),
 )
 NAMES = [name for name, _ in STEPS]
-NONE_OF_OURS = "none"
 RIDERS_ASKED = 3
 
 
@@ -95,7 +96,6 @@ def show(context: RequestContext, step: str, **figures: Any) -> HTMLResponse:
         step=step,
         steps=STEPS,
         done=steps_done(context),
-        number_of=at + 1,
         before=NAMES[at - 1] if at else None,
         after=NAMES[at + 1] if at + 1 < len(NAMES) else None,
         **figures,
@@ -271,9 +271,6 @@ def keep_chain(context: AContext, posted: APost) -> Response:
 
 def coming_quiet(context: RequestContext) -> str:
     """When a reminder raised now may speak, where that is not now; "" = at once."""
-    from rules.quiet_hours import speak_at
-    from rules.reminder import ReminderKind
-
     local = context.now.astimezone(context.zone)
     at = speak_at(ReminderKind.IMMERSION, local, quiet_hours_of(context.app))
     return "" if at - local < timedelta(minutes=1) else f"{at:%H:%M}"

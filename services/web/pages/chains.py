@@ -48,7 +48,6 @@ def chains(context: AContext, text: AText = "", where: AChoice = "", page: APage
         states=[state_of(look, one, now) for one in shown],
         text=text,
         where=where,
-        places=PLACES,
         **paged(len(wanted), page, PAGE),
         km=lambda one: Measure.KILOMETRES.over_life(one.past),
         strip=strip,

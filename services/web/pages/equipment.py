@@ -22,7 +22,7 @@ from services.use_cases.find_by_name import Thing
 from services.web.context import AChoice, AContext, APage, APost, RequestContext
 from services.web.forms import Posted
 from services.web.pages.corrections import back_of
-from services.web.settings_table import FORMS, value_of
+from services.web.settings_table import filled
 
 router = APIRouter(prefix="/settings")
 FITTINGS, CHAINS = 6, 12  # a page
@@ -261,10 +261,7 @@ def channels(context: AContext) -> HTMLResponse:
         sent=sent,
         waiting=waiting,
         refused=refused,
-        forms={
-            name: [(one, value_of(context.app.settings, one)) for one in FORMS[name]]
-            for name in ("mail", "ways")
-        },
+        forms=filled(context.app.settings, "mail", "ways"),
         file=str(context.app.settings.home / SETTINGS_FILE),
     )
 

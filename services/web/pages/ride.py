@@ -68,7 +68,6 @@ def ride(
         own=own,
         chain=snapshot.ledger.chain_of(one),
         decisions=decisions,
-        held=held,
         because=evidence.get("because", ""),
         clues=clues_picture(held.evidence if held is not None else "", snapshot, context.app.units),
         gears=gears_picture(details.clues, one, name, snapshot),

@@ -29,29 +29,24 @@ from services.web.forms import FormRefused, Posted
 from services.web.pages import begin
 from services.web.pages.corrections import back_of
 from services.web.pages.equipment import show_part
-from services.web.settings_table import FORMS, MAIL, changes, value_of, write
+from services.web.settings_table import changes, filled, write
 
 router = APIRouter()
 FORM_PAGE = {"mail": "channels", "ways": "channels", "quiet": "quiet"}
 GUESSED_PORT = 465  # RFC 8314 §3.3: submission over TLS from the first byte
 
 
-def forms(context: RequestContext, *names: str) -> list[tuple[str, list[tuple[Any, str]]]]:
-    """Each form's entries with what is set now."""
-    settings = context.app.settings
-    return [(name, [(entry, value_of(settings, entry)) for entry in FORMS[name]]) for name in names]
-
-
 @router.get("/settings/quiet")
 def quiet(context: AContext) -> HTMLResponse:
     """When reminders may speak."""
-    return show_part(context, "quiet", forms=forms(context, "quiet"))
+    return show_part(context, "quiet", forms=filled(context.app.settings, "quiet"))
 
 
 @router.get("/settings/more")
 def more(context: AContext) -> HTMLResponse:
     """Units, weather, tomorrow's bike, copies, money."""
-    return show_part(context, "more", forms=forms(context, "units", "weather", "tomorrow", "copies", "money"))
+    names = ("units", "weather", "tomorrow", "copies", "money")
+    return show_part(context, "more", forms=filled(context.app.settings, *names))
 
 
 @router.post("/settings/set/{form}")
@@ -179,7 +174,7 @@ def reminders(context: AContext) -> HTMLResponse:
         context,
         "reminders",
         mail=mail,
-        entries=[(entry, value_of(context.app.settings, entry)) for entry in MAIL],
+        entries=filled(context.app.settings, "mail")["mail"],
         desktop="desktop" in context.app.channels,
         folders=looked_at(context),
         quiet_until=begin.coming_quiet(context),
