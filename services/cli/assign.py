@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from rules.commands import PutRidesOn
+from rules.ledger import Ledger
 from rules.vocabulary import RideId
 from services.cli.keep_fact import (
     Yes,
@@ -21,7 +23,6 @@ from services.cli.keep_fact import (
 from services.cli.output import LARGEST, Home, now_utc, open_app, say
 
 if TYPE_CHECKING:
-    from rules.ledger import Ledger
     from rules.what_if import Difference
 
 AsPreviewed = Annotated[bool, typer.Option("--json", help="What --preview shows, as JSON, for programs.")]
@@ -71,7 +72,6 @@ def assign(
     if not numbers and not none_of_ours:
         raise typer.BadParameter("say which rides and which bike: gritledger assign 12 13 Plover")
     numbers = numbers or []
-    from rules.commands import PutRidesOn
     from services.use_cases.find_by_name import bike_named
     from services.use_cases.preview import preview_rides_on
 
@@ -109,7 +109,6 @@ def _assign_by_table(
 ) -> None:
     from dataclasses import replace
 
-    from rules.commands import PutRidesOn
     from services.use_cases.preview import preview_answers
     from services.use_cases.which_bike_from_table import around, matched, read_table
 

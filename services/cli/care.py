@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from rules.vocabulary import ReadingTool, TreatmentKind
+from rules.commands import LogReading, LogTreatment, LogWipeTest
+from rules.vocabulary import Chain, ReadingTool, TreatmentKind
 from services.cli.keep_fact import Yes, keep, ledger_of, ledger_on, moment_typed, zone_for
 from services.cli.output import At, Home, amount, now_utc, open_app, say
 
 if TYPE_CHECKING:
-    from rules.vocabulary import Chain
     from services.app import App
 
 Note = Annotated[str, typer.Option(help="Anything worth keeping.")]
@@ -74,8 +74,6 @@ def log(
     Examples: gritledger log drip Plover --minutes 6
     · gritledger log immersion 'Chain 3' 'Chain 4' --at 'yesterday 20:00'
     """
-    from rules.commands import LogTreatment
-
     app, now = open_app(home), now_utc()
     found = [_chain_and_time(app, one, at, now, yes) for one in chain]
     ids = [one.id for one, _ in found]
@@ -117,7 +115,6 @@ def measure(
     · gritledger measure Plover --length '12 1/16 in' · gritledger measure Plover --wipe-test 2
     """
     from rules.chain_length import elongation_pct, length_mm
-    from rules.commands import LogReading, LogWipeTest
 
     app, now = open_app(home), now_utc()
     if wipe_test is not None:

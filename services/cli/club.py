@@ -96,7 +96,6 @@ def list_(as_json: AsJson = False, home: Home = None) -> None:
 
     Example: gritledger club list
     """
-
     with _club_of(home) as opened:
         households = opened.households()
     if as_json:
@@ -253,7 +252,6 @@ def work(
 
     Example: gritledger club work
     """
-
     try:
         from services.running.club_worker import work as work_on
     except ImportError as missing:

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
+from rules.commands import AddBike, AddChain, AddRider, Amend, FitChain, PlaceSensor, Retire, TakeOff
 from rules.names import tidy
-from rules.vocabulary import Regime
+from rules.vocabulary import Bike, Regime
 from services.cli.keep_fact import (
     Yes,
     first_moment,
@@ -24,7 +25,6 @@ from services.cli.keep_fact import (
 from services.cli.output import At, Home, amount, now_utc, open_app, parse_moment, say
 
 if TYPE_CHECKING:
-    from rules.vocabulary import Bike
     from services.app import App
 
 add = typer.Typer(
@@ -43,8 +43,6 @@ def rider(
 
     Example: gritledger add rider Iva --email iva@example.org --zone Europe/Madrid
     """
-    from rules.commands import AddRider
-
     keep(open_app(home), AddRider(name, (email or "").strip() or None, zone), now=now_utc(), yes=True)
     say(f"Next: gritledger add bike NAME --owner {quote(' '.join(name.split()))}")
 
@@ -64,7 +62,6 @@ def bike(
 
     Example: gritledger add bike Plover --unpaved 60 --chainrings 40 --cogs 11-13-15-18-21-24-28-34-42
     """
-    from rules.commands import AddBike
     from services.use_cases.find_by_name import rider_named
 
     app = open_app(home)
@@ -97,7 +94,6 @@ def chain(
 
     Example: gritledger add chain 'Chain 3' --on Plover --at '2026-05-01 09:00' --speeds 12
     """
-    from rules.commands import AddChain
     from services.use_cases.find_by_name import bike_named
     from services.use_cases.record_change import add_and_fit
 
@@ -128,7 +124,6 @@ def sensor(
 
     Example: gritledger add sensor 'serial 4711' Plover --kind 'power meter' --at 2026-03-01
     """
-    from rules.commands import PlaceSensor
     from services.use_cases.find_by_name import bike_named
 
     app, now = open_app(home), now_utc()
@@ -161,8 +156,6 @@ def change(
 
     Example: gritledger change Plover --name 'Old Plover' --unpaved 40
     """
-    from rules.commands import Amend
-    from rules.vocabulary import Bike
     from services.use_cases.find_by_name import thing_named
 
     app, now = open_app(home), now_utc()
@@ -210,7 +203,6 @@ def fit(
 
     Example: gritledger fit 'Chain 3' Plover --at 'yesterday 20:00'
     """
-    from rules.commands import FitChain
     from services.use_cases.find_by_name import bike_named, the_chain_named
 
     app, now = open_app(home), now_utc()
@@ -232,7 +224,6 @@ def take_off(
 
     Example: gritledger take-off 'Chain 3' --retire
     """
-    from rules.commands import Retire, TakeOff
     from rules.gate.times import after_last_ride
     from services.use_cases.find_by_name import the_chain_named
 

@@ -10,13 +10,13 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
+from rules.commands import Command
+from rules.ledger import Ledger
+from rules.vocabulary import Bike, Chain
 from services.cli.output import parse_moment, print_json, say
 
 if TYPE_CHECKING:
-    from rules.commands import Command
     from rules.gate.times import Moment
-    from rules.ledger import Ledger
-    from rules.vocabulary import Bike, Chain
     from services.app import App
     from services.use_cases.record_change import Done
 
@@ -43,7 +43,6 @@ def ledger_on(app: App, day: date) -> Ledger:
 
 def zone_for(ledger: Ledger, thing: Bike | Chain | None = None, *, now: datetime | None = None) -> tzinfo:
     """Whose clock: the owner's of that bike, or of the bike under that chain; else the first rider's."""
-    from rules.vocabulary import Chain
     from services.app import household_zone, zone_of
 
     bike = thing

@@ -114,7 +114,6 @@ def list_(
 
     Examples: gritledger list chains · gritledger list files --trouble · gritledger list changes
     """
-
     if trouble and what is not What.FILES:
         raise typer.BadParameter("--trouble is about files: gritledger list files --trouble")
     app = open_app(home)

@@ -9,9 +9,11 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 
 import typer
 
+from rules.commands import SetLimits
+from rules.ledger import Ledger
 from rules.names import as_read
 from rules.typed import Mistyped, number_in
-from rules.vocabulary import Condition
+from rules.vocabulary import ChainId, Condition, Regime, RideId
 from services.cli.keep_fact import keep, list_as_json, print_plain, zone_for
 from services.cli.output import (
     LARGEST,
@@ -27,9 +29,7 @@ from services.cli.output import (
 )
 
 if TYPE_CHECKING:
-    from rules.ledger import Ledger
     from rules.sensitivity import Sensitivity
-    from rules.vocabulary import ChainId
     from services.app import App
     from services.views.tomorrow import DayAhead
 
@@ -62,7 +62,6 @@ def what_if(
         _year(home, on, take, as_json)
         return
     from rules.rulebook import KEYS
-    from rules.vocabulary import RideId
     from rules.what_if import difference, with_condition, with_imagined_ride, with_ride_on
     from services.app import zone_of
     from services.use_cases.preview import on_then
@@ -112,7 +111,6 @@ def what_if(
 
 def _year(home: Path | None, on: str | None, take: str | None, as_json: bool) -> None:
     """The last year, bike by bike, cared for another way; one way may be taken over."""
-    from rules.commands import SetLimits
     from rules.year.another_way import another_way, can_be_taken_over, taken_over
     from services.app import zone_of
 
@@ -216,7 +214,6 @@ def outlook(
 def _sensitivity(app: App, ledger: Ledger, only: set[ChainId] | None, now: datetime, as_json: bool) -> None:
     """How far grit-hours and due dates move with each weight; of these chains, or of all on bikes."""
     from rules.sensitivity import sensitivity as of_chains
-    from rules.vocabulary import Regime
     from services.app import zone_of
 
     found = of_chains(ledger, app.rulebook_for(ledger), now=now, zone_of=zone_of, only=only)

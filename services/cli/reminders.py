@@ -8,7 +8,8 @@ from typing import Annotated
 
 import typer
 
-from rules.reminder import LONGEST_PUT_OFF_DAYS
+from rules.reminder import LONGEST_PUT_OFF_DAYS, Step
+from rules.vocabulary import ReminderId
 from services.cli.keep_fact import ledger_of, list_as_json, print_plain, tell, zone_for
 from services.cli.output import (
     LARGEST,
@@ -36,7 +37,6 @@ def due(as_json: AsJson = False, home: Home = None) -> None:
     Example: gritledger due
     """
     from rules.message_timing import MONTH
-    from rules.reminder import Step
     from services.app import household_zone
     from services.views.untold_reminders import held_back
 
@@ -93,7 +93,6 @@ def why(
 
     Examples: gritledger why 12 · gritledger why Plover
     """
-    from rules.vocabulary import ReminderId
     from services.views.terminal_text import why as trace
 
     if not asked.isdecimal():

@@ -7,9 +7,11 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
+from rules.commands import SayCondition, SayUnpaved, SplitOuting, TakeBack, TellRide, WithdrawRide
+from rules.ledger import Ledger
 from rules.ride_name import own_title
 from rules.units import Units, distance
-from rules.vocabulary import Condition, RideId
+from rules.vocabulary import Condition, Ride, RideId
 from services.cli.assign import AsPreviewed, only_previews, show_preview
 from services.cli.equipment import add
 from services.cli.keep_fact import Yes, confirmed, keep, ledger_around, ledger_of, zone_for
@@ -32,8 +34,6 @@ from services.cli.output import (
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from rules.ledger import Ledger
-    from rules.vocabulary import Ride
     from services.app import App
 
 RideNumber = Annotated[
@@ -151,7 +151,6 @@ def add_ride(
 
     Example: gritledger add ride 40 --on Plover --at 'yesterday 18:00' --like wet
     """
-    from rules.commands import TellRide
     from rules.gate.rides import LONGEST_MIN
     from services.use_cases.find_by_name import bike_named, place_about, rider_named
 
@@ -222,7 +221,6 @@ def correct(
     Examples: gritledger correct 12 --like wet --unpaved 40
     · gritledger correct 12 --not-a-ride --because 'on the car roof' · gritledger correct 12 --two-rides
     """
-    from rules.commands import SayCondition, SayUnpaved, SplitOuting, WithdrawRide
     from services.use_cases.preview import preview_condition
 
     if (like is not None or unpaved is not None) + not_a_ride + two_rides != 1:
@@ -274,7 +272,6 @@ def undo(
 
     Examples: gritledger undo 12 · gritledger undo 41 --fact treatment --because 'wrong chain'
     """
-    from rules.commands import TakeBack
     from services.use_cases.undo import undo as undo_change
 
     app = open_app(home)

@@ -6,14 +6,14 @@ from typing import TYPE_CHECKING, Annotated, Literal
 
 import typer
 
+from rules.commands import BeginSupply, EndSupply, SetLimits
+from rules.ledger import Ledger
 from rules.typed import Mistyped, number_in
-from rules.vocabulary import SupplyKind
+from rules.vocabulary import OwnValue, SupplyKind
 from services.cli.keep_fact import Yes, first_moment, keep, last_moment, ledger_of, print_plain, zone_for
 from services.cli.output import AsJson, At, Home, amount, now_utc, open_app, print_json, say
 
 if TYPE_CHECKING:
-    from rules.ledger import Ledger
-    from rules.vocabulary import OwnValue
     from services.use_cases.find_by_name import Thing
 
 
@@ -42,7 +42,6 @@ def supplies(
     Examples: gritledger supplies · gritledger supplies bath 500 · gritledger supplies solvent --gone
     · gritledger supplies 'drip wax' 120 --a-use 5 --price 18
     """
-    from rules.commands import BeginSupply, EndSupply
     from services.views.export_rows import look_at
 
     app, now = open_app(home), now_utc()
@@ -93,8 +92,6 @@ def limits(
     Examples: gritledger limits · gritledger limits Plover immersion=50 drip=14
     · gritledger limits Ines water=1.5
     """
-    from rules.commands import SetLimits
-
     app, now = open_app(home), now_utc()
     ledger = ledger_of(app)
     if owner is not None and values:
@@ -119,7 +116,6 @@ def limits(
 
 def _value(ledger: Ledger, owner: str, what: Thing | None, typed: str) -> OwnValue:
     """One limit as it was typed. Raises typer.BadParameter."""
-    from rules.vocabulary import OwnValue
     from services.use_cases.find_by_name import thing_named
 
     key, equals, value = typed.partition("=")

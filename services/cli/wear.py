@@ -8,8 +8,11 @@ from typing import Annotated
 
 import typer
 
-from rules.trial import USUAL_TURN_KM
+from rules.commands import EndTrial, StartTrial
+from rules.dates_and_numbers import number
+from rules.trial import USUAL_TURN_KM, turn
 from rules.units import kilometres
+from rules.vocabulary import Regime
 from services.cli.keep_fact import Yes, keep, list_as_json, print_plain
 from services.cli.output import AsJson, Home, amount, now_utc, open_app, out, plain, say, table
 
@@ -96,8 +99,6 @@ def trial(
     """
     import secrets
 
-    from rules.commands import EndTrial, StartTrial
-    from rules.trial import turn
     from rules.wear.trial_pairs import PACE, found_by_trials, promise
     from services.use_cases.find_by_name import chain_named
 
@@ -137,8 +138,6 @@ def trial(
 
 def _compare_wax_with_lube(home: Path | None, as_json: bool) -> None:
     """The wear and the cost of waxed chains beside those of oiled ones, as far as the records go."""
-    from rules.dates_and_numbers import number
-    from rules.vocabulary import Regime
     from rules.wear.comparison import compare
     from rules.wear.cost import cost, pay_back
 
@@ -230,8 +229,8 @@ def wax_night(
     if not evening.batches:
         say("No chain is worth heating the pot for tonight.")
         return
-    for number, batch in enumerate(evening.batches, start=1):
-        out.print(f"[bold]Dip {number}[/bold]")
+    for dip, batch in enumerate(evening.batches, start=1):
+        out.print(f"[bold]Dip {dip}[/bold]")
         for one in batch:
             say(f"  {one.name}: {one.because}")
     for swap in evening.swaps:
