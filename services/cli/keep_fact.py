@@ -60,10 +60,10 @@ def list_as_json(app: App, name: str, *, now: datetime, chain: str | None = None
     chain: only what is about this one, or the one on the bike of that name.
     """
     from services.use_cases.find_by_name import chain_named
-    from services.views.export_rows import look_at, rows_of
+    from services.views.export_rows import Look, rows_of
     from services.views.json_values import plain
 
-    look = look_at(app, now)
+    look = Look(app, now)
     if chain:
         look = replace(look, only=chain_named(look.ledger, chain, now))
     rows = (row for row in rows_of(name, look) if look.only is None or look.only.name == row["chain"])

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterable, Iterator, Mapping
-from dataclasses import replace
 from datetime import datetime, tzinfo
 from enum import StrEnum
 from typing import TYPE_CHECKING, Annotated, Any
@@ -121,11 +120,11 @@ def list_(
         _list_settings(app.settings, as_json)
         return
     from services.use_cases.import_rides import Outcome
-    from services.views.export_rows import WAITS, look_at, rows_of
+    from services.views.export_rows import WAITS, Look, rows_of
     from services.views.json_values import plain
 
     fine = (Outcome.NEW, Outcome.SAME_OUTING) if trouble else ()
-    look = replace(look_at(app, now_utc()), most=last or (None if as_json else MOST), but=fine)
+    look = Look(app, now_utc(), most=last or (None if as_json else MOST), but=fine)
     rows: list[Mapping[str, Any]] = list(rows_of(what, look))
     if what in NEWEST_LAST:
         rows.reverse()

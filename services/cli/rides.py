@@ -117,10 +117,10 @@ def rides(
 def _print_rides(app: App, rides: Sequence[Ride], *, with_hours: bool) -> None:
     """Rides for a program; with_hours: and what the ground was like in each."""
     from rules.contamination import exposures
-    from services.views.export_rows import look_at, ride_rows
+    from services.views.export_rows import Look, ride_rows
     from services.views.json_values import plain
 
-    look = look_at(app, now_utc())
+    look = Look(app, now_utc())
     rows = []
     for one, row in zip(rides, ride_rows(look, rides), strict=True):
         put = exposures(look.snapshot.ledger, one, look.snapshot.rulebook)

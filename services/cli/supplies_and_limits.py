@@ -42,7 +42,7 @@ def supplies(
     Examples: gritledger supplies · gritledger supplies bath 500 · gritledger supplies solvent --gone
     · gritledger supplies 'drip wax' 120 --a-use 5 --price 18
     """
-    from services.views.export_rows import look_at
+    from services.views.export_rows import Look
 
     app, now = open_app(home), now_utc()
     ledger = ledger_of(app)
@@ -58,7 +58,7 @@ def supplies(
     elif kind is not None:
         raise typer.BadParameter("say how much it held, e.g. 'supplies bath 500', or --gone")
     ledger = ledger_of(app)
-    found = look_at(app, now).snapshot.supplies(now) if ledger.supplies else ()
+    found = Look(app, now).snapshot.supplies(now) if ledger.supplies else ()
     if as_json and kind is None:
         print_plain(found, ledger)
         return

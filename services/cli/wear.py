@@ -37,7 +37,7 @@ def wear(
     from rules.wear.forecast import Refusal
     from rules.wear.future_riding import ridden_alike
     from services.use_cases.find_by_name import chain_named
-    from services.views.export_rows import look_at
+    from services.views.export_rows import Look
 
     if report is not None:
         _report(report, home)
@@ -52,7 +52,7 @@ def wear(
         return
 
     app, now = open_app(home), now_utc()
-    snapshot = look_at(app, now).snapshot
+    snapshot = Look(app, now).snapshot
     chosen = (chain_named(snapshot.ledger, chain, now),) if chain else snapshot.ledger.chains
     shown = [one for one in chosen if chain is not None or one.retired_at is None]
     snapshot = snapshot.of(alike for one in shown for alike in ridden_alike(snapshot.ledger, one.id, now))
@@ -213,10 +213,10 @@ def wax_night(
     """
     from rules.wax_night import plan, ridden_tomorrow
     from services.app import zone_of
-    from services.views.export_rows import look_at
+    from services.views.export_rows import Look
 
     app, now = open_app(home), now_utc()
-    snapshot = look_at(app, now).snapshot
+    snapshot = Look(app, now).snapshot
     with app.store.reading() as tx:
         needed = [tx.equipment.find_bike(name).id for name in rides_tomorrow] if rides_tomorrow else None
     if needed is None:

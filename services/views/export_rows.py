@@ -71,11 +71,6 @@ class Look:
         return self.snapshot.whole, self.snapshot.ledger.chains
 
 
-def look_at(app: App, now: datetime) -> Look:
-    """The ledger as it stands."""
-    return Look(app, now)
-
-
 def ride_rows(look: Look, rides: Iterable[Ride]) -> Rows:
     """These rides, one a row."""
     return [_ride(look, ride) for ride in rides]

@@ -36,25 +36,10 @@ class Rendering:
             trim_blocks=True,
             lstrip_blocks=True,
         )
-        self._templates.filters.update(
-            day=day,
-            day_or_month=day_or_month,
-            clock=clock,
-            stamp=stamp,
-            field_time=field_time,
-            number=number,
-            listed=listed,
-            hours=hours,
-            distance=distance,
-            height=height,
-            kilometres=kilometres,
-            marked=marked,
-            first_sentence=first_sentence,
-            after_first_sentence=after_first_sentence,
-            linked=linked,
-            own_title=own_title,
-            reading_words=reading_words,
-        )
+        times = (day, day_or_month, clock, stamp, field_time, hours)
+        amounts = (number, distance, height, kilometres, marked)
+        words = (listed, linked, own_title, reading_words)
+        self._templates.filters.update({one.__name__: one for one in (*times, *amounts, *words)})
         self._templates.globals.update(
             styles=[f"/static/{marks[name]}/{name}" for name in ("drawings.css", "page.css")],
             script=f"/static/{marks['page.js']}/page.js",
@@ -95,17 +80,6 @@ def hours(seconds: float) -> str:
     """'1 h 35 min', '12 min'."""
     minutes = round(seconds / timedelta(minutes=1).total_seconds())
     return f"{minutes // 60} h {minutes % 60:02d} min" if minutes >= 60 else f"{minutes} min"
-
-
-def first_sentence(text: str) -> str:
-    """What stands before the first full stop, and the stop."""
-    head, stop, _ = text.partition(". ")
-    return head + "." if stop else text
-
-
-def after_first_sentence(text: str) -> str:
-    """The rest of it."""
-    return text.partition(". ")[2]
 
 
 def linked(text: str) -> Markup:

@@ -16,7 +16,7 @@ from services.settings import SETTINGS_FILE
 from services.store.bookkeeping import AHEAD, TOMORROW_TOLD, WET_CHANCES
 from services.use_cases.record_change import record
 from services.use_cases.weather_ahead import ask_ahead
-from services.views.export_rows import look_at
+from services.views.export_rows import Look
 from services.views.tomorrow import advice, days_ahead
 from services.wiring import open_app
 from tests.archive_stand_in import ArchiveStandIn, StoppedClock
@@ -84,7 +84,7 @@ def test_nothing_is_asked_unless_a_rider_wants_it(ridden: Path, tmp_path: Path) 
         assert tx.notes.get(AHEAD) is None
     (said,) = days_ahead(week.shop, now=FIRST_DAY + LAST * DAY + EVENING)
     assert "set tomorrow.forecast = true, or say rain, dust or salt" in said.sentence
-    looked = look_at(week.shop, FIRST_DAY + LAST * DAY + EVENING)
+    looked = Look(week.shop, FIRST_DAY + LAST * DAY + EVENING)
     assert advice(week.shop, looked.snapshot, looked.now) == {}
     (typed,) = days_ahead(week.shop, now=FIRST_DAY + LAST * DAY + EVENING, weather="rain")
     assert typed.sentence.startswith("Wednesday: Harrier rather than Plover")
@@ -110,7 +110,7 @@ def test_one_request_an_evening_and_a_letter_with_reason_and_runner_up(ridden: P
     assert "Next best: Plover" in text
     (shown,) = days_ahead(week.shop, now=FIRST_DAY + LAST * DAY + EVENING)
     assert shown.matters
-    looked = look_at(week.shop, FIRST_DAY + LAST * DAY + EVENING)
+    looked = Look(week.shop, FIRST_DAY + LAST * DAY + EVENING)
     assert list(advice(week.shop, looked.snapshot, looked.now).values()) == [shown.sentence]
     assert any("Forecast of Tuesday 19:00" in doubt for doubt in shown.doubts)
     with week.shop.store.reading() as tx:

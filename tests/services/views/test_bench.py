@@ -15,7 +15,7 @@ from rules.vocabulary import ReminderId, TreatmentKind
 from services.app import App
 from services.use_cases.answer_reminder import put_off
 from services.views.bench import BenchRow, bench, headline
-from services.views.export_rows import look_at
+from services.views.export_rows import Look
 from services.wiring import open_app
 from tests.put_into import into
 from tests.services.web.small_household import NOW, settle
@@ -37,7 +37,7 @@ def shop(settled: Path, tmp_path: Path) -> Iterator[App]:
 
 
 def rows(shop: App) -> list[BenchRow]:
-    return bench(look_at(shop, NOW).snapshot, NOW)
+    return bench(Look(shop, NOW).snapshot, NOW)
 
 
 def test_a_row_a_bike_hands_first_with_what_a_press_writes(shop: App) -> None:
@@ -81,7 +81,7 @@ def test_a_bike_without_a_chain_stands_before_those_that_can_wait(shop: App) -> 
 
 
 def test_advice_for_tomorrow_stands_in_its_bikes_row(shop: App) -> None:
-    snapshot = look_at(shop, NOW).snapshot
+    snapshot = Look(shop, NOW).snapshot
     bike = snapshot.ledger.bikes[0].id
 
     found = bench(snapshot, NOW, tomorrow={bike: "good for the storm"})
@@ -90,7 +90,7 @@ def test_advice_for_tomorrow_stands_in_its_bikes_row(shop: App) -> None:
 
 
 def test_beside_a_larger_job_a_chain_that_is_wet_is_still_wiped_tonight(shop: App) -> None:
-    snapshot = look_at(shop, NOW).snapshot
+    snapshot = Look(shop, NOW).snapshot
     wet = next(one for one in snapshot.standing if one.reminder.kind is ReminderKind.WIPE_AND_DRIP)
 
     def other(kind: ReminderKind, number: int) -> RaisedReminder:

@@ -12,7 +12,7 @@ from services.app import App
 from services.cli.program import run
 from services.use_cases.record_change import record
 from services.use_cases.undo import undo
-from services.views.export_rows import LISTS, look_at, rows_of
+from services.views.export_rows import LISTS, Look, rows_of
 from tests.services.web.small_household import FIRST_DAY, NOW
 
 
@@ -51,7 +51,7 @@ def test_a_chain_that_was_undone_leaves_its_reminders_to_be_read(shop: App, page
     assert "was about something that was undone since" in gone.text
     assert run(["why", str(raised[0].id), "--home", str(shop.settings.home)]) == 1
     assert page.get("/api/reminders").status_code == 200
-    look = look_at(shop, NOW)
+    look = Look(shop, NOW)
     assert all(list(rows_of(name, look)) is not None for name in LISTS)
 
 
