@@ -12,7 +12,7 @@ from datetime import date, datetime, timedelta, tzinfo
 from typing import NamedTuple
 
 from rules.cautions import caution
-from rules.chain_case import HAIR, Case, case_of, happened_by, key_of
+from rules.chain_case import HAIR, Case, case_of, happened_by
 from rules.contamination import (
     CLEARS_SINCE_DRIP,
     CLEARS_SINCE_IMMERSION,
@@ -106,10 +106,9 @@ def _after_a_wet_day(case: Case) -> Reminder | None:
     dried_at = latest.home.ended_at + timedelta(hours=case.limit("wet_ride_overdue").value)
     dry_again = case.now >= dried_at
     salted = any(hour.salt >= RINSE_FROM for _, _, hour in latest.hours)
-    return Reminder(
-        key=key_of(ReminderKind.WIPE_AND_DRIP, case, f"ride {asked.id}"),
-        kind=ReminderKind.WIPE_AND_DRIP,
-        chain=case.chain.id,
+    return case.reminder(
+        ReminderKind.WIPE_AND_DRIP,
+        f"ride {asked.id}",
         rider=latest.home.rider,
         bike=latest.home.bike,
         cause_at=latest.home.ended_at,
@@ -125,7 +124,6 @@ def _after_a_wet_day(case: Case) -> Reminder | None:
         unit="drive hours",
         unknown_h=unknown_h,
         reasons=tuple(lines),
-        rulebook_version=case.rulebook.version,
         urgency=0 if dry_again else 1,
     )
 
@@ -325,12 +323,9 @@ def _grit_hours_due(
         weighted=True,
         dirt=dirt,
     )
-    return Reminder(
-        key=key_of(kind, case, "start" if origin is None else f"treatment {origin.id}"),
-        kind=kind,
-        chain=case.chain.id,
-        rider=case.rider.id,
-        bike=case.bike.id,
+    return case.reminder(
+        kind,
+        "start" if origin is None else f"treatment {origin.id}",
         cause_at=happened_by(crossing),
         headline=f"{hands.verb} {case.name}",
         sentence=f"{case.chain.name} has {number(total.grit_h)} grit-hours {start}; "
@@ -340,7 +335,6 @@ def _grit_hours_due(
         unit="grit-hours",
         unknown_h=total.unknown_h,
         reasons=(origin_line(span, origin, case.ledger, case.zone), *lines),
-        rulebook_version=case.rulebook.version,
         urgency=case.urgency(total.grit_h, limit),
     )
 

@@ -5,12 +5,13 @@ from __future__ import annotations
 from collections.abc import Collection
 from dataclasses import dataclass
 from datetime import datetime, tzinfo
+from typing import Any
 
 from rules.contamination import CLEARS_SINCE_DRIP, ChainHistory, Entry, history
 from rules.dates_and_numbers import ZoneOf
 from rules.ledger import Ledger, RiddenHour
 from rules.limits_in_force import ChainJudgements, judgements_for
-from rules.reminder import ReminderKind
+from rules.reminder import Reminder, ReminderKind
 from rules.rulebook import Judgement, Rulebook
 from rules.vocabulary import Bike, Chain, Regime, Rider, Treatment
 
@@ -55,6 +56,16 @@ class Case:
             if isinstance(entry.fact, Treatment) and entry.fact.kind in CLEARS_SINCE_DRIP
         ]
 
+    def reminder(self, kind: ReminderKind, origin: str, **said: Any) -> Reminder:
+        """A reminder of this chain, for whom it concerns now unless it is said otherwise.
+
+        origin: the fact that it counts from, such as "ride 12": it sets one cause apart from the next.
+        """
+        bike = None if self.bike is None else self.bike.id
+        whom = {"chain": self.chain.id, "rider": self.rider.id, "bike": bike}
+        key, version = f"{kind}:{self.chain.id}:{origin}", self.rulebook.version
+        return Reminder(key=key, kind=kind, rulebook_version=version, **(whom | said))
+
     def limit(self, short_key: str) -> Judgement:
         return self.judgements.limit(short_key)
 
@@ -78,10 +89,6 @@ def case_of(
     rider = judgements.rider or ledger.riders[0]
     zone = zone_of(rider.time_zone)
     return Case(ledger, rulebook, chain, past, judgements, rider, zone, now, worn_chance, told_at)
-
-
-def key_of(kind: ReminderKind, case: Case, origin: str) -> str:
-    return f"{kind}:{case.chain.id}:{origin}"
 
 
 def happened_by(entry: Entry) -> datetime:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from datetime import date, timedelta
 
-from rules.chain_case import HAIR, Case, key_of
+from rules.chain_case import HAIR, Case
 from rules.contamination import Entry, Exposure
 from rules.dates_and_numbers import clock, day, number
 from rules.kinds_of_work import WORKS
@@ -77,10 +77,9 @@ def came_home_salted(case: Case) -> Reminder | None:
     hands, limit = WORKS[ReminderKind.WIPE_AND_DRIP, case.chain.regime], case.limit("wet_ride").value
     fresh = case.now < home.ended_at + timedelta(hours=case.limit("wet_ride_overdue").value)
     when = f"{clock(home.ended_at, case.zone)} on {day(home.ended_at, case.zone)} ({beside_its_date(home)})"
-    return Reminder(
-        key=key_of(ReminderKind.WIPE_AND_DRIP, case, f"ride {first_of(spell[0]).id}"),
-        kind=ReminderKind.WIPE_AND_DRIP,
-        chain=case.chain.id,
+    return case.reminder(
+        ReminderKind.WIPE_AND_DRIP,
+        f"ride {first_of(spell[0]).id}",
         rider=home.rider,
         bike=home.bike,
         cause_at=home.ended_at,
@@ -94,6 +93,5 @@ def came_home_salted(case: Case) -> Reminder | None:
         unit="drive hours",
         unknown_h=0.0,
         reasons=tuple(lines),
-        rulebook_version=case.rulebook.version,
         urgency=1 if fresh else 0,
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from rules.chain_case import HAIR, Case, happened_by, key_of
+from rules.chain_case import HAIR, Case, happened_by
 from rules.contamination import CLEARS_SINCE_IMMERSION, Entry, Totals
 from rules.dates_and_numbers import day, number
 from rules.reasons import origin_line, reading_words, span_lines
@@ -71,12 +71,9 @@ def inspection_due(case: Case) -> Reminder | None:
         cause_at = next(happened_by(entry) for entry in reversed(span) if entry.exposure)
         text = f"Forecast: {chance:.0%} that the wear limit is reached."
         lines.append(Reason(cause_at, text, total=chance))
-    return Reminder(
-        key=key_of(ReminderKind.INSPECTION, case, "start" if reading is None else f"reading {reading.id}"),
-        kind=ReminderKind.INSPECTION,
-        chain=case.chain.id,
-        rider=case.rider.id,
-        bike=case.bike.id,
+    return case.reminder(
+        ReminderKind.INSPECTION,
+        "start" if reading is None else f"reading {reading.id}",
         cause_at=cause_at,
         headline=f"Measure {case.name}",
         sentence=sentence,
@@ -85,7 +82,6 @@ def inspection_due(case: Case) -> Reminder | None:
         unit=unit,
         unknown_h=totals.unknown_h,
         reasons=tuple(lines),
-        rulebook_version=case.rulebook.version,
         urgency=case.urgency(total, limit) if unit != "probability" else 0,
     )
 
@@ -123,12 +119,9 @@ def worn_out(case: Case) -> Reminder | None:
             total=worn_pct,
         ),
     )
-    return Reminder(
-        key=key_of(ReminderKind.REPLACEMENT, case, origin),
-        kind=ReminderKind.REPLACEMENT,
-        chain=case.chain.id,
-        rider=case.rider.id,
-        bike=None if case.bike is None else case.bike.id,
+    return case.reminder(
+        ReminderKind.REPLACEMENT,
+        origin,
         cause_at=begun_later[-1].fitted_at if begun_later else reading.taken_at,
         headline=f"Replace {case.name}",
         sentence=f"{case.chain.name} measured {said} on {day(reading.taken_at, case.zone)}; "
@@ -138,6 +131,5 @@ def worn_out(case: Case) -> Reminder | None:
         unit="%",
         unknown_h=0.0,
         reasons=lines,
-        rulebook_version=case.rulebook.version,
         urgency=max(1, case.urgency(worn_pct, limit.value)),
     )

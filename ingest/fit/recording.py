@@ -87,16 +87,7 @@ def _recording(
     return Recording(
         file_name=file_name,
         reader=reader,
-        time_s=columns["time_s"],
-        latitude_deg=columns["latitude_deg"],
-        longitude_deg=columns["longitude_deg"],
-        altitude_m=columns["altitude_m"],
-        distance_m=columns["distance_m"],
-        speed_mps=columns["speed_mps"],
-        cadence_rpm=columns["cadence_rpm"],
-        power_w=columns["power_w"],
-        temperature_c=columns["temperature_c"],
-        heart_rate_bpm=columns["heart_rate_bpm"],
+        **columns,  # type: ignore[arg-type]
         sport=sport,
         sub_sport=_word(profile.SUB_SPORTS, session.get(6, sport_message.get(1))),
         profile_name=_text(session.get(110)) or _text(sport_message.get(3)),

@@ -84,16 +84,7 @@ def _recording(contents: GpxContents, ride: RideRows, file_name: str, reader: st
     return Recording(
         file_name=file_name,
         reader=reader,
-        time_s=kept["time_s"],
-        latitude_deg=kept["latitude_deg"],
-        longitude_deg=kept["longitude_deg"],
-        altitude_m=kept["altitude_m"],
-        distance_m=kept["distance_m"],
-        speed_mps=kept["speed_mps"],
-        cadence_rpm=kept["cadence_rpm"],
-        power_w=kept["power_w"],
-        temperature_c=kept["temperature_c"],
-        heart_rate_bpm=kept["heart_rate_bpm"],
+        **kept,  # type: ignore[arg-type]
         sport=own.sport or contents.sport,
         title=own.title or contents.title,
         device=SensorSeen("head unit", product=contents.creator) if contents.creator else None,

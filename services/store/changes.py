@@ -74,9 +74,7 @@ class Changes(Repository):
     def get(self, number: int) -> Change:
         """The entry of that number. Raises NotFound."""
         found = self._made(_CHANGE, select(*_CHANGE.columns).where(change.c.id == number))
-        if not found:
-            raise self._not_found(change, number, "change")
-        return found[0]
+        return self._only(found, change, number, "change")
 
     def all_(self, limit: int = 2**31 - 1, *, offset: int = 0, text: str = "") -> tuple[Change, ...]:
         """Every entry, undone ones too, newest first; `limit` of them. text: of what was said."""

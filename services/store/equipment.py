@@ -62,9 +62,7 @@ class Equipment(Repository):
     def chain(self, chain_id: ChainId) -> Chain:
         """The chain of that number. Raises NotFound."""
         found = self._made(CHAINS, select(*CHAINS.columns).where(CHAINS.table.c.id == chain_id))
-        if not found:
-            raise self._not_found(CHAINS.table, chain_id, "chain")
-        return found[0]
+        return self._only(found, CHAINS.table, chain_id, "chain")
 
     def fittings(
         self, *, chains: Collection[ChainId] | None = None, bikes: Collection[BikeId] | None = None

@@ -150,10 +150,7 @@ class Outbox(Repository):
 
     def get(self, letter_id: int) -> Posted:
         """The letter of that number and what became of it. Raises NotFound."""
-        found = self._posted(letter.c.id == letter_id)
-        if not found:
-            raise self._not_found(letter, letter_id, "letter")
-        return found[0]
+        return self._only(self._posted(letter.c.id == letter_id), letter, letter_id, "letter")
 
     def waiting(self) -> tuple[Posted, ...]:
         """Letters neither delivered, refused nor cancelled, the longest waiting first."""

@@ -114,16 +114,13 @@ class People:
 
     def by_email(self, email: str) -> Person | None:
         """Who has this address."""
-        key = key_of(email)
-        with self.asking(writing=False, asked=key) as connection:
-            row = run(connection, "SELECT * FROM person WHERE email_key = :key", key=key).first()
-        return None if row is None else _person(row)
+        with self.asking(writing=False, asked=key_of(email)) as connection:
+            return _person(connection, "email_key = :of", key_of(email))
 
     def by_number(self, number: int) -> Person | None:
         """Who has this number."""
         with self.asking(writing=False, person=min(number, LARGEST_NUMBER)) as connection:
-            row = run(connection, "SELECT * FROM person WHERE id = :id", id=number).first()
-        return None if row is None else _person(row)
+            return _person(connection, "id = :of", number)
 
     def renew_password(self, person: Person, password_hash: str) -> bool:
         """Another password in the place of this one, and every session ends; False = it has changed since."""
@@ -164,7 +161,8 @@ class People:
             if held is None:
                 return None
             ask_for(connection, held.person, "")
-            person = _person(run(connection, "SELECT * FROM person WHERE id = :id", id=held.person).one())
+            person = _person(connection, "id = :of", held.person)
+            assert person is not None
             memberships = _memberships(connection, "m.person = :id", held.person)
         if now - held.seen_at > NOTED_EVERY:
             self._note_use(token, now)
@@ -283,8 +281,10 @@ class People:
 _INVITED = "SELECT i.*, h.name AS household_name FROM invitation i JOIN household h ON h.number = i.household"
 
 
-def _person(row: Row[Any]) -> Person:
-    return Person(row.id, row.email, row.name, row.password_hash)
+def _person(connection: Connection, where: str, of: int | str) -> Person | None:
+    columns = "SELECT id, email, name, password_hash FROM person WHERE "
+    row = run(connection, columns + where, of=of).first()
+    return None if row is None else Person(*row)
 
 
 def _memberships(connection: Connection, where: str, number: int) -> tuple[Membership, ...]:

@@ -68,10 +68,7 @@ class Reminders(Repository):
 
     def get(self, reminder_id: ReminderId) -> RaisedReminder:
         """The reminder of that number. Raises NotFound."""
-        found = self._load(reminder.c.id == reminder_id)
-        if not found:
-            raise self._not_found(reminder, reminder_id, "reminder")
-        return found[0]
+        return self._only(self._load(reminder.c.id == reminder_id), reminder, reminder_id, "reminder")
 
     def standing(self) -> tuple[RaisedReminder, ...]:
         """Reminders for which hands are still wanted, put off ones too, in the order they were raised."""

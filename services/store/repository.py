@@ -28,6 +28,12 @@ class Repository:
         """What the rows hold that a query selects in the order of the shape's columns."""
         return tuple(shape.of(row) for row in self._all(query))
 
+    def _only(self, found: Sequence[Made], table: Table, row_id: int, what: str) -> Made:
+        """The one that was found. Raises NotFound."""
+        if not found:
+            raise self._not_found(table, row_id, what)
+        return found[0]
+
     def _grouped(self, shape: Shape[Made], query: Select[Any]) -> dict[int, list[Made]]:
         """The same by the number that stands before the shape's columns."""
         found: dict[int, list[Made]] = {}

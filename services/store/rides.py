@@ -115,9 +115,7 @@ class Rides(Assignments, Tags, SameOutings):
     def ride(self, ride_id: RideId) -> Ride:
         """The ride of that number, whether it counts or not. Raises NotFound."""
         found = load_rides(self._connection, select(ride.c.id).where(ride.c.id == ride_id))
-        if not found:
-            raise self._not_found(ride, ride_id, "ride")
-        return found[0]
+        return self._only(found, ride, ride_id, "ride")
 
     def rides(
         self,
