@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 import uvicorn
+from anyio.from_thread import start_blocking_portal
 from argon2 import PasswordHasher
 from playwright.sync_api import Browser
 from starlette.testclient import TestClient
@@ -34,6 +35,14 @@ def cheap_passwords() -> Iterator[None]:
     with pytest.MonkeyPatch.context() as patched:
         for module in (passphrase, passwords, sign_in):
             patched.setattr(module, "PasswordHasher", lambda: QUICK)
+        yield
+
+
+@pytest.fixture(autouse=True, scope="session")
+def one_loop() -> Iterator[None]:
+    """Every page is asked in one loop, as by a server; else each request begins and ends one of its own."""
+    with start_blocking_portal("asyncio") as portal, pytest.MonkeyPatch.context() as patched:
+        patched.setattr(TestClient, "portal", portal)
         yield
 
 
