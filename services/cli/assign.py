@@ -10,6 +10,7 @@ import typer
 from rules.commands import PutRidesOn
 from rules.ledger import Ledger
 from rules.vocabulary import RideId
+from services.cli.exit_status import NOT_DONE
 from services.cli.keep_fact import (
     Yes,
     confirm,
@@ -134,7 +135,7 @@ def _assign_by_table(
         say(sentence)
     if changes is None:
         say("Nothing was changed.")
-        raise typer.Exit(1)
+        raise typer.Exit(NOT_DONE)
     if preview:
         show_preview(changes, ledger, as_json)
         return

@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from services.cli.exit_status import DONE, NOT_DONE
 from services.cli.keep_fact import Yes, confirm
 from services.cli.output import Home, now_utc, open_app, out, print_json, say
 
@@ -41,12 +42,12 @@ def backup(
             found = look_through(app, verify)
         if as_json:
             print_json({**asdict(found), "path": str(verify)})
-            raise typer.Exit(1 if found.faults else 0)
+            raise typer.Exit(NOT_DONE if found.faults else DONE)
         for sentence in (*found.faults, *found.remarks):
             say(sentence)
         if found.faults:
             say(f"{verify} is not to be used; choose another copy.")
-            raise typer.Exit(1)
+            raise typer.Exit(NOT_DONE)
         say(f"{verify} is whole: {counted(found.inside)}.")
         return
     with out.status("copying the ledger …"):
@@ -81,7 +82,7 @@ def restore(
             say(sentence)
         if found.faults:
             say(f"{copy} is not to be used; nothing was changed.")
-            raise typer.Exit(1)
+            raise typer.Exit(NOT_DONE)
         confirm(f"{copy} holds {counted(found.inside)}. Is it to take the ledger's place?", yes)
         for sentence in put_back(app, copy, now=now_utc()):
             say(sentence)

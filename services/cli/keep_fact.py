@@ -13,6 +13,7 @@ import typer
 from rules.commands import Command
 from rules.ledger import Ledger
 from rules.vocabulary import Bike, Chain
+from services.cli.exit_status import NOT_DONE
 from services.cli.output import parse_moment, print_json, say
 
 if TYPE_CHECKING:
@@ -142,4 +143,4 @@ def confirm(question: str, yes: bool) -> None:
         raise NeedsConfirmation(f"{question} If it is so, say it again with --yes. Nothing was changed.")
     if not typer.confirm(question):
         say("Nothing was changed.")
-        raise typer.Exit(1)
+        raise typer.Exit(NOT_DONE)

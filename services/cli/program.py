@@ -25,8 +25,10 @@ from services.cli import (
     rides,
     running,
     supplies_and_limits,
+    wax_night,
     wear,
 )
+from services.cli.exit_status import DONE, NOT_DONE, STOPPED, TYPED_WRONGLY
 from services.cli.output import Home, OfAHousehold, err, out, plain
 from services.cli.usage_errors import help_wanted, sentence
 
@@ -34,8 +36,8 @@ commands = typer.Typer(
     name="gritledger",
     help="Knows what every ride put into a waxed bicycle chain, and says what to do about it and why.",
     epilog="Alone, gritledger shows its page and watches your folders; begin with: gritledger demo. "
-    "A command ends with 0 when it was done, 1 when it could not be done, 2 when it was typed wrongly, "
-    "and 130 when it was stopped.",
+    f"A command ends with {DONE} when it was done, {NOT_DONE} when it could not be done, "
+    f"{TYPED_WRONGLY} when it was typed wrongly, and {STOPPED} when it was stopped.",
     rich_markup_mode="rich",
     pretty_exceptions_enable=False,
     context_settings={"help_option_names": ["-h", "--help"]},
@@ -81,7 +83,7 @@ PANELS: Mapping[str, tuple[Callable[..., None], ...]] = {
         *(supplies_and_limits.limits, reminders.due, reminders.why, reminders.done, reminders.put_off),
         *(outlook.what_if, outlook.outlook, outlook.tomorrow),
     ),
-    "Wear and wax": (wear.wear, wear.trial, wear.wax_night),
+    "Wear and wax": (wear.wear, wear.trial, wax_night.wax_night),
     "Running": (demo.demo, running.watch, running.page, running.health, backup.backup, backup.restore),
 }
 for panel, functions in PANELS.items():
@@ -119,25 +121,25 @@ def _asked(arguments: Sequence[str]) -> typer.Typer:
 def run(arguments: Sequence[str]) -> int:
     """Run one command; returns its exit status. Expected trouble is one sentence on stderr.
 
-    0: done. 1: it could not be done. 2: typed wrongly. 130: stopped.
+    Which statuses there are: services.cli.exit_status.
     """
     try:
         status = _asked(arguments)(list(arguments), prog_name="gritledger", standalone_mode=False)
     except (KeyboardInterrupt, typer.Abort):
         err.print("gritledger: stopped; everything read so far is kept")
-        return 130
+        return STOPPED
     except typer.TyperException as wrong:
         said = help_wanted(wrong)
         if said is not None:
             out.print(said, markup=False)
-            return 2
+            return TYPED_WRONGLY
         err.print(f"gritledger: {plain(sentence(wrong))}")
-        return getattr(wrong, "exit_code", 2)
+        return getattr(wrong, "exit_code", TYPED_WRONGLY)
     except UnicodeEncodeError as trouble:
         if trouble.reason != "surrogates not allowed":  # then it is the terminal that has no such letters
             raise
         err.print("gritledger: what was typed holds bytes that are no text; type it anew")
-        return 1
+        return NOT_DONE
     except Exception as trouble:
         # Loaded only now: knowing every kind of trouble means loading every part, and most commands end well.
         from services.expected_errors import EXPECTED
@@ -145,5 +147,5 @@ def run(arguments: Sequence[str]) -> int:
         if not isinstance(trouble, EXPECTED):
             raise
         err.print(f"gritledger: {plain(str(trouble))}")
-        return 1
-    return status if isinstance(status, int) else 0
+        return NOT_DONE
+    return status if isinstance(status, int) else DONE

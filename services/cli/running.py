@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 
 import typer
 
+from services.cli.exit_status import DONE, NOT_DONE
 from services.cli.keep_fact import ledger_of
 from services.cli.output import AsJson, Home, now_utc, open_app, out, plain, print_json, say
 
@@ -122,7 +123,7 @@ def health(
     if as_json:
         found = list(findings(open_app(home), now=now_utc()))
         print_json(asdict(one) for one in found)
-        raise typer.Exit(0 if all(one.fine for one in found) else 1)
+        raise typer.Exit(DONE if all(one.fine for one in found) else NOT_DONE)
     trouble = False
     for finding in findings(open_app(home), now=now_utc()):
         trouble = trouble or not finding.fine
@@ -130,7 +131,7 @@ def health(
         out.print(
             f"{mark}{plain(finding.sentence)}" + (f" {plain(finding.try_this)}" if finding.try_this else "")
         )
-    raise typer.Exit(1 if trouble else 0)
+    raise typer.Exit(NOT_DONE if trouble else DONE)
 
 
 def _send_test(rider: str | None, home: Path | None) -> None:
@@ -142,7 +143,7 @@ def _send_test(rider: str | None, home: Path | None) -> None:
         to = tx.equipment.find_rider(rider) if rider else next(iter(tx.equipment.riders()), None)
     if not app.channels:
         say("No channel is set up; see [channels] in the settings: gritledger list settings")
-        raise typer.Exit(1)
+        raise typer.Exit(NOT_DONE)
     for name, channel in app.channels.items():
         for sentence in channel.check():
             say(f"{name}: {sentence}")
@@ -152,4 +153,4 @@ def _send_test(rider: str | None, home: Path | None) -> None:
         except ChannelError as error:
             failed = True
             say(f"{name}: {error}")
-    raise typer.Exit(1 if failed else 0)
+    raise typer.Exit(NOT_DONE if failed else DONE)

@@ -1,4 +1,4 @@
-"""Settings: riders, bikes, chains and where they sit, sensors, ways to be reached."""
+"""Equipment, set on the page: riders, bikes, chains and where they sit, sensors."""
 
 from __future__ import annotations
 
@@ -14,51 +14,15 @@ from rules.cautions import LINK
 from rules.dates_and_numbers import number
 from rules.gate.times import end_of, start_of
 from rules.vocabulary import Bike, BikeId, Chain, ChainId, FittingId, Regime, Rider, RiderId
-from services.channels import ChannelError, trial_letter
-from services.settings import SETTINGS_FILE
 from services.store import NotFound
-from services.use_cases.deliver_letters import try_again
 from services.use_cases.find_by_name import Thing
 from services.web.context import AChoice, AContext, APage, APost, RequestContext
 from services.web.forms import Posted
 from services.web.pages.corrections import back_of
-from services.web.settings_table import filled
+from services.web.pages.settings_overview import show_part
 
 router = APIRouter(prefix="/settings")
 FITTINGS, CHAINS = 6, 12  # a page
-PARTS = (
-    ("riders", "Riders"),
-    ("bikes", "Bikes"),
-    ("chains", "Chains"),
-    ("sensors", "Sensors"),
-    ("limits", "Limits"),
-    ("channels", "Channels"),
-    ("quiet", "Quiet hours"),
-    ("folders", "Folders"),
-    ("more", "Units and more"),
-)
-
-
-def show_part(context: RequestContext, part: str, **figures: Any) -> HTMLResponse:
-    """One part of the settings."""
-    parts = [one for one in PARTS if context.may(f"/settings/{one[0]}")]
-    return context.show(f"settings_{part}.html", here="settings", part=part, parts=parts, **figures)
-
-
-@router.get("")
-def overview(context: AContext) -> HTMLResponse:
-    """Where everything is, and a way to each part."""
-    chosen = context.app.settings
-    return show_part(
-        context,
-        "overview",
-        file=str(chosen.home / SETTINGS_FILE),
-        database=context.app.store.where,
-        folders=[str(one.folder) for one in chosen.watch],
-        archives=[(one.name, one.tier.value) for one in context.app.providers],
-        quiet_hours=chosen.quiet_hours,
-        channels=list(context.app.channels),
-    )
 
 
 @router.get("/riders")
@@ -245,47 +209,3 @@ def forget_sensor(context: AContext, posted: APost) -> Response:
     if span is None:
         raise NotFound("sensor", number)
     return context.keep(say.ForgetSensor(span.identity, span.bike, span.from_at), posted, "/settings/sensors")
-
-
-@router.get("/channels")
-def channels(context: AContext) -> HTMLResponse:
-    """Ways to be reached, and what is wrong with them."""
-    with context.app.store.reading() as tx:
-        sent = tx.outbox.sent(limit=10)
-        waiting, refused = tx.outbox.waiting(), tx.outbox.refused()
-    found = [(name, channel.check()) for name, channel in context.app.channels.items()]
-    return show_part(
-        context,
-        "channels",
-        channels=found,
-        sent=sent,
-        waiting=waiting,
-        refused=refused,
-        forms=filled(context.app.settings, "mail", "ways"),
-        file=str(context.app.settings.home / SETTINGS_FILE),
-    )
-
-
-@router.post("/channels/try")
-def try_it(context: AContext, posted: APost) -> Response:
-    """Send a test message now, and say in the other side's words what became of it."""
-    name = posted.text("channel")
-    channel = context.app.channels.get(name)
-    if channel is None:
-        raise NotFound("channel", name, context.app.channels)
-    riders = context.snapshot.ledger.riders
-    chosen = posted.identity("rider", "a rider") if posted.text("rider") else riders[0].id if riders else 0
-    to = next((one.email or "" for one in riders if one.id == chosen), "")
-    try:
-        channel.send(trial_letter(name, to, now=context.now))
-    except ChannelError as error:
-        return context.redirect("/settings/channels", f"{name}: not taken: {error}")
-    return context.redirect("/settings/channels", f"{name}: the test message was taken.")
-
-
-@router.post("/channels/again")
-def again(context: AContext, posted: APost) -> Response:
-    """Take a refused letter up again."""
-    number = posted.identity("letter", "a letter")
-    try_again(context.app.store, number, now=context.now)
-    return context.redirect("/settings/channels", "It is tried again at the next round.")

@@ -20,7 +20,7 @@ from services.web.context import AContext, APost, form_again
 from services.web.forms import FormRefused, is_number_of, number_in
 from services.web.guard import TOKEN_FIELD
 from services.web.pages.corrections import back_of
-from services.web.pages.equipment import show_part
+from services.web.pages.settings_overview import show_part
 
 router = APIRouter(prefix="/settings")
 EVERYBODY = "everybody"

@@ -28,7 +28,7 @@ from services.web.context import AContext, APost, RequestContext
 from services.web.forms import FormRefused, Posted
 from services.web.pages import begin
 from services.web.pages.corrections import back_of
-from services.web.pages.equipment import show_part
+from services.web.pages.settings_overview import show_part
 from services.web.settings_table import changes, filled, write
 
 router = APIRouter()
