@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import re
 from dataclasses import replace
 from datetime import timedelta
@@ -235,3 +236,11 @@ def test_what_was_measured_before_a_pair_took_turns_or_after_says_nothing_of_it(
     ):
         trial = replace(ledger.trials[0], started_at=began, ended_at=ended)
         assert found_by_trials(replace(ledger, trials=(trial,)), RULEBOOK, now=now).pairs == pairs
+
+
+def test_the_lot_is_the_last_bit_of_the_first_byte_of_what_the_seed_and_the_pair_make():
+    """So that anyone can draw it again: SHA-256 of 'seed/pair' (FIPS 180-4), odd = the waxed chain first."""
+    for seed in range(12):
+        firsts = [hashlib.sha256(f"{seed}/{pair}".encode()).hexdigest()[1] in "13579bdf" for pair in range(4)]
+        assert [one is WAXED for one in order(trial(seed), 8)[::2]] == firsts
+    assert len(order(trial(1), 7)) == 7

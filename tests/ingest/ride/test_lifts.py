@@ -2,18 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 
 import numpy as np
 import pytest
 
 from ingest.errors import UnreadableFile
-from ingest.ride.lifts import AT_WORK_BPM, _heart, _rests, _spans
+from ingest.ride.lifts import AT_WORK_BPM, _heart, _rests, _rope, _spans, climbs
+from ingest.ride.motion import intervals_of
 from ingest.ride.recording import Recording
 from ingest.ride.summary import LOOKS_CARRIED, RideSummary, summarise
 from tests.ingest.lift_days import DOWN, day
 from tests.ingest.recordings import corpus
-from tests.ingest.rides import NOW
+from tests.ingest.rides import NOW, recording
 from tests.read_one import read
 
 
@@ -114,3 +116,102 @@ def test_a_strap_that_lost_the_skin_is_no_slower_heart() -> None:
 @pytest.mark.parametrize(("bpm", "rests"), [(AT_WORK_BPM, False), (AT_WORK_BPM - 1, None)])
 def test_a_heart_at_work_is_no_passengers_from_that_beat_on(bpm: float, rests: bool | None) -> None:
     assert _rests(np.full(60, bpm), np.full(60, 50.0), 0, 59) is rests
+
+
+def test_a_rope_keeps_within_three_hundredths_of_its_speed_and_goes_straight() -> None:
+    """ln 30, or ln 100 from eight minutes on; ten times as likely straight, and as unlikely on bends."""
+    count = 601
+    time_s = np.arange(float(count))
+    made = recording(time_s, latitude_deg=46.0 + time_s * 2.5 / 111_195.0, longitude_deg=9.0)
+    lost = replace(made, latitude_deg=np.full(count, np.nan))
+    bent = replace(made, longitude_deg=9.0 + np.where(time_s < 300, time_s, 600 - time_s) * 0.7 / 77_242.0)
+    straighter = replace(
+        made, longitude_deg=9.0 + np.where(time_s < 300, time_s, 600 - time_s) * 0.4 / 77_242.0
+    )
+    even = np.full(600, 2.5)
+
+    def wobbling(share: float) -> np.ndarray:
+        return even * (1.0 + share * np.where(np.arange(600) % 2, 1.0, -1.0))
+
+    short, long, line = math.log(30.0), math.log(100.0), math.log(10.0)
+    table = [
+        (made, even, 0, 600, long + line),  # the first and the last minute may be the way there
+        (made, even, 0, 599, short + line),
+        (lost, even, 0, 600, long),
+        (bent, even, 0, 600, long - line),
+        (straighter, even, 0, 600, long + line),
+        (made, wobbling(0.029), 0, 600, long + line),
+        (made, wobbling(0.031), 0, 600, 0.0),
+        (made, np.zeros(600), 0, 600, 0.0),
+        (made, np.full(600, np.nan), 0, 600, 0.0),
+        (made, even, 0, 121, 0.0),
+        (made, even, 0, 122, short + line),
+    ]
+    for one, speed, begin, end, expected in table:
+        assert _rope(one, speed, begin, end) == pytest.approx(expected), (begin, end, expected)
+
+
+def test_a_heart_rests_works_or_does_not_tell() -> None:
+    watts = np.full(300, 201.0)
+    table = [
+        (99.9, 0.0, 201.0, True),
+        (100.0, 0.0, 201.0, None),
+        (99.9, 0.0, 200.0, None),
+        (110.0, 15.1, 201.0, True),
+        (110.0, 15.0, 201.0, None),
+        (119.9, 0.0, 201.0, None),
+        (120.0, 0.0, 201.0, False),
+        (120.0, 0.0, 0.0, False),
+    ]
+    for mean, falls, power, expected in table:
+        heart = mean + falls * (0.5 - np.linspace(0.0, 1.0, 301))
+        assert _rests(heart, watts * power / 201.0, 0, 300) is expected, (mean, falls, power)
+    assert _rests(np.where(np.arange(301) == 300, np.nan, 80.0), watts, 0, 300) is None
+
+
+def test_a_strap_that_repeats_itself_or_tells_less_than_a_minute_tells_nothing() -> None:
+    beats = 100.0 + np.where(np.arange(300) % 2, 1.1, -1.1)
+    for heart, told in (
+        (beats, True),
+        (np.where(np.arange(300) < 60, beats, np.nan), True),
+        (np.where(np.arange(300) < 59, beats, np.nan), False),
+        (np.where(np.arange(300) < 60, beats, 0.0), True),
+        (100.0 + (beats - 100.0) * 0.9, False),
+    ):
+        found = _heart(recording(np.arange(300.0), heart_rate_bpm=heart))
+        assert bool(np.isfinite(found).any()) is told
+
+
+def test_long_climbs_are_judged_by_every_sign_there_is() -> None:
+    """Odds before: 3 to 97; a resting heart 20 times, for each climb like it; what no legs can 100 times."""
+
+    def judged(
+        rate_mph: float, minutes: float, watts: float, beats: float = np.nan, **more: object
+    ) -> list[float]:
+        time_s = np.arange(minutes * 60.0 + 1)
+        heart = beats + np.where(time_s % 2, 1.5, -1.5)
+        one = recording(
+            time_s, altitude_m=time_s * rate_mph / 3600.0, heart_rate_bpm=heart, speed_mps=3.0, **more
+        )
+        intervals = intervals_of(one)
+        uneven = replace(intervals, speed_mps=3.0 + np.sin(time_s[1:] / 40.0))
+        found = climbs(one, uneven, lambda: np.full(len(time_s) - 1, watts))
+        return [math.log(climb.chance / (1.0 - climb.chance)) for climb in found]
+
+    before, heart, beyond = math.log(0.03 / 0.97), math.log(20.0), math.log(100.0)
+    an_hour_w, five_minutes_w = 6.4 * 72, 7.6 * 72
+    for told, expected in (
+        (judged(500.0, 10, 190.0), before),
+        (judged(500.0, 10, 210.0, 90.0), before + heart),
+        (judged(500.0, 10, 190.0, 130.0), before - heart),
+        (judged(1679.0, 10, 190.0), before),
+        (judged(1681.0, 10, 190.0), before + beyond),
+        (judged(500.0, 60, an_hour_w - 1.0), before),
+        (judged(500.0, 60, an_hour_w + 1.0), before + beyond),
+        (judged(500.0, 5, five_minutes_w - 1.0), before),
+        (judged(500.0, 5, five_minutes_w + 1.0), before + beyond),
+    ):
+        assert told == pytest.approx([expected])
+    assert judged(399.0, 10, 190.0) == judged(500.0, 2.9, 190.0) == []
+    assert len(judged(401.0, 10, 190.0)) == len(judged(500.0, 3.0, 190.0)) == 1
+    assert judged(500.0, 10, 190.0, cadence_rpm=60.0) == judged(500.0, 10, 190.0, power_w=150.0) == []
