@@ -81,7 +81,7 @@ def test_a_passing_failure_is_tried_again_with_the_same_message_id(store: Store)
     with store.writing() as tx:
         queued = tx.outbox.queue(letter(household.ines.id), at=MORNING)
         tx.outbox.lease(MORNING, 60.0)
-        tx.outbox.failed(queued.id, MORNING, "451 try later", next_try_at=MORNING + HOUR)
+        tx.outbox.failed(queued.id, MORNING, "451 try later", permanent=False, next_try_at=MORNING + HOUR)
         assert tx.outbox.lease(MORNING + HOUR / 2, 60.0) == []
         (again,) = tx.outbox.lease(MORNING + HOUR, 60.0)
         assert (again.message_id, again.attempts) == (queued.message_id, 1)
