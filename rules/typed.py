@@ -6,6 +6,7 @@ import re
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
 
+YEARS = range(1000, 9000)  # whatever is reckoned from a time stays in the calendar
 SHOWN = 40  # characters of what was typed that a sentence repeats
 _NUMBER = re.compile(r"[+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:e[+-]?\d+)?|[+-]?(?:inf|infinity|nan)", re.ASCII)
 _WHOLE = re.compile(r"[+-]?\d+(?:\.0*)?", re.ASCII)
@@ -64,7 +65,10 @@ def time_in(typed: str, *, now: datetime, zone: tzinfo) -> TypedTime:
         return TypedTime(now)
     try:
         if _WITH_OFFSET.fullmatch(text):
-            return TypedTime(datetime.fromisoformat(text.upper().replace(" +", "+")).astimezone(UTC))
+            at = datetime.fromisoformat(text.upper().replace(" +", "+"))
+            if at.year not in YEARS:
+                raise ValueError(at)
+            return TypedTime(at.astimezone(UTC))
         found = _TIME.fullmatch(text)
         if found is None or not (found["day"] or found["time"]):
             raise Mistyped(
@@ -74,6 +78,8 @@ def time_in(typed: str, *, now: datetime, zone: tzinfo) -> TypedTime:
         day = _day(found["day"], found["ago"], now.astimezone(zone).date())
         shown = found["time"] or "12:00"
         clock = time.fromisoformat(f"0{shown}" if shown[1] == ":" else shown)
+        if day.year not in YEARS:
+            raise ValueError(day)
         at = _instant(datetime.combine(day, clock), zone)
     except Mistyped:
         raise

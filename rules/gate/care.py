@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 
 from rules.commands import LogReading, LogTreatment, LogWipeTest, TakeBack
 from rules.dates_and_numbers import listed, number
@@ -15,6 +15,7 @@ from rules.vocabulary import Chain, ChainId, Reading, ReadingTool, Regime, Treat
 
 MOST_MINUTES = 10_000.0
 MOST_COST = 1_000_000.0
+ONE_PRESS = timedelta(minutes=1)  # a button pressed twice is one act; common practice, no source
 SLACK_PCT = 0.1  # by so much two readings of one chain may contradict each other; from memory
 MOST_PCT = 5.0  # a chain this much longer than new has long been off any bike
 
@@ -32,8 +33,12 @@ def log_treatment(command: LogTreatment, hearing: Hearing) -> Iterator[Objection
     yield from said_of("cost", within(command.cost, 0.0, MOST_COST, "The cost"))
     yield from said_of("note", text(command.note, "A note"))
     yield from _odd_for_its_regime(chains, command.kind)
-    logged = {(one.chain, one.kind, one.done_at) for one in hearing.ledger.treatments}
-    again = [one.name for one in chains if (one.id, command.kind, command.done_at) in logged]
+    logged = {
+        one.chain
+        for one in hearing.ledger.treatments
+        if one.kind is command.kind and abs(one.done_at - command.done_at) <= ONE_PRESS
+    }
+    again = [one.name for one in chains if one.id in logged]
     if again:
         at = hearing.told(command.done_at)
         yield Question(f"The {command.kind.value} of {listed(again)} on {at} is logged already. Once more?")
@@ -65,6 +70,15 @@ def log_reading(command: LogReading, hearing: Hearing) -> Iterator[Objection]:
     if command.instrument.strip():
         yield from said_of("instrument", line(command.instrument, "The name of a tool", "as you call it"))
     yield from _measured(command)
+    values = (command.tool, command.over_pct, command.under_pct, command.exact_pct)
+    if any(
+        one.chain == chain.id
+        and (one.tool, one.over_pct, one.under_pct, one.exact_pct) == values
+        and abs(one.taken_at - command.taken_at) <= ONE_PRESS
+        for one in hearing.ledger.readings
+    ):
+        at = hearing.told(command.taken_at)
+        yield Question(f"That reading of {chain.name} on {at} is logged already. Once more?")
     before, after = _readings_beside(hearing.ledger, chain.id, command.taken_at)
     for other, earlier, later in ((before, before, command), (after, command, after)):
         least, most = _at_least(earlier), _at_most(later)
@@ -83,6 +97,13 @@ def log_wipe_test(command: LogWipeTest, hearing: Hearing) -> Iterator[Objection]
         yield Refused(
             f"A wipe test is graded 0, clean, to 4, black paste; {command.grade} is no grade.", "grade"
         )
+    if any(
+        (one.chain, one.grade) == (chain.id, command.grade)
+        and abs(one.done_at - command.done_at) <= ONE_PRESS
+        for one in hearing.ledger.wipe_tests
+    ):
+        at = hearing.told(command.done_at)
+        yield Question(f"That wipe test of {chain.name} on {at} is logged already. Once more?")
 
 
 def take_back(command: TakeBack, hearing: Hearing) -> Iterator[Objection]:

@@ -54,6 +54,8 @@ def test_a_time_is_the_riders(typed: str, at: datetime, day: date | None) -> Non
         ("25:10", "not in the calendar or on the clock; write it like"),
         ("2026-05-01 18:00+25:00", "not in the calendar or on the clock; write it like"),
         ("999999999999 days ago", "not in the calendar"),
+        ("0001-01-01 00:00", "not in the calendar"),
+        ("9999-12-31 23:59Z", "not in the calendar"),
         ("2026-W05-1", "no time I understand"),  # ISO 8601 has more ways to write a day than people
         ("20260501", "no time I understand"),
         ("01.05.2026 10:00", "no time I understand"),

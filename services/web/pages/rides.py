@@ -23,7 +23,7 @@ from services.use_cases.preview import supposed
 from services.views.snapshot import Snapshot
 from services.web.context import AContext, APage, APost, paged
 from services.web.drawing_inputs import ride_mini
-from services.web.forms import LARGEST_ID, FormRefused, midnight
+from services.web.forms import LARGEST_ID, FormRefused, is_number_of, midnight
 from services.web.pages.question_detail import closer
 from services.web.pages.ride import NONE, NOTHING_CHANGES, bike_said, identity_of
 
@@ -98,7 +98,7 @@ def found(
 def _sought(want: Wanted, zone: tzinfo) -> Sought | None:
     """The same for the store; None = there can be no such ride."""
     bike = want.bike if want.bike not in (OPEN, NONE) else ""
-    if not all(one == "" or (one.isascii() and one.isdigit()) for one in (want.rider, bike)):
+    if not all(one == "" or is_number_of(one) for one in (want.rider, bike)):
         return None
     if want.like not in ("", *Condition):
         return None

@@ -62,6 +62,9 @@ def _any(ledger: Ledger, dice: random.Random, *, bikes_stay: bool) -> Command:
     def one_of(things: tuple[Any, ...]) -> Any:
         return dice.choice(things).id if things and dice.random() < 0.97 else 99
 
+    def of(regime: Regime) -> tuple[Any, ...]:
+        return tuple(one for one in ledger.chains if one.regime is regime)
+
     chain, bike = one_of(ledger.chains), one_of(ledger.bikes)
     under = dice.choice((0.5, 0.1))
     makers = (
@@ -134,12 +137,17 @@ def _any(ledger: Ledger, dice: random.Random, *, bikes_stay: bool) -> Command:
         ),
         (2, lambda: LogWipeTest(chain, at, dice.randrange(6))),
         (
-            2,
+            4,
             lambda: StartTrial(
-                bike, chain, one_of(ledger.chains), at, dice.choice((300.0, 5.0)), dice.randrange(99)
+                bike,
+                one_of(of(Regime.WAXED)),
+                one_of(of(Regime.WET_LUBE)),
+                at,
+                dice.choice((300.0, 300.0, 5.0)),
+                dice.randrange(99),
             ),
         ),
-        (1, lambda: EndTrial(one_of(ledger.trials), at)),
+        (4 if ledger.trials else 1, lambda: EndTrial(one_of(ledger.trials), at)),
         (
             2,
             lambda: BeginSupply(
@@ -150,7 +158,7 @@ def _any(ledger: Ledger, dice: random.Random, *, bikes_stay: bool) -> Command:
                 price=dice.choice((None, 18.0, 18.0, -1.0)),
             ),
         ),
-        (1, lambda: EndSupply(one_of(ledger.supplies), at)),
+        (4 if ledger.supplies else 1, lambda: EndSupply(one_of(ledger.supplies), at)),
         (
             2,
             lambda: SetLimits(_limits(ledger, one_of, dice), at),

@@ -95,7 +95,7 @@ def verdict(house: Ledger, command: Command) -> object:
     return judge(house, command, now=NOW, zone_of=ZoneInfo)
 
 
-HOUR = timedelta(hours=1)
+HOUR, MOMENT = timedelta(hours=1), timedelta(seconds=20)
 LATER, LONG_AGO = NOW + timedelta(hours=1), datetime(1850, 5, 1, tzinfo=UTC)
 LONG = "x" * 500
 REFUSED: list[tuple[Command, str]] = [
@@ -240,6 +240,11 @@ ASKED: list[tuple[Command, str]] = [
         "Basalt is oiled: immerse it all the same?",
     ),
     (LogTreatment(ZINC, DRIP, at("2025-03-05")), "is logged already. Once more?"),
+    (LogTreatment(ZINC, DRIP, at("2025-03-05") + MOMENT), "is logged already. Once more?"),
+    (
+        LogReading(ZINC, GAUGE, at("2025-03-06") + MOMENT, 0.25, 0.5),
+        "That reading of Zinc on 6 March 2025, 13:00 is logged already. Once more?",
+    ),
     (LogReading(ZINC, RULER, NOW, exact_pct=0.1), "Zinc read 0.25 % on 6 March 2025, 13:00"),
     (LogReading(ZINC, RULER, at("2025-03-05"), exact_pct=0.7), "Zinc read 0.5 % on 6 March 2025, 13:00"),
 ]
@@ -250,6 +255,14 @@ def test_what_is_odd_is_asked(house: Ledger, command: Command, ask: str) -> None
     found = verdict(house, command)
     assert isinstance(found, Question), found
     assert ask in found.ask
+
+
+def test_a_button_pressed_twice_is_asked_about(house: Ledger) -> None:
+    tested = applied(house, LogWipeTest(ZINC, NOW - MOMENT, 2), 7)
+    again = verdict(tested, LogWipeTest(ZINC, NOW, 2))
+    assert again == Question("That wipe test of Zinc on 20 March 2025, 13:00 is logged already. Once more?")
+    assert verdict(tested, LogWipeTest(ZINC, NOW, 3)) == Accepted()
+    assert verdict(tested, LogWipeTest(ZINC, NOW - HOUR, 2)) == Accepted()
 
 
 ACCEPTED: list[tuple[Command, str]] = [

@@ -29,7 +29,7 @@ from rules.commands import (
 from rules.gate.apply import applied
 from rules.ledger import FAMILIES, Ledger
 from rules.own_limits import set_for
-from rules.vocabulary import BikeId, ChainId, Condition, DecidedBy, FittingId, RideId, RiderId
+from rules.vocabulary import BikeId, ChainId, Condition, DecidedBy, FittingId, Regime, RideId, RiderId
 from services.app import App
 from services.store import Change, FactRefused, NeedsConfirmation, NotFound
 from services.store.rows_of_facts import FAMILIES as TABLES
@@ -37,6 +37,7 @@ from services.use_cases.record_change import FAMILY, record
 from services.use_cases.undo import undo
 from services.use_cases.update_reminders import reckon
 from services.wiring import open_app
+from tests.put_into import into
 from tests.rules.gate.random_commands import START, any_command
 from tests.services.wet_week import DAY, wet_week
 from tests.wet_household import BIKES, FIRST_DAY, RIDE_AT, a_ride
@@ -63,7 +64,10 @@ def ridden(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def ridden_home(place: Path) -> Path:
-    """A home with two bikes, their sensors and five wet rides, judged and tagged; two were recorded twice."""
+    """A home with two bikes, their sensors, an oiled chain and five wet rides, judged and tagged.
+
+    Two of the rides were recorded twice.
+    """
     week = wet_week(place / "home")
     for day in range(1, 6):
         week.ride(day)
@@ -72,6 +76,8 @@ def ridden_home(place: Path) -> Path:
         again = week.shop.settings.home / "rides" / f"{day}-again.fit"
         again.write_bytes(a_ride(start, BIKES[0][1], eastward=0.0))
     week.round(5)
+    with week.shop.store.writing() as tx:
+        into(tx).add_chain("Spare", regime=Regime.WET_LUBE)
     week.shop.store.close()
     return week.shop.settings.home
 

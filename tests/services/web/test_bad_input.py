@@ -580,6 +580,25 @@ BAD = [
         {"limit": ["bike:1:drip=9", "bike:1:drip=14"]},
         "Drip is set twice for the same; say which holds.",
     ),
+    Bad(
+        ("log", "drip", PLOVER, "--at", "2025-01-06 20:00:40"),
+        TREAT,
+        {**DRIP, "at": "2025-01-06T20:00:40"},
+        "The drip of Plover's chain on 6 January 2025, 20:00 is logged already. Once more?",
+    ),
+    Bad(
+        ("measure", PLOVER, "--exact", "0.12", "--tool", "caliper", "--at", "2025-01-09 21:00"),
+        READ,
+        {"chain": "1", "tool": "caliper", "exact": "0.12", "at": "2025-01-09T21:00"},
+        "That reading of Plover's chain on 9 January 2025, 21:00 is logged already. Once more?",
+    ),
+    Bad(
+        ("add", "ride", "40", "--on", "Plover", "--at", "9999-12-31 23:59"),
+        TELL,
+        {**TOLD, "at": "9999-12-31T23:59"},
+        "is not in the calendar or on the clock",
+        status=2,
+    ),
     Bad(("undo", "9999"), "/corrections/9999/undo", {}, "No change “9999”"),
     Bad(("done", "9999"), "/why/9999/done", {}, "No reminder “9999”"),
 ]
@@ -622,6 +641,22 @@ def test_the_same_answer_from_command_and_form_and_nothing_is_changed(
     assert (" --help" in typed) is (bad.status == 2)
     assert bad.sentence in typed
     assert bad.sentence in htmllib.unescape(answer.text)
+    assert facts(asked.shop) == asked.before
+
+
+@pytest.mark.parametrize(
+    ("path", "form"),
+    [
+        (f"/corrections/{'9' * 25}/undo", {}),
+        ("/rides/put", {"bike": "1", "rider": "9" * 10, "now": "1"}),
+        (f"/rides/put?bike={'9' * 12}", {"bike": "9" * 12, "rider": "9" * 25}),
+        (TREAT, {**DRIP, "chain": "9" * 25}),
+        (TREAT, {**DRIP, "chain": "0"}),
+        ("/settings/fit", {"chain": "²", "bike": "1"}),
+    ],
+)
+def test_a_number_that_no_database_holds_names_nothing(asked: Asked, path: str, form: dict[str, str]) -> None:
+    assert asked.page.post(path, data={"the_page": asked.token, **form}).status_code in (404, 409, 422)
     assert facts(asked.shop) == asked.before
 
 
