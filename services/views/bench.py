@@ -37,7 +37,6 @@ class Need:
     due: Reminder
     job: str
     chain: Chain
-    rider: Rider
     act: str
     answer: TreatmentKind | None
     spares: tuple[Chain, ...]
@@ -85,7 +84,6 @@ def need_of(snapshot: Snapshot, raised: RaisedReminder) -> Need:
         due=due,
         job=_job(due, hands),
         chain=chain,
-        rider=ledger.rider(due.rider),
         act=hands.past if hands else SWAPPED if replace else "",
         answer=hands.answer if hands else None,
         spares=_spares(snapshot, raised) if replace else (),

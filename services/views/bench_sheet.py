@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from rules.bench_steps import steps_of
 from rules.dates_and_numbers import listed
 from rules.reminder import ReminderKind, wants_a_rinse
-from rules.vocabulary import TreatmentKind
 from services.views.bench import BenchRow, Need
 from services.views.chain_state import ChainState
 
@@ -27,8 +26,6 @@ class Job:
     """One job on the sheet. blanks: what to write or circle, by its word; no choices = a line to write on."""
 
     title: str
-    kind: ReminderKind
-    answer: TreatmentKind | None
     states: tuple[ChainState, ...]
     steps: tuple[str, ...]
     blanks: tuple[tuple[str, tuple[str, ...]], ...]
@@ -57,8 +54,6 @@ def _job(rows: Sequence[BenchRow]) -> Job:
         blanks = (("went on", tuple(one.name for one in first.spares)), *blanks[1:])
     return Job(
         title=f"{names}: {first.job.lower()}",
-        kind=first.due.kind,
-        answer=first.answer,
         states=states,
         steps=steps_of(first.due.kind, first.chain.regime, salted=wants_a_rinse(first.due)),
         blanks=blanks,

@@ -14,7 +14,7 @@ from rules.outlook import Outlook
 from rules.reasons import since
 from rules.reminder import RaisedReminder, ReminderKind
 from rules.units import kilometres
-from rules.vocabulary import Bike, Chain, Condition, Regime, Treatment
+from rules.vocabulary import Bike, Chain, Condition, Regime
 from rules.wear.forecast import Measure
 from services.views.snapshot import Snapshot
 
@@ -27,10 +27,7 @@ class ChainState:
     bike: Bike | None
     where: str
     fitted_at: datetime | None
-    by_condition: tuple[
-        tuple[Condition, float], ...
-    ]  # since the last immersion or cleaning, most first [grit-hours]
-    immersion: Treatment | None  # the immersion or cleaning that everything is counted from
+    by_condition: tuple[tuple[Condition, float], ...]  # since it was last cleaned, most first [grit-hours]
     immersion_used: float
     immersion_limit: float
     film_used: float
@@ -75,7 +72,7 @@ def state_of(snapshot: Snapshot, chain: Chain, now: datetime) -> ChainState:
     past = snapshot.past(chain.id, now)
     fitting = ledger.fitting_of(chain.id, now)
     judgements = judgements_for(ledger, rulebook, chain, now)
-    immersion, span = since(past.entries, CLEARS_SINCE_IMMERSION)
+    _, span = since(past.entries, CLEARS_SINCE_IMMERSION)
     immersion_limit = judgements.limit(WORKS[ReminderKind.IMMERSION, chain.regime].limit)
     film_limit = judgements.limit(WORKS[ReminderKind.DRIP, chain.regime].limit)
     return ChainState(
@@ -84,7 +81,6 @@ def state_of(snapshot: Snapshot, chain: Chain, now: datetime) -> ChainState:
         where=snapshot.where(chain, now),
         fitted_at=None if fitting is None else fitting.fitted_at,
         by_condition=_by_condition(span),
-        immersion=immersion,
         immersion_used=past.since_immersion.grit_h,
         immersion_limit=immersion_limit.value,
         film_used=past.since_drip.grit_h,

@@ -119,11 +119,11 @@ def _pages(shared: AppContext) -> FastAPI:
         limits,
         files,
         corrections,
+        how_it_judges,
+        mail_answer,
+        exports,
     ):
         pages.include_router(part.router, include_in_schema=False)
-    pages.include_router(how_it_judges.router, include_in_schema=False)
-    pages.include_router(mail_answer.router, include_in_schema=False)
-    pages.include_router(exports.router, include_in_schema=False)
     pages.include_router(api.router, prefix=API)
     pages.add_api_route("/static/{mark}/{name}", _file, include_in_schema=False)
     return pages
