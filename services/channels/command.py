@@ -32,9 +32,8 @@ class CommandChannel:
         Raises ChannelError (passing); the program's last line on standard error is the why.
         """
         argv = self.settings.argv
-        with (
-            tempfile.TemporaryFile() as errors
-        ):  # a file, not a pipe: a chatty program cannot fill our memory
+        # A file, not a pipe: a chatty program cannot fill our memory.
+        with tempfile.TemporaryFile() as errors:
             try:
                 process = subprocess.Popen(  # noqa: S603 - the rider's own program, named in the rider's settings
                     argv,

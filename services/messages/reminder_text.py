@@ -183,8 +183,7 @@ def _shares(reminder: Reminder) -> str:
         return ""
     largest_first = sorted(by_condition.items(), key=lambda item: -item[1])
     tenths = [round(10.0 * grit_h) for _, grit_h in largest_first]
-    tenths[0] = round(10.0 * math.fsum(by_condition.values())) - sum(
-        tenths[1:]
-    )  # so that they add up as read
+    # So that they add up as read.
+    tenths[0] = round(10.0 * math.fsum(by_condition.values())) - sum(tenths[1:])
     shares = [f"{number(one / 10.0)} {kind}" for one, (kind, _) in zip(tenths, largest_first, strict=True)]
     return f"Of it {listed(shares)}."
