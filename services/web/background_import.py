@@ -5,9 +5,10 @@ from __future__ import annotations
 import threading
 from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from pathlib import Path
+from typing import Any
 from zipfile import BadZipFile, ZipFile
 
 from ingest.files.read_pool import ToRead
@@ -76,23 +77,22 @@ class Reading:
     def _busy(self) -> bool:
         return self._thread is not None and self._thread.is_alive()
 
-    def state(self) -> State:
-        """How far it is."""
+    def state(self) -> dict[str, Any]:
+        """How far it is. sentences: what became of the files, one a reason, once all are read."""
         with self._lock:
             busy = self._busy
             total = sum(self._inside.values())
             read = sum(min(count, self._inside.get(name, 1)) for name, count in self._read.items())
             kinds = Counter(one.outcome for one in self._outcomes)
-            return State(
-                busy=busy,
-                total=total,
-                read=read if busy or self._trouble else total,
-                rides=kinds[Outcome.NEW] + kinds[Outcome.DAMAGED],
-                waiting=len(self._waiting),
-                sentences=() if busy else tuple(grouped(_by_own_name(self._outcomes))),
-                troubled=any(kinds[one] for one in TROUBLED),
-                trouble=self._trouble,
-            )
+            return {
+                "busy": busy,
+                "total": total,
+                "read": read if busy or self._trouble else total,
+                "rides": kinds[Outcome.NEW] + kinds[Outcome.DAMAGED],
+                "sentences": () if busy else grouped(_by_own_name(self._outcomes)),
+                "troubled": any(kinds[one] for one in TROUBLED),
+                "trouble": self._trouble,
+            }
 
 
 def _files_in(path: Path) -> int:
@@ -106,23 +106,4 @@ def _files_in(path: Path) -> int:
 
 def _by_own_name(outcomes: Sequence[FileOutcome]) -> list[FileOutcome]:
     """Outcomes whose files are called as their rider knows them, without the folder they were laid in."""
-    return [
-        FileOutcome(
-            one.name.replace(f"{one.file.parent}/", "", 1), one.outcome, one.why, one.try_this, one.ride
-        )
-        for one in outcomes
-    ]
-
-
-@dataclass(frozen=True, slots=True)
-class State:
-    """How far the reading is. sentences: what became of the files, one a reason, once all are read."""
-
-    busy: bool
-    total: int
-    read: int
-    rides: int
-    waiting: int
-    sentences: tuple[str, ...]
-    troubled: bool
-    trouble: str
+    return [replace(one, name=one.name.replace(f"{one.file.parent}/", "", 1)) for one in outcomes]

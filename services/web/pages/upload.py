@@ -146,7 +146,7 @@ def read(context: ByScript) -> JSONResponse:
 def reading(context: AContext) -> JSONResponse:
     """How far the reading is."""
     state = context.shared.reading.state()
-    return JSONResponse({"busy": state.busy, "read": state.read, "total": state.total, "rides": state.rides})
+    return JSONResponse({key: state[key] for key in ("busy", "read", "total", "rides")})
 
 
 @router.post("/drop/throw-away")
