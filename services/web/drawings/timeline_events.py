@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta, tzinfo
 from typing import NamedTuple
 
+from rules import reasons
 from rules.contamination import ChainHistory
 from rules.dates_and_numbers import day, number
 from rules.ledger import Fitted, Removed, RiddenHour
@@ -91,17 +92,8 @@ def week_words(week: Mapping[Condition, float]) -> str:
 
 
 def reading_words(reading: Reading) -> str:
-    """'0.25 to 0.5 % by gauge'."""
-    tool = reading.tool.value
-    if reading.exact_pct is not None:
-        return f"{number(reading.exact_pct, 2)} % by {tool}"
-    if reading.over_pct is None and reading.under_pct is None:
-        return f"nothing by {tool}"
-    if reading.over_pct is None:
-        return f"under {number(reading.under_pct or 0.0, 2)} % by {tool}"
-    if reading.under_pct is None:
-        return f"over {number(reading.over_pct, 2)} % by {tool}"
-    return f"{number(reading.over_pct, 2)} to {number(reading.under_pct, 2)} % by {tool}"
+    """'over 0.25 %, under 0.5 % by gauge'."""
+    return f"{reasons.reading_words(reading)} by {reading.tool.value}"
 
 
 class LifeRow(NamedTuple):
