@@ -31,6 +31,12 @@ def clock(at: datetime, zone: tzinfo) -> str:
     return at.astimezone(zone).strftime("%H:%M")
 
 
+def hours(seconds: float) -> str:
+    """'1 h 35 min', '12 min'."""
+    minutes = round(seconds / 60)
+    return f"{minutes // 60} h {minutes % 60:02d} min" if minutes >= 60 else f"{minutes} min"
+
+
 def number(value: float, digits: int = 1) -> str:
     """A number without a tail of zeros: '9', '9.6'."""
     text = f"{round(value, digits) + 0.0:.{digits}f}"  # + 0.0 turns minus nought into nought

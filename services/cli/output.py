@@ -110,12 +110,6 @@ def local(instant: datetime, zone: tzinfo) -> str:
     return f"{instant.astimezone(zone):%Y-%m-%d %H:%M}"
 
 
-def hours(seconds: float) -> str:
-    """A duration as riders say it: 1 h 05 min."""
-    minutes = round(seconds / 60)
-    return f"{minutes // 60} h {minutes % 60:02d} min" if minutes >= 60 else f"{minutes} min"
-
-
 def _units() -> Units:
     """The units of the household that the running command is about; SI where its settings cannot be read."""
     from services.app import App

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Annotated, Literal
 import typer
 
 from rules.commands import SayCondition, SayUnpaved, SplitOuting, TakeBack, TellRide, WithdrawRide
+from rules.dates_and_numbers import hours
 from rules.ledger import Ledger
 from rules.ride_name import own_title
 from rules.units import Units, distance
@@ -21,7 +22,6 @@ from services.cli.output import (
     At,
     Home,
     amount,
-    hours,
     local,
     now_utc,
     open_app,
@@ -124,8 +124,8 @@ def _print_rides(app: App, rides: Sequence[Ride], *, with_hours: bool) -> None:
     rows = []
     for one, row in zip(rides, ride_rows(look, rides), strict=True):
         put = exposures(look.snapshot.ledger, one, look.snapshot.rulebook)
-        hours = [{"ridden": hour, "chain_got": got} for hour, got in zip(one.hours, put, strict=True)]
-        rows.append(plain({**row, "hours": hours} if with_hours else row, look.snapshot.zone))
+        ridden = [{"ridden": hour, "chain_got": got} for hour, got in zip(one.hours, put, strict=True)]
+        rows.append(plain({**row, "hours": ridden} if with_hours else row, look.snapshot.zone))
     print_json(rows)
 
 

@@ -6,6 +6,7 @@ from typing import Annotated
 
 import typer
 
+from rules.dates_and_numbers import hours
 from services.cli.keep_fact import print_plain
 from services.cli.output import AsJson, Home, now_utc, open_app, out, plain, say
 
@@ -56,4 +57,4 @@ def wax_night(
             say(f"          Careful: {step.caution}")
     for _, why in evening.left_out:
         say(why)
-    say(f"About {evening.minutes // 60} h {evening.minutes % 60:02d} min in all.")
+    say(f"About {hours(60 * evening.minutes)} in all.")

@@ -12,7 +12,7 @@ from typing import Any
 from jinja2 import Environment, FileSystemLoader, StrictUndefined
 from markupsafe import Markup, escape
 
-from rules.dates_and_numbers import clock, day, listed, number
+from rules.dates_and_numbers import clock, day, hours, listed, number
 from rules.reasons import reading_words
 from rules.ride_name import own_title
 from rules.units import SI, Units, distance, height, kilometres, marked, said
@@ -74,12 +74,6 @@ def day_or_month(at: datetime, zone: tzinfo, other: datetime) -> str:
 def field_time(at: datetime, zone: tzinfo) -> str:
     """An instant as a form's time field wants it."""
     return f"{at.astimezone(zone):%Y-%m-%dT%H:%M}"
-
-
-def hours(seconds: float) -> str:
-    """'1 h 35 min', '12 min'."""
-    minutes = round(seconds / timedelta(minutes=1).total_seconds())
-    return f"{minutes // 60} h {minutes % 60:02d} min" if minutes >= 60 else f"{minutes} min"
 
 
 def linked(text: str) -> Markup:

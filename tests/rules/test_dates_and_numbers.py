@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from rules.dates_and_numbers import clock, day, listed, number, utc
+from rules.dates_and_numbers import clock, day, hours, listed, number, utc
 from tests.rules.notation import at
 
 
@@ -25,6 +25,13 @@ def test_days_and_times_are_local():
 )
 def test_numbers_have_no_tail(value, digits, text):
     assert number(value, digits) == text
+
+
+@pytest.mark.parametrize(
+    ("seconds", "text"), [(59, "1 min"), (3569, "59 min"), (3570, "1 h 00 min"), (5700, "1 h 35 min")]
+)
+def test_hours_are_said_from_an_hour_on(seconds, text):
+    assert hours(seconds) == text
 
 
 @pytest.mark.parametrize(

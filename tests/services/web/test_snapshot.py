@@ -23,7 +23,7 @@ from services.views.snapshot_refresh import Snapshots
 from services.web.app import create_app
 from services.web.flash import MOST_KEPT, Flash
 from services.web.forms import FormRefused, local_time, midnight, number_in
-from services.web.rendering import day_or_month, hours, linked
+from services.web.rendering import day_or_month, linked
 from services.web.serve import address_of, page_server
 from tests.saying import log_treatment
 from tests.services.store.household import ride_summary
@@ -140,7 +140,6 @@ def test_numbers_are_numbers_within_their_bounds(text: str) -> None:
 
 
 def test_small_wordings() -> None:
-    assert (hours(59), hours(5700)) == ("1 min", "1 h 35 min")
     assert "<script>" not in linked("<script> https://a.example/x.")
     begin, soon, late = NOW, NOW + timedelta(days=59), NOW + timedelta(days=60)
     assert day_or_month(begin, UTC, soon) == day(begin, UTC)
