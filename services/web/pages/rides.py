@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import astuple, dataclass, replace
 from datetime import datetime, tzinfo
-from typing import Annotated
+from typing import Annotated, Any
 from urllib.parse import urlencode
 
 from fastapi import APIRouter, Depends, Query
@@ -199,16 +199,6 @@ class Question:
         return self.count == 1
 
 
-@dataclass(frozen=True, slots=True)
-class Others:
-    """One answer for all single rides of a rider that a form leaves open: each of them is in sight."""
-
-    rider: int
-    name: str
-    count: int
-    options: tuple[Option, ...]
-
-
 @router.get("/answer")
 def answer(context: AContext, apart: int | None = None, look: int | None = None) -> HTMLResponse:
     """The most useful questions first; one form keeps all answers.
@@ -268,8 +258,11 @@ def question_of(snapshot: Snapshot, asked: OpenQuestion) -> Question | None:
     )
 
 
-def _others(questions: list[Question]) -> list[Others]:
-    """Riders with several single rides on the form, and the bikes that each of these may have been on."""
+def _others(questions: list[Question]) -> list[dict[str, Any]]:
+    """Riders with several single rides on the form, and the bikes that each of these may have been on.
+
+    One answer for all that a form leaves open of them: each is in sight.
+    """
     of: dict[RiderId, list[Question]] = {}
     for one in questions:
         if one.is_one_ride:
@@ -281,7 +274,8 @@ def _others(questions: list[Question]) -> list[Others]:
         offered = [{option.value for option in one.options} for one in singles]
         bikes = [option for option in singles[0].options if all(option.value in each for each in offered)]
         numbered = [replace(option, key=key % len(bikes)) for key, option in enumerate(bikes, start=1)]
-        found.append(Others(rider, singles[0].rider, len(singles), tuple(numbered)))
+        name = singles[0].rider
+        found.append({"rider": rider, "name": name, "count": len(singles), "options": numbered})
     return found
 
 
