@@ -10,7 +10,7 @@ from typing import Any, TypeVar
 from rules import commands as say
 from rules.commands import Command
 from rules.ledger import Ledger
-from rules.names import tidy
+from rules.same_names import tidy
 from rules.vocabulary import (
     Bike,
     BikeId,

@@ -10,8 +10,8 @@ from rules.commands import Command
 from rules.dates_and_numbers import clock, day, listed
 from rules.dates_and_numbers import number as number_of
 from rules.ledger import Ledger
-from rules.names import tidy
 from rules.own_limits import set_for
+from rules.same_names import tidy
 from rules.supplies import USES
 from rules.vocabulary import BikeId, ChainId, RideId
 

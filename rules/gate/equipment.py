@@ -9,7 +9,7 @@ from rules import commands as say
 from rules.gate.field_checks import address, line, name, span, text, time_zone, unpaved_share, within
 from rules.gate.times import not_ahead
 from rules.gate.verdicts import Hearing, Objection, Refused, said_of, the_one
-from rules.names import as_read
+from rules.same_names import as_read
 from rules.vocabulary import Bike, Chain, Fitting, Rider
 
 MOST_PRICE = 1_000_000.0

@@ -9,7 +9,7 @@ from datetime import datetime
 
 from rules.dates_and_numbers import number
 from rules.gate.verdicts import Hearing, Objection, Refused
-from rules.names import as_read, tidy
+from rules.same_names import as_read, tidy
 from rules.vocabulary import Bike, Chain, Rider
 
 LONGEST_NAME = 80  # characters: what still fits a line of a mail

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import typer
 
 from rules.commands import AddBike, AddChain, AddRider, Amend, FitChain, PlaceSensor, Retire, TakeOff
-from rules.names import tidy
+from rules.same_names import tidy
 from rules.vocabulary import Bike, Regime
 from services.cli.keep_fact import (
     Yes,

@@ -11,8 +11,8 @@ import typer
 
 from rules.commands import SetLimits
 from rules.ledger import Ledger
-from rules.names import as_read
-from rules.typed import Mistyped, number_in
+from rules.same_names import as_read
+from rules.typed_input import Mistyped, number_in
 from rules.vocabulary import ChainId, Condition, Regime, RideId
 from services.cli.keep_fact import keep, list_as_json, print_plain, zone_for
 from services.cli.output import (

@@ -15,7 +15,7 @@ from rich.console import Console
 from rich.table import Table
 from typer.core import TyperCommand
 
-from rules.typed import Mistyped, TypedTime, number_in, time_in
+from rules.typed_input import Mistyped, TypedTime, number_in, time_in
 from rules.units import OPEN, SI, Units, said
 
 if TYPE_CHECKING:

@@ -8,7 +8,7 @@ import typer
 
 from rules.commands import BeginSupply, EndSupply, SetLimits
 from rules.ledger import Ledger
-from rules.typed import Mistyped, number_in
+from rules.typed_input import Mistyped, number_in
 from rules.vocabulary import OwnValue, SupplyKind
 from services.cli.keep_fact import Yes, first_moment, keep, last_moment, ledger_of, print_plain, zone_for
 from services.cli.output import AsJson, At, Home, amount, now_utc, open_app, print_json, say

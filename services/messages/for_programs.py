@@ -9,7 +9,7 @@ from rules.cautions import caution
 from rules.kinds_of_work import work
 from rules.vocabulary import Rider
 from services.answer_links import Address
-from services.messages.answers import PUT_OFF, done_words, why_link
+from services.messages.buttons import PUT_OFF, done_words, why_link
 from services.messages.message import ReminderText
 
 

@@ -16,7 +16,7 @@ from rules.reminder import ASKED_AHEAD, Reminder, ReminderKind
 from rules.units import SI, Units, said
 from rules.vocabulary import Condition, Rider
 from services.answer_links import Address
-from services.messages.answers import answers_of, commands_of
+from services.messages.buttons import answers_of, commands_of
 from services.messages.for_programs import facts_for_programs
 from services.messages.html import Block, Link
 from services.messages.message import WIDTH, AskedRide, Message, ReminderText, message_of

@@ -18,9 +18,9 @@ from ingest.errors import UnreadableFile
 from ingest.files.folder import Seen, scan
 from ingest.weather.hourly import ArchiveUnavailable, Cell, WeatherProvider
 from rules.ledger import Ledger
-from rules.names import as_read
 from rules.rulebook import Rulebook, RulebookError
 from rules.rulebook_names import unknown_names
+from rules.same_names import as_read
 from services.app import App
 from services.channels import Channel
 from services.heartbeat import SILENT_AFTER, last_look

@@ -11,7 +11,7 @@ from pathlib import Path
 from ingest.errors import UnreadableFile
 from ingest.files.folder import FileState, put_off, released, settled, unchanged, waits_ended
 from ingest.files.read_pool import ToRead
-from rules.names import as_read
+from rules.same_names import as_read
 from rules.vocabulary import Rider
 from services.app import App
 from services.heartbeat import note_look

@@ -9,7 +9,7 @@ from typing import TypeVar
 
 from sqlalchemy import func, select
 
-from rules.names import as_read
+from rules.same_names import as_read
 from rules.vocabulary import Bike, BikeId, Chain, ChainId, Fitting, Rider, Sensor
 from services.store.errors import NotFound
 from services.store.repository import AnyRow, Repository

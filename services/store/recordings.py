@@ -13,8 +13,8 @@ from rules.vocabulary import DriveMethod, RideId
 from services.store.errors import NotFound
 from services.store.repository import AnyRow, Repository, storable
 from services.store.ride_rows import HOUR
+from services.store.search import parts_of, searched_words
 from services.store.tables_rides import (
-    LONGEST_PART,
     Tagged,
     condition_tag,
     ride,
@@ -159,11 +159,7 @@ class Recordings(Repository):
 
     def _take_words_apart(self, said: Iterable[tuple[RideId, str]]) -> None:
         """Have rides found by any part of these words."""
-        rows = [
-            {"begins": begins, "ride": ride_id}
-            for ride_id, words in said
-            for begins in {words[at : at + LONGEST_PART] for at in range(len(words))}
-        ]
+        rows = [{"begins": begins, "ride": ride_id} for ride_id, words in said for begins in parts_of(words)]
         self._insert_many(ride_words, rows)
 
     def _add_parts(self, recordings: Iterable[tuple[RideId, RideSummary, str]]) -> None:
@@ -195,7 +191,7 @@ def recording_values(summary: RideSummary, file_name: str | None = None) -> dict
         **{name: getattr(summary, name) for name in _PLAIN},
         "title": title,
         "file_name": file_name,
-        "words": f"{title}\n{file_name}".casefold(),
+        "words": searched_words(title, file_name),
         "drive_method": summary.drive_method.value,
         "drive_parts": [[method.value, seconds] for method, seconds in summary.drive_parts],
         "unpaved_share_from_file": summary.unpaved_share,

@@ -17,8 +17,9 @@ from services.store.retractions import Retractions
 from services.store.ride_rows import counted_ids, counts, like_bits, load_rides, overlaps
 from services.store.rows_of_facts import Shape, words_of
 from services.store.same_outings import SameOutings
+from services.store.search import says
 from services.store.tables import retraction
-from services.store.tables_rides import IS_UNCLEAR, LONGEST_PART, ride, ride_words
+from services.store.tables_rides import IS_UNCLEAR, ride
 
 if TYPE_CHECKING:  # reading a ride file takes numpy; listing rides does not
     from ingest.ride.summary import RideSummary
@@ -208,21 +209,11 @@ class Rides(Assignments, Tags, SameOutings):
         if sought.get("none_of_ours"):
             yield and_(ride.c.bike.is_(None), ride.c.decided_by.is_not(None))
         if text := sought.get("text"):
-            yield self._says(text.casefold())
+            yield says(self._connection, text)
         if (like := sought.get("like")) is not None:
             yield ride.c.likes.bitwise_and(like_bits([like])) != 0
-
-    def _says(self, text: str) -> ColumnElement[bool]:
-        """The condition that this stands in a ride's words. Few rides are looked up by its first part."""
-        said, part = ride.c.words.contains(text, autoescape=True), text[:LONGEST_PART]
-        last = part + LAST_CHARACTER * (LONGEST_PART - len(part))
-        span = select(ride_words.c.ride).where(ride_words.c.begins.between(part, last))
-        few = self._connection.scalars(span.distinct().limit(FEW + 1)).all()
-        return said if len(few) > FEW else and_(ride.c.id.in_(few), said)
 
 
 _RIDE = ride.c
 _SPAN = Shape(RideSpan, ride, decided_by=words_of(DecidedBy))
 _UNJUDGED = {"likes": None, "bike": None, "decided_by": None, "verdict": None, "word": None, "same_as": None}
-FEW = 500  # rides with a part of a text in their words: of more, every ride is looked at
-LAST_CHARACTER = "\U0010ffff"

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 from typing import Literal, TypeVar
 
 from rules.ledger import Ledger
-from rules.names import as_read
+from rules.same_names import as_read
 from rules.vocabulary import Bike, Chain, RideId, Rider, RiderId
 from services.store import FactRefused, NotFound
 

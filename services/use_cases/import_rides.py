@@ -23,7 +23,7 @@ from ingest.files.read_pool import Member, ReadFile, ToRead, read_all, stamp
 from ingest.files.reader import WAY_OF_READING
 from ingest.ride.counted_recordings import CLOCK_ERRORS
 from ingest.ride.summary import RideSummary
-from rules.names import as_read
+from rules.same_names import as_read
 from rules.vocabulary import RideId, Rider, RiderId
 from services.store import FileRecord, RideSpan, Store, Transaction
 from services.store.bookkeeping import FILES_READ_BY

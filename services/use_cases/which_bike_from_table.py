@@ -16,7 +16,7 @@ from pathlib import Path
 from ingest.errors import UnreadableFile
 from rules.dates_and_numbers import listed
 from rules.ledger import Ledger
-from rules.names import as_read
+from rules.same_names import as_read
 from rules.vocabulary import BikeId, Ride, RideId
 
 LARGEST_BYTES = 20 << 20

@@ -16,7 +16,7 @@ from rules.vocabulary import Regime, Rider, RiderId
 from services.app import App, zone_of
 from services.channels import ChannelError
 from services.channels.calendar import CalendarChannel, Entry
-from services.messages.answers import WHY_COMMAND, why_link
+from services.messages.buttons import WHY_COMMAND, why_link
 from services.messages.week_ahead import WEEKS_AHEAD, coming
 
 

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime, time, timedelta
 
 from rules.contamination import history
-from rules.names import as_read
+from rules.same_names import as_read
 from rules.tomorrow import Choice, tomorrow, typed_day, typed_weather
 from rules.usual_day import Plan, usual_day
 from rules.vocabulary import BikeId, ChainId, HourAhead, Rider

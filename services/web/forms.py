@@ -10,7 +10,7 @@ from typing import TypeVar
 
 from starlette.datastructures import FormData
 
-from rules import typed
+from rules import typed_input
 from rules.gate.field_checks import teeth_in
 
 Choice = TypeVar("Choice", bound=StrEnum)
@@ -111,8 +111,8 @@ class Posted:
             return None
         with at_field(name):
             try:
-                value = typed.whole_in(text)
-            except typed.Mistyped as error:
+                value = typed_input.whole_in(text)
+            except typed_input.Mistyped as error:
                 raise FormRefused(f"{what}: {error}.") from error
             if low is not None and high is not None and not low <= value <= high:
                 raise FormRefused(f"{what} lies between {low} and {high}.")
@@ -152,7 +152,7 @@ class Posted:
             raise FormRefused(f"Say at what time on that day: {found.day} 18:00.", field=name)
         return None if found is None else found.at
 
-    def time_or_day(self, name: str, zone: tzinfo, *, now: datetime) -> typed.TypedTime | None:
+    def time_or_day(self, name: str, zone: tzinfo, *, now: datetime) -> typed_input.TypedTime | None:
         """A local time, or a day alone; None when it was left empty."""
         text = self.text(name)
         with at_field(name):
@@ -160,11 +160,11 @@ class Posted:
 
     def teeth(self, name: str, what: str) -> tuple[int, ...]:
         """A list of teeth, in any usual spelling."""
-        typed = self.text(name)
-        teeth = teeth_in(typed)
+        text = self.text(name)
+        teeth = teeth_in(text)
         if teeth is None:
             raise FormRefused(
-                f"{what}: “{typed[:40]}” is no list of teeth; write every one, e.g. 11-13-15-17-19-21-24-28.",
+                f"{what}: “{text[:40]}” is no list of teeth; write every one, e.g. 11-13-15-17-19-21-24-28.",
                 field=name,
             )
         return teeth
@@ -179,19 +179,19 @@ def own_path(path: str, otherwise: str = "/") -> str:
 def number_in(text: str, *, what: str, low: float | None = None, high: float | None = None) -> float:
     """A number; within bounds, ends included, where there are any. Raises FormRefused."""
     try:
-        value = typed.number_in(text, percent="%" in what)
-    except typed.Mistyped as error:
+        value = typed_input.number_in(text, percent="%" in what)
+    except typed_input.Mistyped as error:
         raise FormRefused(f"{what}: {error}.") from error
     if low is not None and high is not None and not low <= value <= high:
         raise FormRefused(f"{what} lies between {low:g} and {high:g}.")
     return value
 
 
-def local_time(text: str, zone: tzinfo, *, now: datetime) -> typed.TypedTime:
+def local_time(text: str, zone: tzinfo, *, now: datetime) -> typed_input.TypedTime:
     """'2026-05-01T18:00' or '2026-05-01' by this wall clock. Raises FormRefused."""
     try:
-        return typed.time_in(text, now=now, zone=zone)
-    except typed.Mistyped as error:
+        return typed_input.time_in(text, now=now, zone=zone)
+    except typed_input.Mistyped as error:
         raise FormRefused(f"{str(error)[0].upper()}{str(error)[1:]}.") from error
 
 

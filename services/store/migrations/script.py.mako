@@ -2,7 +2,7 @@
 
 import sqlalchemy as sa
 from alembic import op
-from services.store.plain_sql import create
+from services.store.migration_sql import create
 
 revision = ${repr(up_revision)}
 down_revision = ${repr(down_revision)}

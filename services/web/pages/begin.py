@@ -13,9 +13,9 @@ from tzlocal import get_localzone_name
 
 from rules.commands import AddBike, AddRider
 from rules.dates_and_numbers import listed
-from rules.names import as_read
 from rules.quiet_hours import speak_at
 from rules.reminder import ReminderKind
+from rules.same_names import as_read
 from rules.units import Units
 from rules.vocabulary import BikeId, RiderId
 from services.app import quiet_hours_of, zone_of

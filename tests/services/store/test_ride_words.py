@@ -8,8 +8,7 @@ from dataclasses import replace
 import pytest
 
 from rules.vocabulary import Condition, RideId
-from services.store import RideSums, Store
-from services.store import rides as rides_module
+from services.store import RideSums, Store, search
 from services.store.tables_rides import LONGEST_PART
 from tests.services.store.household import DAY, MORNING, ride_summary, settle
 
@@ -25,7 +24,7 @@ def some(dice: random.Random, most: int) -> str:
 def test_a_part_of_their_words_finds_the_same_rides_as_looking_at_all(
     store: Store, few: int, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr(rides_module, "FEW", few)
+    monkeypatch.setattr(search, "FEW", few)
     dice, household = random.Random(SEED), settle(store)
     said: dict[RideId, str] = {}
     with store.writing() as tx:

@@ -1,6 +1,6 @@
 """The first tables: gear and care, rides and weather, reminders and letters."""
 
-from services.store.plain_sql import create
+from services.store.migration_sql import create
 
 revision = "0003"
 down_revision = None

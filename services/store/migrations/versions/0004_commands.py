@@ -9,7 +9,7 @@ import sqlalchemy as sa
 from alembic import op
 from sqlmodel import UTCDateTime
 
-from services.store.plain_sql import create
+from services.store.migration_sql import create
 
 revision = "0004"
 down_revision = "0003"

@@ -6,7 +6,7 @@ import sqlalchemy as sa
 from alembic import op
 from sqlmodel import AutoString
 
-from services.store.plain_sql import create
+from services.store.migration_sql import create
 
 revision = "0006"
 down_revision = "0005"

@@ -1,6 +1,6 @@
 """Links in mails answer once: which were used, and when."""
 
-from services.store.plain_sql import create
+from services.store.migration_sql import create
 
 revision = "0010"
 down_revision = "0009"

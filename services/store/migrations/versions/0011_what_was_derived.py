@@ -1,6 +1,6 @@
 """What was derived of each chain and until when it holds, and which chains have to be derived anew."""
 
-from services.store.plain_sql import create
+from services.store.migration_sql import create
 
 revision = "0011"
 down_revision = "0010"

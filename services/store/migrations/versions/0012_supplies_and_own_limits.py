@@ -1,6 +1,6 @@
 """Supplies on the shelf, and limits that riders set for themselves."""
 
-from services.store.plain_sql import create
+from services.store.migration_sql import create
 
 revision = "0012"
 down_revision = "0011"

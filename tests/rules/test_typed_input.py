@@ -8,7 +8,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from rules.typed import Mistyped, TypedTime, number_in, time_in, whole_in
+from rules.typed_input import Mistyped, TypedTime, number_in, time_in, whole_in
 
 MADRID = ZoneInfo("Europe/Madrid")
 NOW = datetime(2026, 5, 3, 22, 30, tzinfo=UTC)  # half past midnight on the 4th in Madrid
