@@ -39,4 +39,4 @@ def pot_rows(household: int, name: str, snapshot: Snapshot, now: datetime) -> li
 
 def pot_headline(rows: Sequence[PotRow]) -> str:
     """'Eleven chains for tonight's pot'."""
-    return f"{in_words(len(rows))} {'chain' if len(rows) == 1 else 'chains'} for tonight’s pot"
+    return f"{in_words(len(rows))} {'chain' if len(rows) < 2 else 'chains'} for tonight’s pot"
