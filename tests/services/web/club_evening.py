@@ -16,13 +16,14 @@ from urllib.parse import urlsplit
 import uvicorn
 from starlette.testclient import TestClient
 
+from rules.commands import PutRidesOn
 from rules.roles import Role
 from rules.vocabulary import RiderId
 from services.app import App, household_app
 from services.store import Store
 from services.store.club import Club, Household
 from services.use_cases import invitations
-from services.use_cases.update_reminders import reckon
+from services.use_cases.record_change import record
 from services.web.app import create_club_app
 from services.wiring import open_app
 from tests.mail_server import MailServer
@@ -83,17 +84,12 @@ class Evening:
         return made
 
     def settle(self, store: Store) -> None:
-        """Every ride is on its rider's bike, and what is due is raised."""
-        from rules.commands import PutRidesOn
-        from services.use_cases.record_change import record
-
+        """Every ride is on its rider's bike; with that, what is due is raised."""
         app = household_app(self.app, store)
         with store.reading() as tx:
             bikes = {one.owner: one.id for one in tx.garage().bikes}
             answers = tuple((one.id, bikes[one.rider]) for one in tx.rides.rides())
         record(app, PutRidesOn(answers), now=self.clock(), confirmed=True)
-        with store.writing() as tx:
-            reckon(tx, app, now=self.clock())
 
     def person(
         self, name: str, *roles: tuple[Household, Role, RiderId | None], email: str = ""
