@@ -78,8 +78,7 @@ def prepare(
 
 @club.command("add")
 def add_household(
-    name: Annotated[str, typer.Argument(help="What the club calls this household.")],
-    home: Home = None,
+    name: Annotated[str, typer.Argument(help="What the club calls this household.")], home: Home = None
 ) -> None:
     """Add a household to the club whose database the settings name.
 
@@ -190,15 +189,7 @@ def invite(
             whose = tx.equipment.find_rider(rider).id if rider else None
         with _mail_taken():
             link = invitations.invite(
-                app,
-                opened.people,
-                household,
-                names[household],
-                email,
-                role,
-                whose,
-                by=None,
-                now=now_utc(),
+                app, opened.people, household, names[household], email, role, whose, by=None, now=now_utc()
             )
     invited = f"{email} is invited as {role} of {names[household]}: the mail is on its way."
     _tell_link(app, link, email, mailed=invited, good_for=f"{invitations.INVITED_FOR.days} days")

@@ -25,14 +25,7 @@ def demo(
 
     Example: gritledger demo
     """
-    from rich.progress import (
-        BarColumn,
-        MofNCompleteColumn,
-        Progress,
-        TaskID,
-        TextColumn,
-        TimeElapsedColumn,
-    )
+    from rich.progress import BarColumn, MofNCompleteColumn, Progress, TaskID, TextColumn, TimeElapsedColumn
 
     from services.running.demo import refuse_occupied, run_demo
 

@@ -91,12 +91,7 @@ def announcement(
 
 
 def message_id(
-    rider: Rider,
-    channel: str,
-    texts: Iterable[ReminderText],
-    *,
-    household: str,
-    occasion: str,
+    rider: Rider, channel: str, texts: Iterable[ReminderText], *, household: str, occasion: str
 ) -> str:
     """The Message-ID of this telling: the same one however often it is worked out or sent.
 

@@ -111,11 +111,7 @@ class RoundReport:
 
 
 def one_round(
-    app: App,
-    *,
-    now: datetime,
-    watching: Watching | None = None,
-    patience: timedelta = timedelta(minutes=2),
+    app: App, *, now: datetime, watching: Watching | None = None, patience: timedelta = timedelta(minutes=2)
 ) -> RoundReport:
     """Do everything that can be done now.
 

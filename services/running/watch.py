@@ -39,11 +39,7 @@ class AlreadyWatching(SettingsError):  # noqa: N818 - it names the state of the 
 
 
 def watch(
-    app: App,
-    *,
-    with_page: bool,
-    say: Callable[[str], None],
-    on_page: Callable[[str], None] = lambda _: None,
+    app: App, *, with_page: bool, say: Callable[[str], None], on_page: Callable[[str], None] = lambda _: None
 ) -> None:
     """Go on until SIGINT or SIGTERM. Raises AlreadyWatching, SettingsError.
 

@@ -71,12 +71,7 @@ def _expected(limit: Outlook, ledger: Ledger, by: datetime, units: Units) -> Ent
 
 
 def calendar_entry(
-    raised: RaisedReminder,
-    rider: Rider,
-    *,
-    regime: Regime,
-    page_url: str | None = None,
-    units: Units = SI,
+    raised: RaisedReminder, rider: Rider, *, regime: Regime, page_url: str | None = None, units: Units = SI
 ) -> Entry:
     """An open reminder as a line of the rider's calendar, on the day it asks for hands."""
     reminder, last = raised.reminder, raised.steps[-1]

@@ -53,9 +53,7 @@ def as_csv(name: str, context: AContext, want: AWanted) -> Response:
 def as_json(name: str, context: AContext, want: AWanted) -> Response:
     """A list as JSON, one object a row."""
     text = json.dumps(
-        [plain(row, context.zone) for row in _rows(name, context, want)],
-        ensure_ascii=False,
-        indent=1,
+        [plain(row, context.zone) for row in _rows(name, context, want)], ensure_ascii=False, indent=1
     )
     return _file(text, "application/json; charset=utf-8", f"{name}.json")
 

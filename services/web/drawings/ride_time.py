@@ -146,12 +146,7 @@ ROWS = tuple(BARS_BASE + 17.0 * row for row in (1, 2, 3, 4))
 
 
 def hours_bars(
-    hours: Sequence[DrawnHour],
-    *,
-    uid: str,
-    name: str = "the ride",
-    zone: tzinfo = UTC,
-    units: Units = SI,
+    hours: Sequence[DrawnHour], *, uid: str, name: str = "the ride", zone: tzinfo = UTC, units: Units = SI
 ) -> str:
     """What did each hour put into the chain? Markup.
 

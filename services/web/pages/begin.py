@@ -167,13 +167,7 @@ def bikes(context: AContext) -> HTMLResponse:
     """What the files themselves show."""
     snapshot = context.snapshot
     groups = [_shown(snapshot, one) for one in _groups(context)]
-    return show(
-        context,
-        "bikes",
-        groups=groups,
-        rest=len(snapshot.questions),
-        known=snapshot.ledger.bikes,
-    )
+    return show(context, "bikes", groups=groups, rest=len(snapshot.questions), known=snapshot.ledger.bikes)
 
 
 def _shown(snapshot: Snapshot, group: Group) -> dict[str, Any]:

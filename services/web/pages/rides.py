@@ -122,10 +122,7 @@ def _span(want: Wanted, zone: tzinfo) -> tuple[datetime | None, datetime | None]
 
 @router.get("")
 def rides(
-    context: AContext,
-    want: AWanted,
-    page: APage = 1,
-    bike_now: str = Query("", alias="put", max_length=12),
+    context: AContext, want: AWanted, page: APage = 1, bike_now: str = Query("", alias="put", max_length=12)
 ) -> HTMLResponse:
     """The list, page by page."""
     snapshot = context.snapshot

@@ -18,10 +18,7 @@ from rules.vocabulary import Rider
 from services.channels import ChannelError, trial_letter
 from services.settings import Watched
 from services.use_cases.autostart import autostart_here, by_systemd, remove, switch_on
-from services.use_cases.change_settings import (
-    folders_as_written,
-    keep_mail_password,
-)
+from services.use_cases.change_settings import folders_as_written, keep_mail_password
 from services.use_cases.deliver_letters import try_all_again
 from services.use_cases.record_change import record
 from services.web.context import AContext, APost, RequestContext
