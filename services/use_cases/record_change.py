@@ -65,7 +65,7 @@ def record(app: App, command: Command, *, now: datetime, by: str = A_RIDER, conf
     """
     with app.store.writing() as tx:
         done = recorded(tx, app, command, now=now, by=by, confirmed=confirmed)
-    return with_rulebook(app, with_bikes(app, done, now=now))
+    return with_bikes(app, done, now=now)
 
 
 def add_and_fit(
@@ -85,6 +85,7 @@ def recorded(
     """The same, within a transaction that is under way; `with_bikes` comes after it."""
     ledger = ledger_for(tx, [command])
     done, _ = _kept(tx, app, ledger, command, now=now, by=by, confirmed=confirmed)
+    done = with_rulebook(tx, app, done)
     return replace(done, sentences=(*done.sentences, *reckon(tx, app, now=now).sentences))
 
 
@@ -169,10 +170,14 @@ def with_bikes(app: App, done: Done, *, now: datetime) -> Done:
     return replace(done, sentences=(*done.sentences, *said, *later))
 
 
-def with_rulebook(app: App, done: Done) -> Done:
-    """The household's own rulebook follows a new name, once it is kept; a club's is many households'."""
-    if app.store.household is not None:
+def with_rulebook(tx: Transaction, app: App, done: Done) -> Done:
+    """The household's own rulebook follows a new name; a club's is many households'.
+
+    Before anything is reckoned: by a rulebook that says the old name, what rests on it would be withdrawn.
+    """
+    if app.store.household is not None or not done.renamed:
         return done
+    app.rulebook_in(tx)  # one that cannot be read is refused before it is written
     said = [sentence for one in done.renamed for sentence in rename_in_rulebook(app, *one)]
     return replace(done, sentences=(*done.sentences, *said))
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from functools import reduce
 from zoneinfo import ZoneInfo
@@ -76,9 +76,10 @@ def undo(
         said += [f"Undone with it: {one.what}." for one, _ in undoing.also]
         if any(one.command is not None and moves_bikes(one.command) for one in gone):
             judge_later(tx, now)
-        said += reckon(tx, app, now=now).sentences
         done = Done(undoing.change.number, tuple(said), renamed=renames(ledger, replay.ledger))
-    return with_rulebook(app, with_bikes(app, done, now=now))
+        done = with_rulebook(tx, app, done)
+        done = replace(done, sentences=(*done.sentences, *reckon(tx, app, now=now).sentences))
+    return with_bikes(app, done, now=now)
 
 
 def _meant(tx: Transaction, number: int | None) -> Change:

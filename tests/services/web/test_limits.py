@@ -8,11 +8,16 @@ from collections.abc import Callable
 import pytest
 from starlette.testclient import TestClient
 
+from rules.commands import Amend
 from rules.rulebook import KEYS
 from rules.vocabulary import BikeId
 from services.app import App
+from services.use_cases.record_change import record
+from services.use_cases.undo import undo
+from services.use_cases.update_reminders import reckon
 from services.web.pages.limits import SETTABLE
 from tests.put_into import into
+from tests.services.web.small_household import NOW
 
 Token = Callable[[], str]
 HARRIER = "bike:2"
@@ -116,3 +121,23 @@ def test_what_one_rider_set_alone_stays_when_everybody_s_others_are_changed(
 def test_nobody_s_limits_are_refused_in_a_sentence(page: TestClient, token: Token, of: str) -> None:
     assert "Choose for whom" in say(page, token, of, drip="14")
     assert page.get("/settings/limits", params={"of": of[:20]}).status_code == 200
+
+
+def test_a_new_name_withdraws_nothing_that_rests_on_a_limit_of_its_own(shop: App) -> None:
+    """Neither when it is given nor when that is undone: the rulebook follows before all is reckoned."""
+    own = shop.settings.home / "limits.toml"
+    with own.open("a") as file:
+        file.write('\n[rider."Ines"]\nimmersion = 10\n')
+    shop.forget_rulebook()
+    with shop.store.writing() as tx:
+        assert "Re-immerse" in " ".join(reckon(tx, shop, now=NOW).sentences)
+
+    done = record(shop, Amend("rider", 1, {"name": "Inez"}), now=NOW)
+    assert done.sentences == (
+        "Ines renamed Inez.",
+        "What limits.toml sets for “Ines” now stands for “Inez”.",
+    )
+    assert undo(shop, now=NOW).sentences == (
+        "Undone: Ines renamed Inez.",
+        "What limits.toml sets for “Inez” now stands for “Ines”.",
+    )
