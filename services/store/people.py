@@ -13,13 +13,13 @@ from sqlalchemy import Connection, Engine, Row
 
 from rules.roles import Member, Role
 from rules.vocabulary import RiderId
+from services.session_lifetime import CLUB_IDLE, CLUB_LONGEST
 from services.store.engine import run
 from services.store.errors import FactRefused
 from services.store.people_tables import NO_HOUSEHOLD, ask_for, asking
 from services.store.sign_in_tries import Guesses
 
 # Judgements; common practice, no source.
-IDLE, LONGEST = timedelta(days=14), timedelta(days=90)  # a session that nobody uses; any session
 INVITATION_OVER = "This invitation was used already, taken back, or its time is over."
 LARGEST_NUMBER = 2**31 - 1  # of a person
 NOTED_EVERY = timedelta(hours=1)  # a session's last use, written down no oftener
@@ -142,13 +142,13 @@ class People:
         """A session under a new name; sessions that are over are cleared away."""
         with self.asking(writing=True, person=person) as connection:
             over = "DELETE FROM session WHERE until <= :now OR seen_at <= :idle"
-            run(connection, over, now=now, idle=now - IDLE)
+            run(connection, over, now=now, idle=now - CLUB_IDLE)
             begin = (
                 "INSERT INTO session (print, person, household, begun_at, seen_at, until) "
                 "VALUES (:print, :person, :household, :now, :now, :until)"
             )
             said = {"print": print_of(token), "person": person, "household": household}
-            run(connection, begin, **said, now=now, until=now + LONGEST)
+            run(connection, begin, **said, now=now, until=now + CLUB_LONGEST)
 
     def visit(self, token: str, now: datetime) -> Visit | None:
         """Who comes with this cookie; None = nobody, or it is over."""
@@ -157,7 +157,7 @@ class People:
                 "SELECT person, household, seen_at FROM session "
                 "WHERE print = :print AND until > :now AND seen_at > :idle"
             )
-            held = run(connection, here, print=print_of(token), now=now, idle=now - IDLE).first()
+            held = run(connection, here, print=print_of(token), now=now, idle=now - CLUB_IDLE).first()
             if held is None:
                 return None
             ask_for(connection, held.person, "")

@@ -14,13 +14,13 @@ from urllib.parse import urlsplit
 from argon2 import PasswordHasher
 from argon2.exceptions import InvalidHashError, VerificationError
 
+from services.session_lifetime import AT_HOME
 from services.settings import Page, SettingsError
 from services.store.sign_in_tries import pause_s
 from services.use_cases.passwords import FEWEST_CHARACTERS
 from services.web.guard import is_loopback
 
 COOKIE = "gritledger_sitting"
-SESSION_LIFETIME = timedelta(hours=12)
 FREE_TRIES = 3
 MOST_REMEMBERED = 1000  # sittings, and addresses that failed
 
@@ -96,7 +96,7 @@ class SessionStore:
         session = secrets.token_urlsafe(32)
         with self._lock:
             self._failures.pop(address, None)
-            self._sessions[_print_of(session)] = now + SESSION_LIFETIME
+            self._sessions[_print_of(session)] = now + AT_HOME
             while len(self._sessions) > MOST_REMEMBERED:
                 self._sessions.popitem(last=False)
         return session

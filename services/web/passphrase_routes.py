@@ -8,10 +8,11 @@ from fastapi import APIRouter, Form, Request
 from fastapi.responses import HTMLResponse, JSONResponse, RedirectResponse, Response
 from starlette.types import ASGIApp, Receive, Scope, Send
 
+from services.session_lifetime import AT_HOME
 from services.web.context import APost, AppContext
 from services.web.forms import own_path
 from services.web.guard import SIGN_IN, SIGN_IN_FIRST, session_of
-from services.web.passphrase import COOKIE, SESSION_LIFETIME
+from services.web.passphrase import COOKIE
 
 router = APIRouter()
 # A link of a mail carries its own right, to one answer; cautions are nobody's secret.
@@ -83,7 +84,7 @@ def check(
     opened.set_cookie(
         COOKIE,
         session,
-        max_age=int(SESSION_LIFETIME.total_seconds()),
+        max_age=int(AT_HOME.total_seconds()),
         httponly=True,
         samesite="strict",
         secure=request.url.scheme == "https",

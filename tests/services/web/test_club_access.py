@@ -16,8 +16,8 @@ from starlette.testclient import TestClient
 from rules.roles import MAY, Reach, Right, Role
 from rules.vocabulary import RiderId
 from services.app import household_app
+from services.session_lifetime import CLUB_IDLE, CLUB_LONGEST
 from services.store.club import Household
-from services.store.people import IDLE, LONGEST
 from services.use_cases import invitations, passwords
 from services.use_cases.sign_in import FREE_FROM_AN_ADDRESS, FREE_TRIES
 from services.web.page_rights import DECISIONS, Door, decided
@@ -289,13 +289,13 @@ def test_a_session_is_named_anew_and_ends_when_it_should(
     who.post("/sign-out", data={"the_page": token_of(who, "/me")})
     assert copied.get("/").status_code == 401, "signed out, a copied cookie still opens"
     sign(who, email)
-    night.late[0] = IDLE
+    night.late[0] = CLUB_IDLE
     assert who.get("/").status_code == 401
     night.late[0] = timedelta()
     sign(who, email)
-    for days in range(10, LONGEST.days + 10, 10):
+    for days in range(10, CLUB_LONGEST.days + 10, 10):
         night.late[0] = timedelta(days=days)
-        assert who.get("/").status_code == (200 if night.late[0] < LONGEST else 401), days
+        assert who.get("/").status_code == (200 if night.late[0] < CLUB_LONGEST else 401), days
 
 
 def test_another_password_ends_every_other_session(night: Evening, mill: Household, tmp_path: Path) -> None:

@@ -9,9 +9,10 @@ import pytest
 from starlette.testclient import TestClient
 
 from services.app import App
+from services.session_lifetime import AT_HOME
 from services.settings import SettingsError
 from services.web.app import create_app
-from services.web.passphrase import FREE_TRIES, SESSION_LIFETIME, SessionStore
+from services.web.passphrase import FREE_TRIES, SessionStore
 from services.web.serve import page_server
 from tests.services.web.conftest import QUICK, token_in
 from tests.services.web.small_household import NOW, with_page
@@ -134,7 +135,7 @@ def test_signing_out_ends_the_sitting_even_for_a_copied_cookie(wide: TestClient)
 def test_a_sitting_runs_out(wide: TestClient, clock: list[timedelta]) -> None:
     sign_in(wide)
     assert wide.get("/").status_code == 200
-    clock[0] = SESSION_LIFETIME
+    clock[0] = AT_HOME
     assert wide.get("/").status_code == 401
 
 
