@@ -34,6 +34,8 @@ OTHER: dict[type, type] = {
 }  # fmt: skip
 PURE = ("rules", "ingest/ride", "ingest/bikes", "ingest/ground")
 OURS = ("rules", "ingest", "services", "fixtures", "tests")
+# Without rewriting of asserts: it would load anew, from disk, a module whose name ends as a test's does.
+FIRST_FAILURE = ("-x", "-q", "--assert=plain", "-p", "no:cacheprovider")
 MOST_S = 120  # a mistake that makes a loop endless is noticed too
 
 
@@ -114,7 +116,7 @@ def survives(file: str, index: int, tests: set[str]) -> bool:
         for one in [one for one in sys.modules if one.split(".")[0] in OURS]:
             del sys.modules[one]
         sys.meta_path.insert(0, Mistaken(name, new))
-        os._exit(int(pytest.main(["-x", "-q", "-p", "no:cacheprovider", *sorted(tests)])))
+        os._exit(int(pytest.main([*FIRST_FAILURE, *sorted(tests)])))
     give_up = time.monotonic() + MOST_S
     while time.monotonic() < give_up:
         ended, status = os.waitpid(child, os.WNOHANG)

@@ -641,3 +641,9 @@ def test_it_says_so_no_more_once_it_has_dried_was_treated_or_came_home_dry():
 def test_where_the_wet_asks_for_hands_itself_the_larger_job_does_not_repeat_it():
     found = judge(FRESH + "2025-06-03 08:00  rode  10 h  on Plover  wet\n", "2025-06-03 18:30")
     assert sum("Wipe it dry" in one.sentence for one in found) == 1
+
+
+def test_a_wear_limit_is_said_to_hundredths_of_a_percent():
+    book = parse_rulebook('[chain."Copper"]\nwear_narrow = 0.614', name="my.toml", base=RULEBOOK)
+    (worn,) = judge(FRESH + "2025-06-02  measured  Copper  0.7", "2025-06-03", book)
+    assert worn.sentence.endswith("for 12 speeds the limit is 0.61 %.")

@@ -4,12 +4,15 @@ from __future__ import annotations
 
 import math
 from datetime import timedelta
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
 
 from ingest.bikes.household_model import (
+    COUNTS_FOR,
     STARTS,
+    WHAT_FOR,
     Clue,
     Household,
     Start,
@@ -112,7 +115,7 @@ def test_hard_clues_add_up_with_their_voices_and_may_be_kept_from_denying():
 
 
 def test_a_ride_teaches_as_far_as_hard_clues_have_settled_it():
-    """The square of the share of ln 3 that is no doubt; one spoken of wholly, an open one next to nothing."""
+    """The square of the share of ln 3 that is no doubt; one spoken of wholly, an open one hardly."""
     made = fitting({2: PLOVER})
     hard = np.array([[0.0, 0.0, 0.0], [math.log(8.0), 0.0, 0.0], [0.0, 0.0, 0.0]])
     doubt = -(0.8 * math.log(0.8) + 0.2 * math.log(0.1)) / math.log(3.0)
@@ -149,3 +152,44 @@ def test_answers_are_denied_and_foretold_by_all_else():
         fit(RIDES, Household(()), {})
     empty = fit([], Household(TWO), {})
     assert empty.shares.shape == (0, 3)
+
+
+def test_other_starts_are_tried_where_more_answers_are_denied_than_riders_slip(monkeypatch):
+    """Two in a hundred are borne: of fifty answers one; else the start that foretells most is taken."""
+    tried = []
+
+    def run(_, start):
+        tried.append(start)
+        return fitted[start]
+
+    monkeypatch.setattr(_Fitting, "run", run)
+    monkeypatch.setattr(
+        "ingest.bikes.household_model.HouseholdFit.answers_foretold", lambda one: one.foretold
+    )
+    rides = [ride(day) for day in range(50)]
+    for denied, starts, best in ((1, 1, 0), (2, 3, 2)):
+        tried.clear()
+        fitted = {
+            start: SimpleNamespace(answers_denied=lambda n=denied: n, foretold=place)
+            for place, start in enumerate(STARTS)
+        }
+        found = fit(rides, Household(TWO), dict.fromkeys(range(50), PLOVER))
+        assert len(tried) == starts
+        assert found is fitted[STARTS[best]]
+
+
+def test_what_a_ride_was_for_denies_a_bike_by_no_more_than_one_ride_in_ten_like_any_other():
+    """Its way, its hour and its pace together: ln .1 at most, though each alone says nearly as much."""
+    rides, answers = [], {}
+    for n in range(24):
+        place = LARK if n % 2 else PLOVER
+        fast = {"speed_mps": 9.0 - 0.01 * n, "stopped_share": 0.01, "climb_m_per_km": 3.0, "roughness": 0.01}
+        slow = {"speed_mps": 4.0 + 0.01 * n, "stopped_share": 0.30, "climb_m_per_km": 20.0, "roughness": 0.05}
+        way = tuple(value for step in range(9) for value in (46_000 + 20 * step, 7_000 + 300 * (n % 2)))
+        rides.append(ride(n, way=way, device=f"serial {n % 2}", **(slow if n % 2 else fast)))
+        answers[n] = place
+    fitted = fit(rides, Household((bike(PLOVER, "Plover"), bike(LARK, "Lark"))), answers)
+    together = sum(fitted.by_clue[clue][:, :2] for clue in WHAT_FOR)
+    assert math.log(0.1) <= together.min() < -1.9
+    device = COUNTS_FOR[Clue.DEVICE] * math.log((0 + 8 * 0.5) / (12 + 8) / 0.5)
+    assert fitted.by_clue[Clue.DEVICE][0, 1] == pytest.approx(device, abs=0.02)

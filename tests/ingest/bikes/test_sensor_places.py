@@ -209,3 +209,12 @@ def test_of_one_bike_alone_a_sensor_moves_to_no_other():
     _, after = places._what_gaps_change(MOVES_EVERY_D)
     dead = 25 / 425 * (1.0 - math.exp(-400 * (1 / 400 + 1 / 25)))
     assert after == pytest.approx(np.array([[1 - dead, dead], [16 * dead, 1 - 16 * dead]]))
+
+
+def test_no_belief_is_lost_to_rounding_over_years_of_rides():
+    """Each ride halves what is believed of any way; a thousand and more would leave nothing of it."""
+    days = np.arange(1500.0) / 4.0
+    one = ride(0, sensors=heard("serial 71"), channels="power")
+    says = SensorPlaces([one] * 1500, TWO, (), days, ()).messages(np.full((1500, 1, 2), 0.5))
+    assert np.isfinite(says).all()
+    assert says == pytest.approx(np.full((1500, 1, 2), says[0, 0, 0]), rel=0.05)

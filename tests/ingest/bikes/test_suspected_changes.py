@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from ingest.bikes.household_model import Clue
 from ingest.bikes.judge import Household, Verdict, judge
 from ingest.bikes.suspected_changes import what_changed
 from tests.ingest.bikes.made_rides import BROAD, LARK, MOUNTAIN, PLOVER, ROAD, bike, geared, heard, ride
@@ -86,3 +87,17 @@ def test_a_sensor_of_which_nobody_spoke_for_long_may_have_moved_where_nothing_el
     assert judged.said(3).verdict is Verdict.ASK
     assert "but for long nobody spoke of its sensor" in judged.because(3)
     assert [spoken_of.may_have_moved(3), geared_ones.may_have_moved(3)] == [False, False]
+
+
+def test_gears_are_named_from_three_rides_that_show_them_and_by_two_nats_against_the_bike():
+    """As judged, but for what its gears are taken to say."""
+    rides = [*with_sensor((0, 4, 8), ROAD), *with_sensor((40, 44, 48, 52), BROAD)]
+    answers = {0: PLOVER, 1: PLOVER}
+
+    def asked(places, against):
+        judged = judge(rides, TWO, answers)
+        judged.fit.by_clue[Clue.GEARING][:, 0] = -against
+        return "show gears like" in what_changed(judged, places)
+
+    assert [asked((3, 4, 5), one) for one in (2.0, 1.9)] == [True, False]
+    assert not asked((3, 4), 4.0)

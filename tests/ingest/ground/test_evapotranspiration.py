@@ -279,3 +279,16 @@ def test_a_wet_road_dries_by_night_too():
     assert carried_off_mm(10, 100, 2.0, surface_c=10) == 0
     assert carried_off_mm(10, 100, 2.0, surface_c=9) < 0 < carried_off_mm(10, 100, 2.0, surface_c=11)
     assert carried_off_mm(20, 50, 0.0, surface_c=20) == 0
+
+
+def test_the_sun_by_the_days_warmth_is_nothing_without_a_range_and_never_more_than_a_clear_sky():
+    # eq. 50: 0.16 times the root of the range; eq. 35 and 36: at most 0.75 of what is outside the air
+    for range_c, share in (
+        (-1.0, 0.0),
+        (0.0, 0.0),
+        (0.25, 0.08),
+        (9.0, 0.48),
+        (21.9, 0.16 * 21.9**0.5),
+        (25.0, 0.75),
+    ):
+        assert sunshine_from_warmth_mj_m2(3.0, range_c) == pytest.approx(3.0 * share), range_c

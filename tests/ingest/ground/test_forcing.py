@@ -86,3 +86,15 @@ def test_a_road_keeps_the_warmth_of_the_day():
     assert as_cold < colder
     assert 0 < steady < 0.1
     assert forcings([replace(BARE, humidity_pct=None)])[0].carried_off_mm == 0
+
+
+def test_a_feed_that_cuts_dew_off_has_it_worked_out_in_humid_air_alone():
+    """From 90 %; by a clear night a wet meadow gains some hundredths of a millimetre."""
+    night = day(et0_mm=0.0, humidity_pct=90.0, shortwave_wm2=0.0)
+    dew = [one.et0_mm for one in forcings(night)]
+    worked_out = [one.et0_mm for one in forcings(day(humidity_pct=90.0, shortwave_wm2=0.0))]
+    assert min(dew) < 0.0
+    assert dew == [min(0.0, one) for one in worked_out]
+    assert {one.et0_mm for one in forcings(day(et0_mm=0.0, humidity_pct=89.0, shortwave_wm2=0.0))} == {0.0}
+    unknown = [replace(one, temperature_c=None) for one in night]
+    assert {one.et0_mm for one in forcings(unknown)} == {0.0}

@@ -194,3 +194,6 @@ def test_the_film_of_an_hour_is_its_mean_while_it_was_ridden():
     # 0.2 mm under a sun that dries 0.4 mm an hour: gone at half past, so half of the mean of its half hour
     assert mean_film_mm(0.2, 0.0, loses_mm=0.4, ridden=whole) == pytest.approx(0.05)
     assert mean_film_mm(0.2, 0.0, loses_mm=0.4, ridden=(0.75, 1.0)) == 0.0
+    # ridden from a quarter past on: half of .1 for a third of that time
+    assert mean_film_mm(0.2, 0.0, loses_mm=0.4, ridden=(0.25, 1.0)) == pytest.approx(0.05 / 3.0)
+    assert mean_film_mm(0.2, 0.0, loses_mm=0.4, ridden=(0.0, 0.5)) == pytest.approx(0.1)

@@ -71,6 +71,11 @@ def test_without_a_counter_metres_are_those_between_places_while_it_moves() -> N
     for stands_s, metres in ((15.0, 195.0), (16.0, 0.0)):
         held = intervals_of(replace(paused, pauses=((at, at + stands_s),)))
         assert held.step_m[1] == pytest.approx(metres), stands_s
+    for gap_s, metres in ((10.0, 50.0), (10.5, 0.0)):  # stopped for more than half of it
+        short = by_place([0.0, 5.0, 55.0, 60.0], time_s=np.array([0.0, 1.0, 1.0 + gap_s, 2.0 + gap_s]))
+        assert intervals_of(replace(short, pauses=((at, at + 6.0),))).step_m[1] == pytest.approx(metres), (
+            gap_s
+        )
     for silence_s, metres in ((300.0, 900.0), (301.0, 0.0)):
         gap = by_place(
             [0.0, 5.0, 905.0, 910.0], time_s=np.array([0.0, 1.0, 1.0 + silence_s, 2.0 + silence_s])

@@ -614,3 +614,13 @@ def test_legs_that_rest_all_the_way_are_a_bicycles():
     one = recording(seconds(600), speed_mps=8.0, cadence_rpm=0.0)
     assert turns_a_gear(one, intervals_of(one))
     assert runs_like(one, intervals_of(one)) is None
+
+
+def test_the_slowest_turn_is_a_turn_and_no_standing():
+    """One sample in fifty at one turn a minute among eighty: not even, so no runner's."""
+    time = seconds(1200)
+    even = recording(time, speed_mps=80 / 60 * 2.2, cadence_rpm=np.where(time % 50 == 0, 0.0, 80.0))
+    slow = replace(even, cadence_rpm=np.where(time % 50 == 0, 1.0, 80.0))
+    told = [runs_like(one, intervals_of(one)) for one in (even, slow)]
+    assert told[0] is not None
+    assert told[1] is None

@@ -507,6 +507,7 @@ def test_a_day_alone_is_before_its_first_ride_or_after_its_last_and_asks_where_i
 def test_a_day_alone_reckons_with_rides_whose_bike_is_a_question() -> None:
     told = ledger_of(
         STORY + "\n    2025-03-08 06:00  rode  1 h  on Plover\n    2025-03-08 20:00  rode  1 h  on Plover\n"
+        "    2025-03-08 04:00  rode  1 h  on Heron\n    2025-03-08 22:00  rode  1 h  on Heron\n"
     )
     early, late = told.rides_on(PLOVER)[-3], told.rides_on(PLOVER)[-1]
     questions = [
