@@ -21,7 +21,7 @@ from rules.ledger import Ledger
 from rules.rulebook import Rulebook, RulebookError
 from rules.rulebook_names import unknown_names
 from rules.same_names import as_read
-from services.app import App
+from services.app import App, household_zone
 from services.channels import Channel
 from services.heartbeat import SILENT_AFTER, last_look
 from services.settings import SettingsError, Watched
@@ -53,6 +53,7 @@ class Finding:
 
 # All is well, in a sentence; or what is wrong, and what to do; or a finding as it stands.
 Said: TypeAlias = str | tuple[str, str] | Finding
+Clock: TypeAlias = Callable[[datetime], str]  # an instant by the household's clock
 
 
 def _found(about: str, said: Iterable[Said]) -> Iterator[Finding]:
@@ -83,13 +84,18 @@ def findings(
         yield Finding("database", False, str(error))
         ledger, last_round, waiting, refused = _NOTHING_KNOWN, None, (), ()
         known_paths, files_waiting = {}, []
+    zone = household_zone(ledger.riders)
+
+    def when(at: datetime) -> str:
+        return f"{at.astimezone(zone):%Y-%m-%d %H:%M}"
+
     if app.settings.backup.daily and app.settings.database is None:
-        yield from _found("backup", backups(app.settings.backup_folder, ledger, now))
-    yield from _found("clock", clock(now, ledger, last_round))
+        yield from _found("backup", backups(app.settings.backup_folder, ledger, now, when))
+    yield from _found("clock", clock(now, ledger, last_round, when))
     yield from _found("folders", folders(app.settings.watch, ledger))
     yield from _found("files", files(app.settings.watch, known_paths, files_waiting, now))
     if store is not None:
-        yield from _found("rounds", rounds(app.settings.watch, last_round, now))
+        yield from _found("rounds", rounds(app.settings.watch, last_round, now, when))
     yield from _found("rulebook", rulebook(lambda: app.rulebook, ledger))
     try:
         providers = app.providers
@@ -98,7 +104,7 @@ def findings(
     else:
         yield from _found("archive", archives(providers, _last_place(ledger, providers), now))
     yield from _found("channels", channels(tuple(app.channels.values()), ledger))
-    yield from _found("letters", letters(waiting, refused, now))
+    yield from _found("letters", letters(waiting, refused, now, when))
 
 
 _NOTHING_KNOWN = Ledger()
@@ -162,7 +168,7 @@ def derived(app: App, now: datetime) -> Iterator[Said]:
         yield "Reminders and chains are as all facts together give them."
 
 
-def backups(folder: Path, ledger: Ledger, now: datetime) -> Iterator[Said]:
+def backups(folder: Path, ledger: Ledger, now: datetime, when: Clock) -> Iterator[Said]:
     """Is there a copy of the ledger, and is it young enough?"""
     if not ledger.rides:
         return
@@ -174,24 +180,24 @@ def backups(folder: Path, ledger: Ledger, now: datetime) -> Iterator[Said]:
             "Make one: gritledger backup; 'gritledger watch' makes one a day.",
         )
     else:
-        yield f"The newest copy of the ledger is of {newest:%Y-%m-%d %H:%M} UTC."
+        yield f"The newest copy of the ledger is of {when(newest)}."
 
 
-def clock(now: datetime, ledger: Ledger, last_round: datetime | None) -> Iterator[Said]:
+def clock(now: datetime, ledger: Ledger, last_round: datetime | None, when: Clock) -> Iterator[Said]:
     """Does this machine's clock agree with what it wrote before, and does it know the riders' time zones?"""
     newest = max((ride.ended_at for ride in ledger.rides), default=now)
     if last_round is not None and last_round > now + timedelta(minutes=5):
         yield (
-            f"The last round is dated {last_round:%Y-%m-%d %H:%M} UTC, still to come: the clock went back.",
+            f"The last round is dated {when(last_round)}, still to come: the clock went back.",
             "Set the clock by the network.",
         )
     elif newest > now + timedelta(hours=1):
         yield (
-            f"A ride ends at {newest:%Y-%m-%d %H:%M} UTC, still to come: a clock is wrong, this one or its.",
+            f"A ride ends at {when(newest)}, still to come: a clock is wrong, this one or its.",
             "Set this machine's clock by the network; if it is right, correct the ride's date.",
         )
     else:
-        yield f"The clock says {now:%Y-%m-%d %H:%M} UTC and nothing contradicts it."
+        yield f"The clock says {when(now)} and nothing contradicts it."
     for zone in sorted({rider.time_zone for rider in ledger.riders}):
         try:
             ZoneInfo(zone)
@@ -274,7 +280,9 @@ def _is_known(seen: Seen, known: tuple[int, float] | None) -> bool:
     return known is not None and known[0] == seen.size and abs(known[1] - seen.modified_ns / 1e9) < 1e-3
 
 
-def rounds(watched: Sequence[Watched], last_round: datetime | None, now: datetime) -> Iterator[Said]:
+def rounds(
+    watched: Sequence[Watched], last_round: datetime | None, now: datetime, when: Clock
+) -> Iterator[Said]:
     """Is anybody making rounds? Without them, no reminder comes, and nothing else would say so."""
     if last_round is None:
         if watched:
@@ -284,11 +292,11 @@ def rounds(watched: Sequence[Watched], last_round: datetime | None, now: datetim
             )
     elif now - last_round > SILENT_AFTER:
         yield (
-            f"The last round was on {last_round:%Y-%m-%d} at {last_round:%H:%M} UTC: nobody is watching.",
+            f"The last round was at {when(last_round)}: nobody is watching.",
             "Start 'gritledger watch', or let it start by itself: 'gritledger watch --at-login'.",
         )
     else:
-        yield f"The last round was at {last_round:%Y-%m-%d %H:%M} UTC."
+        yield f"The last round was at {when(last_round)}."
 
 
 def archives(providers: Sequence[WeatherProvider], place: Cell | None, now: datetime) -> Iterator[Said]:
@@ -334,13 +342,15 @@ def channels(known: Sequence[Channel], ledger: Ledger) -> Iterator[Said]:
                 )
 
 
-def letters(waiting: Sequence[Posted], refused: Sequence[Posted], now: datetime) -> Iterator[Said]:
+def letters(
+    waiting: Sequence[Posted], refused: Sequence[Posted], now: datetime, when: Clock
+) -> Iterator[Said]:
     """Does anything wait too long to be told, or was it refused?"""
     stuck = [one for one in waiting if one.last_why or _since(one, now) > UNSENT_AFTER]
     for channel, why, alike in _alike(stuck):
+        since = alike[0].letter.queued_at or now
         yield (
-            f"{_subjects(alike)} by {channel} since {alike[0].letter.queued_at:%Y-%m-%d %H:%M} UTC: "
-            f"{why or 'nobody tried to send it'}.",
+            f"{_subjects(alike)} by {channel} since {when(since)}: {why or 'nobody tried to send it'}.",
             "It is tried again by itself at every round; mend what is named to help it.",
         )
     for channel, why, alike in _alike(refused):

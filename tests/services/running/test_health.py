@@ -135,7 +135,7 @@ def test_nobody_watching_is_noticed_after_a_day(home: Path) -> None:
     (silent,) = to_mend(shop, now=NOW + timedelta(hours=30))
 
     assert never.sentence == "No round was ever made."
-    assert silent.sentence == "The last round was on 2025-06-03 at 18:04 UTC: nobody is watching."
+    assert silent.sentence == "The last round was at 2025-06-03 12:04: nobody is watching."
 
 
 def test_a_clock_that_was_set_back_is_noticed(home: Path) -> None:
@@ -237,9 +237,8 @@ def test_messages_that_wait_or_were_refused_are_said_with_the_servers_words(home
     sentences = [f.sentence for f in to_mend(shop)]
 
     assert sentences == [
-        "“Drip 3” is undelivered by email since 2025-06-03 16:04 UTC: nobody tried to send it.",
-        "“Drip 1” and 1 more are undelivered by email since 2025-06-03 16:04 UTC: "
-        "the server cannot be reached.",
+        "“Drip 3” is undelivered by email since 2025-06-03 10:04: nobody tried to send it.",
+        "“Drip 1” and 1 more are undelivered by email since 2025-06-03 10:04: the server cannot be reached.",
         "“Drip 0” is undelivered by email, refused for good: 550 nobody of that name.",
     ]
 
