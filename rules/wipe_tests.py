@@ -14,6 +14,7 @@ from rules.reminder import ReminderKind
 from rules.rulebook import Rulebook
 from rules.vocabulary import Bike, Regime, WipeTest
 
+GRADES = ("clean", "a trace", "grey", "dark", "black paste")  # from 0
 AGREEING, IN_WORDS = 3, "Three"  # the last so many tests that say anything must say the same
 STEP = 1.25
 WORKED = {"immersion": "immersion", "clean": "cleaning"}

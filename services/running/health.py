@@ -26,7 +26,7 @@ from services.channels import Channel
 from services.heartbeat import SILENT_AFTER, last_look
 from services.settings import SettingsError, Watched
 from services.store import Posted, Store, StoreError
-from services.store.backup_files import copies_in
+from services.store.backup_rotation import copies_in
 from services.store.bookkeeping import FILES_WAITING, LAST_ROUND
 from services.store.repository import storable
 from services.use_cases.derive_chains import derived_by

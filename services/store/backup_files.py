@@ -16,7 +16,6 @@ import zlib
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import IO, Final
 from urllib.parse import quote
@@ -24,9 +23,6 @@ from urllib.parse import quote
 from services.store.errors import StoreUnusable
 from services.store.private_files import touch_private
 
-DAYS, WEEKS, MONTHS = 7, 4, 12  # how many copies of each are kept; common practice, no source
-STAMP: Final = "%Y%m%dT%H%M%SZ"
-_NAME = re.compile(r"gritledger-(\d{8}T\d{6}Z)\.db\.gz")
 CHUNK: Final = 1 << 20
 LEFT_OVER_AFTER_S: Final = 3600.0
 _LEFT_OVER = re.compile(r"^gritledger-.*\.(plain(-wal|-shm)?|unfinished-\d+)$|^looked-at-\d+\.db")
@@ -197,33 +193,6 @@ def tidy(folder: Path, *, older_than_s: float = LEFT_OVER_AFTER_S) -> None:
     for path in folder.glob("*"):
         if _LEFT_OVER.search(path.name) and time.time() - path.stat().st_mtime >= older_than_s:
             path.unlink(missing_ok=True)
-
-
-def copies_in(folder: Path) -> list[tuple[datetime, Path]]:
-    """The copies in a folder, oldest first, by the time in their names."""
-    named = ((_NAME.fullmatch(path.name), path) for path in folder.glob("gritledger-*.db.gz"))
-    return sorted(
-        (datetime.strptime(name[1], STAMP).replace(tzinfo=UTC), path) for name, path in named if name
-    )
-
-
-def wanted(times: Iterable[datetime]) -> set[datetime]:
-    """Which copies are kept: the newest of each of the last days, weeks and months that have one."""
-    newest_first = sorted(times, reverse=True)
-    kept: set[datetime] = set()
-    for period, count in (("%Y-%m-%d", DAYS), ("%G-%V", WEEKS), ("%Y-%m", MONTHS)):
-        newest: dict[str, datetime] = {}
-        for at in newest_first:
-            newest.setdefault(at.strftime(period), at)
-        kept |= set(list(newest.values())[:count])
-    return kept
-
-
-def no_longer_wanted(folder: Path) -> list[Path]:
-    """The copies in a folder that are not kept, oldest first."""
-    copies = copies_in(folder)
-    kept = wanted(at for at, _ in copies)
-    return [path for at, path in copies if at not in kept]
 
 
 def settle(path: Path) -> None:

@@ -16,18 +16,8 @@ from rules.contamination import Totals, history
 from rules.vocabulary import ChainId
 from services.app import App
 from services.store import NewerDatabase, Store, StoreUnusable, Transaction
-from services.store.backup_files import (
-    STAMP,
-    Inside,
-    copies_in,
-    copy_whole,
-    look_inside,
-    no_longer_wanted,
-    pack,
-    put_in_place,
-    tidy,
-    unpacked,
-)
+from services.store.backup_files import Inside, copy_whole, look_inside, pack, put_in_place, tidy, unpacked
+from services.store.backup_rotation import STAMP, copies_in, no_longer_wanted
 from services.store.bookkeeping import RECKONED
 from services.store.engine import url_of
 from services.store.household_transfer import move_out

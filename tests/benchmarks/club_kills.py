@@ -25,7 +25,8 @@ from psycopg import Connection
 from rules.contamination import history
 from rules.reminder import Step
 from services.store import Store
-from services.store.backup_files import copies_in, tidy
+from services.store.backup_files import tidy
+from services.store.backup_rotation import copies_in
 from services.store.job_queue import Job
 from services.use_cases.back_up import verify
 from services.wiring import open_app

@@ -18,6 +18,7 @@ from rules.dates_and_numbers import clock
 from rules.gate.times import evening_of
 from rules.reminder import ReminderKind
 from rules.vocabulary import ChainId, Reading, ReadingTool, Regime, Treatment, TreatmentKind
+from rules.wipe_tests import GRADES
 from services.settings import SETTINGS_FILE
 from services.views.bench import Need, bench, need_of
 from services.views.bench_sheet import jobs
@@ -67,7 +68,6 @@ HANDWORK = {
     TreatmentKind.CLEAN: Handwork("Cleaned", "degreased and dried", _OIL, caution(_POT, *_OIL)),
 }
 FIRST_SHOWN = (TreatmentKind.IMMERSION, TreatmentKind.DRIP, TreatmentKind.WIPE)
-GRADES = ("clean", "a trace", "grey", "dark", "black paste")
 
 
 def _show(context: RequestContext, part: str, template: str, **figures: Any) -> HTMLResponse:

@@ -26,7 +26,7 @@ from services.running.club_worker import MOST_ATTEMPTS, Again
 from services.settings import load_settings
 from services.store import Store
 from services.store.archive_budget import Budget
-from services.store.backup_files import copies_in
+from services.store.backup_rotation import copies_in
 from services.store.club import Club
 from services.store.engine import make_engine
 from services.store.job_queue import PUT_OFF, Job, Superseded

@@ -15,7 +15,7 @@ import pytest
 from services.app import App
 from services.running.round import one_round
 from services.store import StoreUnusable
-from services.store.backup_files import copies_in, wanted
+from services.store.backup_rotation import copies_in, wanted
 from services.use_cases.back_up import back_up, back_up_daily, restore, verify
 from services.wiring import open_app
 from tests import forked
