@@ -167,7 +167,7 @@ def say_no(request: Request, status: int, sentence: str) -> Response:
         return JSONResponse({"detail": said(sentence, SI)}, status)
     shared, typed = shared_of(request), request.method == "POST"
     figures = {"status": status, "sentence": sentence, "typed": typed}
-    return HTMLResponse(shared.rendering.render("said_no.html", units=shared.app.units, **figures), status)
+    return HTMLResponse(shared.rendering.render("error.html", units=shared.app.units, **figures), status)
 
 
 async def posted_of(request: Request) -> Posted:

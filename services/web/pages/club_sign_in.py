@@ -224,7 +224,7 @@ def _their(request: Request, number: int) -> Membership:
 @router.get("/me")
 def me(request: Request) -> HTMLResponse:
     """One's own name, password and sessions."""
-    return show(request, "me.html", here="me", fewest=passwords.FEWEST_CHARACTERS)
+    return show(request, "my_account.html", here="me", fewest=passwords.FEWEST_CHARACTERS)
 
 
 @router.post("/me/password")

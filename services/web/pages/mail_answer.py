@@ -63,7 +63,7 @@ def careful(request: Request) -> HTMLResponse:
     steps = [(list(dict.fromkeys(names)), words) for words, names in said.items()]
     return HTMLResponse(
         shared.rendering.render(
-            "careful.html",
+            "cautions.html",
             units=shared.app.units,
             steps=[*steps, (["Close a quick link"], LINK)],
             attribution=shared.app.attribution,

@@ -221,7 +221,7 @@ def answer(context: AContext, apart: int | None = None, look: int | None = None)
         near = closer(context, of, answers, moves=look is not None)
     told = sum(len(one.rides) for one in asked if not one.is_check)
     return context.show(
-        "answer.html",
+        "which_bike.html",
         here="rides",
         part="answer",
         parts=PARTS,
