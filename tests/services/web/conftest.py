@@ -31,7 +31,7 @@ QUICK = PasswordHasher(time_cost=1, memory_cost=64, parallelism=1)
 
 @pytest.fixture(autouse=True, scope="session")
 def cheap_passwords() -> Iterator[None]:
-    """Hashes at the least cost; that the program itself pays the full one, test_members holds."""
+    """Hashes at the least cost; that the program itself pays the full one, test_club_access holds."""
     with pytest.MonkeyPatch.context() as patched:
         for module in (passphrase, passwords, sign_in):
             patched.setattr(module, "PasswordHasher", lambda: QUICK)
