@@ -67,6 +67,9 @@ def _any(ledger: Ledger, dice: random.Random, *, bikes_stay: bool) -> Command:
 
     chain, bike = one_of(ledger.chains), one_of(ledger.bikes)
     under = dice.choice((0.5, 0.1))
+    end = dice.choice((at, START + timedelta(days=DAYS)))
+    on_trial = tuple(one for one in ledger.trials if one.ended_at is None)
+    in_use = tuple(one for one in ledger.supplies if one.ended_at is None)
     makers = (
         (
             1,
@@ -147,18 +150,18 @@ def _any(ledger: Ledger, dice: random.Random, *, bikes_stay: bool) -> Command:
                 dice.randrange(99),
             ),
         ),
-        (4 if ledger.trials else 1, lambda: EndTrial(one_of(ledger.trials), at)),
+        (30 if on_trial else 1, lambda: EndTrial(one_of(on_trial or ledger.trials), end)),
         (
-            2,
+            4,
             lambda: BeginSupply(
                 dice.choice(tuple(SupplyKind)),
-                dice.choice((500.0, 20.0, -1.0)),
+                dice.choice((500.0, 500.0, 20.0, -1.0)),
                 at,
                 dice.choice(("", "blue tin")),
                 price=dice.choice((None, 18.0, 18.0, -1.0)),
             ),
         ),
-        (4 if ledger.supplies else 1, lambda: EndSupply(one_of(ledger.supplies), at)),
+        (30 if in_use else 1, lambda: EndSupply(one_of(in_use or ledger.supplies), end)),
         (
             2,
             lambda: SetLimits(_limits(ledger, one_of, dice), at),
