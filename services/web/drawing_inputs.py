@@ -14,7 +14,7 @@ from rules.contamination import Exposure
 from rules.units import Units
 from rules.vocabulary import Bike, Chain, Condition, Ride, TreatmentKind
 from rules.wear.comparison import Comparison
-from rules.wear.forecast import Measure, wear_points
+from rules.wear.forecast import wear_points
 from rules.year.another_way import AnotherWay
 from services.views.chain_state import ChainState
 from services.views.snapshot import Snapshot
@@ -28,7 +28,7 @@ from services.web.drawings.strip import chain_strip
 from services.web.drawings.svg import short
 from services.web.drawings.textures import paint
 from services.web.drawings.timeline_events import LifeRow, chain_life_table
-from services.web.drawings.wear import regime_comparison, wear_plot
+from services.web.drawings.wear import PLOTTED, regime_comparison, wear_plot
 from services.web.drawings.year import ways_of_a_year
 
 
@@ -91,7 +91,7 @@ def life_rows(snapshot: Snapshot, chain: Chain, now: datetime) -> tuple[LifeRow,
 
 def wear_picture(snapshot: Snapshot, chain: Chain, now: datetime) -> Markup:
     """A chain's readings and where they lead."""
-    past, measure = snapshot.past(chain.id, now), Measure.DRIVE_HOURS
+    past, measure = snapshot.past(chain.id, now), PLOTTED
     return _ours(
         wear_plot(
             wear_points(past, measure),

@@ -28,6 +28,7 @@ from services.web.drawings.timeline_wear import fan_shape, reading_shape
 
 LEFT, RIGHT = 34.0, 14.0
 TOP, BASE = 26.0, 226.0
+PLOTTED = Measure.DRIVE_HOURS  # what a chain's readings are drawn over
 
 Place = Callable[[float], float]  # a value to its place
 
@@ -38,7 +39,7 @@ def wear_plot(
     *,
     uid: str,
     limit_pct: float,
-    measure: Measure = Measure.DRIVE_HOURS,
+    measure: Measure = PLOTTED,
     name: str = "the chain",
     zone: tzinfo = UTC,
     retired: bool = False,

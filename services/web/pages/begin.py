@@ -32,7 +32,7 @@ from services.use_cases.begin import (
 from services.views.snapshot import Snapshot
 from services.web.context import AContext, APost, RequestContext
 from services.web.forms import FormRefused
-from services.web.settings_table import write
+from services.web.settings_fields import write
 
 router = APIRouter(prefix="/begin")
 STEPS = (

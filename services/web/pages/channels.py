@@ -11,7 +11,7 @@ from services.store import NotFound
 from services.use_cases.deliver_letters import try_again
 from services.web.context import AContext, APost
 from services.web.pages.settings_overview import show_part
-from services.web.settings_table import filled
+from services.web.settings_fields import filled
 
 router = APIRouter(prefix="/settings")
 

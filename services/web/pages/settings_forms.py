@@ -26,7 +26,7 @@ from services.web.forms import FormRefused, Posted
 from services.web.pages import begin
 from services.web.pages.corrections import back_of
 from services.web.pages.settings_overview import show_part
-from services.web.settings_table import changes, filled, write
+from services.web.settings_fields import changes, filled, write
 
 router = APIRouter()
 FORM_PAGE = {"mail": "channels", "ways": "channels", "quiet": "quiet"}
