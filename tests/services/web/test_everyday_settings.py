@@ -127,7 +127,7 @@ def test_a_zip_is_told_ride_by_ride_while_it_is_read(
         def advance(outcome: object) -> None:
             on_progress(outcome)
             state = reading.state()
-            seen.append((state.read, state.total))
+            seen.append((state["read"], state["total"]))
 
         import_files(store, files, now=now, on_progress=advance)  # type: ignore[arg-type]
 
@@ -139,4 +139,4 @@ def test_a_zip_is_told_ride_by_ride_while_it_is_read(
     assert [read for read, _ in seen[:4]] == [1, 2, 3, 4]
     assert {total for _, total in seen} == {5}
     state = reading.state()
-    assert (state.read, state.total, state.rides) == (5, 5, 4)
+    assert (state["read"], state["total"], state["rides"]) == (5, 5, 4)
