@@ -25,13 +25,11 @@ def make_budget(connection: Connection, role: str, limits: Limits = OURS) -> Non
         "closed_until timestamptz)"
     )
     for name in _WINDOWS:
-        run(
-            connection,
+        sql = (
             "INSERT INTO archive_budget (name, most) VALUES (:name, :most) "
-            "ON CONFLICT (name) DO UPDATE SET most = excluded.most",
-            name=name,
-            most=getattr(limits, name),
+            "ON CONFLICT (name) DO UPDATE SET most = excluded.most"
         )
+        run(connection, sql, name=name, most=getattr(limits, name))
     connection.exec_driver_sql(f"GRANT SELECT, UPDATE ON archive_budget TO {quoted(role)}")
 
 
@@ -45,22 +43,18 @@ class Budget:
     def take(self, cost: float) -> datetime | None:
         """Take this much for one request; when there is not enough, nothing is taken: when there will be."""
         with self._writing() as connection:
-            closed = run(
-                connection,
-                "SELECT max(closed_until) FROM archive_budget WHERE closed_until > clock_timestamp()",
-            ).scalar()
+            sql = "SELECT max(closed_until) FROM archive_budget WHERE closed_until > clock_timestamp()"
+            closed = run(connection, sql).scalar()
             if closed is not None:
                 return _instant(closed)
             for name, length in _WINDOWS.items():
                 window = f"date_trunc('{name}', clock_timestamp() AT TIME ZONE 'UTC')"
                 spent = f"(CASE WHEN begun = {window} THEN spent ELSE 0 END)"
-                taken = run(
-                    connection,
+                sql = (
                     f"UPDATE archive_budget SET spent = {spent} + :cost, begun = {window} "  # noqa: S608
-                    f"WHERE name = :name AND ({spent} = 0 OR {spent} + :cost <= most) RETURNING name",
-                    cost=cost,
-                    name=name,
-                ).first()
+                    f"WHERE name = :name AND ({spent} = 0 OR {spent} + :cost <= most) RETURNING name"
+                )
+                taken = run(connection, sql, cost=cost, name=name).first()
                 if taken is None:
                     ends = run(connection, f"SELECT ({window} AT TIME ZONE 'UTC')").scalar()
                     connection.rollback()

@@ -239,12 +239,8 @@ def _added(connection: Connection, name: str, number: int | None = None) -> Hous
 
 
 def _be(connection: Connection, number: int) -> None:
-    run(
-        connection,
-        "SELECT set_config(:setting, :number, true)",
-        setting=HOUSEHOLD_SETTING,
-        number=str(number),
-    )
+    sql = "SELECT set_config(:setting, :number, true)"
+    run(connection, sql, setting=HOUSEHOLD_SETTING, number=str(number))
 
 
 _household = table("household", column("number"), column("name"))

@@ -67,11 +67,8 @@ def _looked_at(engine: Engine, place: str) -> tuple[str, list[Household]]:
         if not is_club(connection):
             raise StoreUnusable(place, "is no club's database", "name the club's old one")
         schema = schema_of(connection, place) or ""
-        rows = run(
-            connection,
-            "SELECT number, name FROM household WHERE number <> :fresh ORDER BY number",
-            fresh=FRESH,
-        )
+        sql = "SELECT number, name FROM household WHERE number <> :fresh ORDER BY number"
+        rows = run(connection, sql, fresh=FRESH)
         households = [Household(row.number, row.name) for row in rows]
     for one in households:
         with _of(engine, one.number) as connection:
@@ -127,23 +124,20 @@ def _move_people(source: Engine, club: Club, household: int) -> None:
     for person in people:
         with club.people.asking(writing=True, person=person["id"]) as connection:
             ask_for(connection, person["id"], person["email_key"])
-            run(
-                connection,
+            sql = (
                 "INSERT INTO person (id, email, email_key, name, password_hash, made_at) VALUES "
-                "(:id, :email, :email_key, :name, :password_hash, :made_at) ON CONFLICT DO NOTHING",
-                **dict(person),
+                "(:id, :email, :email_key, :name, :password_hash, :made_at) ON CONFLICT DO NOTHING"
             )
-            run(
-                connection,
+            run(connection, sql, **dict(person))
+            sql = (
                 "SELECT nextval('person_id_seq') FROM generate_series("
-                "(SELECT last_value FROM person_id_seq), :id)",
-                id=person["id"],
+                "(SELECT last_value FROM person_id_seq), :id)"
             )
+            run(connection, sql, id=person["id"])
     with club.people.asking(writing=True, household=household) as connection:
         for one in memberships:
-            run(
-                connection,
+            sql = (
                 "INSERT INTO membership (household, person, role, rider, since) "
-                "VALUES (:household, :person, :role, :rider, :since) ON CONFLICT DO NOTHING",
-                **dict(one),
+                "VALUES (:household, :person, :role, :rider, :since) ON CONFLICT DO NOTHING"
             )
+            run(connection, sql, **dict(one))

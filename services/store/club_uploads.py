@@ -47,27 +47,19 @@ class Arrivals(Repository):
 
     def waiting(self, limit: int) -> tuple[Arrival, ...]:
         """The first files that nobody has read yet."""
-        rows = run(
-            self._connection,
+        sql = (
             "SELECT id, sha256, name, rider, data FROM arrival "
-            "WHERE read_at IS NULL ORDER BY tries, id LIMIT :n",
-            n=limit,
+            "WHERE read_at IS NULL ORDER BY tries, id LIMIT :n"
         )
+        rows = run(self._connection, sql, n=limit)
         return tuple(Arrival(row.id, row.sha256, row.name, row.rider, bytes(row.data)) for row in rows)
 
     def read(self, numbers: Sequence[int], *, at: datetime) -> None:
         """These were read, and what became of them stands with the files."""
-        run(
-            self._connection,
-            "UPDATE arrival SET read_at = :at WHERE id = ANY(:numbers)",
-            at=at,
-            numbers=list(numbers),
-        )
+        sql = "UPDATE arrival SET read_at = :at WHERE id = ANY(:numbers)"
+        run(self._connection, sql, at=at, numbers=list(numbers))
 
     def put_off(self, numbers: Sequence[int]) -> None:
         """These could not be read now: others come before them next time."""
-        run(
-            self._connection,
-            "UPDATE arrival SET tries = tries + 1 WHERE id = ANY(:numbers)",
-            numbers=list(numbers),
-        )
+        sql = "UPDATE arrival SET tries = tries + 1 WHERE id = ANY(:numbers)"
+        run(self._connection, sql, numbers=list(numbers))

@@ -89,14 +89,11 @@ def enqueue(
 
 def hold(connection: Connection, job_id: int, worker_id: int | None, attempts: int) -> None:
     """Keep a job while this transaction lasts. Raises Superseded when it is another worker's by now."""
-    found = run(
-        connection,
+    sql = (
         f"SELECT 1 FROM {SCHEMA}.procrastinate_jobs WHERE id = :job AND status = 'doing' "  # noqa: S608
-        "AND worker_id = :worker AND attempts = :attempts FOR SHARE",
-        job=job_id,
-        worker=worker_id,
-        attempts=attempts,
-    ).first()
+        "AND worker_id = :worker AND attempts = :attempts FOR SHARE"
+    )
+    found = run(connection, sql, job=job_id, worker=worker_id, attempts=attempts).first()
     if found is None:
         raise Superseded
 

@@ -58,9 +58,5 @@ class Guesses:
         """A try was right: the person's others are forgotten; of the address's only this one."""
         with self._writing() as connection:
             run(connection, "DELETE FROM guess WHERE key = :key", key=person_key)
-            run(
-                connection,
-                "UPDATE guess SET tries = greatest(tries - 1, 0), not_before = :now WHERE key = :key",
-                key=address_key,
-                now=now,
-            )
+            sql = "UPDATE guess SET tries = greatest(tries - 1, 0), not_before = :now WHERE key = :key"
+            run(connection, sql, key=address_key, now=now)
