@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from itertools import groupby
@@ -14,27 +14,13 @@ from ingest.weather.hourly import Cell, HourlyWeather
 from rules.vocabulary import Tier
 from services.store.engine import alone_with_what_is_shared
 from services.store.repository import Repository
+from services.store.rows_of_facts import Shape, words_of
 from services.store.tables_rides import WEATHER_IS_CURRENT, hourly_weather, weather_block
 
-_TIERS: Mapping[str, Tier] = {tier.value: tier for tier in Tier}
-_VALUES = (
-    "rain_mm",
-    "snowfall_cm",
-    "temperature_c",
-    "humidity_pct",
-    "wind_10m_mps",
-    "shortwave_wm2",
-    "soil_moisture_m3m3",
-    "et0_mm",
-    "pressure_kpa",
-)
-_COLUMNS = tuple(
-    hourly_weather.c[name]
-    for name in (
-        *("latitude_deg", "longitude_deg", "hour_start", "source", "model", "tier", "fetched_at"),
-        *_VALUES,
-    )
-)
+_tier = words_of(Tier)
+_HOUR = Shape(HourlyWeather, hourly_weather, beside=("cell", "rain_chance"), tier=_tier)
+_COLUMNS = (hourly_weather.c.latitude_deg, hourly_weather.c.longitude_deg, *_HOUR.columns)
+_VALUES = _HOUR.names[_HOUR.names.index("rain_mm") :]
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,6 +34,15 @@ class WeatherBlock:
     tier: Tier
     fetched_at: datetime
     complete: bool
+
+
+_BLOCK = Shape(
+    WeatherBlock,
+    weather_block,
+    called={"first": "first_day", "last": "last_day"},
+    beside=("cell",),
+    tier=_tier,
+)
 
 
 class Weather(Repository):
@@ -129,21 +124,12 @@ class Weather(Repository):
 
     def note_block(self, block: WeatherBlock) -> None:
         """Keep that these days were asked for and answered."""
-        self._insert(
-            weather_block,
-            source=block.source,
-            latitude_deg=block.cell.latitude_deg,
-            longitude_deg=block.cell.longitude_deg,
-            first_day=block.first,
-            last_day=block.last,
-            tier=block.tier.value,
-            fetched_at=block.fetched_at,
-            complete=block.complete,
-        )
+        self._insert(weather_block, **_BLOCK.values(block), **_place(block.cell))
 
     def blocks(self, source: str | None = None, cell: Cell | None = None) -> tuple[WeatherBlock, ...]:
         """Which days were asked for, of one archive and cell or of all, in the order they were fetched."""
-        query = select(weather_block).order_by(weather_block.c.fetched_at, weather_block.c.id)
+        columns = (weather_block.c.latitude_deg, weather_block.c.longitude_deg, *_BLOCK.columns)
+        query = select(*columns).order_by(weather_block.c.fetched_at, weather_block.c.id)
         if source is not None:
             query = query.where(weather_block.c.source == source)
         if cell is not None:
@@ -152,16 +138,7 @@ class Weather(Repository):
                 weather_block.c.longitude_deg == cell.longitude_deg,
             )
         return tuple(
-            WeatherBlock(
-                source=row.source,
-                cell=Cell(row.latitude_deg, row.longitude_deg),
-                first=row.first_day,
-                last=row.last_day,
-                tier=Tier(row.tier),
-                fetched_at=row.fetched_at,
-                complete=row.complete,
-            )
-            for row in self._all(query)
+            _BLOCK.of(row, cell=Cell(latitude, longitude)) for latitude, longitude, *row in self._all(query)
         )
 
 
@@ -188,23 +165,16 @@ def _rank(hour: HourlyWeather) -> tuple[bool, datetime]:
 
 
 def _values(hour: HourlyWeather, *, is_current: bool) -> dict[str, Any]:
-    return {
-        "latitude_deg": hour.cell.latitude_deg,
-        "longitude_deg": hour.cell.longitude_deg,
-        "hour_start": hour.hour_start,
-        "source": hour.source,
-        "model": hour.model,
-        "tier": hour.tier.value,
-        "fetched_at": hour.fetched_at,
-        "checked_at": hour.fetched_at,
-        "checks": 1,
-        "is_current": is_current,
-        **{name: getattr(hour, name) for name in _VALUES},
-    }
+    of_now = {"checked_at": hour.fetched_at, "checks": 1, "is_current": is_current}
+    return _HOUR.values(hour) | _place(hour.cell) | of_now
+
+
+def _place(cell: Cell) -> dict[str, float]:
+    return {"latitude_deg": cell.latitude_deg, "longitude_deg": cell.longitude_deg}
 
 
 def _weather(row: Any) -> HourlyWeather:
     latitude, longitude, hour_start, source, model, tier, fetched_at, *values = row
     return HourlyWeather(
-        Cell(latitude, longitude), hour_start, source, model, _TIERS[tier], fetched_at, *values
+        Cell(latitude, longitude), hour_start, source, model, _tier(tier), fetched_at, *values
     )
