@@ -14,7 +14,8 @@ from ingest.ride.recording import Column
 
 # The bounds are judgement, wide enough for any rider and device; what lies outside is a fault of file or
 # sensor.
-_EARLIEST_S: Final = 631_152_000.0  # 1990-01-01: earlier clocks were never set
+# 1990-01-01, a day after FIT's epoch: nothing recorded rides earlier, such a clock was never set.
+EARLIEST_S: Final = 631_152_000.0
 _LATEST_S: Final = 4_102_444_800.0  # 2100-01-01
 LONGEST_SILENCE_S: Final = 48 * 3600.0  # a night in a tent is one ride, a weekend is not
 _FASTEST_JUMP_MPS: Final = 150.0
@@ -92,7 +93,7 @@ def _is_in_order(time_s: Column) -> bool:
     """Whether one look shows that every sample has a possible, ascending time, as in nearly every file."""
     return (
         len(time_s) > 0
-        and bool(time_s[0] >= _EARLIEST_S and time_s[-1] < _LATEST_S)
+        and bool(time_s[0] >= EARLIEST_S and time_s[-1] < _LATEST_S)
         and bool(time_s[-1] - time_s[0] <= LONGEST_SILENCE_S)
         and np.count_nonzero(time_s[1:] >= time_s[:-1]) == len(time_s) - 1
     )
@@ -101,7 +102,7 @@ def _is_in_order(time_s: Column) -> bool:
 def _in_order(time_s: Column, found: Samples) -> NDArray[np.intp]:
     """The rows with a possible, ascending time, none of them days from the rest; the others are counted."""
     known = np.isfinite(time_s)
-    possible = (time_s >= _EARLIEST_S) & (time_s < _LATEST_S)  # an unknown time is not
+    possible = (time_s >= EARLIEST_S) & (time_s < _LATEST_S)  # an unknown time is not
     rows = np.flatnonzero(possible)
     count = int(np.count_nonzero(known))
     _count(found.dropped, "no time", len(time_s) - count)

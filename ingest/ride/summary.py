@@ -15,6 +15,7 @@ from ingest.ride.gaps import LONGEST_MOVING_GAP_S
 from ingest.ride.geometry import mean_places, unwrapped
 from ingest.ride.lifts import lifts
 from ingest.ride.motion import MOVING_MPS, Intervals, Mask, intervals_of
+from ingest.ride.plausible_samples import EARLIEST_S
 from ingest.ride.recording import Column, Recording, SensorSeen
 from ingest.ride.ride_or_not import Kind, kind_of, refuse_other_paces, refuse_other_sports, unpaved_share_of
 from ingest.ride.sketch import packed_sketch
@@ -24,7 +25,6 @@ from rules.vocabulary import DriveMethod
 
 __all__ = ["HourSummary", "RideSummary", "TrackPoint", "summarise", "track_points"]
 
-EARLIEST = datetime(1990, 1, 1, tzinfo=UTC)  # FIT's epoch is the day before; nothing recorded rides earlier
 AHEAD = timedelta(days=1)  # a clock may be set to the wrong zone
 CLIMB_WINDOW_S = 30.0
 # Common practice, no source: a place that stays this close while the wheel covers that is indoors.
@@ -176,7 +176,7 @@ def summarise(recording: Recording, *, now: datetime, said_ride: bool = False) -
 def _with_possible_times(recording: Recording, now: datetime, dropped: dict[str, int]) -> Recording:
     """Without samples from before 1990 or from the future; raises when none are left."""
     name, time = recording.file_name, recording.time_s
-    possible = np.isfinite(time) & (time >= EARLIEST.timestamp()) & (time <= (now + AHEAD).timestamp())
+    possible = np.isfinite(time) & (time >= EARLIEST_S) & (time <= (now + AHEAD).timestamp())
     count = int(possible.sum())
     if count < len(time):
         if not count:
@@ -204,7 +204,7 @@ def _impossible(name: str, time_s: Column, now: datetime) -> UnreadableFile:
     if not len(finite):
         return UnreadableFile(name, "has no times", mend)
     first = float(finite[0])
-    if first < EARLIEST.timestamp():
+    if first < EARLIEST_S:
         return UnreadableFile(name, "is dated before 1990: the device's clock was not set", mend)
     return NotNow(
         name,
