@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta, tzinfo
 
 YEARS = range(1000, 9000)  # whatever is reckoned from a time stays in the calendar
+CAME_TWICE = "came twice"  # so a sentence says that asks for an offset
 SHOWN = 40  # characters of what was typed that a sentence repeats
 _NUMBER = re.compile(r"[+-]?(?:\d+[.,]?\d*|[.,]\d+)(?:e[+-]?\d+)?|[+-]?(?:inf|infinity|nan)", re.ASCII)
 _WHOLE = re.compile(r"[+-]?\d+(?:\.0*)?", re.ASCII)
@@ -110,7 +111,7 @@ def _instant(naive: datetime, zone: tzinfo) -> datetime:
     if early.utcoffset() != late.utcoffset():
         first, second = (f"{one:%Y-%m-%d %H:%M}{one.isoformat()[-6:]}" for one in (early, late))
         raise Mistyped(
-            f"{naive:%H:%M} came twice in {zone} on {naive:%Y-%m-%d}, when the clock was put back; write "
+            f"{naive:%H:%M} {CAME_TWICE} in {zone} on {naive:%Y-%m-%d}, when the clock was put back; write "
             f"'{first}' for the first or '{second}' for the second"
         )
     return at

@@ -80,11 +80,7 @@ def fit_chain(command: say.FitChain, hearing: Hearing) -> Iterator[Objection]:
             f"{chain.name} was retired on {hearing.told(chain.retired_at, bike.id)}; it cannot be fitted. "
             "If it was not, undo that first."
         )
-    if bike.until_at is not None and command.at >= bike.until_at:
-        yield Refused(
-            f"{bike.name} has been gone since {hearing.told(bike.until_at, bike.id)}. Say an earlier time, "
-            "or that it is still here."
-        )
+    yield from _gone(bike, command.at, hearing)
     if bike.from_at is not None and command.at < bike.from_at:
         yield Refused(
             f"{bike.name} came only on {hearing.told(bike.from_at, bike.id)}. Say a later time, or "
@@ -92,6 +88,15 @@ def fit_chain(command: say.FitChain, hearing: Hearing) -> Iterator[Objection]:
             "at",
         )
     yield from _overlaps(command, chain, bike, hearing)
+
+
+def _gone(bike: Bike, at: datetime, hearing: Hearing) -> Iterator[Objection]:
+    if bike.until_at is not None and at >= bike.until_at:
+        yield Refused(
+            f"{bike.name} has been gone since {hearing.told(bike.until_at, bike.id)}. Say an earlier time, "
+            "or that it is still here.",
+            "at",
+        )
 
 
 def _overlaps(command: say.FitChain, chain: Chain, bike: Bike, hearing: Hearing) -> Iterator[Objection]:
@@ -168,6 +173,7 @@ def place_sensor(command: say.PlaceSensor, hearing: Hearing) -> Iterator[Objecti
     yield from said_of("kind", line(command.kind, "A sensor's kind", "such as 'power meter'"))
     if command.from_at is not None:
         yield from not_ahead(command.from_at, hearing, bike.id)
+        yield from _gone(bike, command.from_at, hearing)
     spelt = {
         one.identity for one in hearing.ledger.sensors if as_read(one.identity) == as_read(command.identity)
     }

@@ -8,6 +8,8 @@ from dataclasses import dataclass
 from lxml import html as markup
 from lxml.html import FormElement, HtmlElement
 
+from rules.typed_input import CAME_TWICE
+
 WRONG = "wrong"  # the id of the sentence
 # Fields of commands by the names that forms call them, where these differ.
 CALLED: Mapping[str, tuple[str, ...]] = {
@@ -108,6 +110,8 @@ def _say(place: HtmlElement, refused: RefusedForm) -> None:
         said.set("autofocus", "")
         place.insert(0, said)
         return
+    if wrong.get("type") == "datetime-local" and CAME_TWICE in refused.sentence:
+        wrong.set("type", "text")  # the offset that is asked for goes into no other field
     wrong.set("aria-invalid", "true")
     wrong.set("aria-describedby", WRONG)
     wrong.set("autofocus", "")

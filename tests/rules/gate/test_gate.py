@@ -167,6 +167,7 @@ REFUSED: list[tuple[Command, str]] = [
     (LogTreatment(ZINC, DRIP, NOW, note="\u202eknab"), "A note holds characters that cannot be shown"),
     (PlaceSensor("serial 2", "radar", BikeId(99)), "There is no bike 99."),
     (PlaceSensor(" ", "radar", HERON), "identity is missing"),
+    (PlaceSensor("serial 2", "radar", BikeId(3), NOW), "Gone has been gone since 1 February 2025, 13:00."),
     (PlaceSensor("Serial 1", "radar", HERON), "There is a sensor “serial 1” already; write it so."),
     (PlaceSensor("serial 2", LONG, HERON), "kind is one short line"),
     (PlaceSensor("serial 2", "radar", HERON, LATER), "has not come yet"),

@@ -181,6 +181,18 @@ def test_who_comes_from_elsewhere_or_types_a_book_gets_the_sentence_alone(
         assert "is no number; write it as 6 or 6.5" in answer.text
 
 
+def test_a_time_that_came_twice_is_asked_for_in_a_field_that_takes_an_offset() -> None:
+    page = (
+        '<html><main id="main"><form method="post" action="/x"><input type="datetime-local" name="at"></form>'
+    )
+    for sentence, kind in (
+        ("02:30 came twice in Europe/Madrid", "text"),
+        ("It is to come.", "datetime-local"),
+    ):
+        refused = RefusedForm("/x", (("at", "2025-10-26T02:30"),), sentence, "at")
+        assert f'<input type="{kind}" name="at" value="2025-10-26T02:30"' in shown_again(page, refused)
+
+
 def test_where_no_such_form_stands_the_sentence_does() -> None:
     page = '<!doctype html><html><body><main id="main"><h1>Here</h1></main></body></html>'
     again = markup.document_fromstring(shown_again(page, RefusedForm("/gone", (), "That cannot be.")))
