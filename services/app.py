@@ -48,6 +48,10 @@ class App:
         made.__dict__.update({name: tool for name, tool in self.__dict__.items() if name not in own})
         return made
 
+    def speaker(self, by: str) -> str:
+        """By whose name something is kept: of the member of a club's household who asks; at home `by`."""
+        return by if self.member is None else self.member.name
+
     @cached_property
     def store(self) -> Store:
         """The ledger's database, brought up to date. Raises StoreError."""

@@ -63,7 +63,7 @@ def ask_again(app: App, number: int, *, now: datetime, by: str = A_RIDER) -> Don
         if not raised.is_silenced:
             raise FactRefused(_NOT_SILENCED[raised.state].format(headline=raised.reminder.headline))
         why = f"It is not {raised.state.value} after all."
-        tx.reminders.add_step(raised.id, ReminderStep(Step.RAISED, now, _by(app, by), why))
+        tx.reminders.add_step(raised.id, ReminderStep(Step.RAISED, now, app.speaker(by), why))
         reckon(tx, app, now=now)
         after = tx.reminders.get(raised.id)
     stands = "asked for again" if after.is_open else "not asked for any more: what called for it has changed"
@@ -166,7 +166,7 @@ def _done(tx: Transaction, app: App, number: int, note: str, now: datetime, by: 
 
 def _put_off(tx: Transaction, app: App, number: int, until: datetime, now: datetime, by: str) -> Done:
     raised = _open(tx, app, number)
-    tx.reminders.add_step(raised.id, ReminderStep(Step.PUT_OFF, now, _by(app, by), until=until))
+    tx.reminders.add_step(raised.id, ReminderStep(Step.PUT_OFF, now, app.speaker(by), until=until))
     return Done(0, (f"{raised.reminder.headline}: put off.",))
 
 
@@ -175,13 +175,9 @@ def _closed(
 ) -> Done:
     for too_long in text(why, "A reason"):
         raise FactRefused(too_long.why, "because")
-    tx.reminders.add_step(raised.id, ReminderStep(step, now, _by(app, by), why))
+    tx.reminders.add_step(raised.id, ReminderStep(step, now, app.speaker(by), why))
     reckon(tx, app, now=now)
     return Done(0, (f"{raised.reminder.headline}: {step.value}.",))
-
-
-def _by(app: App, by: str) -> str:
-    return by if app.member is None else app.member.name
 
 
 def _open(tx: Transaction, app: App, number: int) -> RaisedReminder:

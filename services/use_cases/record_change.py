@@ -102,7 +102,7 @@ def _kept(
     """A command judged, kept and logged; and the ledger after it."""
     if no := objection(app.member, ledger, command):
         raise NotAllowed(no)
-    by = by if app.member is None else app.member.name
+    by = app.speaker(by)
     if isinstance(command, say.SplitOuting):
         command = _second_recording(tx, command)
     verdict = judge(ledger, command, now=now, zone_of=ZoneInfo)

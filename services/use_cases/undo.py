@@ -64,7 +64,7 @@ def undo(
         gone = [*(one for one, _ in undoing.also), undoing.change]
         _refuse_riders_with_rides(tx, ledger, gone)
         _refuse_what_they_may_not_say(app, ledger, gone)
-        by = by if app.member is None else app.member.name
+        by = app.speaker(by)
         for one in sorted(gone, key=lambda one: one.number, reverse=True):
             assert one.command is not None
             take_back_rows(tx, one.command, one.rows, now, by)
