@@ -2,13 +2,10 @@
 
 from __future__ import annotations
 
-import json
 import os
-from datetime import datetime
 from pathlib import Path
 from typing import Protocol
 
-from rules.vocabulary import RiderId
 from services.queued_letter import Letter
 
 LONGEST_LINE = 300  # characters of what others wrote
@@ -45,26 +42,6 @@ class Channel(Protocol):
     def check(self) -> list[str]:
         """What is wrong with the settings, one sentence each; nothing is sent. Empty = nothing found."""
         ...
-
-
-def trial_letter(channel: str, to: str, *, now: datetime) -> Letter:
-    """A letter that says only that it arrived, to try a channel with."""
-    subject = "gritledger: this is a test"
-    text = (
-        f"This message was sent to try the channel '{channel}'. It arrived, so reminders will too.\n"
-        "Nothing is due because of it.\n"
-    )
-    mark = f"trial.{channel.replace(' ', '-')}.{now:%Y%m%dT%H%M%S%f}"
-    facts = json.dumps({"trial": True, "reminders": []})
-    return unqueued_letter(channel, to, subject, text, mark=mark, facts=facts, now=now)
-
-
-def unqueued_letter(
-    channel: str, to: str, subject: str, text: str, *, mark: str, now: datetime, facts: str = "{}"
-) -> Letter:
-    """A letter that goes out at once or not at all. mark: what makes its Message-ID one of its own."""
-    name, nobody = f"<{mark}@gritledger.invalid>", RiderId(0)
-    return Letter(0, nobody, channel, to, subject, text, html="", message_id=name, facts=facts, queued_at=now)
 
 
 def cannot_write_in(folder: Path) -> str:

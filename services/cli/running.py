@@ -136,7 +136,8 @@ def health(
 
 def _send_test(rider: str | None, home: Path | None) -> None:
     """A test message by every channel, and in words what is wrong with any."""
-    from services.channels import ChannelError, trial_letter
+    from services.channels import ChannelError
+    from services.messages.sample_letter import sample_letter
 
     app, failed = open_app(home), False
     with app.store.reading() as tx:
@@ -148,7 +149,7 @@ def _send_test(rider: str | None, home: Path | None) -> None:
         for sentence in channel.check():
             say(f"{name}: {sentence}")
         try:
-            channel.send(trial_letter(name, (to.email if to else None) or "", now=now_utc()))
+            channel.send(sample_letter(name, (to.email if to else None) or "", now=now_utc()))
             say(f"{name}: the test message was taken.")
         except ChannelError as error:
             failed = True

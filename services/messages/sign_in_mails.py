@@ -6,8 +6,7 @@ import secrets
 from datetime import datetime, timedelta
 
 from rules.roles import Role, words_of
-from services.channels import unqueued_letter
-from services.queued_letter import Letter
+from services.queued_letter import Letter, unqueued_letter
 
 
 def invitation_letter(

@@ -5,7 +5,8 @@ from __future__ import annotations
 from fastapi import APIRouter
 from fastapi.responses import HTMLResponse, Response
 
-from services.channels import ChannelError, trial_letter
+from services.channels import ChannelError
+from services.messages.sample_letter import sample_letter
 from services.settings import SETTINGS_FILE
 from services.store import NotFound
 from services.use_cases.deliver_letters import try_again
@@ -46,7 +47,7 @@ def try_it(context: AContext, posted: APost) -> Response:
     chosen = posted.identity("rider", "a rider") if posted.text("rider") else riders[0].id if riders else 0
     to = next((one.email or "" for one in riders if one.id == chosen), "")
     try:
-        channel.send(trial_letter(name, to, now=context.now))
+        channel.send(sample_letter(name, to, now=context.now))
     except ChannelError as error:
         return context.redirect("/settings/channels", f"{name}: not taken: {error}")
     return context.redirect("/settings/channels", f"{name}: the test message was taken.")

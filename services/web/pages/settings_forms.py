@@ -15,7 +15,8 @@ from ingest.files.folder import scan
 from rules.commands import Amend
 from rules.dates_and_numbers import clock, day
 from rules.vocabulary import Rider
-from services.channels import ChannelError, trial_letter
+from services.channels import ChannelError
+from services.messages.sample_letter import sample_letter
 from services.settings import Watched
 from services.use_cases.autostart import autostart_here, by_systemd, remove, switch_on
 from services.use_cases.change_settings import folders_as_written, keep_mail_password
@@ -219,7 +220,7 @@ def _tried(context: RequestContext, name: str, riders: list[Rider]) -> list[str]
     for rider in riders:
         to = rider.email or ""
         try:
-            channel.send(trial_letter(name, to, now=context.now))
+            channel.send(sample_letter(name, to, now=context.now))
         except ChannelError as error:
             said.append(f"The test to {to or rider.name} was not taken: {error}.")
             if error.everything:

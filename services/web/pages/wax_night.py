@@ -1,19 +1,17 @@
-"""A wax night: which chains go into the pot, in which order, with cautions; and what stands on the shelf."""
+"""A wax night: which chains go into the pot, in which order, with cautions; beside it the supplies."""
 
 from __future__ import annotations
 
 from typing import Annotated
 
 from fastapi import APIRouter, Query
-from fastapi.responses import HTMLResponse, Response
+from fastapi.responses import HTMLResponse
 
-from rules.commands import BeginSupply, EndSupply
 from rules.supplies import USES
-from rules.vocabulary import BikeId, SupplyId, SupplyKind
+from rules.vocabulary import BikeId
 from rules.wax_night import plan, ridden_tomorrow
 from services.app import zone_of
-from services.web.context import AContext, APost
-from services.web.forms import FormRefused
+from services.web.context import AContext
 from services.web.pages.care import PARTS
 
 router = APIRouter(prefix="/wax-night")
@@ -58,27 +56,3 @@ def wax_night(
         supplies=snapshot.supplies(context.now),
         uses=USES,
     )
-
-
-@router.post("/supplies")
-def begin_supply(context: AContext, posted: APost) -> Response:
-    """A bath was melted, a bottle opened, a pack bought."""
-    amount = posted.number("amount", what="The amount")
-    if amount is None:
-        raise FormRefused("Say how much it held: g of a bath, ml of a bottle, pieces of a pack.")
-    begun = BeginSupply(
-        posted.choice("kind", SupplyKind, "what was begun"),
-        amount,
-        posted.instant("at", context.zone, now=context.now),
-        posted.text("name"),
-        posted.number("a_use", what="What one use takes"),
-        posted.number("price", what="The price"),
-    )
-    return context.keep(begun, posted, "/wax-night#supplies")
-
-
-@router.post("/supplies/end")
-def end_supply(context: AContext, posted: APost) -> Response:
-    """A supply is used up, or was poured away."""
-    number = SupplyId(posted.identity("supply", "a supply"))
-    return context.keep(EndSupply(number, context.now), posted, "/wax-night#supplies")

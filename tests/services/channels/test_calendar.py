@@ -13,8 +13,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from rules.vocabulary import RiderId
-from services.channels import ChannelError, trial_letter
+from services.channels import ChannelError
 from services.channels.calendar import CalendarChannel, Entry, feed
+from services.messages.sample_letter import sample_letter
 
 CHANGED = datetime(2025, 6, 3, 18, 52, tzinfo=UTC)
 WAX = Entry(
@@ -95,7 +96,7 @@ def test_the_file_is_rewritten_whole_and_what_is_done_disappears(tmp_path: Path)
     channel = CalendarChannel(path, lambda: due)
     assert channel.check() == []
 
-    channel.send(trial_letter("calendar", "", now=CHANGED))
+    channel.send(sample_letter("calendar", "", now=CHANGED))
     assert len(events(path.read_bytes())) == 2
     assert path.stat().st_mode & 0o777 == 0o644
 
@@ -131,9 +132,9 @@ def test_a_place_that_cannot_be_written_is_a_passing_failure_in_words(tmp_path: 
     channel = CalendarChannel(tmp_path / "file" / "chains.ics", lambda: [WAX])
 
     with pytest.raises(ChannelError, match=r"chains\.ics cannot be written") as trouble:
-        channel.send(trial_letter("calendar", "", now=CHANGED))
+        channel.send(sample_letter("calendar", "", now=CHANGED))
 
     assert not trouble.value.permanent
     assert "cannot be written" in channel.check()[0]
     assert "is a folder" in CalendarChannel(tmp_path, list).check()[0]
-    assert RiderId(0) == trial_letter("calendar", "", now=CHANGED).rider
+    assert RiderId(0) == sample_letter("calendar", "", now=CHANGED).rider

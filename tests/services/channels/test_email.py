@@ -11,8 +11,9 @@ import pytest
 from pydantic import SecretStr
 
 from rules.vocabulary import ReminderId, RiderId
-from services.channels import ChannelError, trial_letter
+from services.channels import ChannelError
 from services.channels.email import EmailChannel
+from services.messages.sample_letter import sample_letter
 from services.queued_letter import Letter
 from services.settings import Mail
 from tests.mail_server import Answer, MailServer, bare_server, mail_server
@@ -391,7 +392,7 @@ def test_a_trial_letter_says_that_nothing_is_due(tmp_path: Path) -> None:
     with mail_server(folder=tmp_path) as server:
         post = channel(server)
         assert post.check() == []
-        post.send(trial_letter("email", "ines@plateau.example", now=QUEUED))
+        post.send(sample_letter("email", "ines@plateau.example", now=QUEUED))
 
     (received,) = server.received
     assert "test" in received.message["Subject"]

@@ -36,9 +36,9 @@ from rules.vocabulary import (
     RiderId,
 )
 from services.answer_links import GOOD_FOR, Act, Address, read_link
-from services.channels import trial_letter
 from services.messages.message import AskedRide, Message, ReminderText
 from services.messages.reminder_text import announcement, compose, message_id
+from services.messages.sample_letter import sample_letter
 from services.messages.shortening import MOST_WORDS, words
 from services.messages.week_ahead import Coming, coming, week_ahead
 from services.views.calendar_entries import calendar_entry
@@ -294,7 +294,7 @@ def test_every_kind_of_mail_has_at_most_sixty_words_and_one_line_of_caution(wher
         # the silence on wet evenings to come rests on this, wherever there is a page
         asks_ahead = "each salted or wet evening for 10 days" in one.reminder.sentence
         assert not (address and asks_ahead) or "wet evening for 10 days" in " ".join(mail.text.split())
-    assert words(trial_letter("email", "", now=NOW).text) <= MOST_WORDS
+    assert words(sample_letter("email", "", now=NOW).text) <= MOST_WORDS
 
 
 def test_what_found_no_room_is_counted_and_linked() -> None:
