@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
-from typing import Final
+from typing import Final, Protocol
 
 import numpy as np
 
@@ -17,6 +17,16 @@ from rules.vocabulary import DriveMethod
 
 READER: Final = "its rider's word"
 HOUR = timedelta(hours=1)
+LEAST_SHARED = 0.5  # of the shorter one's time; a judgement
+
+
+class Span(Protocol):
+    """When a ride was under way."""
+
+    @property
+    def started_at(self) -> datetime: ...
+    @property
+    def ended_at(self) -> datetime: ...
 
 
 def unrecorded(
@@ -83,6 +93,13 @@ def unrecorded(
         sketch=packed_sketch(nothing),
         drive_parts=((DriveMethod.MOVING_SHARE, moving_s * MOVING_SHARE),),
     )
+
+
+def shares_its_time(told: Span, recorded: Span) -> bool:
+    """Whether a recording is, by its time, of the ride that a rider told of."""
+    shared = min(told.ended_at, recorded.ended_at) - max(told.started_at, recorded.started_at)
+    shorter = min(told.ended_at - told.started_at, recorded.ended_at - recorded.started_at)
+    return shared >= shorter * LEAST_SHARED
 
 
 def _nothing(started_at: datetime, ended_at: datetime) -> Recording:

@@ -7,7 +7,7 @@ from datetime import datetime
 
 from ingest.bikes.judge import RideClues
 from ingest.ride.counted_recordings import CLOCK_ERRORS, by_a_wrong_clock, resolved
-from ingest.ride.manual_ride import READER
+from ingest.ride.manual_ride import READER, shares_its_time
 from ingest.ride.same_ride import Outing, same_outing
 from ingest.ride.same_ride import Verdict as SameOuting
 from ingest.ride.summary import RideSummary
@@ -131,11 +131,8 @@ class KnownOutings:
         return found
 
     def _was_told(self, ride: RideSpan, summary: RideSummary) -> bool:
-        """Whether a ride that is half of that time has no file, only its rider's word."""
-        begin, end = summary.started_at, summary.ended_at
-        shared = min(ride.ended_at, end) - max(ride.started_at, begin)
-        half = min(ride.ended_at - ride.started_at, end - begin) / 2
-        return shared >= half and self._tx.rides.outing(ride.id).reader == READER
+        """Whether a ride of that time has no file, only its rider's word."""
+        return shares_its_time(ride, summary) and self._tx.rides.outing(ride.id).reader == READER
 
     def _regrouped(
         self, kept: Sequence[RideSpan], every: Sequence[RideId], because: Sequence[str]
