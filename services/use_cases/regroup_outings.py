@@ -14,8 +14,8 @@ from services.app import App
 from services.store import Transaction
 from services.store.bookkeeping import OUTINGS_BY
 from services.store.same_outings import Recorded
+from services.use_cases.queue_letters import announce
 from services.use_cases.second_recordings import KnownOutings
-from services.use_cases.update_reminders import announce
 
 SUBJECT = "Rides that stood twice"
 MOST_NAMED = 8

@@ -18,7 +18,7 @@ from services.app import App, quiet_hours_of, zone_of
 from services.messages.reminder_text import announcement
 from services.store import Transaction
 from services.store.bookkeeping import TOMORROW_TOLD
-from services.use_cases.update_reminders import queue
+from services.use_cases.queue_letters import queue
 from services.use_cases.weather_ahead import DAY, EVENING, HOUR, NOON, Ahead, kept_ahead, zone_to_ask_for
 
 MOST_A_WEEK = 2

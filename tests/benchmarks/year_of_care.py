@@ -82,7 +82,7 @@ from rules.year.another_way import (
 from services.answer_links import GOOD_FOR, Address
 from services.messages.reminder_text import compose
 from services.messages.shortening import words
-from services.use_cases.update_reminders import reminder_text
+from services.use_cases.queue_letters import reminder_text
 from tests.airport_year import AIRPORTS, airport_year, every_hour, tagged_year
 from tests.benchmarks.wear_worlds import ARID, RAINY, sky
 
