@@ -11,9 +11,10 @@ from functools import cached_property
 
 import numpy as np
 
-from ingest.bikes.household_model import Clue, HouseholdFit, not_here
+from ingest.bikes.household_model import Clue, HouseholdFit
 from ingest.bikes.ride_clues import RideClues
 from ingest.bikes.routes import same_ways
+from ingest.bikes.ruled_out import not_here
 from ingest.bikes.sensor_places import bounded_silence
 from ingest.bikes.weekday_and_speed import part_of_week
 from ingest.ride.recording import Column

@@ -24,6 +24,7 @@ from ingest.bikes.log_odds import entropy_nats, ln_sum, softmax
 from ingest.bikes.ride_clues import RideClues
 from ingest.bikes.rider_habits import RiderChain
 from ingest.bikes.routes import same_ways
+from ingest.bikes.ruled_out import not_here
 from ingest.bikes.sensor_places import SensorPlaces, bounded_silence
 from ingest.bikes.weekday_and_speed import (
     CHANNELS_LIKE_ALL,
@@ -358,17 +359,6 @@ class _Fitting:
         habit = by_clue[Clue.HABIT][:, :-1] + self.possible[:, :-1]
         result[:, -1] = ln_sum(np.asarray(soft)[:, :-1] + habit) - ln_sum(habit)
         return result
-
-
-def not_here(ride: RideClues, bikes: Sequence[Bike]) -> dict[BikeId, str]:
-    """Bikes that were not in the household at the time, each with the sentence saying so."""
-    ruled_out = {}
-    for bike in bikes:
-        if bike.from_at is not None and ride.ended_at <= bike.from_at:
-            ruled_out[bike.id] = f"{bike.name} was not in the household yet."
-        elif bike.until_at is not None and ride.started_at >= bike.until_at:
-            ruled_out[bike.id] = f"{bike.name} was no longer in the household."
-    return ruled_out
 
 
 def _channels(ride: RideClues) -> str | None:

@@ -10,9 +10,8 @@ from __future__ import annotations
 import itertools
 import math
 from collections import defaultdict
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Hashable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
 
 import numpy as np
 
@@ -23,7 +22,7 @@ from ingest.bikes.ride_clues import RideClues
 from ingest.bikes.suspected_changes import what_changed
 from ingest.bikes.weekday_and_speed import codes, measures_of
 from ingest.ride.recording import Column
-from rules.vocabulary import BikeId, Fitting
+from rules.vocabulary import BikeId
 
 WORTH_ASKING = 0.05  # nats of doubt
 SET_FREE = 0.3  # nats more: a ride whose bike is likely enough, and that only waits for a word
@@ -223,16 +222,3 @@ def _least_like(judgement: Judgement, group: Sequence[int]) -> int:
     )
     leader = int(judgement.probabilities[rows].sum(axis=0).argmax())
     return rows[int(softmax(others)[:, leader].argmin())]
-
-
-def had_no_chain(
-    started_at: datetime, spans: Mapping[BikeId, Sequence[Fitting]], names: Mapping[BikeId, str]
-) -> dict[BikeId, str]:
-    """Bikes whose chain was off at the time, each with the sentence saying so; one never fitted is not."""
-    ruled_out = {}
-    for bike, of_bike in spans.items():
-        begun = (f for f in reversed(of_bike) if f.fitted_at <= started_at)  # the newest is mostly the one
-        worn = any(f.removed_at is None or f.removed_at > started_at for f in begun)
-        if not worn and any(f.fitted_at <= started_at for f in of_bike):
-            ruled_out[bike] = f"{names.get(bike, 'That bike')} had no chain on that day."
-    return ruled_out

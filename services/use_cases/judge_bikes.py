@@ -21,8 +21,9 @@ from ingest.bikes.judge import (
     Verdict,
     judge,
 )
-from ingest.bikes.questions import Question, had_no_chain, questions
+from ingest.bikes.questions import Question, questions
 from ingest.bikes.routes import way_of
+from ingest.bikes.ruled_out import had_no_chain
 from ingest.ride.track import track_points
 from rules.dates_and_numbers import listed
 from rules.reminder import THE_ROUND

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from datetime import timedelta
 from types import SimpleNamespace
 
 import numpy as np
@@ -20,9 +19,8 @@ from ingest.bikes.household_model import (
     _Fitting,
     _overlaps,
     fit,
-    not_here,
 )
-from tests.ingest.bikes.made_rides import INA, LARK, MORNING, PLOVER, TOM, WHEATEAR, bike, heard, ride
+from tests.ingest.bikes.made_rides import INA, LARK, PLOVER, TOM, WHEATEAR, bike, heard, ride
 
 TWO = (bike(PLOVER, "Plover"), bike(WHEATEAR, "Wheatear", indoor=True))
 RIDES = [ride(0), ride(0.05, TOM), ride(2, indoor=True)]
@@ -41,23 +39,6 @@ def test_gears_and_profile_say_where_sensors_sit_from_their_round_on():
         (),
     ]
     assert STARTS[0].silent(0) == (Clue.ACTIVITY,)
-
-
-def test_a_bike_was_in_the_household_from_its_first_instant_until_before_its_last():
-    """A ride of two hours, from seven to nine."""
-    second = timedelta(seconds=1)
-    ends = MORNING + timedelta(hours=2)
-    table = [
-        ({"from_at": ends}, "Lark was not in the household yet."),
-        ({"from_at": ends - second}, None),
-        ({"until_at": MORNING}, "Lark was no longer in the household."),
-        ({"until_at": MORNING + second}, None),
-        ({}, None),
-    ]
-    for span, why in table:
-        assert not_here(ride(0), (bike(LARK, "Lark", **span),)) == ({} if why is None else {LARK: why}), span
-        cannot = fitting(bikes=(*TWO, bike(LARK, "Lark", **span)), rides=RIDES[:1]).possible[0, 2]
-        assert cannot == (0.0 if why is None else -60.0)
 
 
 def test_what_cannot_have_been_is_far_below_but_for_a_riders_word():

@@ -11,7 +11,7 @@ from scipy.special import softmax
 
 from ingest.bikes import judge as bikes_judge
 from ingest.bikes.clue_sentences import BelievedCounts
-from ingest.bikes.household_model import _Fitting, not_here
+from ingest.bikes.household_model import _Fitting
 from ingest.bikes.judge import (
     BY_GEARS_FROM,
     BY_HABITS_FROM,
@@ -453,16 +453,6 @@ def test_where_a_sensor_sits_is_told_by_what_fits_and_never_by_what_does_not():
 
     assert fitting._hard(said, 0.5) - nothing == pytest.approx(np.array([[1.75, -2.8, 0.0]]))
     assert fitting._hard(said, 0.5, denying=False) - nothing == pytest.approx(np.array([[2.0, 0.2, 0.0]]))
-
-
-def test_a_bike_is_here_from_its_first_moment_up_to_but_not_at_its_last():
-    one = ride()
-
-    def gone(**span):
-        return list(not_here(one, [bike(PLOVER, "Plover", **span)]))
-
-    assert gone(until_at=one.started_at) == [PLOVER] == gone(from_at=one.ended_at)
-    assert gone(until_at=one.ended_at) == [] == gone(from_at=one.started_at)
 
 
 def test_a_bikes_usual_speed_is_that_of_the_rides_whose_speed_is_known():

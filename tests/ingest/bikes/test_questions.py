@@ -2,14 +2,9 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
-
 from ingest.bikes.judge import Household, Verdict, judge
-from ingest.bikes.questions import had_no_chain, questions
-from rules.vocabulary import ChainId, Fitting, FittingId
+from ingest.bikes.questions import questions
 from tests.ingest.bikes.made_rides import (
-    DAY,
-    MORNING,
     MOUNTAIN,
     PLOVER,
     ROAD,
@@ -189,12 +184,3 @@ def test_at_most_as_many_as_were_wanted():
     rides = [ride(day, sub_sport=f"way {day}") for day in range(12)]
 
     assert len(questions(judge(rides, TWO, {}), at_most=4)) == 4
-
-
-def test_a_tracked_bike_without_its_chain_was_not_ridden():
-    off = Fitting(FittingId(1), ChainId(1), PLOVER, MORNING - 9 * DAY, MORNING - 2 * DAY)
-    on = Fitting(FittingId(2), ChainId(1), WHEATEAR, MORNING - timedelta(hours=1), None)
-
-    ruled_out = had_no_chain(MORNING, {PLOVER: [off], WHEATEAR: [on]}, {PLOVER: "Plover"})
-
-    assert ruled_out == {PLOVER: "Plover had no chain on that day."}
