@@ -22,10 +22,9 @@ from ingest.ground.road_salt import (
     left_after_run_off_g_m2,
     washed_g_m2,
 )
-from ingest.ground.snow import melt_mm
+from ingest.ground.snow import TOWN_MELT_MM, melt_mm
 from ingest.ground.wetting_and_drying import PAVED_CAP_MM, paved_after
 
-TOWN_MELT_MM = 6.0  # a day and °C; our choice, 3-11: Bengtsson & Westerström 1992, town snow melts faster
 PLOUGH_FROM_MM, PLOUGH_LEAVES = 3.0, 0.2  # NORTRIP parameter table v12
 FROZEN_FROM_MM = 0.1  # more than this is snow or ice to ride on; our choice
 SUBLIMES = 0.5  # of the reference evapotranspiration; our choice: 0.25-0.67 mm a day, Svoma 2016 table 1

@@ -8,6 +8,9 @@ CM_OF_SNOWFALL_PER_MM = 0.7  # the open archive's own rule: 7 cm of its snowfall
 # Without humidity: Jennings et al. 2018, Nat. Commun. 9:1148, mean of 17.8 million reports.
 HALF_SNOW_AIR_C = 1.0
 SURELY_RAIN_WET_BULB_C = 4.0  # our choice: forecast models have reported snowfall at 10 °C
+# A day and °C, in a town and on open land.
+TOWN_MELT_MM = 6.0  # our choice, 3-11: Bengtsson & Westerström 1992, town snow melts faster
+OPEN_MELT_MM = 3.5  # Kuusisto 1980, 96 000 snow depths: open land 3.51; 1.6-6.0 elsewhere (from memory)
 MELT_BY_RAIN = 4.19 / 334  # heat of a mm of water for 1 °C over the heat that melts a mm of ice: physics
 STULL_HUMIDITY_PCT = (5.0, 99.0)  # the range the formula was fitted to
 
@@ -56,7 +59,7 @@ def snow_mm(
 def melt_mm(frozen_mm: float, *, a_day_mm_per_c: float, air_c: float, rain_mm: float) -> float:
     """How much of what lies frozen melts in an hour. [mm]
 
-    a_day_mm_per_c: the degree-day factor of the place.  Rain brings its own warmth.
+    a_day_mm_per_c: the degree-day factor of the place, as TOWN_MELT_MM.  Rain brings its own warmth.
     """
     warmth_c = max(0.0, air_c)
     return min(frozen_mm, a_day_mm_per_c * warmth_c / 24 + rain_mm * warmth_c * MELT_BY_RAIN)

@@ -8,12 +8,10 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from ingest.ground.paved_road import SUBLIMES, Sky, dew_mm
-from ingest.ground.snow import melt_mm
+from ingest.ground.snow import OPEN_MELT_MM, melt_mm
 from ingest.ground.topsoil import EVAPORATING_DEPTH_M, LOAM, Soil
 from ingest.ground.wetting_and_drying import TOPMOST_M, depletion_after, loose_after, topmost_after
 
-# A day and °C. Kuusisto 1980, 96 000 snow depths: open land 3.51; 1.6-6.0 elsewhere (from memory).
-OPEN_MELT_MM = 3.5
 SNOW_FROM_MM = 0.5  # more than this is snow to ride on; our choice
 DEW_AT_MOST_MM = 0.2  # a night: Richards 2005, Vancouver, 0.07-0.12 on average. Dew damps, it never wets
 
