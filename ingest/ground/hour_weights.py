@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import datetime
-from statistics import fmean
 from typing import Protocol
 
 from ingest.ground.cell_ground import CellGround
 from ingest.ground.dust import dust_index
 from ingest.ground.forcing import Forcing
+from ingest.ground.frozen_soil import is_frozen, is_hard
 from ingest.ground.mud import mud_weight
 from ingest.ground.paved_road import FROZEN_FROM_MM, Road, Sky
 from ingest.ground.road_salt import HOLDS_FROM_G_M2, HUMID_WITH_SALT_PCT
@@ -31,10 +31,6 @@ GAP_TELLS = 0.05  # a change of the water weight worth a doubt; our choice
 WHOLE_HOUR = (0.0, 1.0)
 SLUSH = WET_FROM  # at least as wet as the word 'wet' begins; our choice
 SALT_COUNTS_FULL_G_M2 = 10.0  # one spreading; our choice
-SOIL_FREEZES_C = -1.0  # mean air of the last 48 h; our choice
-# What tyres work freezes and thaws sooner: by Stefan's equation, from memory, two centimetres of wet soil are
-# hard after 5 °C hours of frost at its surface. The mean air of so many hours; our choice, 6-24.
-HARD_AFTER_H = 12
 SNOW_REMEMBERED_H = 24 * 7
 # A film of 0.1 mm, as salt holds: of the hours with salt and humid air in which no film was reckoned a road
 # sensor found most wet (ground.confidence).
@@ -99,7 +95,7 @@ def look(
     snow_weight = 1.0 if sky.air_c >= 0 else 0.0
     first = max(0, n - SPIN_UP_H)
     air = [s.air_c for s in ground.skies[first : n + 1] if s is not None]
-    hard = fmean(air[-HARD_AFTER_H:]) < SOIL_FREEZES_C and not snow_lies
+    hard = is_hard(air, snow_lies=snow_lies)
     unpaved = snow_weight if snow_lies else water_weight(loose_mm, rain_mm=sky.rain_mm)
     if hard and not sky.rain_mm:
         unpaved = 0.0
@@ -145,7 +141,7 @@ def look(
         ),
         air_c=at.temperature_c,
         humidity_pct=at.humidity_pct,
-        rain_on_frozen_ground=fmean(air) < SOIL_FREEZES_C
+        rain_on_frozen_ground=is_frozen(air)
         and sky.rain_mm > sky.snow_mm
         and _freezes_wet_things(sky),
         hard_ground=hard and after.loose_mm > FILM_MM,
