@@ -10,6 +10,7 @@ from functools import cache, partial
 import numpy as np
 
 from ingest.errors import NotARide, NotNow, UnreadableFile
+from ingest.ride.climb import climb_m
 from ingest.ride.drive_time import drive_time, drive_time_by_word, estimated_power_w
 from ingest.ride.gaps import LONGEST_MOVING_GAP_S
 from ingest.ride.geometry import mean_places, unwrapped
@@ -19,14 +20,13 @@ from ingest.ride.plausible_samples import EARLIEST_S
 from ingest.ride.recording import Column, Recording, SensorSeen
 from ingest.ride.ride_or_not import Kind, kind_of, refuse_other_paces, refuse_other_sports, unpaved_share_of
 from ingest.ride.sketch import packed_sketch
-from ingest.ride.smoothing import one_sample_per_instant, only, smoothed
+from ingest.ride.smoothing import one_sample_per_instant, only
 from ingest.ride.track import TrackPoint, packed_track, track_points
 from rules.vocabulary import DriveMethod
 
 __all__ = ["HourSummary", "RideSummary", "TrackPoint", "summarise", "track_points"]
 
 AHEAD = timedelta(days=1)  # a clock may be set to the wrong zone
-CLIMB_WINDOW_S = 30.0
 # Common practice, no source: a place that stays this close while the wheel covers that is indoors.
 TRAINER_SPREAD_DEG, TRAINER_DISTANCE_M = 0.0004, 2_000.0
 DEAD_SENSOR_DISTANCE_M = 2_000.0
@@ -131,7 +131,7 @@ def summarise(recording: Recording, *, now: datetime, said_ride: bool = False) -
         raise NotARide(
             recording.file_name, "nothing in it moves", "there is nothing to mend: no chain was turned"
         )
-    climb = _climb(recording, intervals)
+    climb = climb_m(recording, intervals)
 
     _count(dropped, "seconds lost in gaps of the recording", drive.lost_s)
     _count(dropped, "seconds carried uphill", float(intervals.active_s[lifted].sum()))
@@ -264,13 +264,6 @@ def _with_every_speed(recording: Recording, intervals: Intervals) -> Recording:
     return replace(
         recording, speed_mps=np.where(np.isfinite(recording.speed_mps), recording.speed_mps, found)
     )
-
-
-def _climb(recording: Recording, intervals: Intervals) -> Column:
-    """Metres climbed per interval, from altitude smoothed over half a minute."""
-    altitude = smoothed(recording.time_s, recording.altitude_m, CLIMB_WINDOW_S)
-    rise = np.diff(altitude)
-    return np.where(intervals.moving & (rise > 0), rise, 0.0)
 
 
 def _started_at(recording: Recording) -> datetime:
