@@ -11,7 +11,8 @@ from functools import cached_property
 
 import numpy as np
 
-from ingest.bikes.household_model import Clue, HouseholdFit
+from ingest.bikes.household_model import HouseholdFit
+from ingest.bikes.log_odds import Clue
 from ingest.bikes.ride_clues import RideClues
 from ingest.bikes.routes import same_ways
 from ingest.bikes.ruled_out import not_here

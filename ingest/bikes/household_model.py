@@ -13,14 +13,22 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
-from enum import StrEnum
 from typing import Final
 
 import numpy as np
 
 from ingest.bikes.electronic_shifts import shifts_say
 from ingest.bikes.fitted_gears import GearBelief
-from ingest.bikes.log_odds import entropy_nats, ln_sum, softmax
+from ingest.bikes.log_odds import (
+    COUNTS_FOR,
+    HARD,
+    LOUD_FROM_THE_START,
+    WHAT_FOR,
+    Clue,
+    entropy_nats,
+    ln_sum,
+    softmax,
+)
 from ingest.bikes.ride_clues import RideClues
 from ingest.bikes.rider_habits import RiderChain
 from ingest.bikes.routes import same_ways
@@ -54,40 +62,6 @@ LEAST_TAUGHT = 0.03
 NOT_BOTH = 0.97
 HARDLY_NONE = math.log(0.1)  # before any clue, when only clues of the bike itself are asked
 OUTDOORS_ON_THE_TRAINER_BIKE, INDOORS_ON_ANOTHER = 6.0, 1.5
-
-
-class Clue(StrEnum):
-    """The kinds of evidence, as the rider reads them."""
-
-    SENSOR = "sensor"
-    GEARING = "gearing"
-    SHIFTS = "gear changes"
-    ACTIVITY = "profile"
-    CHANNELS = "what it measured"
-    DEVICE = "head unit"
-    INDOOR = "trainer"
-    HABIT = "habit"
-    NEIGHBOURS = "rides before and after"
-    WAY = "the way it took"
-    WEEK = "time of the week"
-    MEASURED = "speed and ground"
-    MEANWHILE = "meanwhile"
-    NONE_OF_OURS = "none of ours"
-    IMPOSSIBLE = "impossible"
-
-
-# How far each clue counts for what it seems to say: clues share causes (a weekday, its road, its speed).
-COUNTS_FOR: Final[Mapping[Clue, float]] = {
-    Clue.ACTIVITY: 0.9,
-    Clue.CHANNELS: 0.7,
-    Clue.MEASURED: 0.6,
-    Clue.DEVICE: 0.5,
-    Clue.WAY: 0.8,
-    Clue.WEEK: 0.5,
-}
-LOUD_FROM_THE_START: Final = (Clue.SENSOR, Clue.GEARING, Clue.SHIFTS, Clue.INDOOR)
-WHAT_FOR: Final = (Clue.WAY, Clue.WEEK, Clue.MEASURED)  # what a ride was for shows in all of these
-HARD: Final = (Clue.SENSOR, Clue.GEARING, Clue.SHIFTS, Clue.ACTIVITY, Clue.INDOOR, Clue.MEANWHILE)
 
 
 @dataclass(frozen=True, slots=True)

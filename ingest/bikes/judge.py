@@ -21,8 +21,8 @@ import numpy as np
 
 from ingest.bikes.calibration import divided_by
 from ingest.bikes.clue_sentences import BelievedCounts, Evidence, evidence_on
-from ingest.bikes.household_model import CANNOT, HARD, HARDLY_NONE, Clue, Household, HouseholdFit, fit
-from ingest.bikes.log_odds import softmax
+from ingest.bikes.household_model import CANNOT, HARDLY_NONE, Household, HouseholdFit, fit
+from ingest.bikes.log_odds import HARD, Clue, softmax
 from ingest.bikes.ride_clues import HeardSensor, RideClues, clues_of
 from ingest.bikes.routes import same_ways
 from ingest.bikes.sensor_answers import SaidOfSensors

@@ -10,8 +10,8 @@ from collections.abc import Sequence
 
 import numpy as np
 
-from ingest.bikes.household_model import Clue
 from ingest.bikes.judge import Judgement
+from ingest.bikes.log_odds import Clue
 from ingest.bikes.sensor_answers import HEARD_OF_LATELY_D
 from ingest.bikes.sold_gears import Comb
 from rules.vocabulary import Bike

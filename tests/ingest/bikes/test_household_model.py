@@ -9,10 +9,7 @@ import numpy as np
 import pytest
 
 from ingest.bikes.household_model import (
-    COUNTS_FOR,
     STARTS,
-    WHAT_FOR,
-    Clue,
     Household,
     Start,
     _channels,
@@ -20,6 +17,7 @@ from ingest.bikes.household_model import (
     _overlaps,
     fit,
 )
+from ingest.bikes.log_odds import COUNTS_FOR, WHAT_FOR, Clue
 from tests.ingest.bikes.made_rides import INA, LARK, PLOVER, TOM, WHEATEAR, bike, heard, ride
 
 TWO = (bike(PLOVER, "Plover"), bike(WHEATEAR, "Wheatear", indoor=True))

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from ingest.bikes.household_model import Clue
 from ingest.bikes.judge import Household, Verdict, judge
+from ingest.bikes.log_odds import Clue
 from ingest.bikes.suspected_changes import what_changed
 from tests.ingest.bikes.made_rides import BROAD, LARK, MOUNTAIN, PLOVER, ROAD, bike, geared, heard, ride
 
