@@ -13,10 +13,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, replace
 
 from ingest.ground.forcing import Forcing
-from ingest.ground.paved_road import FROZEN_FROM_MM
 from ingest.ground.road_salt import HOLDS_FROM_G_M2, HUMID_WITH_SALT_PCT
 from ingest.ground.sentence import Lies
-from ingest.ground.thresholds import WET_FROM, WET_HOUR_MM
+from ingest.ground.thresholds import FROZEN_FROM_MM, WET_FROM, WET_HOUR_MM
 from ingest.ground.wetting_and_drying import FILM_MM
 
 # Rain in the hour, by how many of the two neighbouring hours had rain too: a lone wet hour is a coin's toss.

@@ -12,7 +12,7 @@ from ingest.ground.evapotranspiration import (
     sun,
     sunshine_from_warmth_mj_m2,
 )
-from ingest.ground.thresholds import TRACE_MM
+from ingest.ground.thresholds import DEW_FROM_PCT, TRACE_MM
 from ingest.weather.hourly import HourlyWeather
 
 MJ_PER_WATT_HOUR = 0.0036
@@ -21,7 +21,6 @@ RANGE_HOURS = 24
 # air of the last day, less so much [°C]. Fitted to the road temperatures, not the wetness, of sunless hours
 # over 0 °C in one street (tests/benchmarks/street.py); with a month left out 0.38-0.47 and 0.23-0.51.
 ROAD_KEEPS, ROAD_LOSES_C = 0.43, 0.38
-DEW_FROM_PCT = 90.0  # drier air than this leaves no dew; our choice
 
 
 def forcings(hours: Sequence[HourlyWeather | None], *, altitude_m: float = 0.0) -> list[Forcing]:

@@ -11,12 +11,11 @@ from ingest.ground.dust import dust_index
 from ingest.ground.forcing import Forcing
 from ingest.ground.frozen_soil import is_frozen, is_hard
 from ingest.ground.mud import mud_weight
-from ingest.ground.paved_road import FROZEN_FROM_MM, Road, Sky
+from ingest.ground.paved_road import Road, Sky
 from ingest.ground.road_salt import HOLDS_FROM_G_M2, HUMID_WITH_SALT_PCT
 from ingest.ground.sentence import Lies, last_spell
 from ingest.ground.snow import wet_bulb_c
-from ingest.ground.thresholds import WET_FROM
-from ingest.ground.unpaved_ground import SNOW_FROM_MM
+from ingest.ground.thresholds import FROZEN_FROM_MM, SNOW_FROM_MM, WET_FROM
 from ingest.ground.wetting_and_drying import (
     FILM_MM,
     SPIN_UP_H,

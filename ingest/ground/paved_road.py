@@ -9,7 +9,6 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from ingest.ground.forcing import DEW_FROM_PCT
 from ingest.ground.road_salt import (
     DAMP_MM,
     DAMP_MM_PER_G,
@@ -22,11 +21,10 @@ from ingest.ground.road_salt import (
     left_after_run_off_g_m2,
     washed_g_m2,
 )
-from ingest.ground.snow import TOWN_MELT_MM, melt_mm
+from ingest.ground.snow import PLOUGH_FROM_MM, PLOUGH_LEAVES, TOWN_MELT_MM, melt_mm
+from ingest.ground.thresholds import DEW_FROM_PCT, FROZEN_FROM_MM
 from ingest.ground.wetting_and_drying import PAVED_CAP_MM, paved_after
 
-PLOUGH_FROM_MM, PLOUGH_LEAVES = 3.0, 0.2  # NORTRIP parameter table v12
-FROZEN_FROM_MM = 0.1  # more than this is snow or ice to ride on; our choice
 SUBLIMES = 0.5  # of the reference evapotranspiration; our choice: 0.25-0.67 mm a day, Svoma 2016 table 1
 # Penman-Monteith overstates dew (Water 2017 9:607: conductances × 0.33 to agree); our choice, 0.33-1.
 DEW_SHARE = 0.5

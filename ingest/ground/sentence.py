@@ -5,12 +5,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from ingest.ground.forcing import DEW_FROM_PCT
-from ingest.ground.paved_road import FROZEN_FROM_MM
 from ingest.ground.road_salt import HOLDS_FROM_G_M2, HUMID_WITH_SALT_PCT
 from ingest.ground.snow import CM_OF_SNOWFALL_PER_MM
-from ingest.ground.thresholds import DUSTY_FROM, MUDDY_FROM, WET_FROM, WET_HOUR_MM, RainClass, rain_class
-from ingest.ground.unpaved_ground import SNOW_FROM_MM
+from ingest.ground.thresholds import (
+    DEW_FROM_PCT,
+    DUSTY_FROM,
+    FROZEN_FROM_MM,
+    MUDDY_FROM,
+    SNOW_FROM_MM,
+    WET_FROM,
+    WET_HOUR_MM,
+    RainClass,
+    rain_class,
+)
 from ingest.ground.wetting_and_drying import FILM_MM
 from rules.units import rain_in_an_hour, snow_depth
 

@@ -1,4 +1,4 @@
-"""Whether what fell was snow, and how much of what lies frozen an hour melts."""
+"""Whether what fell was snow, and how much of what lies frozen an hour melts or a plough leaves."""
 
 from __future__ import annotations
 
@@ -11,6 +11,7 @@ SURELY_RAIN_WET_BULB_C = 4.0  # our choice: forecast models have reported snowfa
 # A day and °C, in a town and on open land.
 TOWN_MELT_MM = 6.0  # our choice, 3-11: Bengtsson & Westerström 1992, town snow melts faster
 OPEN_MELT_MM = 3.5  # Kuusisto 1980, 96 000 snow depths: open land 3.51; 1.6-6.0 elsewhere (from memory)
+PLOUGH_FROM_MM, PLOUGH_LEAVES = 3.0, 0.2  # as water: NORTRIP parameter table v12
 MELT_BY_RAIN = 4.19 / 334  # heat of a mm of water for 1 °C over the heat that melts a mm of ice: physics
 STULL_HUMIDITY_PCT = (5.0, 99.0)  # the range the formula was fitted to
 

@@ -1,4 +1,4 @@
-"""Where words for the ground begin: wet, muddy, dusty, rain in earnest, a trace, light or heavy rain."""
+"""Where words for the ground begin: wet, muddy, dusty, frozen, dew, rain in earnest, light or heavy rain."""
 
 from __future__ import annotations
 
@@ -10,6 +10,9 @@ DUSTY_FROM = 0.5  # of dust_index: half of what a dry public gravel road gives a
 WET_HOUR_MM = 0.254  # 0.01 inch: AP-42, section 13.2.2, counts an hour with that much rain as wet
 # Gridded archives drizzle too often: under 0.1 mm in an hour counts as dry (0.1-0.2 is "maybe"). Our choice.
 TRACE_MM = 0.1
+FROZEN_FROM_MM = 0.1  # on paved road, more than this is snow or ice to ride on; our choice
+SNOW_FROM_MM = 0.5  # on open ground, more than this is snow to ride on; our choice
+DEW_FROM_PCT = 90.0  # drier air than this leaves no dew; our choice
 
 
 class RainClass(StrEnum):

@@ -12,7 +12,6 @@ from ingest.ground.snow import OPEN_MELT_MM, melt_mm
 from ingest.ground.topsoil import EVAPORATING_DEPTH_M, LOAM, Soil
 from ingest.ground.wetting_and_drying import TOPMOST_M, depletion_after, loose_after, topmost_after
 
-SNOW_FROM_MM = 0.5  # more than this is snow to ride on; our choice
 DEW_AT_MOST_MM = 0.2  # a night: Richards 2005, Vancouver, 0.07-0.12 on average. Dew damps, it never wets
 
 

@@ -25,7 +25,7 @@ import numpy as np
 
 from ingest.ground.conditions import grounds, tag_and_witness
 from ingest.ground.confidence import ROAD_STATES, Witness, confidence, road_state
-from ingest.ground.paved_road import FROZEN_FROM_MM
+from ingest.ground.thresholds import FROZEN_FROM_MM
 from ingest.weather.hourly import Cell, HourlyWeather
 from rules.vocabulary import ConditionTag, RideHour, Tier
 

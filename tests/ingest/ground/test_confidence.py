@@ -8,9 +8,9 @@ import pytest
 
 from ingest.ground.confidence import Witness, confidence, road_state, wetter_is_right
 from ingest.ground.forcing import Forcing
-from ingest.ground.paved_road import FROZEN_FROM_MM
 from ingest.ground.road_salt import HOLDS_FROM_G_M2, HUMID_WITH_SALT_PCT
 from ingest.ground.sentence import Lies
+from ingest.ground.thresholds import FROZEN_FROM_MM
 from ingest.ground.wetting_and_drying import FILM_MM
 
 DRY = (Forcing(0.0, 0.1),) * 48

@@ -9,9 +9,10 @@ import pytest
 from ingest.ground.cell_ground import CellGround
 from ingest.ground.forcing import Forcing
 from ingest.ground.hour_weights import WHOLE_HOUR, Look, look
-from ingest.ground.paved_road import FROZEN_FROM_MM, Road, Sky
+from ingest.ground.paved_road import Road, Sky
+from ingest.ground.thresholds import FROZEN_FROM_MM, SNOW_FROM_MM
 from ingest.ground.topsoil import LOAM
-from ingest.ground.unpaved_ground import SNOW_FROM_MM, start
+from ingest.ground.unpaved_ground import start
 from ingest.weather.hourly import Cell, HourlyWeather
 from rules.vocabulary import RideHour, Tier
 

@@ -6,11 +6,8 @@ from dataclasses import replace
 
 import pytest
 
-from ingest.ground.forcing import DEW_FROM_PCT
-from ingest.ground.paved_road import FROZEN_FROM_MM
 from ingest.ground.sentence import Lies, Second, Told, last_spell, sentence
-from ingest.ground.thresholds import MUDDY_FROM, WET_FROM
-from ingest.ground.unpaved_ground import SNOW_FROM_MM
+from ingest.ground.thresholds import DEW_FROM_PCT, FROZEN_FROM_MM, MUDDY_FROM, SNOW_FROM_MM, WET_FROM
 from rules.units import SI, said
 
 DRY_DAYS = (0.0,) * 48
