@@ -16,7 +16,7 @@ from rules.rulebook import Rulebook
 from rules.vocabulary import BikeId, ChainId, Regime
 from rules.wear.chain_readings import KINDS
 from rules.wear.percentiles import triple
-from rules.wear.permutation_test import ALPHA, Lot, Witness, draw_lots, power
+from rules.wear.permutation import ALPHA, Lot, Witness, draw_lots, power
 from rules.wear.posterior import WearFit, fit
 from rules.wear.reading_arrays import Array, Measured, measured
 

@@ -17,7 +17,7 @@ from rules.rulebook import Rulebook
 from rules.units import kilometres
 from rules.vocabulary import BikeId
 from rules.wear.comparison import FEWEST_READINGS, compare
-from rules.wear.permutation_test import ALPHA, chance_less
+from rules.wear.permutation import ALPHA, chance_less
 from rules.wear.posterior import fit
 from rules.wear.reading_arrays import measured
 

@@ -38,7 +38,7 @@ from rules.wear.model import WAX
 from rules.wear.percentiles import triple
 from rules.wear.posterior import SEED, fit
 from rules.wear.reading_arrays import Array, mean_known_hour, measured
-from rules.year.simulation import Hour, Walk, Way, other_ways, walk
+from rules.year.simulation import Hour, Walk, Way, walk
 
 YEAR = timedelta(days=365)
 DRAWS, LATENESSES = 40, 6
@@ -168,6 +168,24 @@ def advice(found: Sequence[AnotherWay]) -> str:
                 )
                 best = max(best, (saved, said))
     return best[1]
+
+
+def other_ways(
+    own: Way, oil_h: float, clean_h: float, most_film_h: float = math.inf, most_dirt_h: float = math.inf
+) -> tuple[Way, ...]:
+    """What else could be done? oil_h, clean_h: the limits of a lubed chain; most: as far as limits may go."""
+    film_h, dirt_h = min(4.0 / 3.0 * own.film_h, most_film_h), min(1.5 * own.dirt_h, most_dirt_h)
+    ways = (
+        replace(own, name="two chains in turn", chains=2, drips=False),
+        replace(own, name="three chains in turn", chains=3, drips=False),
+        replace(own, name="a longer wait for the pot", dirt_h=dirt_h),
+        replace(own, name="drips farther apart", film_h=film_h),
+        replace(own, name="drips and pot farther apart", film_h=film_h, dirt_h=dirt_h),
+        replace(own, name="immersion only", drips=False),
+        replace(own, name="drip only", baths=False),
+        replace(own, name="oil instead", film_h=oil_h, dirt_h=clean_h, oiled=True, starved=1.0),
+    )
+    return tuple(way for way in ways if replace(way, name=own.name) != own)
 
 
 def own_way(ledger: Ledger, rulebook: Rulebook, chain: Chain, now: datetime) -> Way:

@@ -44,7 +44,7 @@ from rules.wear.model import (
     USED_SHARE,
     WearModel,
 )
-from rules.wear.permutation_test import power
+from rules.wear.permutation import power
 from rules.wear.posterior import _fit, fit
 from rules.wear.reading_arrays import Measured, Part, Taken, measured
 from rules.wear.reading_error import READING_SD_PCT, TAIL

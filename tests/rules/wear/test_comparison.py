@@ -10,7 +10,7 @@ import pytest
 from rules.rulebook import default_rulebook
 from rules.vocabulary import BikeId, ChainId, Trial, TrialId
 from rules.wear.comparison import compare
-from rules.wear.permutation_test import ALPHA
+from rules.wear.permutation import ALPHA
 from tests.rules.notation import at, ledger_of
 
 RULEBOOK = default_rulebook()

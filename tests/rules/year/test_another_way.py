@@ -19,10 +19,11 @@ from rules.year.another_way import (
     advice,
     another_way,
     can_be_taken_over,
+    other_ways,
     own_way,
     taken_over,
 )
-from rules.year.simulation import Hour, Way, other_ways, walk
+from rules.year.simulation import Hour, Way, walk
 from tests.rules.notation import at, ledger_of
 
 RULEBOOK = default_rulebook()
@@ -68,6 +69,21 @@ def test_a_wet_spell_is_wiped_and_dripped_once_and_again_after_a_week_without_a_
     assert done(day_hours(*[1.0] * 6, wet=(0, 3)), OWN) == [(0, "wipe"), (0, "drip")]
     assert [day for day, what in done(day_hours(*[1.0] * 6, wet=(0, 4)), OWN) if what == "wipe"] == [0, 4]
     assert done(day_hours(1.0, wet=(0,)), replace(OWN, drips=False)) == [(0, "wipe")]
+
+
+def test_other_ways_are_within_what_may_be_set_and_none_is_the_own():
+    own = Way("as now", film_h=10.0, dirt_h=40.0, wet_h=1.0, spell_days=3.0, starved=2.0)
+    ways = {way.name: way for way in other_ways(own, 8.0, 16.0, most_film_h=12.0, most_dirt_h=50.0)}
+    assert (ways["drips farther apart"].film_h, ways["a longer wait for the pot"].dirt_h) == (12.0, 50.0)
+    free = {way.name: way for way in other_ways(own, 8.0, 16.0)}
+    assert free["drips and pot farther apart"].film_h == pytest.approx(40.0 / 3.0)
+    assert free["drips and pot farther apart"].dirt_h == 60.0
+    oil = free["oil instead"]
+    assert (oil.film_h, oil.dirt_h, oil.oiled, oil.starved) == (8.0, 16.0, True, 1.0)
+    assert [free[f"{count} chains in turn"].chains for count in ("two", "three")] == [2, 3]
+    assert [free["immersion only"].drips, free["drip only"].baths] == [False, False]
+    assert len(other_ways(own, 8.0, 16.0, 10.0, 40.0)) == len(free) - 3
+    assert np.isfinite(oil.dirt_h)
 
 
 def test_chains_in_turn_are_swapped_when_the_film_is_used_and_bathed_together():

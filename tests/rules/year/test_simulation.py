@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-import numpy as np
 import pytest
 
-from rules.year.simulation import Hour, Way, other_ways, walk
+from rules.year.simulation import Hour, Way, walk
 
 OWN = Way("as now", film_h=10.0, dirt_h=40.0, wet_h=1.0, spell_days=3.0, starved=2.0)
 
@@ -70,17 +69,3 @@ def test_what_is_on_the_chain_is_told_in_the_middle_of_every_hour() -> None:
     assert walk(wet, OWN, Late()).done == ((0, "wipe"), (0, "drip"))  # type: ignore[arg-type]
     oiled = walk(two[:2], Way("oil", 10.0, 40.0, 1.0, 3.0, 2.0, oiled=True, drips=False), Late())  # type: ignore[arg-type]
     assert oiled.end_dirt_h == pytest.approx(14.0)
-
-
-def test_other_ways_are_within_what_may_be_set_and_none_is_the_own() -> None:
-    ways = {way.name: way for way in other_ways(OWN, 8.0, 16.0, most_film_h=12.0, most_dirt_h=50.0)}
-    assert (ways["drips farther apart"].film_h, ways["a longer wait for the pot"].dirt_h) == (12.0, 50.0)
-    free = {way.name: way for way in other_ways(OWN, 8.0, 16.0)}
-    assert free["drips and pot farther apart"].film_h == pytest.approx(40.0 / 3.0)
-    assert free["drips and pot farther apart"].dirt_h == 60.0
-    oil = free["oil instead"]
-    assert (oil.film_h, oil.dirt_h, oil.oiled, oil.starved) == (8.0, 16.0, True, 1.0)
-    assert [free[f"{count} chains in turn"].chains for count in ("two", "three")] == [2, 3]
-    assert [free["immersion only"].drips, free["drip only"].baths] == [False, False]
-    assert len(other_ways(OWN, 8.0, 16.0, 10.0, 40.0)) == len(free) - 3
-    assert np.isfinite(oil.dirt_h)

@@ -26,7 +26,7 @@ from fixtures.fit_writer import fit_bytes
 from fixtures.gpx_writer import gpx_bytes
 from ingest.ride.recording import Recording, SensorSeen
 from rules.wear.comparison import Comparison
-from rules.wear.permutation_test import Lot
+from rules.wear.permutation import Lot
 from services.cli.program import commands as typer_commands
 from services.cli.program import run
 from tests import forked

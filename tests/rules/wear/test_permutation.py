@@ -7,7 +7,7 @@ import math
 import numpy as np
 import pytest
 
-from rules.wear.permutation_test import Lot, Witness, chance_less, draw_lots, power
+from rules.wear.permutation import Lot, Witness, chance_less, draw_lots, power
 
 
 @pytest.mark.parametrize(("waxed", "control", "ways"), [(2, 2, 6), (3, 3, 20), (4, 4, 70), (3, 1, 4)])
