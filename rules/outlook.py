@@ -30,6 +30,7 @@ from rules.vocabulary import (
 )
 
 RECENT_DAYS = 28  # four whole weeks, so that every weekday counts alike
+WEEKS_AHEAD = 4  # what is farther off is not told of: at the recent pace that is a guess; our choice
 
 
 @dataclass(frozen=True, slots=True)

@@ -15,7 +15,7 @@ from email.message import EmailMessage
 from typing import Any
 
 from services.channels import ChannelError, one_line
-from services.channels.mime import address, as_mail
+from services.channels.mail_message import address, as_mail
 from services.queued_letter import Letter
 from services.settings import Mail
 

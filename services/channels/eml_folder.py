@@ -8,7 +8,7 @@ from pathlib import Path
 
 from services.atomic_write import write_whole
 from services.channels import ChannelError, cannot_write_in
-from services.channels.mime import as_mail
+from services.channels.mail_message import as_mail
 from services.queued_letter import Letter
 
 

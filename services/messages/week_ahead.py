@@ -11,7 +11,7 @@ from zoneinfo import ZoneInfo
 from rules.cautions import in_a_line
 from rules.dates_and_numbers import day, listed
 from rules.ledger import Ledger
-from rules.outlook import Outlook
+from rules.outlook import WEEKS_AHEAD, Outlook
 from rules.reminder import ReminderKind
 from rules.units import SI, Units, said
 from rules.vocabulary import Regime, Rider
@@ -20,7 +20,6 @@ from services.messages.html import Block
 from services.messages.message import WIDTH, AskedRide, Message, ReminderText, message_of
 from services.messages.reminder_text import and_more, blocks_of, most_pressing_first
 
-WEEKS_AHEAD = 4
 _ACTIONS = {
     (ReminderKind.DRIP, Regime.WAXED): "Drip",
     (ReminderKind.DRIP, Regime.WET_LUBE): "Oil",

@@ -9,7 +9,7 @@ from zoneinfo import ZoneInfo
 
 from rules.cautions import caution
 from rules.ledger import Ledger
-from rules.outlook import Outlook, outlook
+from rules.outlook import WEEKS_AHEAD, Outlook, outlook
 from rules.reminder import RaisedReminder, Step
 from rules.units import SI, Units, said
 from rules.vocabulary import Regime, Rider, RiderId
@@ -17,7 +17,7 @@ from services.app import App, zone_of
 from services.channels import ChannelError
 from services.channels.calendar import CalendarChannel, Entry
 from services.messages.buttons import WHY_COMMAND, why_link
-from services.messages.week_ahead import WEEKS_AHEAD, coming
+from services.messages.week_ahead import coming
 
 
 def entries(app: App, *, now: datetime) -> list[Entry]:

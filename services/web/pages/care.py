@@ -194,7 +194,7 @@ def sheet(context: AContext) -> HTMLResponse:
     return _show(
         context,
         "sheet",
-        "care_sheet.html",
+        "bench_sheet.html",
         jobs=jobs(rows),
         cautions=cautions,
         tomorrow=[row for row in rows if row.tomorrow],
