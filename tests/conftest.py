@@ -52,6 +52,12 @@ def pytest_xdist_auto_num_workers() -> int | None:
     return math.ceil(1.5 * (psutil.cpu_count(logical=False) or 1))
 
 
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Where many work, what a browser does comes first: it takes longest, and nobody waits for it at last."""
+    if hasattr(config, "workerinput"):
+        items.sort(key=lambda item: "browser" not in getattr(item, "fixturenames", ()))
+
+
 def pytest_collection_finish() -> None:
     """What was loaded and collected is not garbage before the end: it is looked through this once."""
     gc.collect()

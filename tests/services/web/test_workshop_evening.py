@@ -7,7 +7,6 @@ from contextlib import closing
 from pathlib import Path
 from urllib.parse import urlsplit
 
-import axe_playwright_python
 import pytest
 from playwright.sync_api import Browser, Page, expect
 
@@ -16,8 +15,7 @@ from rules.vocabulary import TreatmentKind
 from tests.mail_server import MailServer, mail_server
 from tests.services.web.browser import a_tab
 from tests.services.web.club_evening import PASSWORD, Evening, evening, link_in, served
-
-AXE = next(Path(axe_playwright_python.__file__).parent.rglob("axe.min.js"))
+from tests.services.web.test_axe import AXE, EVERY_RULE
 
 
 @pytest.fixture
@@ -42,7 +40,7 @@ def look(page: Page, name: str) -> None:
         page.set_viewport_size({"width": width, "height": 800})
         page.emulate_media(color_scheme=scheme)  # type: ignore[arg-type]
         assert page.evaluate("document.documentElement.scrollWidth <= window.innerWidth"), (name, width)
-        found = page.evaluate("axe.run().then((result) => result.violations)")
+        found = page.evaluate(f"{EVERY_RULE}.then((result) => result.violations)")
         assert [(one["id"], node["html"][:150]) for one in found for node in one["nodes"]] == [], name
     page.set_viewport_size(size)
     page.emulate_media(color_scheme="dark" if dark else "light")
