@@ -195,7 +195,7 @@ def test_an_uploaded_file_is_not_taken(page: TestClient) -> None:
 def test_a_form_only_ever_leads_back_to_this_page(page: TestClient) -> None:
     token = token_in(page.get("/care").text)
     for back in ("//attacker.invalid", "https://attacker.invalid/", "/\\attacker.invalid", "javascript:1"):
-        form = {"the_page": token, "chain": "1", "grade": "1", "back": back}
+        form = {"the_page": token, "chain": "1", "grade": "1", "back": back, "yes": "yes"}
         answer = page.post("/care/wipe-test", data=form, follow_redirects=False)
         assert answer.headers["location"].startswith("/care/log?flash=")
 
