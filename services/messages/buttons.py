@@ -11,7 +11,7 @@ from rules.vocabulary import ReminderId
 from services.answer_links import Address
 from services.channels import one_line
 from services.messages.html import Link
-from services.messages.message import ReminderText
+from services.messages.told_reminder import ToldReminder
 
 WHY_COMMAND = "gritledger why {id}"
 MEASURE_COMMAND = "gritledger measure {chain} --over STEP --under STEP"
@@ -20,7 +20,7 @@ PAGE_PATH = "/why/{id}"
 PUT_OFF = "Put off"
 
 
-def answers_of(telling: ReminderText, address: Address) -> tuple[Link, ...]:
+def answers_of(telling: ToldReminder, address: Address) -> tuple[Link, ...]:
     """Each press is named by what it writes down; what needs a figure or a choice leads to its form."""
     reminder = telling.reminder
     hands = work(reminder.kind, telling.regime)
@@ -35,13 +35,13 @@ def answers_of(telling: ReminderText, address: Address) -> tuple[Link, ...]:
     return first, later, Link("Why?", address.page(PAGE_PATH.format(id=telling.id)))
 
 
-def done_words(texts: Iterable[ReminderText]) -> str:
+def done_words(texts: Iterable[ToldReminder]) -> str:
     """What one press for all of these writes down; "" where one of them needs a figure or a choice."""
     pasts = {hands.past if (hands := work(t.reminder.kind, t.regime)) else "" for t in texts}
     return "" if "" in pasts else pasts.pop() if len(pasts) == 1 else "All done"
 
 
-def commands_of(telling: ReminderText) -> tuple[tuple[str, str], ...]:
+def commands_of(telling: ToldReminder) -> tuple[tuple[str, str], ...]:
     hands = work(telling.reminder.kind, telling.regime)
     if hands is not None:
         done = f"gritledger log {hands.answer} {{chain}}"

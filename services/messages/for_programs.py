@@ -10,11 +10,11 @@ from rules.kinds_of_work import work
 from rules.vocabulary import Rider
 from services.answer_links import Address
 from services.messages.buttons import PUT_OFF, done_words, why_link
-from services.messages.message import ReminderText
+from services.messages.told_reminder import ToldReminder
 
 
 def facts_for_programs(
-    ordered: Sequence[ReminderText], rider: Rider, address: Address | None, attribution: Sequence[str]
+    ordered: Sequence[ToldReminder], rider: Rider, address: Address | None, attribution: Sequence[str]
 ) -> str:
     return json.dumps(
         {

@@ -6,9 +6,8 @@ import textwrap
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 
-from rules.reminder import Reminder
 from rules.units import SI, Units, said
-from rules.vocabulary import BikeId, Regime, ReminderId, RideId
+from rules.vocabulary import BikeId, ReminderId, RideId
 from services.answer_links import Address
 from services.messages.html import Block, Link, mail_page
 from services.messages.shortening import MOST_WORDS, fitted, needed, words, words_of
@@ -146,15 +145,3 @@ def _as_text(blocks: Sequence[Block], careful: str, whole: Link | None, foot: Se
         parts.append(fill(f"Careful: {careful}") + (f"\n  {whole.label}:  {whole.url}" if whole else ""))
     parts.append("\n".join(["-- ", *(fill(words) for words in foot)]))
     return "\n\n".join(parts) + "\n"
-
-
-@dataclass(frozen=True, slots=True)
-class ReminderText:
-    """A reminder as one rider is told of it. worse: it was told before and has grown since."""
-
-    id: ReminderId
-    reminder: Reminder
-    chain_name: str
-    regime: Regime
-    bike_name: str | None = None
-    worse: bool = False

@@ -19,15 +19,16 @@ from services.answer_links import Address
 from services.messages.buttons import answers_of, commands_of
 from services.messages.for_programs import facts_for_programs
 from services.messages.html import Block, Link
-from services.messages.message import WIDTH, AskedRide, Message, ReminderText, message_of
+from services.messages.message import WIDTH, AskedRide, Message, message_of
 from services.messages.shortening import MOST_WORDS, words
+from services.messages.told_reminder import ToldReminder
 
 _SENTENCE_END = re.compile(r"(?<=[.]) (?=[A-Z])")
 _KINDS = tuple(ReminderKind)
 
 
 def compose(
-    texts: Sequence[ReminderText],
+    texts: Sequence[ToldReminder],
     rider: Rider,
     *,
     address: Address | None = None,
@@ -91,7 +92,7 @@ def announcement(
 
 
 def message_id(
-    rider: Rider, channel: str, texts: Iterable[ReminderText], *, household: str, occasion: str
+    rider: Rider, channel: str, texts: Iterable[ToldReminder], *, household: str, occasion: str
 ) -> str:
     """The Message-ID of this telling: the same one however often it is worked out or sent.
 
@@ -105,12 +106,12 @@ def message_id(
     return f"<{hashlib.sha256(whole.encode()).hexdigest()[:32]}@gritledger.invalid>"
 
 
-def most_pressing_first(texts: Sequence[ReminderText]) -> list[ReminderText]:
+def most_pressing_first(texts: Sequence[ToldReminder]) -> list[ToldReminder]:
     return sorted(texts, key=lambda t: (-t.reminder.urgency, _KINDS.index(t.reminder.kind), t.regime, t.id))
 
 
 def blocks_of(
-    ordered: Sequence[ReminderText], address: Address | None, beside: Sequence[Reminder] = ()
+    ordered: Sequence[ToldReminder], address: Address | None, beside: Sequence[Reminder] = ()
 ) -> list[Block]:
     """One block each: what to do, why, and its answers."""
     instead = spared([*(t.reminder for t in ordered), *beside])
@@ -125,7 +126,7 @@ def blocks_of(
     ]
 
 
-def _subject(ordered: Sequence[ReminderText]) -> str:
+def _subject(ordered: Sequence[ToldReminder]) -> str:
     first = ordered[0]
     opening = "Still waiting: " if first.worse else ""
     headlines = [t.reminder.headline for t in ordered]
@@ -142,7 +143,7 @@ def and_more(count: int) -> str:
     return f", and {count} more" if count else ""
 
 
-def _said(telling: ReminderText, instead: str, *, roomy: bool) -> tuple[str, ...]:
+def _said(telling: ToldReminder, instead: str, *, roomy: bool) -> tuple[str, ...]:
     """What is asked for the evenings to come, the fact that made it due, then what else there is room for.
 
     That a wet chain is not spoken of on those evenings rests on their being asked for here.

@@ -17,8 +17,9 @@ from rules.units import SI, Units, said
 from rules.vocabulary import Regime, Rider
 from services.answer_links import Address
 from services.messages.html import Block
-from services.messages.message import WIDTH, AskedRide, Message, ReminderText, message_of
+from services.messages.message import WIDTH, AskedRide, Message, message_of
 from services.messages.reminder_text import and_more, blocks_of, most_pressing_first
+from services.messages.told_reminder import ToldReminder
 
 _ACTIONS = {
     (ReminderKind.DRIP, Regime.WAXED): "Drip",
@@ -44,7 +45,7 @@ def week_ahead(
     rider: Rider,
     *,
     now: datetime,
-    waiting: Sequence[ReminderText] = (),
+    waiting: Sequence[ToldReminder] = (),
     address: Address | None = None,
     attribution: Sequence[str] = (),
     asked: AskedRide | None = None,
@@ -115,7 +116,7 @@ def coming(limit: Outlook, ledger: Ledger) -> Coming:
     )
 
 
-def _due_already(waiting: Sequence[ReminderText]) -> str:
+def _due_already(waiting: Sequence[ToldReminder]) -> str:
     """The subject when something is due already: on which bikes, where there is room to name them."""
     places = list(dict.fromkeys(one.bike_name or one.chain_name for one in waiting))
     named = f"The week ahead: due already on {listed(places)}"

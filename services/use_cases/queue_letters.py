@@ -19,8 +19,9 @@ from rules.supplies import running_out, stands
 from rules.trial import turn
 from rules.vocabulary import Rider
 from services.app import App, quiet_hours_of, zone_of
-from services.messages.message import AskedRide, Message, ReminderText
+from services.messages.message import AskedRide, Message
 from services.messages.reminder_text import announcement, compose, message_id
+from services.messages.told_reminder import ToldReminder, told_reminder
 from services.messages.week_ahead import coming, week_ahead
 from services.queued_letter import Letter
 from services.store import Transaction
@@ -120,7 +121,7 @@ def _queue_bundle(
     tx: Transaction, app: App, ledger: Ledger, bundle: Bundle, beside: Sequence[Reminder], now: datetime
 ) -> int:
     rider = ledger.rider(bundle.rider)
-    texts = [reminder_text(one.raised, ledger, worse=one.worse) for one in bundle.unheard]
+    texts = [told_reminder(one.raised, ledger, worse=one.worse) for one in bundle.unheard]
     message = compose(
         texts,
         rider,
@@ -202,7 +203,7 @@ def queue_outlooks(tx: Transaction, app: App, now: datetime) -> int:
             rider,
             now=now,
             waiting=[
-                reminder_text(one, ledger)
+                told_reminder(one, ledger)
                 for one in standing
                 if one.reminder.rider == rider.id and not has_dried(one)
             ],
@@ -225,7 +226,7 @@ def queue(
     app: App,
     rider: Rider,
     message: Message,
-    texts: Sequence[ReminderText],
+    texts: Sequence[ToldReminder],
     occasion: str,
     due_at: datetime,
     now: datetime,
@@ -262,10 +263,3 @@ def _letters_of(tx: Transaction, now: datetime) -> str:
         drawn = secrets.token_hex(16)
         tx.notes.put(LETTERS_OF, drawn, at=now)
     return drawn
-
-
-def reminder_text(raised: RaisedReminder, ledger: Ledger, *, worse: bool = False) -> ReminderText:
-    """A raised reminder with the names a rider knows."""
-    chain = ledger.chain(raised.reminder.chain)
-    bike = None if raised.reminder.bike is None else ledger.bike(raised.reminder.bike).name
-    return ReminderText(raised.id, raised.reminder, chain.name, chain.regime, bike, worse)

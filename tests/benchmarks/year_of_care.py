@@ -82,7 +82,7 @@ from rules.year.another_way import (
 from services.answer_links import GOOD_FOR, Address
 from services.messages.reminder_text import compose
 from services.messages.shortening import words
-from services.use_cases.queue_letters import reminder_text
+from services.messages.told_reminder import told_reminder
 from tests.airport_year import AIRPORTS, airport_year, every_hour, tagged_year
 from tests.benchmarks.wear_worlds import ARID, RAINY, sky
 
@@ -390,7 +390,7 @@ def live(task: tuple[int, int, str | None]) -> Year:
 
 
 def _mail(ledger: Ledger, at: datetime, news: Sequence[Unheard]) -> str:
-    texts = [reminder_text(one.raised, ledger, worse=one.worse) for one in news]
+    texts = [told_reminder(one.raised, ledger, worse=one.worse) for one in news]
     message = compose(
         texts,
         ledger.riders[0],

@@ -36,10 +36,11 @@ from rules.vocabulary import (
     RiderId,
 )
 from services.answer_links import GOOD_FOR, Act, Address, read_link
-from services.messages.message import AskedRide, Message, ReminderText
+from services.messages.message import AskedRide, Message
 from services.messages.reminder_text import announcement, compose, message_id
 from services.messages.sample_letter import sample_letter
 from services.messages.shortening import MOST_WORDS, words
+from services.messages.told_reminder import ToldReminder
 from services.messages.week_ahead import Coming, coming, week_ahead
 from services.views.calendar_entries import calendar_entry
 
@@ -77,9 +78,9 @@ def reminder(kind: ReminderKind = ReminderKind.DRIP, **changed: Any) -> Reminder
 
 def telling(
     number: int = 12, /, *, chain_name: str = "Slate", worse: bool = False, **changed: Any
-) -> ReminderText:
+) -> ToldReminder:
     regime = changed.pop("regime", Regime.WAXED)
-    return ReminderText(ReminderId(number), reminder(**changed), chain_name, regime, "Wren", worse)
+    return ToldReminder(ReminderId(number), reminder(**changed), chain_name, regime, "Wren", worse)
 
 
 WET = telling(
@@ -240,7 +241,7 @@ LONG = (
 )
 
 
-def _of_a_kind(number: int, kind: ReminderKind, regime: Regime) -> ReminderText:
+def _of_a_kind(number: int, kind: ReminderKind, regime: Regime) -> ToldReminder:
     hands = work(kind, regime)
     headline = f"{hands.verb if hands else 'Measure'} the chain Quartz on Night Heron"
     # a worn chain wants no care
@@ -362,7 +363,7 @@ def test_the_mail_loads_nothing_from_anywhere() -> None:
 
 def test_a_message_id_is_the_same_for_the_same_telling_and_another_for_any_other() -> None:
     def made(
-        *texts: ReminderText,
+        *texts: ToldReminder,
         rider: Rider = INES,
         by: str = "email",
         occasion: str = "raised",
