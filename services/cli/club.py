@@ -180,7 +180,7 @@ def invite(
     Example: gritledger club invite iva@example.org --household 7
     """
     from services.store.club import Club
-    from services.use_cases import invitations
+    from services.use_cases import memberships
 
     app = _with_page(home)
     with Club.open(app.settings.database_url) as opened:
@@ -188,11 +188,11 @@ def invite(
         with opened.store(household).reading() as tx:
             whose = tx.equipment.find_rider(rider).id if rider else None
         with _mail_taken():
-            link = invitations.invite(
+            link = memberships.invite(
                 app, opened.people, household, names[household], email, role, whose, by=None, now=now_utc()
             )
     invited = f"{email} is invited as {role} of {names[household]}: the mail is on its way."
-    _tell_link(app, link, email, mailed=invited, good_for=f"{invitations.INVITED_FOR.days} days")
+    _tell_link(app, link, email, mailed=invited, good_for=f"{memberships.INVITED_FOR.days} days")
 
 
 @club.command("new-password")

@@ -33,7 +33,7 @@ from fixtures.fit_writer import fit_bytes
 from rules.roles import Role
 from services.store import Store
 from services.store.job_queue import IN_BULK, PUT_OFF, Job
-from services.use_cases import invitations
+from services.use_cases import memberships
 from services.web.app import create_club_app
 from services.wiring import open_app
 from tests.club_yard import DAY, WORKER, Yard, club_of_its_own
@@ -276,7 +276,7 @@ def signed_in(yard: Yard, store: Store) -> TestClient:
 
     app = replace(open_app(yard.home), page_url="http://127.0.0.1:8765")
     now = datetime.now(UTC)
-    link = invitations.invite(
+    link = memberships.invite(
         app, yard.club.people, store.household or 0, "?", "iva@x.example", Role.OWNER, None, by=None, now=now
     )
     visitor = TestClient(

@@ -13,7 +13,7 @@ from rules.roles import words_of
 from services.channels import ChannelError
 from services.store import FactRefused, NotFound, StoreError
 from services.store.people import Invitation, Membership
-from services.use_cases import invitations, lost_password, mailed_links, passwords, sign_in
+from services.use_cases import lost_password, mailed_links, memberships, passwords, sign_in
 from services.web.club_access import (
     Door,
     back_to,
@@ -98,7 +98,7 @@ def accept(token: str, request: Request, name: MostTyped = "", password: MostTyp
     people, now = door.club.people, door.clock()
     try:
         visit = people.visit(secret_of(request), now)
-        secret = invitations.accept(
+        secret = memberships.accept(
             people, token, visit=visit, name=name, password=password, address=came_from(request), now=now
         )
     except sign_in.TooManyTries as many:
@@ -262,5 +262,5 @@ def leave(number: int, request: Request, posted: APost) -> Response:
     own = _their(request, number)
     if not posted.ticked("sure"):
         raise FormRefused("Tick that you are sure: only an owner can let you in again.", field="sure")
-    invitations.let_go(door_of(request).club.people, own.person, by=own)
+    memberships.let_go(door_of(request).club.people, own.person, by=own)
     return back_to(request, "/households", f"You belong to “{own.household_name}” no more.")

@@ -10,7 +10,7 @@ from rules.vocabulary import RiderId
 from services.channels import ChannelError
 from services.store import NotFound
 from services.store.people import Membership
-from services.use_cases import invitations
+from services.use_cases import memberships
 from services.web.club_access import door_of
 from services.web.context import AContext, APost, RequestContext
 from services.web.forms import FormRefused
@@ -31,7 +31,7 @@ def members(context: AContext) -> HTMLResponse:
     return context.show(
         "people.html",
         here="people",
-        good_for_days=invitations.INVITED_FOR.days,
+        good_for_days=memberships.INVITED_FOR.days,
         members=people.members(own.household),
         invitations=people.invitations(own.household, context.now),
         roles=[(role, words_of(role)) for role in Role],
@@ -51,7 +51,7 @@ def invite(context: AContext, posted: APost) -> Response:
         raise FormRefused("Say which of the household's riders that is.", field="rider")
     door = door_of(context.request)
     try:
-        invitations.invite(
+        memberships.invite(
             door.app,
             door.club.people,
             own.household,
@@ -71,7 +71,7 @@ def invite(context: AContext, posted: APost) -> Response:
 def take_back(context: AContext, posted: APost) -> Response:
     """An invitation counts no more."""
     email = posted.need("email", "whose invitation")
-    invitations.take_back(door_of(context.request).club.people, email, by=_own(context), now=context.now)
+    memberships.take_back(door_of(context.request).club.people, email, by=_own(context), now=context.now)
     return context.redirect("/people", f"The invitation of {email} counts no more.")
 
 
@@ -83,5 +83,5 @@ def let_go(number: int, context: AContext, posted: APost) -> Response:
     gone = next((one for one in people.members(own.household) if one.person == number), None)
     if gone is None:
         raise NotFound("person", number)
-    invitations.let_go(people, number, by=own)
+    memberships.let_go(people, number, by=own)
     return context.redirect("/people", f"{gone.name} belongs here no more.")

@@ -22,7 +22,7 @@ from rules.vocabulary import RiderId
 from services.app import App, household_app
 from services.store import Store
 from services.store.club import Club, Household
-from services.use_cases import invitations
+from services.use_cases import memberships
 from services.use_cases.record_change import record
 from services.web.app import create_club_app
 from services.wiring import open_app
@@ -111,7 +111,7 @@ class Evening:
         rider: RiderId | None = None,
     ) -> str:
         """The link of an invitation by whoever runs the club."""
-        return invitations.invite(
+        return memberships.invite(
             self.app,
             self.club.people,
             household.number,

@@ -18,7 +18,7 @@ from rules.vocabulary import RiderId
 from services.app import household_app
 from services.session_lifetime import CLUB_IDLE, CLUB_LONGEST
 from services.store.club import Household
-from services.use_cases import invitations, passwords
+from services.use_cases import memberships, passwords
 from services.use_cases.sign_in import FREE_FROM_AN_ADDRESS, FREE_TRIES
 from services.web.page_rights import DECISIONS, Door, decided
 from tests.mail_server import mail_server
@@ -392,7 +392,7 @@ def test_an_invitation_ends_and_can_be_taken_back_and_is_the_only_one(
     first = urlsplit(night.invited(mill, email, Role.OWNER)).path
     second = urlsplit(night.invited(mill, email.upper(), Role.MECHANIC)).path
     assert night.visitor().post(first, data=form).status_code == 410
-    night.late[0] = invitations.INVITED_FOR
+    night.late[0] = memberships.INVITED_FOR
     assert night.visitor().post(second, data=form).status_code == 410
     night.late[0] = timedelta()
     owner = night.person("Ines", (mill, Role.OWNER, None))

@@ -1,4 +1,4 @@
-"""Inviting people to a household of a club by mail, joining it, and leaving it."""
+"""Who belongs to a household of a club: invited by mail, joining it, and leaving it or let go."""
 
 from __future__ import annotations
 
