@@ -17,7 +17,7 @@ from rules.vocabulary import Tier
 
 POWER_URL = "https://power.larc.nasa.gov/api/temporal/hourly/point"
 FIRST_DAY = date(2001, 1, 1)
-USUAL_DELAY = timedelta(days=8)  # "some days late, solar about a week"
+USUALLY_FINAL_AFTER = timedelta(days=8)  # "some days late, solar about a week"
 LATITUDE_STEP_DEG, LONGITUDE_STEP_DEG = 0.5, 0.625
 FILL = -999.0
 # Its soil wetness is a share of saturation; a loam is saturated at about this much water. From memory;
@@ -82,7 +82,7 @@ class NasaPower:
 
     def reach(self, *, now: datetime) -> tuple[date, date]:
         """2001 to about a week ago."""
-        return FIRST_DAY, (now - USUAL_DELAY).date()
+        return FIRST_DAY, (now - USUALLY_FINAL_AFTER).date()
 
     def cost(self, first: date, last: date, *, now: datetime) -> float:  # noqa: ARG002 - the protocol's arguments
         """One request; the service publishes no weights."""

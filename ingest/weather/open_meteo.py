@@ -24,7 +24,7 @@ ARCHIVE_URL = "https://archive-api.open-meteo.com/v1/archive"
 FORECAST_URL = "https://api.open-meteo.com/v1/forecast"
 CELL_DEG = 0.25  # ERA5's own grid, points at its multiples
 FIRST_DAY = date(1940, 1, 1)
-USUAL_DELAY = timedelta(days=6)  # "about 5 days", and a day for the day itself
+USUALLY_FINAL_AFTER = timedelta(days=6)  # "about 5 days", and a day for the day itself
 MOST_PAST_DAYS = 92
 HOUR = timedelta(hours=1)
 DAY = timedelta(days=1)
@@ -148,7 +148,7 @@ class OpenMeteoArchive(_OpenMeteo):
         try:
             finished = self.finished_until(now=now)
         except ArchiveUnavailable:
-            return FIRST_DAY, (now - USUAL_DELAY).date()
+            return FIRST_DAY, (now - USUALLY_FINAL_AFTER).date()
         return FIRST_DAY, finished.date() - DAY
 
     def finished_until(self, *, now: datetime) -> datetime:

@@ -24,8 +24,6 @@ from ingest.weather.hourly import (
 DAY = timedelta(days=1)
 NEVER = datetime(1, 1, 1, tzinfo=UTC)
 FREE_DAYS, FREE_VARIABLES = 14, 10  # up to so many, a place counts as one request
-# How long after its first null an hour is asked for again, once each: nulls in mid-series often fill later.
-NULL_RETRIES = (timedelta(days=1), timedelta(days=7), timedelta(days=30))
 FIRST_PAUSE, LONGEST_PAUSE = timedelta(seconds=2), timedelta(minutes=5)
 MOST_ATTEMPTS = 6  # for one block
 MOST_REFUSED_CELLS = 3  # in a row: then the service has changed, and asking on is rude

@@ -104,9 +104,7 @@ class Weather(Repository):
         query = _current(cell, start, end).order_by(hourly_weather.c.hour_start, hourly_weather.c.id)
         return tuple(_weather(row) for row in self._all(query))
 
-    def null_hours_due(
-        self, now: datetime, schedule: Sequence[timedelta] = (timedelta(1), timedelta(7), timedelta(30))
-    ) -> tuple[HourlyWeather, ...]:
+    def null_hours_due(self, now: datetime, schedule: Sequence[timedelta]) -> tuple[HourlyWeather, ...]:
         """Hours whose archive gave no rain, and that are due to be asked for again.
 
         schedule: how long after the first null to ask again, once each; after the last no more.

@@ -1,4 +1,7 @@
-"""When weather is asked for, and asked for again: each answer is kept before the next question."""
+"""When weather is asked for, and asked for again: each answer is kept before the next question.
+
+What an archive of settled values gives is final; until which day it has them is said by its own `reach`.
+"""
 
 from __future__ import annotations
 
@@ -10,13 +13,15 @@ from typing import TypeAlias
 
 from ingest.ground.conditions import needed
 from ingest.weather.hourly import ArchiveUnavailable, Cell, HourlyWeather, LimitReached, Span, WeatherProvider
-from ingest.weather.pacing import NULL_RETRIES, deliveries, missing, recent
+from ingest.weather.pacing import deliveries, missing, recent
 from rules.vocabulary import Ride
 from services.app import App
 from services.store import Transaction, WeatherBlock
 
 ASK_AGAIN_AFTER = timedelta(hours=1)  # for rides whose tags are preliminary or unknown
 AFTER_A_FAILURE = timedelta(minutes=5)
+# How long after its first null an hour is asked for again, once each: nulls in mid-series often fill later.
+NULLS_AGAIN_AFTER = (timedelta(days=1), timedelta(days=7), timedelta(days=30))
 LONGEST_WAIT = timedelta(days=32)  # an archive's monthly budget is spent
 AFTER_A_REFUSAL = timedelta(days=1)  # the archive called the question wrong: asking at once helps nobody
 ASKED, WAITS_UNTIL = "weather asked", "weather waits until"
@@ -82,7 +87,7 @@ def fetch(
     spans = needed([hour for ride in rides for hour in ride.hours], grid)
     with app.store.writing() as tx:
         tx.notes.put(ASKED, _chosen(app), at=now)
-        nulls = tx.weather.null_hours_due(now, NULL_RETRIES)
+        nulls = tx.weather.null_hours_due(now, NULLS_AGAIN_AFTER)
     answers = partial(_answers, app, now=now, patience=patience, sleep=sleep, begun=time.monotonic())
     settled_until: date | None = None
     down: ArchiveUnavailable | None = None

@@ -13,6 +13,7 @@ from rules.vocabulary import Tier
 from services.store import FactRefused, Store, Transaction, WeatherBlock
 from services.store.tables_rides import hourly_weather
 from services.store.weather import _COLUMNS, _weather
+from services.use_cases.fetch_weather import NULLS_AGAIN_AFTER
 from tests.services.store.household import CELL, DAY, HOUR, MORNING, weather
 
 ARCHIVE, FORECAST = "open-meteo archive", "open-meteo forecast"
@@ -110,10 +111,10 @@ def test_nulls_are_due_after_one_seven_and_thirty_days_and_then_no_more(store: S
     with store.writing() as tx:
         tx.weather.put([null, weather(MORNING + HOUR, 0.0)])
         for wait in (1, 7, 30):
-            assert tx.weather.null_hours_due(first + wait * DAY - HOUR) == ()
-            assert tx.weather.null_hours_due(first + wait * DAY) == (null,)
+            assert tx.weather.null_hours_due(first + wait * DAY - HOUR, NULLS_AGAIN_AFTER) == ()
+            assert tx.weather.null_hours_due(first + wait * DAY, NULLS_AGAIN_AFTER) == (null,)
             tx.weather.put([replace(null, fetched_at=first + wait * DAY)])
-        assert tx.weather.null_hours_due(first + 4000 * DAY) == ()
+        assert tx.weather.null_hours_due(first + 4000 * DAY, NULLS_AGAIN_AFTER) == ()
 
 
 def test_a_null_that_was_filled_is_due_no_more(store: Store) -> None:
@@ -121,7 +122,7 @@ def test_a_null_that_was_filled_is_due_no_more(store: Store) -> None:
     with store.writing() as tx:
         tx.weather.put([null])
         tx.weather.put([replace(null, rain_mm=1.0, fetched_at=null.fetched_at + DAY)])
-        assert tx.weather.null_hours_due(null.fetched_at + 30 * DAY) == ()
+        assert tx.weather.null_hours_due(null.fetched_at + 30 * DAY, NULLS_AGAIN_AFTER) == ()
 
 
 def test_nulls_follow_the_schedule_they_are_given(store: Store) -> None:
