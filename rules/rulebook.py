@@ -28,6 +28,7 @@ KEYS = (
     "threshold.wet",
     "threshold.muddy",
     "threshold.dusty",
+    "threshold.narrow",
     "limit.wet_ride",
     "limit.wet_ride_overdue",
     "limit.wet_ride_expires",
@@ -139,7 +140,7 @@ class Rulebook:
 
     def wear_limit(self, chain: Chain, *, bike: Bike | None = None, rider: Rider | None = None) -> Judgement:
         """At which elongation is this chain worn out? [%] Of unknown width: the strictest limit."""
-        if chain.speeds is None or chain.speeds >= 11:
+        if chain.speeds is None or chain.speeds >= self.judgements["threshold.narrow"].value:
             key = "wear_narrow"
         else:
             key = "wear_single" if chain.speeds == 1 else "wear_wide"

@@ -57,6 +57,12 @@ def test_the_wear_limit_follows_the_width_of_the_chain(speeds, limit_pct):
     assert BASE.wear_limit(Chain(ChainId(1), "Copper", speeds=speeds)).value == limit_pct
 
 
+def test_from_which_speeds_on_a_chain_is_narrow_is_a_figure_of_the_rulebook():
+    book = parse("[threshold]\nnarrow = 10")
+    limits = [book.wear_limit(Chain(ChainId(1), "Copper", speeds=speeds)).value for speeds in (9, 10, 11)]
+    assert limits == [0.75, 0.5, 0.5]
+
+
 def test_the_closest_word_wins():
     book = parse("""
         [limit]

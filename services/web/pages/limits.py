@@ -11,7 +11,7 @@ from fastapi.responses import HTMLResponse, Response
 
 from rules.commands import SetLimits
 from rules.dates_and_numbers import number
-from rules.rulebook import KEYS, SCOPES, WEIGHTS
+from rules.rulebook import KEYS, SCOPES, WEIGHTS, Rulebook
 from rules.vocabulary import OwnValue
 from services.settings import SETTINGS_FILE
 from services.use_cases.preview import preview_limits
@@ -49,8 +49,8 @@ GROUPS: tuple[tuple[str, Mapping[str, str]], ...] = (
             "inspection": "Measure after",
             "inspection_immersions": "Measure with every so many",
             "inspection_chance": "Measure once it may be worn, at a",
-            "wear_narrow": "Worn out, for 11 speeds and more, at",
-            "wear_wide": "Worn out, for up to 10 speeds, at",
+            "wear_narrow": "Worn out, for {narrow:g} speeds and more, at",
+            "wear_wide": "Worn out, for fewer speeds, at",
             "wear_single": "Worn out, on one sprocket, at",
         },
     ),
@@ -105,6 +105,10 @@ def _shown(snapshot: Snapshot, owner: Owner, key: str) -> str:
     return "" if own is None else number(own, 3)
 
 
+def _filled(words: str, book: Rulebook) -> str:
+    return words.format(narrow=book.judgement("threshold.narrow").value)
+
+
 @router.get("/limits")
 def limits(context: AContext, of: Annotated[str, Query(max_length=20)] = EVERYBODY) -> HTMLResponse:
     """Every number that is a judgement, with what it rests on, and a field for another."""
@@ -116,7 +120,12 @@ def limits(context: AContext, of: Annotated[str, Query(max_length=20)] = EVERYBO
     def shown(key: str, words: str) -> dict[str, Any]:
         """One number as the form shows it. own: what was set here; "" = the rulebook's holds."""
         general = book.judgement(f"{'weight' if key in WEIGHTS else 'limit'}.{key}")
-        return {"key": key, "words": words, "judgement": general, "own": _shown(snapshot, chosen, key)}
+        return {
+            "key": key,
+            "words": _filled(words, book),
+            "judgement": general,
+            "own": _shown(snapshot, chosen, key),
+        }
 
     return show_part(
         context,
@@ -142,7 +151,7 @@ def say_limits(context: AContext, posted: APost) -> Response:
     """What is typed otherwise than it stands: first what would change by it; on a yes, kept in one go."""
     snapshot = context.snapshot
     owner = _owner(snapshot, posted.text("of"))
-    words = {key: said for _, keys in GROUPS for key, said in keys.items()}
+    words = {key: _filled(said, snapshot.rulebook) for _, keys in GROUPS for key, said in keys.items()}
     changed = [key for key in SETTABLE if posted.text(key) != _shown(snapshot, owner, key)]
     typed = {key: posted.number(key, what=f"“{words[key]}”") for key in changed}
     page = f"/settings/limits?of={owner.key}"

@@ -43,6 +43,7 @@ def test_each_limit_stands_with_its_range_and_source_in_a_field(look: TestClient
     html = look.get(f"/settings/limits?of={HARRIER}").text
     for key in SETTABLE:
         assert f'name="{key}"' in html
+    assert "Worn out, for 11 speeds and more, at" in html
     assert re.search(r"9 unless you say otherwise; sensible from 1 to 30\. ", html)
     for key in KEYS:
         if key.partition(".")[2] not in SETTABLE:
