@@ -128,7 +128,7 @@ def _queue_bundle(
         address=app.address(now),
         units=app.units,
         attribution=app.attribution,
-        asked=_asked(tx, app, rider, now),
+        asked=ride_to_ask_about(tx, app, rider, now),
         beside=beside,
     )
     occasion = max(_last_news(one.raised) for one in bundle.unheard).isoformat()
@@ -152,10 +152,10 @@ def _advice(tx: Transaction, app: App, rider: Rider, now: datetime) -> str:
     return said
 
 
-def _asked(tx: Transaction, app: App, rider: Rider, now: datetime) -> AskedRide | None:
+def ride_to_ask_about(tx: Transaction, app: App, rider: Rider, now: datetime) -> AskedRide | None:
     """The newest ride of this rider whose bike is a question: what is asked by mail is still remembered."""
     ledger = tx.ledger_of((), rides=tx.rides.questions())
-    asking = [ride for ride in ledger.rides if ride.rider == rider.id]
+    asking = [ride for ride in ledger.rides if ride.rider == rider.id and ride.ended_at <= now]
     if not asking:
         return None
     ride = max(asking, key=lambda one: (one.started_at, one.id))
@@ -210,7 +210,7 @@ def queue_outlooks(tx: Transaction, app: App, now: datetime) -> int:
             address=app.address(now),
             units=app.units,
             attribution=app.attribution,
-            asked=_asked(tx, app, rider, now),
+            asked=ride_to_ask_about(tx, app, rider, now),
             advice=_advice(tx, app, rider, now),
             supplies=_supplies(tx, app, now),
         )

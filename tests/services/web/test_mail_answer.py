@@ -15,6 +15,7 @@ from rules.reminder import ReminderKind, Step
 from services.answer_links import GOOD_FOR, Act, AnswerLink
 from services.app import App
 from services.settings import SettingsError
+from services.use_cases.queue_letters import ride_to_ask_about
 from services.web.app import create_app
 from tests.services.web.conftest import token_in
 from tests.services.web.small_household import NOW, with_page
@@ -135,6 +136,18 @@ def test_put_off_is_silent_for_a_day(phone: TestClient, shop: App, link: Link) -
     assert (step.step, step.until, step.by) == (Step.PUT_OFF, NOW + timedelta(days=1), "a link in a mail")
     # The other link of the same mail still answers: it is another fact.
     assert press(phone, link(Act.DONE, number))[0] == 200
+
+
+def test_a_mail_asks_of_no_ride_that_was_still_to_come(shop: App) -> None:
+    """As where years are imported at once and the weeks after are told one by one."""
+    with shop.store.reading() as tx:
+        newest = tx.rides.confirm_list()[-1]
+        rider = next(one for one in tx.equipment.riders() if one.id == newest.rider)
+        asked = ride_to_ask_about(tx, shop, rider, newest.ended_at)
+        before = ride_to_ask_about(tx, shop, rider, newest.ended_at - timedelta(seconds=1))
+    assert asked is not None
+    assert asked.ride == newest.id
+    assert before is None or before.ride != newest.id
 
 
 def test_which_bike_it_was_is_said_once_for_all_links_of_the_question(
