@@ -25,6 +25,7 @@ from services.cli import (
     rides,
     running,
     supplies_and_limits,
+    undo,
     wax_night,
     wear,
 )
@@ -76,7 +77,7 @@ def _every(
 
 # As the help shows them. A command is called like its function.
 PANELS: Mapping[str, tuple[Callable[..., None], ...]] = {
-    "Rides": (import_files.import_, rides.rides, assign.assign, rides.correct, rides.undo),
+    "Rides": (import_files.import_, rides.rides, assign.assign, rides.correct, undo.undo),
     "Bikes and chains": (lists.list_, equipment.fit, equipment.take_off, equipment.change),
     "Care": (care.log, care.measure, supplies_and_limits.supplies),
     "What is due, and why": (

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, Annotated, Literal
+from typing import TYPE_CHECKING, Annotated
 
 import typer
 
-from rules.commands import SayCondition, SayUnpaved, SplitOuting, TakeBack, TellRide, WithdrawRide
+from rules.commands import SayCondition, SayUnpaved, SplitOuting, TellRide, WithdrawRide
 from rules.dates_and_numbers import hours
 from rules.ledger import Ledger
 from rules.ride_name import own_title
@@ -15,7 +15,7 @@ from rules.units import Units, distance
 from rules.vocabulary import Condition, Ride, RideId
 from services.cli.assign import AsPreviewed, only_previews, show_preview
 from services.cli.equipment import add
-from services.cli.keep_fact import Yes, confirmed, keep, ledger_around, ledger_of, zone_for
+from services.cli.keep_fact import Yes, keep, ledger_around, ledger_of, zone_for
 from services.cli.output import (
     LARGEST,
     AsJson,
@@ -249,37 +249,3 @@ def _word(typed: str) -> Condition | None:
     if spoken != "archive" and spoken not in words:
         raise typer.BadParameter(f"'{typed}' is none of: {', '.join(words)}, archive")
     return None if spoken == "archive" else Condition(spoken)
-
-
-def undo(
-    number: Annotated[
-        int | None,
-        typer.Argument(
-            min=1, max=LARGEST, help="Which, as 'gritledger list changes' shows it; the newest by default."
-        ),
-    ] = None,
-    fact: Annotated[
-        Literal["treatment", "reading", "wipe test"] | None,
-        typer.Option(help="Instead: count what was logged under this number of its own no more."),
-    ] = None,
-    because: Annotated[str, typer.Option(help="Of --fact: why.")] = "logged by mistake",
-    yes: Yes = False,
-    home: Home = None,
-) -> None:
-    """Take back anything that was said, as if it had never been: care, fittings, corrections, bikes.
-
-    What cannot stand without it is named first, and undone with it.
-
-    Examples: gritledger undo 12 · gritledger undo 41 --fact treatment --because 'wrong chain'
-    """
-    from services.use_cases.undo import undo as undo_change
-
-    app = open_app(home)
-    if fact is not None:
-        if number is None:
-            raise typer.BadParameter(f"say which {fact}, by the number it was told with when it was logged")
-        keep(app, TakeBack(fact, number, because), now=now_utc(), yes=True)
-        return
-    done = confirmed(lambda sure: undo_change(app, number, now=now_utc(), confirmed=sure), yes)
-    for sentence in done.sentences:  # an undoing is not undone: say it anew
-        say(sentence)

@@ -15,6 +15,7 @@ from ingest.files.read_pool import ToRead
 from services.app import App
 from services.store.club_uploads import Arrival
 from services.store.job_queue import IN_BULK, Job
+from services.store.private_files import FOLDER
 from services.use_cases.back_up import back_up_household
 from services.use_cases.deliver_letters import LEASE_S, deliver_waiting
 from services.use_cases.import_rides import WAITS, import_files, whose
@@ -40,7 +41,7 @@ def import_(app: App, now: datetime) -> None:
     places = {_place(one, folder): one for one in waiting}
     try:
         for place, one in places.items():
-            place.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
+            place.parent.mkdir(mode=FOLDER, parents=True, exist_ok=True)
             place.write_bytes(one.data)
         files = [ToRead(place, one.rider or whose(Path(one.name), riders)) for place, one in places.items()]
         became = import_files(app.store, files, now=now)

@@ -22,6 +22,7 @@ from services.store.bookkeeping import RECKONED
 from services.store.engine import url_of
 from services.store.household_transfer import move_out
 from services.store.migrate import KNOWN
+from services.store.private_files import FOLDER
 from services.use_cases.derive_chains import derived_by
 from services.use_cases.update_reminders import asked_for, not_as_derived_whole
 
@@ -49,7 +50,7 @@ def back_up(app: App, *, now: datetime, to: Path | None = None) -> Looked:
     database = _file_of(app)
     folder = to or app.settings.backup_folder
     try:
-        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        folder.mkdir(mode=FOLDER, parents=True, exist_ok=True)
         room, wanted = shutil.disk_usage(folder).free, ROOM * database.stat().st_size
     except OSError as error:
         raise StoreUnusable(
@@ -114,7 +115,7 @@ def back_up_household(app: App, *, now: datetime) -> Looked | None:
     None = there is one already. Raises StoreError.
     """
     folder = app.settings.backup_folder
-    folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+    folder.mkdir(mode=FOLDER, parents=True, exist_ok=True)
     tidy(folder, older_than_s=0.0)  # a household has one job at a time
     if _has_todays(folder, now):
         return None

@@ -18,6 +18,7 @@ from pathlib import Path
 
 from ingest.files.folder import is_passing
 from services.store import FactRefused
+from services.store.private_files import FOLDER
 
 DROPPED_FOLDER = "dropped"  # in the home folder
 LARGEST_FILE = 4 << 30  # bytes
@@ -129,12 +130,12 @@ class Tray:
         own = Arriving(name, size).own_name
         if size > LARGEST_FILE:
             raise FactRefused(f"{own} is larger than {LARGEST_FILE >> 30} GB; unpack it, and drop the parts.")
-        self.folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        self.folder.mkdir(mode=FOLDER, parents=True, exist_ok=True)
         if shutil.disk_usage(self.folder).free - size < LEFT_FREE_BYTES:
             raise FactRefused(f"The disk is too full for {own}; make room, and drop it again.")
 
     def _make_room(self) -> None:
-        self._arriving.mkdir(mode=0o700, parents=True, exist_ok=True)
+        self._arriving.mkdir(mode=FOLDER, parents=True, exist_ok=True)
         for one in self._arriving.iterdir():
             try:
                 if time.time() - one.stat().st_mtime > FORGOTTEN_AFTER_S:
@@ -145,7 +146,7 @@ class Tray:
     def _whole(self, part: Path, file: Arriving, whose: str) -> Path:
         """Lay it ready under its own name; the same bytes under the same name are there already."""
         folder = self.folder / (Arriving(whose, 0).own_name if whose else "")
-        folder.mkdir(mode=0o700, parents=True, exist_ok=True)
+        folder.mkdir(mode=FOLDER, parents=True, exist_ok=True)
         with self._moving:
             stem, dot, ending = file.own_name.rpartition(".")
             number = 1
