@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from datetime import datetime, timedelta
 
 from rules.care_due import due
+from rules.cassette import chains_outlived
 from rules.contamination import exposure, history
 from rules.dates_and_numbers import number
 from rules.ledger import Ledger
@@ -38,7 +39,6 @@ from rules.vocabulary import (
 LIKE_GROUND = 0.35  # a bike goes where its usual unpaved share differs by no more
 MINUTE = 0.2  # money a minute of hands is worth: twelve an hour; labelled assumption
 LIFE_GRIT_H = 450.0  # of a chain nobody measured: 0.5 % in 300 h at weight 1.5; labelled assumption
-CHAINS_A_CASSETTE = 3.0  # common practice, no source
 # Minutes of hands. Common practice, no source.
 DRIP_MIN, BATH_MIN, WET_MIN, OIL_MIN, CLEAN_MIN, SWAP_MIN = 6.0, 35.0, 9.0, 3.0, 15.0, 4.0
 WORTH_SAYING, LIKELY = 1.0, 0.6  # money saved, or so likely a wet evening spared
@@ -52,10 +52,9 @@ class Price:
     cassette: float = 0.0
     life_grit_h: float = LIFE_GRIT_H
 
-    @property
-    def per_grit_h(self) -> float:
-        """Money a grit-hour: the chain, and its third of a cassette."""
-        return (self.chain + self.cassette / CHAINS_A_CASSETTE) / self.life_grit_h
+    def per_grit_h(self, limit_pct: float) -> float:
+        """Money a grit-hour: the chain, and its share of a cassette. limit_pct: at which it is worn out."""
+        return (self.chain + self.cassette / chains_outlived(limit_pct)) / self.life_grit_h
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,10 +229,11 @@ def _choice(
     starved_h = once_more * max(0.0, beyond_h)
     renewing, cleaning = (DRIP_MIN, BATH_MIN) if waxed else (OIL_MIN, CLEAN_MIN)
     price = prices.get(chain.id, Price(chain.price or 0.0))
+    per_grit_h = price.per_grit_h(judgements.wear_limit().value)
     parts = {
-        "wear": grit_h * price.per_grit_h,
+        "wear": grit_h * per_grit_h,
         "hands": MINUTE * (renewing * grit_h / film_limit + cleaning * grit_h / dirt_limit),
-        "film": starved_h * price.per_grit_h + MINUTE * cleaning * starved_h / dirt_limit,
+        "film": starved_h * per_grit_h + MINUTE * cleaning * starved_h / dirt_limit,
         "wet": MINUTE * WET_MIN * wet_chance if waxed else MINUTE * OIL_MIN * wet_chance,
         "swap": MINUTE * SWAP_MIN if swapped else 0.0,
     }

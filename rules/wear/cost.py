@@ -9,6 +9,7 @@ from datetime import datetime, timedelta
 
 import numpy as np
 
+from rules.cassette import chains_outlived
 from rules.contamination import history
 from rules.dates_and_numbers import listed, number
 from rules.ledger import Ledger, RiddenHour
@@ -25,8 +26,6 @@ from rules.wear.reading_arrays import Array, measured
 WORN_FROM = 0.8  # of its limit: a chain retired from here on has given what it had
 UNWORN_CHANCE = 0.1
 WITHIN_KM = (3000.0, 5000.0, 10_000.0)
-# Chains that one cassette outlives when each is changed at this elongation [%]. Common practice, no source.
-CHAINS_PER_CASSETTE = ((0.5, 3.0), (0.75, 2.0), (math.inf, 1.0))
 
 
 @dataclass(frozen=True, slots=True)
@@ -114,8 +113,7 @@ def reckon(
             priced_km += km
             chain_money = chain_money + chain.price * shares[chain.id]
         limit_pct = judgements_for(ledger, rulebook, chain, now).wear_limit().value
-        outlived = next(count for upto, count in CHAINS_PER_CASSETTE if limit_pct <= upto)
-        cassettes = cassettes + km / np.maximum(lives_km[chain.id], 1.0) / outlived
+        cassettes = cassettes + km / np.maximum(lives_km[chain.id], 1.0) / chains_outlived(limit_pct)
         for treatment in ledger.treatments_of(chain.id):
             if treatment.done_at > now:
                 continue

@@ -228,7 +228,9 @@ def test_every_part_of_a_days_cost_is_a_sum_by_hand():
         one for one in told(used_up, [], drive_h=2.0, prices=prices).choices if one.bike.name == "Plover"
     )
     assert again.parts["film"] == pytest.approx(2.0 * 0.25 + 0.2 * 35.0 * 2.0 / 40.0), "all of it is beyond"
-    assert Price(30.0).per_grit_h == pytest.approx(30.0 / 450.0)
+    assert Price(30.0, 90.0).per_grit_h(0.5) == pytest.approx((30.0 + 30.0) / 450.0)
+    assert Price(30.0, 90.0).per_grit_h(0.75) == pytest.approx((30.0 + 45.0) / 450.0)
+    assert Price(30.0, 90.0).per_grit_h(1.0) == pytest.approx((30.0 + 90.0) / 450.0)
 
 
 def test_half_an_hour_of_wet_pedalling_is_a_wet_evening_and_a_little_less_is_none():
