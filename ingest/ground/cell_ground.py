@@ -81,14 +81,13 @@ def cell_ground(
     end: datetime,
     *,
     soil: Soil = LOAM,
-    altitude_m: float = 0.0,
 ) -> CellGround:
     """The ground of the hours from `begin` up to but not at `end`, begun bare.
 
     weather: one value an hour; hours that it lacks hold the ground as it was.
     """
     hours = tuple(weather.get(begin + HOUR * n) for n in range((end - begin) // HOUR))
-    forced = tuple(forcings(hours, altitude_m=altitude_m))
+    forced = tuple(forcings(hours))
     skies = tuple(_sky(hour, forcing) for hour, forcing in zip(hours, forced, strict=True))
     main, quiet, ground = [BARE], [BARE], [open_start(soil)]
     salted_at = -LEAST_HOURS_APART

@@ -90,7 +90,6 @@ def grounds(
     end: datetime,
     *,
     soil: Soil = LOAM,
-    altitude_m: float = 0.0,
 ) -> tuple[CellGround, ...]:
     """The ground of one cell from `begin` up to but not at `end`: by the settled hours, then by each archive.
 
@@ -99,14 +98,14 @@ def grounds(
     """
     told = [hour for hour in weather if begin <= hour.hour_start < end]
     first = settled(told)
-    found = [cell_ground(first, begin, end, soil=soil, altitude_m=altitude_m)]
+    found = [cell_ground(first, begin, end, soil=soil)]
     sources = {hour.source for hour in told if hour.rain_mm is not None}
     for source in sorted(sources, key=_place):
         own = {
             at: h for at, h in settled(h for h in told if h.source == source).items() if h.rain_mm is not None
         }
         if any(first[at].source != source for at in own):
-            found.append(cell_ground({**first, **own}, begin, end, soil=soil, altitude_m=altitude_m))
+            found.append(cell_ground({**first, **own}, begin, end, soil=soil))
     return tuple(found)
 
 
