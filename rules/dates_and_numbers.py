@@ -14,6 +14,11 @@ _MONTHS = (
     *("July", "August", "September", "October", "November", "December"),
 )
 
+_COUNTS = (
+    *("No", "One", "Two", "Three", "Four", "Five", "Six"),
+    *("Seven", "Eight", "Nine", "Ten", "Eleven", "Twelve"),
+)
+
 
 def utc(_name: str) -> tzinfo:
     """The zone of a caller who has none to offer."""
@@ -31,6 +36,11 @@ def clock(at: datetime, zone: tzinfo) -> str:
     return at.astimezone(zone).strftime("%H:%M")
 
 
+def local_stamp(at: datetime, zone: tzinfo) -> str:
+    """An instant as that wall clock shows it, in figures: '2025-06-04 18:52'."""
+    return f"{at.astimezone(zone):%Y-%m-%d %H:%M}"
+
+
 def hours(seconds: float) -> str:
     """'1 h 35 min', '12 min'."""
     minutes = round(seconds / 60)
@@ -41,6 +51,11 @@ def number(value: float, digits: int = 1) -> str:
     """A number without a tail of zeros: '9', '9.6'."""
     text = f"{round(value, digits) + 0.0:.{digits}f}"  # + 0.0 turns minus nought into nought
     return text.rstrip("0").rstrip(".") if "." in text else text
+
+
+def in_words(count: int) -> str:
+    """'Three', to begin a sentence with."""
+    return _COUNTS[count] if count < len(_COUNTS) else str(count)
 
 
 def listed(words: Sequence[str]) -> str:

@@ -6,7 +6,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
-from rules.quiet_hours import QuietHours, inside, may_speak
+from rules.quiet_hours import QuietHours, end_of_quiet, inside, may_speak
 from rules.reminder import (
     ASKED_AHEAD,
     HAS_DRIED,
@@ -145,16 +145,10 @@ def waits_for_outlook(
         for one in own
     ):
         return False
-    comes = _end_of_quiet(local, quiet_hours) + timedelta(
+    comes = end_of_quiet(local, quiet_hours) + timedelta(
         days=(quiet_hours.outlook_weekday - local.weekday()) % 7
     )
     return local < comes <= local + WITH_THE_OUTLOOK
-
-
-def _end_of_quiet(on: datetime, quiet_hours: QuietHours) -> datetime:
-    """When the quiet hours end on that local day."""
-    end = quiet_hours.quiet_until
-    return on.replace(hour=end.hour, minute=end.minute, second=0, microsecond=0)
 
 
 def _pressing(one: Unheard) -> tuple[int, datetime, int]:
@@ -173,7 +167,7 @@ def outlook_due(local: datetime, last_sent: datetime | None, quiet_hours: QuietH
     ):
         return False
     back = (local.weekday() - quiet_hours.outlook_weekday) % 7
-    moment = _end_of_quiet(local - timedelta(days=back), quiet_hours)
+    moment = end_of_quiet(local - timedelta(days=back), quiet_hours)
     if moment > local:
         moment -= timedelta(days=7)
     if last_sent is None:

@@ -35,9 +35,14 @@ def speak_at(kind: ReminderKind, local: datetime, quiet_hours: QuietHours) -> da
     """The earliest local time, from now on, at which a reminder of this kind may speak."""
     if may_speak(kind, local, quiet_hours):
         return local
+    morning = end_of_quiet(local, quiet_hours)
+    return morning if local.time() < quiet_hours.quiet_until else morning + timedelta(days=1)
+
+
+def end_of_quiet(on: datetime, quiet_hours: QuietHours) -> datetime:
+    """When do the quiet hours end on that local day?"""
     end = quiet_hours.quiet_until
-    morning = local.replace(hour=end.hour, minute=end.minute, second=0, microsecond=0)
-    return morning if local.time() < end else morning + timedelta(days=1)
+    return on.replace(hour=end.hour, minute=end.minute, second=0, microsecond=0)
 
 
 def inside(at: time, start: time, end: time) -> bool:

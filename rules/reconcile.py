@@ -87,7 +87,7 @@ def reconcile(
 
 def _still_due(raised: RaisedReminder, reminder: Reminder, ledger: Ledger, now: datetime) -> Change | None:
     """What happens to a reminder whose cause is still there?"""
-    last = next(step for step in reversed(raised.steps) if step.step is not Step.TOLD)
+    last = raised.standing
     if last.step in (Step.DISMISSED, Step.DONE):
         if raised.is_silenced or last.treatment in {treatment.id for treatment in ledger.treatments}:
             return None

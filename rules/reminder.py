@@ -100,9 +100,14 @@ class RaisedReminder:
     steps: tuple[ReminderStep, ...]
 
     @property
+    def standing(self) -> ReminderStep:
+        """The step it stands at: the last other than TOLD."""
+        return next(step for step in reversed(self.steps) if step.step is not Step.TOLD)
+
+    @property
     def state(self) -> Step:
-        """Where it stands: the last step other than TOLD."""
-        return next(s.step for s in reversed(self.steps) if s.step is not Step.TOLD)
+        """Where it stands."""
+        return self.standing.step
 
     @property
     def is_open(self) -> bool:
@@ -112,7 +117,7 @@ class RaisedReminder:
     @property
     def is_silenced(self) -> bool:
         """Whether a rider's word alone keeps it from being asked for: that word can be taken back."""
-        last = next(step for step in reversed(self.steps) if step.step is not Step.TOLD)
+        last = self.standing
         by_word = last.step is Step.DONE and last.treatment is None and last.by != THE_ROUND
         return by_word or last.step in (Step.PUT_OFF, Step.DISMISSED)
 

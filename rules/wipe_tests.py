@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from rules.contamination import history
-from rules.dates_and_numbers import number
+from rules.dates_and_numbers import in_words, number
 from rules.kinds_of_work import WORKS
 from rules.ledger import Ledger
 from rules.limits_in_force import judgements_for
@@ -15,7 +15,7 @@ from rules.rulebook import Rulebook
 from rules.vocabulary import Bike, Regime, WipeTest
 
 GRADES = ("clean", "a trace", "grey", "dark", "black paste")  # from 0
-AGREEING, IN_WORDS = 3, "Three"  # the last so many tests that say anything must say the same
+AGREEING = 3  # the last so many tests that say anything must say the same
 STEP = 1.25
 WORKED = {"immersion": "immersion", "clean": "cleaning"}
 CLEAN, BLACK = 1, 3  # grades up to and from
@@ -84,7 +84,7 @@ def _word(grade: int, share: float) -> str | None:
 def _offer(bike: Bike, key: str, limit: float, offered: float, longer: bool) -> Offer:
     what = "clean at its limit" if longer else "black before half of its limit"
     sentence = (
-        f"{IN_WORDS} rags in a row found a chain of {bike.name} {what}: {number(offered)} grit-hours instead "
-        f"of {number(limit)} to the next {WORKED[key]} would fit this bike."
+        f"{in_words(AGREEING)} rags in a row found a chain of {bike.name} {what}: {number(offered)} "
+        f"grit-hours instead of {number(limit)} to the next {WORKED[key]} would fit this bike."
     )
     return Offer(bike, key, limit, offered, sentence)

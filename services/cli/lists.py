@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Annotated, Any
 
 import typer
 
-from services.cli.output import AsJson, Home, local, now_utc, open_app, print_json, say, table
+from rules.dates_and_numbers import local_stamp
+from services.cli.output import AsJson, Home, now_utc, open_app, print_json, say, table
 
 if TYPE_CHECKING:
     from services.settings import Settings
@@ -160,7 +161,7 @@ def _cell(key: str, value: Any, zone: tzinfo) -> str:
     if value is None or value in ((), ""):
         return "–"
     if isinstance(value, datetime):
-        return local(value, zone)
+        return local_stamp(value, zone)
     if isinstance(value, tuple):
         return "-".join(map(str, value))
     if key.endswith("_share"):

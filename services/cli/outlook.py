@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Annotated, Any, Literal
 import typer
 
 from rules.commands import SetLimits
+from rules.dates_and_numbers import local_stamp
 from rules.ledger import Ledger
 from rules.same_names import as_read
 from rules.typed_input import Mistyped, number_in
@@ -20,7 +21,6 @@ from services.cli.output import (
     AsJson,
     Home,
     amount,
-    local,
     now_utc,
     open_app,
     print_json,
@@ -200,7 +200,7 @@ def outlook(
                 row.unit,
                 "now"
                 if row.used >= row.limit
-                else local(row.by, zone_of(ledger.rider(row.rider).time_zone))[:10]
+                else local_stamp(row.by, zone_of(ledger.rider(row.rider).time_zone))[:10]
                 if row.by
                 else "not in sight",
             )

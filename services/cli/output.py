@@ -105,11 +105,6 @@ def amount(words: str, *, low: float = -math.inf, high: float = math.inf, kind: 
     return kind(parser=read, metavar="NUMBER", help=words)
 
 
-def local(instant: datetime, zone: tzinfo) -> str:
-    """An instant as that wall clock shows it."""
-    return f"{instant.astimezone(zone):%Y-%m-%d %H:%M}"
-
-
 def _units() -> Units:
     """The units of the household that the running command is about; SI where its settings cannot be read."""
     from services.app import App

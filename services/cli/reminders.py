@@ -8,6 +8,7 @@ from typing import Annotated
 
 import typer
 
+from rules.dates_and_numbers import local_stamp
 from rules.reminder import LONGEST_PUT_OFF_DAYS, Step
 from rules.vocabulary import ReminderId
 from services.cli.keep_fact import ledger_of, list_as_json, print_plain, tell, zone_for
@@ -16,7 +17,6 @@ from services.cli.output import (
     AsJson,
     Home,
     amount,
-    local,
     now_utc,
     open_app,
     out,
@@ -62,7 +62,7 @@ def due(as_json: AsJson = False, home: Home = None) -> None:
         put_off = ""
         if raised.state is Step.PUT_OFF:
             until = next(s.until for s in reversed(raised.steps) if s.step is Step.PUT_OFF)
-            put_off = f" (put off until {local(until, zone)})" if until else " (put off)"
+            put_off = f" (put off until {local_stamp(until, zone)})" if until else " (put off)"
         out.print(f"[bold]{raised.id:>4}  {plain(raised.reminder.headline)}[/bold]{put_off}")
         out.print(f"      {plain(raised.reminder.sentence)}")
     if waits := held_back(app, standing, riders, now_utc(), told):
@@ -179,4 +179,4 @@ def put_off(
     zone = zone_for(ledger_of(app))
     then = parse_moment(until, now=now, zone=zone).at if until else now + timedelta(days=days)
     answer(app, number, then, now=now)
-    say(f"Reminder {number} is silent until {local(then, zone)}.")
+    say(f"Reminder {number} is silent until {local_stamp(then, zone)}.")

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from rules.commands import SayCondition, SayUnpaved, SplitOuting, TellRide, WithdrawRide
-from rules.dates_and_numbers import hours
+from rules.dates_and_numbers import hours, local_stamp
 from rules.ledger import Ledger
 from rules.ride_name import own_title
 from rules.units import Units, distance
@@ -22,7 +22,6 @@ from services.cli.output import (
     At,
     Home,
     amount,
-    local,
     now_utc,
     open_app,
     parse_moment,
@@ -91,7 +90,7 @@ def rides(
     rows = [
         (
             one.id,
-            local(one.started_at, zone_of(riders[one.rider].time_zone)),
+            local_stamp(one.started_at, zone_of(riders[one.rider].time_zone)),
             riders[one.rider].name,
             own_title(one),
             distance(one.distance_m),

@@ -17,6 +17,7 @@ from zoneinfo import ZoneInfo
 from ingest.errors import UnreadableFile
 from ingest.files.folder import Seen, scan
 from ingest.weather.hourly import ArchiveUnavailable, Cell, WeatherProvider
+from rules.dates_and_numbers import local_stamp
 from rules.ledger import Ledger
 from rules.rulebook import Rulebook, RulebookError
 from rules.rulebook_names import unknown_names
@@ -87,7 +88,7 @@ def findings(
     zone = household_zone(ledger.riders)
 
     def when(at: datetime) -> str:
-        return f"{at.astimezone(zone):%Y-%m-%d %H:%M}"
+        return local_stamp(at, zone)
 
     if app.settings.backup.daily and app.settings.database is None:
         yield from _found("backup", backups(app.settings.backup_folder, ledger, now, when))

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import datetime
 
 from rules.cautions import caution
+from rules.dates_and_numbers import in_words
 from rules.kinds_of_work import Work, work
 from rules.message_timing import has_dried
 from rules.outlook import Outlook
@@ -17,10 +18,6 @@ from rules.vocabulary import Bike, BikeId, Chain, Rider, TreatmentKind
 from services.views.chain_state import ChainState, state_of
 from services.views.snapshot import Snapshot
 
-_COUNTS = (
-    *("No", "One", "Two", "Three", "Four", "Five", "Six"),
-    *("Seven", "Eight", "Nine", "Ten", "Eleven", "Twelve"),
-)
 SWAPPED = "Chain swapped"
 
 
@@ -127,11 +124,6 @@ def headline(rows: list[BenchRow]) -> str:
     if count == 0:
         return "Nothing needs your hands"
     return f"{in_words(count)} {'chain wants' if count == 1 else 'chains want'} hands"
-
-
-def in_words(count: int) -> str:
-    """'Three', to begin a sentence with."""
-    return _COUNTS[count] if count < len(_COUNTS) else str(count)
 
 
 def _row(snapshot: Snapshot, bike: Bike, now: datetime, tomorrow: str) -> BenchRow:

@@ -74,8 +74,7 @@ def calendar_entry(
     raised: RaisedReminder, rider: Rider, *, regime: Regime, page_url: str | None = None, units: Units = SI
 ) -> Entry:
     """An open reminder as a line of the rider's calendar, on the day it asks for hands."""
-    reminder, last = raised.reminder, raised.steps[-1]
-    standing = next(s for s in reversed(raised.steps) if s.step is not Step.TOLD)
+    reminder, standing, last = raised.reminder, raised.standing, raised.steps[-1]
     on = standing.until if standing.step is Step.PUT_OFF and standing.until else raised.steps[0].at
     paragraphs = (reminder.sentence, f"Careful: {caution(reminder.kind, regime)}")
     return Entry(

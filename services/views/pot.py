@@ -6,8 +6,9 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
+from rules.dates_and_numbers import in_words
 from rules.vocabulary import TreatmentKind
-from services.views.bench import Need, in_words, need_of
+from services.views.bench import Need, need_of
 from services.views.chain_state import ChainState, state_of
 from services.views.snapshot import Snapshot
 

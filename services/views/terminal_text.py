@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Sequence
-from datetime import datetime, tzinfo
+from datetime import tzinfo
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from rules.cautions import caution
 from rules.contamination import exposures
-from rules.dates_and_numbers import clock, day, number
+from rules.dates_and_numbers import clock, day, local_stamp, number
 from rules.ledger import Ledger
 from rules.reminder import RaisedReminder, Reason, Step
 from rules.ride_name import own_title
@@ -143,7 +143,7 @@ def _hour_lines(ledger: Ledger, ride: Ride, rulebook: Rulebook, zone: tzinfo) ->
         if ride.word is not None:
             yield f"    by your word, the whole ride was {ride.word.value}"
         elif tag is not None:
-            fetched = f", fetched {_stamp(tag.fetched_at, zone)}" if tag.fetched_at else ""
+            fetched = f", fetched {local_stamp(tag.fetched_at, zone)}" if tag.fetched_at else ""
             yield f"    {tag.because}"
             if tag.known:
                 yield f"    {tag.source}, {tag.tier.value}{fetched}"
@@ -188,9 +188,9 @@ def why(app: App, reminder: ReminderId) -> Iterator[str]:
     yield from _life(raised, zone)
     for posted in letters:
         if posted.delivered_at:
-            state = f"told {_stamp(posted.delivered_at, zone)}"
+            state = f"told {local_stamp(posted.delivered_at, zone)}"
         elif posted.refused_at:
-            state = f"refused {_stamp(posted.refused_at, zone)}: {posted.last_why}"
+            state = f"refused {local_stamp(posted.refused_at, zone)}: {posted.last_why}"
         elif posted.cancelled_at:
             state = f"not sent: {posted.last_why}"
         else:
@@ -205,19 +205,15 @@ def _reason_lines(reason: Reason, zone: tzinfo) -> Iterator[str]:
     elif reason.drive_h is not None:
         sums = f"  + {reason.drive_h:.3f} h"
     total = f"  total {reason.total:.3f}" if reason.total is not None else ""
-    yield f"  {_stamp(reason.at, zone)}  {reason.text}{sums}{total}"
+    yield f"  {local_stamp(reason.at, zone)}  {reason.text}{sums}{total}"
     if reason.weather:
         yield f"                    {reason.weather}"
 
 
 def _life(raised: RaisedReminder, zone: tzinfo) -> Iterator[str]:
     for step in raised.steps:
-        until = f" until {_stamp(step.until, zone)}" if step.until else ""
+        until = f" until {local_stamp(step.until, zone)}" if step.until else ""
         # The sentence it was first raised with stands at the top already.
         said = step.step is not Step.TOLD and step is not raised.steps[0]
         reason = f": {step.why}" if step.why and said else ""
-        yield f"  {_stamp(step.at, zone)}  {step.step.value}{until}, by {step.by}{reason}"
-
-
-def _stamp(at: datetime, zone: tzinfo) -> str:
-    return f"{at.astimezone(zone):%Y-%m-%d %H:%M}"
+        yield f"  {local_stamp(step.at, zone)}  {step.step.value}{until}, by {step.by}{reason}"

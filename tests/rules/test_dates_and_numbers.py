@@ -7,7 +7,7 @@ from zoneinfo import ZoneInfo
 
 import pytest
 
-from rules.dates_and_numbers import clock, day, hours, listed, number, utc
+from rules.dates_and_numbers import clock, day, hours, in_words, listed, local_stamp, number, utc
 from tests.rules.notation import at
 
 
@@ -16,6 +16,7 @@ def test_days_and_times_are_local():
     denver = ZoneInfo("America/Denver")
     assert (day(moment, UTC), clock(moment, UTC)) == ("4 June 2025", "02:05")
     assert (day(moment, denver), clock(moment, denver)) == ("3 June 2025", "20:05")
+    assert local_stamp(moment, denver) == "2025-06-03 20:05"
     assert utc("Anywhere/AtAll") is UTC
 
 
@@ -25,6 +26,10 @@ def test_days_and_times_are_local():
 )
 def test_numbers_have_no_tail(value, digits, text):
     assert number(value, digits) == text
+
+
+def test_a_count_begins_a_sentence_as_a_word_up_to_twelve():
+    assert [in_words(count) for count in (0, 3, 12, 13)] == ["No", "Three", "Twelve", "13"]
 
 
 @pytest.mark.parametrize(
