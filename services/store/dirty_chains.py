@@ -122,7 +122,7 @@ MARKS: tuple[Mark, ...] = (
         "INSERT",
         "reminder_step",
         "SELECT reminder.chain FROM reminder WHERE reminder.id = NEW.reminder",
-        when="NEW.step IN ('put off', 'dismissed', 'done') AND NEW.made_by <> 'the round'",
+        when="NEW.step IN ('put off', 'dismissed', 'done', 'raised') AND NEW.made_by <> 'the round'",
     ),
     Mark("ride_said_to_be", f"UPDATE OF {_RIDE}", "ride", "SELECT NEW.id", of_rides=True),
     Mark(

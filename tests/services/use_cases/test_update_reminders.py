@@ -302,6 +302,23 @@ def test_what_was_put_off_or_dismissed_by_mistake_is_asked_for_again(week: Week)
         ask_again(week.shop, number, now=at + timedelta(minutes=1))
 
 
+def test_what_was_silenced_is_not_asked_for_once_its_cause_is_gone(week: Week) -> None:
+    week.ride(1)
+    week.round(1)
+    ((number, headline, _),) = week.standing()
+    at = FIRST_DAY + DAY + timedelta(hours=19)
+    dismiss(week.shop, number, "the bike is sold", now=at)
+    with week.shop.store.reading() as tx:
+        chain_name = tx.equipment.chain(tx.reminders.get(number).reminder.chain).name
+    log_treatment(week.shop, chain_name, TreatmentKind.DRIP, at, now=at)
+
+    said = ask_again(week.shop, number, now=at + timedelta(minutes=1))
+
+    assert said.sentences == (f"{headline}: not asked for any more: what called for it has changed.",)
+    with week.shop.store.reading() as tx:
+        assert tx.reminders.get(number).state is Step.DONE
+
+
 def test_a_drip_that_was_told_of_a_wet_chain_holds_as_a_wet_message_does(week: Week) -> None:
     settings = week.shop.settings.home / SETTINGS_FILE
     settings.write_text(settings.read_text() + QUIET.replace("messages_a_month = 1", "messages_a_month = 4"))
